@@ -1,0 +1,1 @@
+"""Brewing: ratio, extraction, water balance, pressure plans, shot model, taste tests. No Django."""
