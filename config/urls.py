@@ -1,5 +1,29 @@
-"""Every address the program answers."""
+"""Every address the program answers; each app's own are in its urls.py and api/urls.py."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
+from drf_spectacular.views import (
+    SpectacularAPIView,
+    SpectacularSwaggerSplitView,
+)
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from config.health import healthz
+
+api: list[URLPattern | URLResolver] = [
+    path("", include("recipes.api.urls")),
+    path("", include("stations.api.urls")),
+    path("", include("people.api.urls")),
+    path("", include("audit.api.urls")),
+    path("schema/", SpectacularAPIView.as_view(), name="api_schema"),
+    # The split view keeps its script in a file of its own: the pages allow no inline script.
+    path("docs/", SpectacularSwaggerSplitView.as_view(url_name="api_schema"), name="api_docs"),
+]
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("healthz", healthz, name="healthz"),
+    path("", include("recipes.urls")),
+    path("", include("stations.urls")),
+    path("", include("people.urls")),
+    path("", include("audit.urls")),
+    path("account/", include("allauth.urls")),
+    path("api/v1/", include(api)),
+]

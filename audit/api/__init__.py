@@ -1,0 +1,1 @@
+"""The audit part of the HTTP API."""

@@ -1,0 +1,38 @@
+"""Whether this process can do its work: asked by health checks and load balancers."""
+
+from django.core.cache import cache
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+from redis import RedisError
+
+
+@never_cache
+@require_safe
+def healthz(request: HttpRequest) -> HttpResponse:
+    """200 when the database and the broker answer, else 503 naming the one that did not."""
+    parts = {"database": _database, "broker": _broker}
+    failing = [name for name, works in parts.items() if not works()]
+    if failing:
+        text = f"no answer: {', '.join(failing)}\n"
+        return HttpResponse(text, content_type="text/plain", status=503)
+    return HttpResponse("ok\n", content_type="text/plain")
+
+
+def _database() -> bool:
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1")
+    except DatabaseError:
+        return False
+    return True
+
+
+def _broker() -> bool:
+    # The cache and the broker are one server (config/settings/broker.py).
+    try:
+        cache.get("healthz")
+    except RedisError:
+        return False
+    return True

@@ -1,0 +1,11 @@
+"""Settings, all of them read from the environment; one small module a subject."""
+
+from config.settings.apps import *
+from config.settings.auth import *
+from config.settings.base import *
+from config.settings.broker import *
+from config.settings.database import *
+from config.settings.logs import *
+from config.settings.mode import *
+from config.settings.rest import *
+from config.settings.security import *

@@ -1,0 +1,12 @@
+"""The WSGI entry point, served by Granian.
+
+WSGI and not ASGI: every view waits on the database through the synchronous ORM, so threads
+serve it as well as an event loop would, without a second colour of function in the code.
+"""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+application = get_wsgi_application()

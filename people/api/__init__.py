@@ -1,0 +1,1 @@
+"""The people part of the HTTP API."""

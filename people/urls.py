@@ -1,0 +1,6 @@
+"""Pages of people."""
+
+from django.urls import URLPattern, URLResolver
+
+app_name = "people"
+urlpatterns: list[URLPattern | URLResolver] = []

@@ -1,0 +1,1 @@
+"""The recipes part of the HTTP API."""

@@ -1,0 +1,1 @@
+"""The stations part of the HTTP API."""
