@@ -1,0 +1,142 @@
+"""How numbers, units and times are printed for people, on pages and on paper alike.
+
+A number prints digit for digit as it is stored. A binary float has no stored digits, so it is
+refused rather than guessed at.
+"""
+
+from datetime import date, datetime, tzinfo
+from decimal import Decimal, InvalidOperation
+from zoneinfo import ZoneInfo
+
+from django.utils import dateformat
+from django.utils.timezone import now
+from django.utils.timesince import timesince, timeuntil
+
+THIN = "\u202f"  # narrow no-break space: between a number and its unit, and between groups of three
+MINUS = "\u2212"
+NONE = "\u2013"
+
+# UCUM code on the left (what is stored and what the API says), print form on the right.
+UNITS: dict[str, str] = {
+    "": "",
+    "1": "",
+    "Cel": "°C",
+    "K": "K",
+    "%": "%",
+    "bar": "bar",
+    "hPa": "hPa",
+    "kPa": "kPa",
+    "g": "g",
+    "g/mL": "g/mL",
+    "kg/m3": "kg/m³",
+    "mL": "mL",
+    "mL/s": "mL/s",
+    "g/s": "g/s",
+    "s": "s",
+    "min": "min",
+    "h": "h",
+    "d": "days",
+    "m": "m",
+    "mm": "mm",
+    "{pulse}": "pulses",
+    "{pulse}/mL": "pulses/mL",
+    "{shot}": "shots",
+    "{slot}": "slots",
+}
+
+
+def unit_label(code: str | None) -> str:
+    """The print form of a UCUM code; a code not listed prints as it is written."""
+    code = code or ""
+    return UNITS.get(code, code.strip("{}"))
+
+
+def _grouped(digits: str) -> str:
+    """Groups of three from five digits on, as ISO 80000-1 prints them."""
+    if len(digits) < 5:
+        return digits
+    head = len(digits) % 3 or 3
+    return THIN.join([digits[:head], *(digits[i : i + 3] for i in range(head, len(digits), 3))])
+
+
+def _decimal(value: object) -> Decimal | None:
+    if isinstance(value, Decimal | int):
+        return Decimal(value)
+    try:
+        return Decimal(str(value).strip())
+    except InvalidOperation:
+        return None
+
+
+def number(value: object) -> str:
+    """The number as stored, with a true minus and thin groups; text that is no number unchanged.
+
+    Raises TypeError for a binary float: print the Decimal it came from.
+    """
+    if isinstance(value, float):
+        raise TypeError("a binary float has no exact digits to print; pass a Decimal")
+    if value is None or value == "":
+        return NONE
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    exact = _decimal(value)
+    if exact is None or not exact.is_finite():
+        return str(value)
+    whole, point, part = format(abs(exact), "f").partition(".")
+    return (MINUS if exact.is_signed() else "") + _grouped(whole) + point + part
+
+
+def quantity(value: object, code: str | None = "") -> str:
+    """Number and unit, as in 93.0 °C; nothing but the dash where there is no value."""
+    text, unit = number(value), unit_label(code)
+    return f"{text}{THIN}{unit}" if unit and text != NONE else text
+
+
+def tolerance(below: object, above: object) -> str:
+    """Allowed distance either way, both given as magnitudes: −0.5 / +0.5. Empty without any."""
+    given = [(MINUS, below), ("+", above)]
+    return " / ".join(sign + number(v) for sign, v in given if v is not None and v != "")
+
+
+def zone_of(zone: str | tzinfo | None) -> tzinfo:
+    """A site's zone from its name (IANA) or itself; UTC where a thing belongs to no site."""
+    if isinstance(zone, tzinfo):
+        return zone
+    return ZoneInfo(zone or "UTC")
+
+
+def _zone_name(local: datetime) -> str:
+    """The zone's abbreviation; zones that have none are named by their distance from UTC."""
+    name = local.tzname() or ""
+    if not name[:1] in "+-":
+        return name
+    hours, minutes = name[1:3].lstrip("0") or "0", name[3:5].strip("0")
+    sign = MINUS if name[0] == "-" else "+"
+    return f"UTC{sign}{hours}" + (f":{name[3:5]}" if minutes else "")
+
+
+def moment(when: datetime, zone: str | tzinfo | None, *, seconds: bool = False) -> str:
+    """Local date and time with the zone's abbreviation: 1 Aug 2026, 14:00 CEST."""
+    local = when.astimezone(zone_of(zone))
+    clock = "H:i:s" if seconds else "H:i"
+    return f"{dateformat.format(local, f'j M Y, {clock}')} {_zone_name(local)}"
+
+
+def day(value: date | datetime, zone: str | tzinfo | None = None) -> str:
+    """The date alone, local to the zone where a moment is given: 1 Aug 2026."""
+    local = value.astimezone(zone_of(zone)) if isinstance(value, datetime) else value
+    return dateformat.format(local, "j M Y")
+
+
+def age(when: datetime, at: datetime | None = None) -> str:
+    """Time gone by in its largest whole unit ("3 days"); "in 3 days" where it lies ahead."""
+    at = at or now()
+    if when > at:
+        return f"in {timeuntil(when, at, depth=1)}"
+    return timesince(when, at, depth=1)
+
+
+def short_digest(digest: str) -> str:
+    """The first twelve hexadecimal digits in groups of four: enough to compare by eye."""
+    head = digest[:12]
+    return THIN.join(head[i : i + 4] for i in range(0, len(head), 4))
