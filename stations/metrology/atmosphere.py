@@ -1,0 +1,87 @@
+"""Air pressure at a site's altitude, and the temperature at which water boils there."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from iapws.iapws97 import _TSat_P
+
+from stations.metrology.errors import BadValueError
+from stations.metrology.numbers import Real, number
+
+SEA_LEVEL_PRESSURE = 1013.25  # hPa
+SEA_LEVEL_TEMPERATURE = 288.15  # K
+LAPSE_RATE = 0.0065  # K/m
+EARTH_RADIUS = 6_356_766.0  # m, nominal, as ISO 2533 uses it
+PRESSURE_EXPONENT = 9.80665 / (287.05287 * LAPSE_RATE)
+LOWEST_ALTITUDE, HIGHEST_ALTITUDE = -2000.0, 11_000.0  # m, the troposphere of ISO 2533
+LOWEST_BAROMETER, HIGHEST_BAROMETER = 220.0, 1300.0  # hPa
+KELVIN = 273.15
+
+
+def geopotential_altitude(altitude: Real) -> float:
+    """Return the geopotential altitude H [m] of a geometric altitude z [m].
+
+    H = r z / (r + z), r = 6 356 766 m (ISO 2533:1975, clause 2.3). Raises BadValueError outside
+    -2,000 to 11,000 m.
+    """
+    z = number("altitude", altitude, "m", low=LOWEST_ALTITUDE, high=HIGHEST_ALTITUDE)
+    return EARTH_RADIUS * z / (EARTH_RADIUS + z)
+
+
+def standard_pressure(altitude: Real) -> float:
+    """Return the standard atmosphere's pressure [hPa, absolute] at a geometric altitude [m].
+
+    p = p0 (1 - L H / T0)^(g / (R L)) with H the geopotential altitude (ISO 2533:1975). A real
+    day differs by some 20 hPa either way; a barometer at the site is better where there is one.
+    Raises BadValueError outside -2,000 to 11,000 m.
+    """
+    height = geopotential_altitude(altitude)
+    ratio = 1.0 - LAPSE_RATE * height / SEA_LEVEL_TEMPERATURE
+    return SEA_LEVEL_PRESSURE * float(ratio**PRESSURE_EXPONENT)
+
+
+def site_pressure(altitude: Real | None = None, barometer: Real | None = None) -> float:
+    """Return a site's air pressure [hPa, absolute]: the barometer's reading, else by altitude.
+
+    ``barometer`` is the station pressure [hPa] as read at the site, not one reduced to sea
+    level. Raises BadValueError if neither is given, or for a value out of range.
+    """
+    if barometer is not None:
+        low, high = LOWEST_BAROMETER, HIGHEST_BAROMETER
+        return number("barometer", barometer, "hPa", low=low, high=high)
+    if altitude is None:
+        raise BadValueError("altitude", None, "an altitude in m or a barometer reading in hPa")
+    return standard_pressure(altitude)
+
+
+def boiling_point(pressure: Real) -> float:
+    """Return the temperature [°C] at which pure water boils at an absolute pressure [hPa].
+
+    Saturation temperature by IAPWS R7-97(2012), equation 31, as the ``iapws`` package carries
+    it. Raises BadValueError outside 10 to 220,000 hPa.
+    """
+    hectopascals = number("pressure", pressure, "hPa", low=10.0, high=220_000.0)
+    return float(_TSat_P(hectopascals * 1e-4)) - KELVIN
+
+
+@lru_cache(maxsize=16_384)
+def local_boiling_point(altitude: Real | None = None, barometer: Real | None = None) -> float:
+    """Return the boiling point [°C] at a site, by barometer [hPa] or else by altitude [m].
+
+    Raises BadValueError as `site_pressure` does.
+    """
+    return boiling_point(site_pressure(altitude, barometer))
+
+
+def boiling_margin(
+    temperature: Real, altitude: Real | None = None, barometer: Real | None = None
+) -> float:
+    """Return how far [K] a water temperature [°C] stays below the site's boiling point.
+
+    Negative above boiling: harmless while the group holds pressure, but such water flashes into
+    steam at an open screen and an open-group reading can't show it. Raises BadValueError for a
+    temperature outside 0 to 160 °C and as `site_pressure` does.
+    """
+    degrees = number("temperature", temperature, "°C", low=0.0, high=160.0)
+    return local_boiling_point(altitude, barometer) - degrees

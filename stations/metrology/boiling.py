@@ -1,0 +1,51 @@
+"""Judge a brew temperature against the boiling point at the station's site."""
+
+from __future__ import annotations
+
+from decimal import ROUND_HALF_UP, Decimal
+
+from stations.metrology.abilities import ParameterRule, StationTraits
+from stations.metrology.atmosphere import local_boiling_point
+from stations.metrology.translation import Flag, Notice
+from stations.metrology.wording import plain, with_unit
+
+# Weather moves the air pressure by some 20 hPa, and with it the boiling point by some 0.6 °C:
+# a margin below this may be gone on another day.
+SMALL_MARGIN = Decimal(1)
+TENTH = Decimal("0.1")
+HAZARD = (
+    "Inside the group the water stays liquid under pressure, but at the open screen it flashes "
+    "into steam, and a reading at an open group can't show this temperature."
+)
+
+
+def judge_boiling(target: Decimal, rule: ParameterRule, traits: StationTraits) -> Flag | None:
+    """Return a flag for a target [°C] above, at or within 1 °C of local boiling, else None.
+
+    Without altitude and barometer reading the flag says that boiling can't be judged. Raises
+    BadValueError for an altitude outside -2,000 to 11,000 m or a reading outside 220 to 1,300 hPa.
+    """
+    if traits.altitude is None and traits.air_pressure is None:
+        reason = f"{rule.label} can't be compared with boiling: the site's altitude is not known"
+        return Flag(rule.code, Notice.ALTITUDE_UNKNOWN, reason)
+    boiling = Decimal(local_boiling_point(traits.altitude, traits.air_pressure))
+    margin = boiling - target
+    if margin > SMALL_MARGIN:
+        return None
+    kind = Notice.ABOVE_BOILING if margin < 0 else Notice.NEAR_BOILING
+    return Flag(rule.code, kind, _explain(kind, target, boiling, rule, traits))
+
+
+def _explain(
+    kind: Notice, target: Decimal, boiling: Decimal, rule: ParameterRule, traits: StationTraits
+) -> str:
+    """Return why the temperature is flagged, for the one who must acknowledge it."""
+    if traits.air_pressure is not None:
+        where = f"at the site's {plain(traits.air_pressure)} hPa"
+    else:
+        where = f"at the site's altitude of {plain(traits.altitude or Decimal(0))} m"
+    point = with_unit(boiling.quantize(TENTH, ROUND_HALF_UP), "°C")
+    gap = with_unit(abs(boiling - target).quantize(TENTH, ROUND_HALF_UP), "°C")
+    side = "above" if kind is Notice.ABOVE_BOILING else "below"
+    wanted = with_unit(target, rule.unit)
+    return f"{rule.label} {wanted} is {gap} {side} boiling ({point}) {where}. {HAZARD}"
