@@ -1,0 +1,18 @@
+"""People: who signs in, what they sign, the policy in force, keys for programs."""
+
+from people.models.idempotency import IdempotencyKey
+from people.models.policy import Boiling, Policy
+from people.models.signature import Meaning, Signature
+from people.models.token import ApiToken, Scope
+from people.models.user import User
+
+__all__ = [
+    "ApiToken",
+    "Boiling",
+    "IdempotencyKey",
+    "Meaning",
+    "Policy",
+    "Scope",
+    "Signature",
+    "User",
+]

@@ -1,0 +1,73 @@
+"""Who can sign in."""
+
+from typing import ClassVar
+
+from django.contrib import auth
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models.functions import Lower, Now
+from django.utils import timezone
+
+from audit.revision import Revised
+from people.roles import Role
+
+
+class UserManager(BaseUserManager["User"]):
+    """Finds people by e-mail; adding one is the action people.actions.create_person."""
+
+    def get_by_natural_key(self, username: str | None) -> "User":
+        """E-mail addresses are kept in lower case, whatever was typed."""
+        return self.get(email=(username or "").strip().lower())
+
+
+class User(AbstractBaseUser, Revised):
+    """A person who signs in with an e-mail address; never deleted, only deactivated."""
+
+    email = models.EmailField("e-mail address", unique=True)
+    name = models.CharField(
+        "printed name", max_length=80, help_text="As it stands beside signatures and on sheets."
+    )
+    is_active = models.BooleanField("may sign in", default=True)
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+    # The hash itself never enters the history; that it was changed, and when, does.
+    password_set_at = models.DateTimeField(null=True, editable=False)
+
+    USERNAME_FIELD = "email"
+    EMAIL_FIELD = "email"
+    REQUIRED_FIELDS = ["name"]
+
+    objects: ClassVar[UserManager] = UserManager()
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(email=Lower("email")), name="person_email_is_lower_case"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def set_password(self, raw_password: str | None) -> None:
+        """Hash and keep the password, and when that was."""
+        super().set_password(raw_password)
+        self.password_set_at = timezone.now()
+
+    def has_perm(self, perm: str, obj: object = None) -> bool:
+        """Django's question, put to the sign-in backends (people.backends answers it)."""
+        if not self.is_active:
+            return False
+        return any(backend.has_perm(self, perm, obj=obj) for backend in auth.get_backends())
+
+    def history_sites(self) -> frozenset[int] | None:
+        """The sites whose history this person may read; None means every site."""
+        from people.permissions import covered_sites
+        from people.verbs import Verb
+
+        return covered_sites(self, Verb.HISTORY_VIEW)
+
+    def role_labels(self) -> list[str]:
+        """Each role held once, in the order of the table, for headers and lists."""
+        held = {assignment.role for assignment in self.assignments.all()}
+        return [role.label for role in Role if role in held]

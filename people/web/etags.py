@@ -1,0 +1,53 @@
+"""Lost updates refused: an ETag on everything edited, If-Match on every edit (RFC 9110, 6585)."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import HttpRequest
+from django.utils.http import parse_etags
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from audit.errors import Stale
+from audit.revision import Revised
+from people.web.problems import PreconditionRequired
+
+
+def etag_of(thing: Revised) -> str:
+    """The strong tag of one revision of one thing: "site-4-17"."""
+    return f'"{thing._meta.model_name}-{thing.pk}-{thing.revision}"'
+
+
+def expected_revision(request: Request | HttpRequest, thing: Revised) -> int:
+    """The revision the caller has seen, for the action's compare-and-set.
+
+    Raises PreconditionRequired (428) without If-Match or with a bare star, and Stale (412) when
+    no tag given is the current one. Only the action's own compare-and-set closes the race.
+    """
+    given = parse_etags(request.headers.get("If-Match", ""))
+    if not given or given == ["*"]:
+        raise PreconditionRequired
+    # Strong comparison: a weak tag (W/"…") matches nothing here.
+    if etag_of(thing) not in given:
+        raise Stale(
+            f"{thing} has changed since you read it: read it again and repeat your change.",
+            current_revision=thing.revision,
+        )
+    return thing.revision
+
+
+def tagged(
+    request: Request,
+    thing: Revised,
+    data: Mapping[str, Any],
+    status: int = 200,
+    headers: Mapping[str, str] | None = None,
+) -> Response:
+    """An answer with its ETag; 304 without a body for a GET whose If-None-Match has it."""
+    tag = etag_of(thing)
+    held = parse_etags(request.headers.get("If-None-Match", ""))
+    # Weak comparison is the rule here (RFC 9110, 13.1.2).
+    seen = tag in [other.removeprefix("W/") for other in held]
+    if request.method in ("GET", "HEAD") and (seen or held == ["*"]):
+        return Response(status=304, headers={"ETag": tag})
+    return Response(data, status=status, headers={**(headers or {}), "ETag": tag})

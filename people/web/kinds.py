@@ -1,0 +1,58 @@
+"""The kinds of problem: one number, one title and one address each, for pages and API alike."""
+
+from dataclasses import dataclass
+
+from audit.errors import DomainError, Invalid, NotFound, NotPermitted, Refused, Stale
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of problem; its address is explained at /api/v1/problems/."""
+
+    slug: str
+    status: int
+    title: str
+    about: str
+
+    @property
+    def uri(self) -> str:
+        """RFC 9457's `type`: a relative reference, so that it holds on every host."""
+        return f"/api/v1/problems/#{self.slug}"
+
+
+KINDS = (
+    Kind("invalid", 400, "Not valid", "A value is missing or not allowed; `problems` lists each."),
+    Kind("not-signed-in", 401, "Not signed in", "Send a token, or sign in."),
+    Kind("not-permitted", 403, "Not permitted", "Your roles, sites or token do not allow it."),
+    Kind("not-found", 404, "Not found", "There is nothing at this address, or not for you."),
+    Kind("method", 405, "Wrong method", "This address does not answer that method."),
+    Kind("not-acceptable", 406, "Not acceptable", "Only JSON is answered here."),
+    Kind("refused", 409, "Refused", "A rule stands against it; `detail` says which."),
+    Kind("stale", 412, "Changed meanwhile", "Read it again: `If-Match` named an older revision."),
+    Kind("too-large", 413, "Too large", "The body is larger than is taken."),
+    Kind("media-type", 415, "Wrong media type", "Send application/json."),
+    Kind("key-reused", 422, "Key used before", "That Idempotency-Key belongs to another request."),
+    Kind("if-match", 428, "If-Match needed", "Edits name the revision they were made from."),
+    Kind("too-many", 429, "Too many requests", "Wait as long as `Retry-After` says."),
+    Kind("failed", 500, "Failed", "Our fault; the request id in the answer's header finds it."),
+    Kind("unavailable", 503, "Not available", "Try again soon; nothing was changed."),
+)
+_BY_STATUS = {kind.status: kind for kind in KINDS}
+_STATUS_OF: dict[type[DomainError], int] = {
+    NotPermitted: 403,
+    Refused: 409,
+    Stale: 412,
+    NotFound: 404,
+    Invalid: 400,
+}
+
+
+def kind_of_status(status: int) -> Kind:
+    """The kind with that number; any other 4xx counts as not valid, the rest as failed."""
+    return _BY_STATUS.get(status) or _BY_STATUS[400 if 400 <= status < 500 else 500]
+
+
+def kind_of(error: DomainError) -> Kind:
+    """The kind of a domain error; the most special class first."""
+    status = next((code for cls, code in _STATUS_OF.items() if isinstance(error, cls)), 400)
+    return _BY_STATUS[status]

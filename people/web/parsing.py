@@ -1,0 +1,35 @@
+"""Reading a request's JSON without losing a digit."""
+
+import json
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import IO, Any, NoReturn
+
+from rest_framework.exceptions import ParseError
+from rest_framework.parsers import BaseParser
+
+
+class ExactJSONParser(BaseParser):
+    """JSON whose numbers become exact decimals, never binary floats; NaN and Infinity refused."""
+
+    media_type = "application/json"
+
+    def parse(
+        self,
+        stream: IO[Any],
+        media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> Any:  # noqa: ANN401
+        """The parsed body. Raises ParseError (400) on anything that is not UTF-8 JSON."""
+        try:
+            return json.loads(
+                stream.read().decode("utf-8"), parse_float=Decimal, parse_constant=_refuse
+            )
+        except RecursionError as deep:
+            raise ParseError("The body is nested too deeply.") from deep
+        except ValueError as bad:
+            raise ParseError(f"The body is not JSON in UTF-8: {bad}") from bad
+
+
+def _refuse(name: str) -> NoReturn:
+    raise ValueError(f"{name} is not a JSON number")

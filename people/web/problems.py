@@ -1,0 +1,139 @@
+"""Every error of the API as problem details (RFC 9457), whatever raised it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, JsonResponse
+from rest_framework import exceptions, status
+from rest_framework.response import Response
+from rest_framework.views import exception_handler
+
+from audit.errors import DomainError, Invalid, Refused, Stale
+from people.web.kinds import Kind, kind_of, kind_of_status
+
+MEDIA_TYPE = "application/problem+json"
+
+
+class PreconditionRequired(exceptions.APIException):
+    """An edit without If-Match."""
+
+    status_code = status.HTTP_428_PRECONDITION_REQUIRED
+    default_detail = (
+        "Send If-Match with the ETag you read, so that nobody's change is overwritten unseen."
+    )
+    default_code = "precondition_required"
+
+
+def problem_details(raised: Exception, context: Mapping[str, Any]) -> Response | None:
+    """REST framework's EXCEPTION_HANDLER; None (a 500 and its report) for what is not foreseen."""
+    if isinstance(raised, DomainError):
+        return _answer(kind_of(raised), raised.message, context, _extras(raised))
+    if isinstance(raised, Http404):
+        raised = exceptions.NotFound("There is nothing here, or not for you.")
+    if isinstance(raised, PermissionDenied):
+        raised = exceptions.PermissionDenied()
+    if not isinstance(raised, exceptions.APIException):
+        return None
+    standard = exception_handler(raised, dict(context))
+    headers = dict(standard.headers) if standard else {}
+    kind = kind_of_status(raised.status_code)
+    if isinstance(raised, exceptions.ValidationError):
+        problems = list(_listed(raised.detail, _sent(context)))
+        return _answer(kind, _summary(problems), context, {"problems": problems}, headers)
+    return _answer(kind, str(raised.detail), context, {}, headers)
+
+
+def plain_problem(request: HttpRequest, code: int, detail: str) -> JsonResponse:
+    """The same shape for errors outside REST framework: unknown addresses, CSRF, crashes."""
+    return JsonResponse(
+        _body(kind_of_status(code), detail, request.path), status=code, content_type=MEDIA_TYPE
+    )
+
+
+def _answer(
+    kind: Kind,
+    detail: str,
+    context: Mapping[str, Any],
+    extras: Mapping[str, Any],
+    headers: Mapping[str, str] | None = None,
+) -> Response:
+    request = context.get("request")
+    body = {**_body(kind, detail, request.path if request else ""), **extras}
+    kept = {k: v for k, v in (headers or {}).items() if k in ("WWW-Authenticate", "Retry-After")}
+    return Response(body, status=kind.status, headers=kept, content_type=MEDIA_TYPE)
+
+
+def _body(kind: Kind, detail: str, instance: str) -> dict[str, Any]:
+    return {
+        "type": kind.uri,
+        "title": kind.title,
+        "status": kind.status,
+        "detail": detail,
+        "instance": instance,
+    }
+
+
+def _extras(raised: DomainError) -> dict[str, Any]:
+    if isinstance(raised, Invalid):
+        return {"problems": [_shown(problem) for problem in raised.problems]}
+    if isinstance(raised, Refused):
+        return {"who_may": raised.who_may, "how_to_ask": raised.how_to_ask}
+    if isinstance(raised, Stale):
+        return {"current_revision": raised.current_revision}
+    return {}
+
+
+def _shown(problem: object) -> dict[str, str]:
+    names = ("field", "value", "allowed")
+    return {name: str(getattr(problem, name)) for name in names}
+
+
+def _listed(detail: Any, sent: Any, path: str = "") -> Iterator[dict[str, str]]:  # noqa: ANN401
+    """One line a fault: the field by its path, the value that was sent, what is allowed."""
+    if isinstance(detail, Mapping):
+        for name, inner in detail.items():
+            own = "" if name == "non_field_errors" else str(name)
+            yield from _listed(inner, _inside(sent, name), ".".join(filter(None, [path, own])))
+    elif isinstance(detail, Sequence) and not isinstance(detail, str):
+        for place, inner in enumerate(detail):
+            if isinstance(inner, str):
+                yield {"field": path, "value": _quoted(sent), "allowed": str(inner)}
+            else:
+                yield from _listed(inner, _inside(sent, place), f"{path}[{place}]")
+
+
+def _inside(sent: Any, name: object) -> Any:  # noqa: ANN401
+    try:
+        return sent[name]
+    except (KeyError, IndexError, TypeError):
+        return sent if name == "non_field_errors" else None
+
+
+def _quoted(sent: Any) -> str:  # noqa: ANN401
+    """Short enough to send back; whole objects and secrets' neighbours are left out."""
+    if sent is None or isinstance(sent, dict | list):
+        return ""
+    return str(sent)[:80]
+
+
+def _sent(context: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    request = context.get("request")
+    if request is None:
+        return {}
+    if request.method in ("GET", "HEAD"):
+        return request.query_params
+    data = request.data
+    hidden = {"password", "current_password"}
+    if isinstance(data, Mapping):
+        return {k: ("(not shown)" if k in hidden else v) for k, v in data.items()}
+    return data
+
+
+def _summary(problems: Sequence[Mapping[str, str]]) -> str:
+    lines = []
+    for problem in problems:
+        value = f" (given: {problem['value']})" if problem["value"] else ""
+        field = f"{problem['field']}: " if problem["field"] else ""
+        lines.append(f"{field}{problem['allowed']}{value}")
+    return " ".join(lines) or "The request is not valid."
