@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from audit.governed import governed
 from audit.revision import Revised
 from people.models.signature import Signature
 
@@ -38,6 +39,7 @@ class Policy(Revised):
                 condition=models.Q(boiling__in=Boiling.values), name="policy_boiling_is_known"
             ),
         ]
+        triggers = governed(subject="policy", label="'Policy'", exclude=("revision",))
 
     def __str__(self) -> str:
         return "Policy"

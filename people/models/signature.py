@@ -5,10 +5,12 @@ from django.conf import settings
 from django.db import models
 from django.db.models.functions import Now
 
+from audit.governed import governed, insert_only
+from audit.triggers import FirmTrigger
 from people.roles import Role
 
 # The database's own clock, whatever the program says: nobody can date a signature back.
-STAMP = pgtrigger.Trigger(
+STAMP = FirmTrigger(
     name="stamp_signature",
     when=pgtrigger.Before,
     operation=pgtrigger.Insert,
@@ -47,7 +49,13 @@ class Signature(models.Model):
 
     class Meta:
         ordering = ["-pk"]
-        triggers = [STAMP]
+        triggers = [
+            STAMP,
+            *insert_only("signature"),
+            *governed(
+                subject="signature", label="n.name || ', ' || n.role || ': ' || n.meaning"
+            ),
+        ]
         indexes = [
             models.Index(fields=["subject_type", "subject_id"], name="signature_of_subject"),
         ]

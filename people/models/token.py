@@ -13,6 +13,7 @@ from django.db import models
 from django.db.models.functions import Now
 from django.utils import timezone
 
+from audit.governed import governed
 from audit.revision import Revised
 
 
@@ -67,6 +68,9 @@ class ApiToken(Revised):
                 name="token_scopes_are_known",
             ),
         ]
+        triggers = governed(
+            subject="token", label="n.name", exclude=("digest", "last_used_at", "revision")
+        )
 
     def __str__(self) -> str:
         return f"{self.name} ({self.hint}…)"

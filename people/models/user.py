@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models.functions import Lower, Now
 from django.utils import timezone
 
+from audit.governed import governed
 from audit.revision import Revised
 from people.roles import Role
 
@@ -45,6 +46,9 @@ class User(AbstractBaseUser, Revised):
                 condition=models.Q(email=Lower("email")), name="person_email_is_lower_case"
             ),
         ]
+        triggers = governed(
+            subject="person", label="n.name", exclude=("password", "last_login", "revision")
+        )
 
     def __str__(self) -> str:
         return self.name
