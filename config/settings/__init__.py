@@ -1,5 +1,7 @@
 """Settings, all of them read from the environment; one small module a subject."""
 
+import django_stubs_ext
+
 from config.settings.apps import *
 from config.settings.auth import *
 from config.settings.base import *
@@ -9,3 +11,6 @@ from config.settings.logs import *
 from config.settings.mode import *
 from config.settings.rest import *
 from config.settings.security import *
+
+# Lets Django's classes be named with their type arguments, as strict typing asks.
+django_stubs_ext.monkeypatch()
