@@ -118,7 +118,7 @@ class StationTraits:
     air_pressure: Decimal | None = None
 
     def __post_init__(self) -> None:
-        """Raise BadValueError for numbers that are not finite, a K not above 0, a negative spread."""
+        """Raise BadValueError for a number that isn't finite, K not above 0, a negative spread."""
         for name in self.__slots__:
             value = getattr(self, name)
             if value is not None:

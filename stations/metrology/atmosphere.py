@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from iapws.iapws97 import _TSat_P
-
 from stations.metrology.errors import BadValueError
+from stations.metrology.fluid import saturation_temperature
 from stations.metrology.numbers import Real, number
 
 SEA_LEVEL_PRESSURE = 1013.25  # hPa
@@ -16,7 +15,6 @@ EARTH_RADIUS = 6_356_766.0  # m, nominal, as ISO 2533 uses it
 PRESSURE_EXPONENT = 9.80665 / (287.05287 * LAPSE_RATE)
 LOWEST_ALTITUDE, HIGHEST_ALTITUDE = -2000.0, 11_000.0  # m, the troposphere of ISO 2533
 LOWEST_BAROMETER, HIGHEST_BAROMETER = 220.0, 1300.0  # hPa
-KELVIN = 273.15
 
 
 def geopotential_altitude(altitude: Real) -> float:
@@ -58,11 +56,11 @@ def site_pressure(altitude: Real | None = None, barometer: Real | None = None) -
 def boiling_point(pressure: Real) -> float:
     """Return the temperature [°C] at which pure water boils at an absolute pressure [hPa].
 
-    Saturation temperature by IAPWS R7-97(2012), equation 31, as the ``iapws`` package carries
-    it. Raises BadValueError outside 10 to 220,000 hPa.
+    Saturation temperature by IAPWS R7-97(2012), equation 31 (`fluid.saturation_temperature`).
+    Raises BadValueError outside 10 to 200,000 hPa.
     """
-    hectopascals = number("pressure", pressure, "hPa", low=10.0, high=220_000.0)
-    return float(_TSat_P(hectopascals * 1e-4)) - KELVIN
+    hectopascals = number("pressure", pressure, "hPa", low=10.0, high=200_000.0)
+    return saturation_temperature(hectopascals)
 
 
 @lru_cache(maxsize=16_384)

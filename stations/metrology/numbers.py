@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from decimal import Decimal
+
+import numpy as np
+import numpy.typing as npt
 
 from stations.metrology.errors import BadValueError
 
 Real = float | int | Decimal
+Floats = npt.NDArray[np.float64]
 
 
 def number(
@@ -47,3 +52,24 @@ def _range(unit: str, low: float, high: float, above: float | None) -> str:
     if high < math.inf:
         parts.append(f"to {high:g}" if parts and above is None else f"at most {high:g}")
     return " ".join(part for part in ["a number", *parts, unit] if part)
+
+
+def series(
+    field: str, values: Iterable[Real] | Floats, unit: str = "", *, at_least: int = 1
+) -> Floats:
+    """Return ``values`` as a one-dimensional array of floats, all finite.
+
+    Raises BadValueError naming ``field`` and the position (from 1) of the first value that is not
+    a finite number, or the count if there are fewer than ``at_least``.
+    """
+    try:
+        array = np.asarray(values if hasattr(values, "__len__") else list(values), dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        raise BadValueError(field, values, f"a list of numbers {unit}".rstrip()) from None
+    if array.ndim != 1 or array.size < at_least:
+        raise BadValueError(field, f"{array.size} values", f"at least {at_least} in one list")
+    if not np.isfinite(array).all():
+        place = int(np.flatnonzero(~np.isfinite(array))[0])
+        allowed = f"a finite number {unit}".rstrip()
+        raise BadValueError(f"{field}, value {place + 1}", array[place], allowed)
+    return array

@@ -17,8 +17,8 @@ ONE = Decimal(1)
 def require_plain(field: str, value: Decimal) -> Decimal:
     """Return ``value`` if it is a finite decimal of ordinary size (1e-18 to 1e18).
 
-    Raises BadValueError naming ``field`` for anything that is not a Decimal, for NaN and infinities,
-    and for numbers with digits beyond the 18th before or after the decimal point.
+    Raises BadValueError naming ``field`` for anything that is not a Decimal, for NaN and
+    infinities, and for numbers with digits beyond the 18th on either side of the point.
     """
     if not isinstance(value, Decimal):
         raise BadValueError(field, value, "a decimal number")

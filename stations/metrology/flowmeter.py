@@ -1,0 +1,150 @@
+"""A flow meter's pulses per millilitre, from runs of counted pulses and weighed water."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from stations.metrology.errors import BadValueError
+from stations.metrology.fluid import STANDARD_PRESSURE
+from stations.metrology.line import Line, fit_line, fit_through_origin
+from stations.metrology.numbers import Floats, Real, number
+from stations.metrology.outliers import Suspect, curvature_p_value, most_suspect
+from stations.metrology.weighing import volume_of
+
+FEWEST_RUNS = 3
+SIGNIFICANT = 0.05
+SIX_DIGITS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One calibration run: pulses counted, grams weighed, and the water's temperature [°C].
+
+    The temperature is that of the water in the meter, cold, not that of the cup.
+    """
+
+    pulses: Real
+    grams: Real
+    temperature: Real
+
+
+@dataclass(frozen=True, slots=True)
+class FlowMeterFit:
+    """The outcome of a calibration.
+
+    ``pulses_per_millilitre`` is the slope K of pulses against volume through the origin [1/mL],
+    ``uncertainty`` its standard uncertainty [1/mL] with ``dof`` degrees of freedom, ``spread``
+    the residual standard deviation [pulses], ``repeatability`` the same as volume [mL].
+    ``intercept`` [pulses] and its p-value come from a line that is free to miss the origin; they
+    and ``curvature_p_value`` are None where the runs can't tell. ``suspect`` is the run farthest
+    from the line, whether or not it is an outlier.
+    """
+
+    volumes: tuple[float, ...]
+    pulses: tuple[float, ...]
+    line: Line
+    pulses_per_millilitre: float
+    uncertainty: float
+    dof: int
+    spread: float
+    repeatability: float
+    intercept: float | None
+    intercept_uncertainty: float | None
+    intercept_p_value: float | None
+    curvature_p_value: float | None
+    suspect: Suspect | None
+
+    @property
+    def outlier(self) -> int | None:
+        """Return the number (from 1) of the run that is an outlier at 5 %, or None."""
+        if self.suspect is None or self.suspect.p_value >= SIGNIFICANT:
+            return None
+        return self.suspect.position
+
+    @property
+    def expanded(self) -> float:
+        """Return the expanded uncertainty of K (k = 2) [1/mL]."""
+        return 2.0 * self.uncertainty
+
+    def band(self, volume: Real) -> tuple[float, float, float]:
+        """Return the fitted pulses at a volume [mL], and the 95 % limits for a further run."""
+        middle = self.line.at(volume)
+        half = self.line.factor() * self.line.prediction_uncertainty_at(volume)
+        return middle, middle - half, middle + half
+
+    def stored(self) -> tuple[Decimal, Decimal, Decimal]:
+        """Return K [1/mL], u(K) [1/mL] and repeatability [mL] as decimals of six places."""
+        kept = (self.pulses_per_millilitre, self.uncertainty, self.repeatability)
+        slope, uncertainty, repeatability = (Decimal(f"{value:.{SIX_DIGITS}f}") for value in kept)
+        return slope, uncertainty, repeatability
+
+
+def fit_flow_meter(
+    runs: Iterable[Run],
+    *,
+    pressure: Real = STANDARD_PRESSURE,
+    air_temperature: Real = 20.0,
+    relative_uncertainty: Real = 0.0,
+) -> FlowMeterFit:
+    """Fit pulses against the volume that went through the meter.
+
+    Each mass becomes a volume by water density and air buoyancy (`weighing.volume_of`, with the
+    air's ``pressure`` [hPa] and ``air_temperature`` [°C]). K is the least-squares slope through
+    the origin, K = Σ N V / Σ V², u(K) = s / √Σ V²; ``relative_uncertainty`` adds what is common
+    to all runs, such as the scale's calibration, as a fraction of K (JCGM 100:2008, 5.1.2).
+
+    Raises BadValueError for fewer than 3 runs, a count or mass not above 0, a temperature at
+    which water isn't liquid, and pressure or air outside the formulas' range; the field names
+    the run ("run 3 grams").
+    """
+    volumes, pulses = _measured(list(runs), pressure, air_temperature)
+    shared = number("relative_uncertainty", relative_uncertainty, low=0.0, high=0.1)
+    line = fit_through_origin(volumes, pulses)
+    if line.slope <= 0.0 or not math.isfinite(line.slope):
+        raise BadValueError("pulses", line.slope, "counts that rise with the volume")
+    free = fit_line(volumes, pulses) if _tells_intercept(volumes) else None
+    return FlowMeterFit(
+        volumes=tuple(volumes.tolist()),
+        pulses=tuple(pulses.tolist()),
+        line=line,
+        pulses_per_millilitre=line.slope,
+        uncertainty=math.hypot(line.slope_uncertainty, line.slope * shared),
+        dof=line.dof,
+        spread=line.spread,
+        repeatability=line.spread / line.slope,
+        intercept=free.intercept if free else None,
+        intercept_uncertainty=free.intercept_uncertainty if free else None,
+        intercept_p_value=free.intercept_p_value if free else None,
+        curvature_p_value=curvature_p_value(volumes, pulses) if free else None,
+        suspect=most_suspect(line, float(pulses.max())),
+    )
+
+
+def _measured(runs: list[Run], pressure: Real, air_temperature: Real) -> tuple[Floats, Floats]:
+    """Return the runs' volumes [mL] and counts; BadValueError naming the run."""
+    if len(runs) < FEWEST_RUNS:
+        raise BadValueError("runs", f"{len(runs)} runs", f"at least {FEWEST_RUNS}")
+    volumes, pulses = np.empty(len(runs)), np.empty(len(runs))
+    for place, run in enumerate(runs):
+        name = f"run {place + 1}"
+        pulses[place] = number(f"{name} pulses", run.pulses, "pulses", above=0.0, high=1e6)
+        grams = number(f"{name} grams", run.grams, "g", above=0.0, high=1e5)
+        try:
+            volumes[place] = volume_of(
+                grams, run.temperature, pressure=pressure, air_temperature=air_temperature
+            )
+        except BadValueError as error:
+            if error.field != "temperature" or error.value is not run.temperature:
+                raise
+            raise BadValueError(f"{name} temperature", error.value, error.allowed) from None
+    return volumes, pulses
+
+
+def _tells_intercept(volumes: Floats) -> bool:
+    """Return whether the volumes differ enough to tell an intercept from a slope."""
+    return float(np.ptp(volumes)) > 0.05 * float(volumes.max())
