@@ -8,3 +8,10 @@ class RecipesConfig(AppConfig):
 
     name = "recipes"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Tell the equipment what there is to set."""
+        from recipes import parameters
+        from stations import catalogue
+
+        catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))

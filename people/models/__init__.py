@@ -1,5 +1,6 @@
 """People: who signs in, what they sign, the policy in force, keys for programs."""
 
+from people.models.assignment import Assignment
 from people.models.idempotency import IdempotencyKey
 from people.models.policy import Boiling, Policy
 from people.models.signature import Meaning, Signature
@@ -8,6 +9,7 @@ from people.models.user import User
 
 __all__ = [
     "ApiToken",
+    "Assignment",
     "Boiling",
     "IdempotencyKey",
     "Meaning",

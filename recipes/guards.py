@@ -1,0 +1,115 @@
+"""What the database itself refuses to do to versions and formulas, whatever road was taken."""
+
+import pgtrigger
+
+FIXED = "PL002"  # SQLSTATE of every refusal here
+
+
+def refuse(condition: str, message: str) -> str:
+    """PL/pgSQL that raises ``message`` when ``condition`` holds."""
+    return (
+        f"IF {condition} THEN RAISE EXCEPTION USING ERRCODE = '{FIXED}',"
+        f" MESSAGE = '{message}', HINT = 'Make a new draft: a new number is a new version.';"
+        " END IF;"
+    )
+
+
+IDENTITY = refuse(
+    "(NEW.recipe_id, NEW.number, NEW.author_id, NEW.created_at)"
+    " IS DISTINCT FROM (OLD.recipe_id, OLD.number, OLD.author_id, OLD.created_at)",
+    "A version keeps its recipe, number and author.",
+)
+
+TRANSITION = refuse(
+    """NEW.state <> OLD.state AND (OLD.state, NEW.state) NOT IN (
+        ('draft', 'in_review'), ('in_review', 'draft'), ('in_review', 'approved'),
+        ('approved', 'superseded'), ('draft', 'withdrawn'), ('in_review', 'withdrawn'),
+        ('approved', 'withdrawn'))""",
+    "A version cannot go from its state to that one.",
+)
+
+CONTENT = refuse(
+    """OLD.state <> 'draft' AND NEW.state <> 'draft' AND
+        (NEW.note, NEW.content_digest, NEW.last_editor_id)
+        IS DISTINCT FROM (OLD.note, OLD.content_digest, OLD.last_editor_id)
+        OR OLD.state <> 'draft' AND NEW.lot_id IS DISTINCT FROM OLD.lot_id
+        OR OLD.signature_id IS NOT NULL AND NEW.signature_id IS DISTINCT FROM OLD.signature_id""",
+    "What was submitted or approved never changes.",
+)
+
+UNSIGNED = refuse(
+    """NEW.state = 'approved' AND OLD.state <> 'approved' AND NOT EXISTS (
+        SELECT 1 FROM people_signature s
+        WHERE s.id = NEW.signature_id AND s.meaning = 'approved' AND s.subject_type = 'version'
+            AND s.subject_id = NEW.id AND s.digest = NEW.content_digest)""",
+    "An approval needs a signature over exactly this content.",
+)
+
+# Four eyes. The exception is the owner's policy, and then the signature says so.
+OWN_WORK = refuse(
+    """NEW.state = 'approved' AND OLD.state <> 'approved' AND EXISTS (
+        SELECT 1 FROM people_signature s
+        WHERE s.id = NEW.signature_id
+            AND (s.user_id IN (NEW.author_id, NEW.last_editor_id) OR s.user_id = (
+                SELECT r.author_id FROM recipes_changerequest r WHERE r.id = NEW.change_request_id))
+            AND (s.note = '' OR NOT EXISTS (SELECT 1 FROM people_policy p WHERE p.sole_roaster)))""",
+    "Nobody approves what they drafted, last edited or requested.",
+)
+
+
+def version_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that keep a version's life in order."""
+    return [
+        pgtrigger.Trigger(
+            name="a_guard_insert",
+            operation=pgtrigger.Insert,
+            when=pgtrigger.Before,
+            func=refuse("NEW.state <> 'draft'", "A version begins as a draft.") + "RETURN NEW;",
+        ),
+        pgtrigger.Trigger(
+            name="a_guard_update",
+            operation=pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=IDENTITY + TRANSITION + CONTENT + UNSIGNED + OWN_WORK + "RETURN NEW;",
+        ),
+        pgtrigger.Trigger(
+            name="a_guard_delete",
+            operation=pgtrigger.Delete,
+            when=pgtrigger.Before,
+            func=refuse("TRUE", "A version is never removed; withdraw it.") + "RETURN OLD;",
+        ),
+    ]
+
+
+# The share lock makes an edit and an approval of the same version wait for each other; after
+# the wait the state is read again, so the later of the two sees what the earlier one did.
+DRAFT_ONLY = """
+    PERFORM 1 FROM recipes_version v WHERE v.id IN (SELECT version_id FROM {rows}) FOR SHARE;
+    IF EXISTS (SELECT 1 FROM {rows} n JOIN recipes_version v ON v.id = n.version_id
+            WHERE v.state <> 'draft') THEN
+        RAISE EXCEPTION USING ERRCODE = 'PL002',
+            MESSAGE = 'The formula of a version that is not a draft never changes.',
+            HINT = 'Make a new draft: a new number is a new version.';
+    END IF;
+"""
+
+
+def formula_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that let a formula change only while its version is a draft."""
+    old, new = DRAFT_ONLY.format(rows="original"), DRAFT_ONLY.format(rows="changed")
+    wanted = [
+        ("insert", pgtrigger.Insert, pgtrigger.Referencing(new="changed"), new),
+        ("update", pgtrigger.Update, pgtrigger.Referencing(old="original", new="changed"), old + new),
+        ("delete", pgtrigger.Delete, pgtrigger.Referencing(old="original"), old),
+    ]
+    return [
+        pgtrigger.Trigger(
+            name=f"a_guard_{name}",
+            level=pgtrigger.Statement,
+            operation=operation,
+            when=pgtrigger.After,
+            referencing=referencing,
+            func=body + "RETURN NULL;",
+        )
+        for name, operation, referencing, body in wanted
+    ]

@@ -1,0 +1,105 @@
+"""Signed, time-limited permission for named slots to differ."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Now
+from django.urls import reverse
+
+from audit.governed import governed, insert_only
+from audit.revision import Revised
+from people.models import Signature
+from recipes.queries.permits import PermitQuerySet
+from stations.fields import ExactDecimalField
+from stations.models import Slot
+
+
+class Permit(Revised):
+    """A deviation permit (ISO 9000): which slots, which parameters, why, and until when."""
+
+    class State(models.TextChoices):
+        """Where a permit is in its life."""
+
+        IN_FORCE = "in_force", "in force"
+        ENDED = "ended", "ended"
+
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reason = models.TextField()
+    ends_at = models.DateTimeField()
+    state = models.CharField(max_length=10, choices=State, default=State.IN_FORCE)
+    plan_digest = models.CharField(max_length=64)
+    signature = models.ForeignKey(
+        Signature, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    granted_at = models.DateTimeField(db_default=Now())
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    objects = PermitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(name="permit_says_why", condition=~Q(reason="")),
+            models.CheckConstraint(
+                name="permit_ends_after_it_begins", condition=Q(ends_at__gt=F("granted_at"))
+            ),
+            models.CheckConstraint(
+                name="permit_ended_has_a_moment",
+                condition=~Q(state="ended") | Q(ended_at__isnull=False),
+            ),
+        ]
+        triggers = governed(subject="permit", label="'permit ' || n.id")
+
+    def __str__(self) -> str:
+        return f"permit {self.pk}"
+
+    def get_absolute_url(self) -> str:
+        """The permit's page."""
+        return reverse("recipes:permit", args=[self.pk])
+
+
+class PermitSlot(models.Model):
+    """One slot a permit names."""
+
+    permit = models.ForeignKey(Permit, models.PROTECT, related_name="slots")
+    slot = models.ForeignKey(Slot, models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["permit", "slot"], name="permit_names_a_slot_once")
+        ]
+        triggers = [
+            *insert_only("permit_slot"),
+            *governed(subject="permit", subject_id="n.permit_id"),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.slot)
+
+
+class PermitChange(models.Model):
+    """One parameter a permit changes, in the recipe's physical unit."""
+
+    permit = models.ForeignKey(Permit, models.PROTECT, related_name="changes")
+    code = models.CharField(max_length=40)
+    target = ExactDecimalField(null=True, blank=True)
+    text = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["permit", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["permit", "code"], name="permit_changes_a_parameter_once"
+            ),
+            models.CheckConstraint(
+                name="permit_change_is_number_or_text",
+                condition=Q(target__isnull=False, text="") | (Q(target=None) & ~Q(text="")),
+            ),
+        ]
+        triggers = [
+            *insert_only("permit_change"),
+            *governed(subject="permit", subject_id="n.permit_id", parameter="n.code"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.text or self.target}"

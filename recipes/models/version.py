@@ -1,0 +1,153 @@
+"""One numbered state of a recipe's content."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+from django.urls import reverse
+
+from audit.governed import governed, insert_only
+from audit.revision import Revised
+from people.models import Signature
+from recipes.guards import formula_guards, version_guards
+from recipes.models.coffee import RoastLot
+from recipes.models.recipe import Recipe
+from recipes.queries.versions import VersionQuerySet
+from stations.fields import ExactDecimalField
+
+
+class Version(Revised):
+    """A recipe's content under one number: editable as a draft, fixed from review on."""
+
+    class State(models.TextChoices):
+        """Document control states (ISO 9001, 7.5.3)."""
+
+        DRAFT = "draft", "draft"
+        IN_REVIEW = "in_review", "in review"
+        APPROVED = "approved", "approved"
+        SUPERSEDED = "superseded", "superseded"
+        WITHDRAWN = "withdrawn", "withdrawn"
+
+    recipe = models.ForeignKey(Recipe, models.PROTECT, related_name="versions")
+    number = models.PositiveIntegerField()
+    state = models.CharField(max_length=10, choices=State, default=State.DRAFT)
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    last_editor = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    based_on = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
+    change_request = models.ForeignKey(
+        "recipes.ChangeRequest",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="resulting_versions",
+    )
+    lot = models.ForeignKey(RoastLot, models.PROTECT, null=True, blank=True, related_name="+")
+    note = models.TextField(blank=True, help_text="why this version is the way it is")
+    content_digest = models.CharField(max_length=64, blank=True)
+    created_at = models.DateTimeField(db_default=Now())
+    submitted_at = models.DateTimeField(null=True, blank=True)
+    submitted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    signature = models.ForeignKey(
+        Signature, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    objects = VersionQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["recipe", "-number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["recipe", "number"], name="version_number_once_per_recipe"
+            ),
+            models.UniqueConstraint(
+                fields=["recipe"], condition=Q(state="approved"), name="version_one_approved"
+            ),
+            models.CheckConstraint(
+                name="version_signed_once_approved",
+                condition=~Q(state__in=["approved", "superseded"]) | Q(signature__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="version_digest_from_review_on",
+                condition=Q(state__in=["draft", "withdrawn"]) | Q(content_digest__length=64),
+            ),
+        ]
+        triggers = [
+            *version_guards(),
+            *governed(
+                subject="recipe", subject_id="n.recipe_id", label="'version ' || n.number"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.recipe} · version {self.number}"
+
+    def get_absolute_url(self) -> str:
+        """The version's page."""
+        return reverse("recipes:version", args=[self.pk])
+
+
+class FormulaValue(models.Model):
+    """What a version says about one parameter: a target with its tolerance, or a text."""
+
+    version = models.ForeignKey(Version, models.PROTECT, related_name="formula")
+    code = models.CharField(max_length=40)
+    target = ExactDecimalField(null=True, blank=True)
+    below = ExactDecimalField(null=True, blank=True)
+    above = ExactDecimalField(null=True, blank=True)
+    text = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["version", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["version", "code"], name="formula_value_once_per_parameter"
+            ),
+            models.CheckConstraint(
+                name="formula_value_is_number_or_text",
+                condition=Q(target__isnull=False, text="")
+                | (Q(target=None, below=None, above=None) & ~Q(text="")),
+            ),
+            models.CheckConstraint(
+                name="formula_tolerance_is_not_negative",
+                condition=(Q(below=None) | Q(below__gte=0)) & (Q(above=None) | Q(above__gte=0)),
+            ),
+        ]
+        triggers = [
+            *formula_guards(),
+            *governed(
+                subject="recipe",
+                subject_id="(SELECT v.recipe_id FROM recipes_version v WHERE v.id = n.version_id)",
+                label="'version ' || "
+                "(SELECT v.number FROM recipes_version v WHERE v.id = n.version_id)",
+                parameter="n.code",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.text or self.target}"
+
+
+class Comment(models.Model):
+    """What a reviewer said about a version, about one parameter or the whole."""
+
+    version = models.ForeignKey(Version, models.PROTECT, related_name="comments")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(db_default=Now())
+    code = models.CharField(max_length=40, blank=True)
+    text = models.TextField()
+
+    class Meta:
+        ordering = ["id"]
+        triggers = [
+            *insert_only("comment"),
+            *governed(
+                subject="recipe",
+                subject_id="(SELECT v.recipe_id FROM recipes_version v WHERE v.id = n.version_id)",
+                parameter="nullif(n.code, '')",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.text

@@ -1,0 +1,1 @@
+"""Questions about recipes that more than one caller asks."""

@@ -1,0 +1,26 @@
+"""Change requests by who has to do something about them."""
+
+from typing import Any, Self
+
+from django.db import models
+
+from people.models import User
+from people.permissions import covered_sites
+from people.verbs import Verb
+
+
+class ChangeRequestQuerySet(models.QuerySet[Any]):
+    """Questions about change requests."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.RECIPE_VIEW) -> Self:
+        """Only requests from sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(site__in=sites)
+
+    def waiting(self) -> Self:
+        """Open, the oldest first."""
+        return self.filter(state="open").order_by("made_at")
+
+    def unsettled(self) -> Self:
+        """Open or asked back."""
+        return self.filter(state__in=["open", "asked_back"]).order_by("made_at")

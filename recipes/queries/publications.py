@@ -1,0 +1,27 @@
+"""Publications by what is left to do."""
+
+from typing import Any, Self
+
+from django.db import models
+from django.db.models import Max, Min, Sum
+
+
+class PublicationQuerySet(models.QuerySet[Any]):
+    """Questions about publications."""
+
+    def under_way(self) -> Self:
+        """Signed and not complete, stopped ones included."""
+        return self.filter(state__in=["running", "stopped"])
+
+    def with_progress(self) -> Self:
+        """Annotated with ``slots`` and ``placed`` (counts), ``first_due`` and ``last_due``."""
+        return self.annotate(
+            slots=Sum("sites__slots"),
+            placed=Sum("sites__placed"),
+            first_due=Min("sites__due_at"),
+            last_due=Max("sites__due_at"),
+        )
+
+    def with_version(self) -> Self:
+        """With version, recipe, author and signature at hand."""
+        return self.select_related("version__recipe__coffee", "author", "signature")

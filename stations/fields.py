@@ -1,0 +1,23 @@
+"""A decimal kept exactly as it was entered."""
+
+from typing import Any
+
+from django.db import models
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+
+class ExactDecimalField(models.DecimalField):
+    """PostgreSQL ``numeric`` without a fixed scale: 18.0 stays 18.0 and 18.00 stays 18.00.
+
+    ``max_digits`` and ``decimal_places`` bound what forms accept; the column itself rounds
+    nothing, because rounding belongs to one place only, the machine's resolution.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("max_digits", 14)
+        kwargs.setdefault("decimal_places", 6)
+        super().__init__(*args, **kwargs)
+
+    def db_type(self, connection: BaseDatabaseWrapper) -> str:  # noqa: ARG002
+        """The column type."""
+        return "numeric"

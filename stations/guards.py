@@ -1,0 +1,114 @@
+"""What the database itself refuses to do to a placement, whatever road the attempt took.
+
+Statement-level throughout: a publication touches tens of thousands of rows in one statement, and
+a check per row would cost more than the rows. Old and new rows meet in a FULL JOIN because that
+can't be planned as a nested loop, which a plan kept from a one-row statement would be.
+"""
+
+import pgtrigger
+
+LOCKED = "PL001"  # SQLSTATE of every refusal here, so that Python can tell it from a mistake
+HINT = (
+    "A head roaster changes it with a publication or a deviation permit; "
+    "a shop lead asks with a change request."
+)
+
+
+def refuse(condition: str, message: str) -> str:
+    """PL/pgSQL that raises ``message`` (and the hint) when a row in ``condition`` exists."""
+    return (
+        f"IF EXISTS ({condition}) THEN RAISE EXCEPTION USING ERRCODE = '{LOCKED}',"
+        f" MESSAGE = '{message}', HINT = '{HINT}'; END IF;"
+    )
+
+
+FIXED = refuse(
+    """SELECT 1 FROM changed n FULL JOIN original o USING (id)
+    WHERE (n.slot_id, n.site_id, n.settings_id, n.basis, n.due_at)
+          IS DISTINCT FROM (o.slot_id, o.site_id, o.settings_id, o.basis, o.due_at)
+       OR n.basis_id IS DISTINCT FROM o.basis_id
+       OR n.signature_id IS DISTINCT FROM o.signature_id""",
+    "A locked slot cannot be set to something else: a placement''s settings never change.",
+)
+
+TRANSITIONS = refuse(
+    """SELECT 1 FROM changed n FULL JOIN original o USING (id)
+    WHERE n.state <> o.state AND (o.state, n.state) NOT IN (
+        ('scheduled', 'in_force'), ('scheduled', 'cancelled'), ('in_force', 'ended'),
+        ('in_force', 'suspended'), ('suspended', 'in_force'), ('suspended', 'ended'))""",
+    "A placement cannot go from its state to that one.",
+)
+
+EARLY = refuse(
+    """SELECT 1 FROM changed n FULL JOIN original o USING (id)
+    WHERE o.state = 'scheduled' AND n.state = 'in_force' AND n.due_at > now()""",
+    "A placement cannot come into force before it is due.",
+)
+
+# Ending what a locked slot holds takes a signed successor for the same slot that is due by now,
+# or the signed placement that a permit had suspended. Nothing else opens a locked slot.
+SUCCESSOR = refuse(
+    """SELECT 1 FROM changed n FULL JOIN original o USING (id)
+    LEFT JOIN stations_placement s
+        ON s.id = n.superseded_by_id AND s.slot_id = n.slot_id AND s.id <> n.id
+        AND s.signature_id IS NOT NULL AND s.due_at <= now()
+        AND s.state IN ('scheduled', 'suspended', 'in_force')
+    WHERE n.basis <> 'by_hand' AND o.state IN ('in_force', 'suspended') AND s.id IS NULL
+        AND (n.state = 'ended' OR (n.state = 'suspended' AND o.state = 'in_force'))""",
+    "A locked slot stays locked: what it holds ends only when a signed placement takes over.",
+)
+
+HAND = refuse(
+    """SELECT 1 FROM changed n JOIN stations_placement s
+        ON s.slot_id = n.slot_id AND s.id <> n.id AND s.basis <> 'by_hand'
+        AND s.state IN ('in_force', 'suspended')
+    WHERE n.basis = 'by_hand' AND n.state = 'in_force'""",
+    "This slot is locked: it cannot be set by hand.",
+)
+
+SIGNED = refuse(
+    """SELECT 1 FROM changed n LEFT JOIN people_signature s
+        ON s.id = n.signature_id AND s.subject_type = n.basis AND s.subject_id = n.basis_id
+        AND s.meaning = CASE n.basis WHEN 'publication' THEN 'published'
+            WHEN 'permit' THEN 'permitted' ELSE 're_translated' END
+    WHERE n.basis <> 'by_hand' AND s.id IS NULL""",
+    "A placement needs the signature of its own publication, permit or re-translation.",
+)
+
+FRESH = refuse(
+    """SELECT 1 FROM changed n WHERE n.state NOT IN ('scheduled', 'in_force')
+        OR n.verdict <> 'unread' OR n.ended_at IS NOT NULL
+        OR (n.state = 'in_force' AND n.basis <> 'by_hand')""",
+    "A placement begins scheduled (or in force when set by hand) and not yet read back.",
+)
+
+
+def placement_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that keep locked slots locked. They sort before those that write history."""
+    return [
+        pgtrigger.Trigger(
+            name="a_guard_insert",
+            level=pgtrigger.Statement,
+            operation=pgtrigger.Insert,
+            when=pgtrigger.After,
+            referencing=pgtrigger.Referencing(new="changed"),
+            func=FRESH + SIGNED + HAND + "RETURN NULL;",
+        ),
+        pgtrigger.Trigger(
+            name="a_guard_update",
+            level=pgtrigger.Statement,
+            operation=pgtrigger.Update,
+            when=pgtrigger.After,
+            referencing=pgtrigger.Referencing(old="original", new="changed"),
+            func=FIXED + TRANSITIONS + EARLY + SUCCESSOR + HAND + "RETURN NULL;",
+        ),
+        pgtrigger.Trigger(
+            name="a_guard_delete",
+            level=pgtrigger.Statement,
+            operation=pgtrigger.Delete,
+            when=pgtrigger.After,
+            referencing=pgtrigger.Referencing(old="original"),
+            func=refuse("SELECT 1 FROM original", "A placement is never removed.")
+            + "RETURN NULL;",
+        ),
+    ]

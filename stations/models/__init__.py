@@ -1,0 +1,18 @@
+"""The equipment, and what its slots should hold and were found to hold."""
+
+from stations.models.equipment import Ability, AbilitySet, Machine, Slot, Station
+from stations.models.placement import ControlSettings, Placement
+from stations.models.read_back import ReadBack
+from stations.models.site import Site
+
+__all__ = [
+    "Ability",
+    "AbilitySet",
+    "ControlSettings",
+    "Machine",
+    "Placement",
+    "ReadBack",
+    "Site",
+    "Slot",
+    "Station",
+]

@@ -1,0 +1,1 @@
+"""Questions about the equipment that more than one caller asks."""

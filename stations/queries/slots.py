@@ -1,0 +1,85 @@
+"""Stations and slots with what they hold."""
+
+from typing import Any, Self
+
+from django.db import models
+from django.db.models import Case, CharField, F, OuterRef, Q, Subquery, Value, When
+from django.db.models.functions import Concat
+
+from people.models import User
+from people.permissions import covered_sites
+from people.verbs import Verb
+
+
+class StationQuerySet(models.QuerySet[Any]):
+    """Questions about stations."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
+        """Only stations at sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(machine__site__in=sites)
+
+    def with_equipment(self) -> Self:
+        """Stations with machine, site and abilities at hand, in reading order."""
+        return self.select_related("machine__site", "machine__abilities").order_by(
+            "machine__site__name", "machine__name", "number"
+        )
+
+
+class SlotQuerySet(models.QuerySet[Any]):
+    """Questions about slots."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
+        """Only slots at sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(station__machine__site__in=sites)
+
+    def with_equipment(self) -> Self:
+        """Slots with station, machine and site at hand, in reading order."""
+        return self.select_related("station__machine__site").order_by(
+            "station__machine__site__name", "station__machine__name", "station__number", "number"
+        )
+
+    def with_condition(self) -> Self:
+        """Slots annotated with ``in_force`` (placement id) and ``condition``.
+
+        A condition is one of ``empty``, ``by hand``, ``to load``, ``matches``, ``differs`` and
+        ``on permit``; a slot on permit keeps its read-back verdict in ``verdict``.
+        """
+        current = self.model._meta.get_field("placements").related_model.objects.filter(
+            slot=OuterRef("pk"), state="in_force"
+        )
+        return self.annotate(
+            in_force=Subquery(current.values("pk")[:1]),
+            basis=Subquery(current.values("basis")[:1]),
+            verdict=Subquery(current.values("verdict")[:1]),
+        ).annotate(
+            condition=Case(
+                When(in_force=None, then=Value("empty")),
+                When(verdict="differs", then=Value("differs")),
+                When(basis="permit", then=Value("on permit")),
+                When(basis="by_hand", then=Value("by hand")),
+                When(verdict="unread", then=Value("to load")),
+                default=Value("matches"),
+                output_field=CharField(),
+            )
+        )
+
+    def with_place(self) -> Self:
+        """Slots annotated with ``place``: machine, station and slot as one text."""
+        return self.annotate(
+            place=Concat(
+                F("station__machine__name"),
+                Value(" · station "),
+                F("station__number"),
+                Value(" · slot "),
+                F("number"),
+                output_field=CharField(),
+            )
+        )
+
+    def locked(self) -> Self:
+        """Slots whose content is signed and in force."""
+        return self.filter(
+            Q(placements__state="in_force") & ~Q(placements__basis="by_hand")
+        ).distinct()
