@@ -1,0 +1,1 @@
+"""History: captured, kept, shown. Knows no other app."""
