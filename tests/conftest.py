@@ -1,0 +1,25 @@
+"""Fixtures every test may use: the servers, and the fixed cast of people."""
+
+import os
+import shutil
+
+import pytest
+
+from tests import services
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Start or find the servers before anything touches the database."""
+    services.start(config)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """The browser's program; without one the test is skipped, in CI it fails."""
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        if program := shutil.which(name):
+            return program
+    reason = "no Chromium on this machine (looked for chromium and chromium-browser)"
+    if os.environ.get("CI") == "true":
+        pytest.fail(reason)
+    pytest.skip(reason)
