@@ -8,3 +8,7 @@ class PeopleConfig(AppConfig):
 
     name = "people"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Make the words of the history known, and say which tables leave none."""
+        from people import history, ungoverned  # noqa: F401

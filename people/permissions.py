@@ -1,6 +1,8 @@
 """May this person do that, there? Asked inside every action, and by pages to hide what is not."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
+
+from django.contrib.auth.models import AnonymousUser
 
 from audit.errors import NotPermitted
 from audit.subject import Subject
@@ -8,31 +10,33 @@ from people.models import Assignment, User
 from people.roles import Role
 from people.verbs import MAY, Verb, roles_for
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
+ASK = "Ask one of them to do it, or an owner to change your roles."
 
 
-def may(user: User, verb: Verb, site_id: int | None = None) -> bool:
+def may(user: User | AnonymousUser, verb: Verb, site_id: int | None = None) -> bool:
     """Whether some role of theirs allows the verb, at that site where one is named.
 
     Without a site the verb is about no one site, and the role counts wherever it is held.
+    Remembers the roles for as long as the user object lives (one request).
     """
-    return _role(user, verb, site_id) is not None
+    return _first(_remembered(user), verb, site_id) is not None
 
 
 def require(
     user: User, verb: Verb, site_id: int | None = None, subject: Subject | None = None
 ) -> Role:
-    """The role that allows it. Raises NotPermitted, saying who may and how to ask."""
-    role = _role(user, verb, site_id)
+    """The role that allows it, read anew. Raises NotPermitted: who may, and how to ask."""
+    role = _first(_held(user), verb, site_id)
     if role is None:
-        raise NotPermitted(
-            f"Your roles do not allow this ({verb}).",
-            who_may=roles_for(verb),
-            how_to_ask="Ask one of them, or ask an owner to change your roles.",
-            subject=subject,
-            site_id=site_id,
-        )
+        raise _refusal(verb, "there" if site_id else "", subject, site_id)
+    return role
+
+
+def require_everywhere(user: User, verb: Verb, subject: Subject | None = None) -> Role:
+    """As require, for what concerns all sites at once: only a role that covers them all counts."""
+    role = _first([a for a in _held(user) if a.site_id is None], verb, None)
+    if role is None:
+        raise _refusal(verb, "for all sites", subject, None)
     return role
 
 
@@ -41,32 +45,54 @@ def role_for(user: User, verb: Verb, site_id: int | None = None) -> Role:
     return require(user, verb, site_id)
 
 
-def covered_sites(user: User, verb: Verb) -> frozenset[int] | None:
+def covered_sites(user: User | AnonymousUser, verb: Verb) -> frozenset[int] | None:
     """The sites where they may do it, for filtering lists; None means all of them."""
-    sites = {assignment.site_id for assignment in _allowing(user, verb)}
+    sites = {a.site_id for a in _remembered(user) if a.role in MAY[verb]}
     return None if None in sites else frozenset(pk for pk in sites if pk is not None)
 
 
-def _role(user: User, verb: Verb, site_id: int | None) -> Role | None:
-    held = {
-        assignment.role
-        for assignment in _allowing(user, verb)
-        if site_id is None or assignment.site_id in (None, site_id)
+def roles_at(user: User, site_id: int | None) -> list[Role]:
+    """Every role held that counts at that site (None: anywhere), in the table's order."""
+    held = {a.role for a in _held(user) if site_id is None or a.site_id in (None, site_id)}
+    return [role for role in Role if role in held]
+
+
+def forget_roles(user: User) -> None:
+    """After a change of roles: the next question reads them anew."""
+    vars(user).pop("_roles_held", None)
+
+
+def _first(held: Iterable[Assignment], verb: Verb, site_id: int | None) -> Role | None:
+    fits = {
+        a.role
+        for a in held
+        if a.role in MAY[verb] and (site_id is None or a.site_id in (None, site_id))
     }
-    return next((role for role in Role if role in held), None)
+    return next((role for role in Role if role in fits), None)
 
 
-def _allowing(user: User, verb: Verb) -> "Iterable[Assignment]":
-    """Their assignments whose role allows the verb; none for somebody deactivated or unknown."""
-    if not (user.is_authenticated and user.is_active):
+def _held(user: User | AnonymousUser) -> list[Assignment]:
+    """None for the unknown; and being deactivated counts at once, not at the next sign-in."""
+    if not user.is_authenticated:
         return []
-    return [a for a in _assignments(user) if a.role in MAY[verb]]
+    return list(Assignment.objects.filter(user_id=user.pk, user__is_active=True))
 
 
-def _assignments(user: User) -> list[Assignment]:
-    """Read once for each request's user object; the actions read the user anew."""
-    held: list[Assignment] | None = getattr(user, "_held_assignments", None)
-    if held is None:
-        held = list(Assignment.objects.filter(user_id=user.pk))
-        user._held_assignments = held  # type: ignore[attr-defined]
+def _remembered(user: User | AnonymousUser) -> list[Assignment]:
+    if not user.is_authenticated:
+        return []
+    held: list[Assignment] = vars(user).setdefault("_roles_held", None) or _held(user)
+    vars(user)["_roles_held"] = held
     return held
+
+
+def _refusal(
+    verb: Verb, where: str, subject: Subject | None, site_id: int | None
+) -> NotPermitted:
+    return NotPermitted(
+        f"Your roles do not allow “{verb.words}”{f' {where}' if where else ''}.",
+        who_may=roles_for(verb),
+        how_to_ask=ASK,
+        subject=subject,
+        site_id=site_id,
+    )

@@ -37,6 +37,11 @@ class Verb(StrEnum):
     GATEWAY_FETCH = "gateway.fetch"
     GATEWAY_REPORT = "gateway.report"
 
+    @property
+    def words(self) -> str:
+        """What it is, as a refusal says it."""
+        return WORDS[self]
+
 
 ANYONE = frozenset(Role)
 ROASTER = frozenset({Role.HEAD_ROASTER})
@@ -75,6 +80,37 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.TOKEN_MAKE: GATEWAY_KEEPERS,
     Verb.GATEWAY_FETCH: GATEWAY_KEEPERS,
     Verb.GATEWAY_REPORT: GATEWAY_KEEPERS,
+}
+
+WORDS: dict[Verb, str] = {
+    Verb.RECIPE_VIEW: "see recipes",
+    Verb.RECIPE_DRAFT: "draft a recipe",
+    Verb.RECIPE_SUBMIT: "submit a draft",
+    Verb.RECIPE_RETURN: "return a draft",
+    Verb.RECIPE_APPROVE: "approve a version",
+    Verb.RECIPE_WITHDRAW: "withdraw a version",
+    Verb.COFFEE_EDIT: "enter coffees and roast lots",
+    Verb.PUBLICATION_PLAN: "plan a publication",
+    Verb.PUBLICATION_SIGN: "publish a version",
+    Verb.PUBLICATION_STOP: "stop or resume a publication",
+    Verb.PERMIT_GRANT: "grant a permit",
+    Verb.PERMIT_END: "end a permit",
+    Verb.REQUEST_MAKE: "ask for a change",
+    Verb.REQUEST_DECIDE: "decide on a change request",
+    Verb.SLOT_VIEW: "see what slots hold",
+    Verb.SLOT_READ_BACK: "record a read-back",
+    Verb.SLOT_SET_BY_HAND: "set a slot by hand",
+    Verb.EQUIPMENT_VIEW: "see equipment",
+    Verb.EQUIPMENT_EDIT: "change equipment",
+    Verb.EQUIPMENT_IMPORT: "import equipment",
+    Verb.CALIBRATION_RECORD: "record a calibration",
+    Verb.SHOT_LOG: "log a shot",
+    Verb.HISTORY_VIEW: "read the history",
+    Verb.POLICY_SET: "set policy",
+    Verb.PEOPLE_MANAGE: "manage people",
+    Verb.TOKEN_MAKE: "make a token",
+    Verb.GATEWAY_FETCH: "fetch settings as a gateway",
+    Verb.GATEWAY_REPORT: "report as a gateway",
 }
 
 

@@ -16,6 +16,7 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
+        ("audit", "0001_initial"),
     ]
 
     operations = [

@@ -3,6 +3,7 @@
 from people.models.assignment import Assignment
 from people.models.idempotency import IdempotencyKey
 from people.models.policy import Boiling, Policy
+from people.models.second_factor import SecondFactor
 from people.models.signature import Meaning, Signature
 from people.models.token import ApiToken, Scope
 from people.models.user import User
@@ -15,6 +16,7 @@ __all__ = [
     "Meaning",
     "Policy",
     "Scope",
+    "SecondFactor",
     "Signature",
     "User",
 ]

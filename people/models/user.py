@@ -71,6 +71,12 @@ class User(AbstractBaseUser, Revised):
 
         return covered_sites(self, Verb.HISTORY_VIEW)
 
+    def history_role(self, site_id: int | None) -> str:
+        """The roles that count at that site, as an entry of the history names them."""
+        from people.permissions import roles_at
+
+        return ", ".join(role.label.lower() for role in roles_at(self, site_id))
+
     def role_labels(self) -> list[str]:
         """Each role held once, in the order of the table, for headers and lists."""
         held = {assignment.role for assignment in self.assignments.all()}

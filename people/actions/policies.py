@@ -1,0 +1,55 @@
+"""The owner's signed policy."""
+
+import hashlib
+
+import rfc8785
+
+from audit.context import recorded
+from audit.errors import Invalid
+from audit.revision import compare_and_set
+from audit.subject import Subject
+from people import history
+from people.models import Boiling, Meaning, Policy, User
+from people.permissions import require_everywhere
+from people.signing import Credentials, sign
+from people.verbs import Verb
+
+
+def policy_digest(*, sole_roaster: bool, boiling: str, revision: int) -> str:
+    """SHA-256 over the policy's canonical JSON (RFC 8785), as its signature carries it."""
+    seen: dict[str, bool | str | int] = {
+        "type": "policy",
+        "sole_roaster": sole_roaster,
+        "boiling": boiling,
+        "revision": revision,
+    }
+    return hashlib.sha256(rfc8785.dumps(seen)).hexdigest()
+
+
+def set_policy(
+    *, by: User, sole_roaster: bool, boiling: str, credentials: Credentials, expected: int
+) -> Policy:
+    """Sign the policy for the whole group. Raises Invalid, NotPermitted, Stale, and as sign()."""
+    with recorded(
+        by=by, action=history.POLICY_SET, subject=Subject("policy", 1, "Policy")
+    ) as recording:
+        require_everywhere(by, Verb.POLICY_SET)
+        if boiling not in Boiling.values:
+            raise Invalid("boiling", boiling, "one of " + ", ".join(Boiling.values))
+        policy = Policy.objects.get_or_create(pk=1)[0]
+        signature = sign(
+            by=by,
+            credentials=credentials,
+            meaning=Meaning.POLICY_SET,
+            digest=policy_digest(
+                sole_roaster=sole_roaster, boiling=boiling, revision=expected + 1
+            ),
+            subject_type="policy",
+            subject_id=1,
+            verb=Verb.POLICY_SET,
+        )
+        recording.signed(signature.pk)
+        compare_and_set(
+            policy, expected, sole_roaster=sole_roaster, boiling=boiling, signature=signature
+        )
+    return policy

@@ -1,0 +1,73 @@
+"""Keys for programs."""
+
+import secrets
+from collections.abc import Collection
+from datetime import timedelta
+
+from django.utils import timezone
+
+from audit.context import recorded
+from audit.errors import Invalid, NotFound
+from audit.revision import compare_and_set
+from audit.subject import Subject
+from people import history
+from people.models import ApiToken, Scope, User
+from people.models.token import digest_of
+from people.permissions import require, require_everywhere
+from people.verbs import Verb
+
+PREFIX = "pl_"  # lets a secret that leaked into a log or a repository be recognised
+MAX_DAYS = 366
+
+
+def make_token(*, by: User, name: str, scopes: Collection[str], days: int) -> tuple[ApiToken, str]:
+    """A token of one's own and its secret, which is not kept: show it once.
+
+    days: how long it stays usable, 1 to 366. Raises Invalid (name, scopes, days), NotPermitted.
+    """
+    with recorded(by=by, action=history.TOKEN_MADE):
+        require(by, Verb.TOKEN_MAKE)
+        secret = PREFIX + secrets.token_urlsafe(32)
+        token = ApiToken(
+            user=by,
+            name=_name(name),
+            scopes=_scopes(scopes),
+            expires_at=timezone.now() + timedelta(days=_days(days)),
+            digest=digest_of(secret),
+            hint=secret[:9],
+        )
+        token.save(force_insert=True)
+    return token, secret
+
+
+def revoke_token(*, by: User, token: ApiToken) -> None:
+    """End a token at once: one's own, or anybody's as the owner. Raises NotPermitted, NotFound."""
+    subject = Subject("token", token.pk, token.name)
+    with recorded(by=by, action=history.TOKEN_REVOKED, subject=subject):
+        if token.user_id != by.pk:
+            require_everywhere(by, Verb.PEOPLE_MANAGE, subject)
+        if token.revoked_at:
+            raise NotFound("This token has been revoked already.")
+        compare_and_set(token, token.revision, revoked_at=timezone.now())
+
+
+def _name(typed: str) -> str:
+    name = " ".join(typed.split())
+    if not 1 <= len(name) <= 60 or not name.isprintable():
+        raise Invalid("name", typed, "1 to 60 printable characters")
+    return name
+
+
+def _scopes(asked: Collection[str]) -> list[str]:
+    wanted = [scope for scope in Scope.values if scope in asked]
+    if not wanted or set(asked) != set(wanted):
+        raise Invalid("scopes", ", ".join(asked), "one or more of " + ", ".join(Scope.values))
+    if Scope.GATEWAY in wanted and len(wanted) > 1:
+        raise Invalid("scopes", ", ".join(asked), "gateway by itself: a gateway does nothing else")
+    return wanted
+
+
+def _days(typed: int) -> int:
+    if not 1 <= typed <= MAX_DAYS:
+        raise Invalid("days", typed, f"a whole number from 1 to {MAX_DAYS}")
+    return typed

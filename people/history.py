@@ -1,0 +1,16 @@
+"""The history's words for what is done here."""
+
+from audit.actions import register
+
+PERSON_ADDED = register("person.added", "Added person")
+PERSON_CHANGED = register("person.changed", "Changed person")
+PERSON_DEACTIVATED = register("person.deactivated", "Ended sign-in")
+PERSON_REACTIVATED = register("person.reactivated", "Allowed sign-in again")
+ROLE_ASSIGNED = register("role.assigned", "Gave role")
+ROLE_REMOVED = register("role.removed", "Took role away")
+PASSWORD_SET = register("person.password_set", "Set own password")
+OWN_ACCOUNT = register("person.own_account", "Changed own sign-in")
+POLICY_SET = register("policy.set", "Set policy")
+TOKEN_MADE = register("token.made", "Made token")
+TOKEN_REVOKED = register("token.revoked", "Revoked token")
+PAGE_REFUSED = register("page.refused", "Was refused a page")
