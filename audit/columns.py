@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from django.db import models
+from django.db.models.options import Options
 
 
 def quoted(name: str) -> str:
@@ -36,7 +37,7 @@ class Column:
     """One recorded column of a governed table."""
 
     def __init__(self, field: "models.Field[object, object]") -> None:
-        self.name = field.column
+        self.name = str(field.column)
         self.spelling = _spelling(field)
 
     def at(self, alias: str) -> str:
@@ -53,13 +54,13 @@ class Column:
         return f"{self.at('o')} IS DISTINCT FROM {self.at('n')}"
 
 
-def recorded_columns(model: type[models.Model], exclude: Iterable[str]) -> list[Column]:
+def recorded_columns(meta: "Options[models.Model]", exclude: Iterable[str]) -> list[Column]:
     """Every column but the primary key, generated ones and the excluded (field or column names).
 
     Raises ValueError for an excluded name the model lacks, or if nothing is left to record.
     """
     left_out = set(exclude)
-    fields = [f for f in model._meta.concrete_fields if not f.primary_key]
+    fields = [f for f in meta.concrete_fields if not f.primary_key]
     unknown = left_out - {f.name for f in fields} - {f.column for f in fields}
     kept = [
         Column(f)
@@ -67,7 +68,7 @@ def recorded_columns(model: type[models.Model], exclude: Iterable[str]) -> list[
         if not f.generated and f.name not in left_out and f.column not in left_out
     ]
     if unknown or not kept:
-        raise ValueError(f"{model._meta.label}: nothing to record, or unknown {sorted(unknown)}.")
+        raise ValueError(f"{meta.label}: nothing to record, or unknown {sorted(unknown)}.")
     return kept
 
 

@@ -1,7 +1,7 @@
 """Who is acting, by which road and why: told to the database once a transaction."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import asdict, dataclass, replace
@@ -29,14 +29,18 @@ class Road(StrEnum):
 
 
 class Actor(Protocol):
-    """A person, as far as the history needs to know one."""
+    """A person, as far as the history needs to know one.
 
-    pk: int | None
+    If they also have `history_role(site_id) -> str`, it tells in which role they act there.
+    """
+
+    pk: int
     name: str
 
-    def history_role(self, site_id: int | None) -> str:
-        """The role in which they act at that site (None: no particular site)."""
-        ...
+
+def _role_of(by: Actor, site_id: int | None) -> str:
+    ask: Callable[[int | None], str] | None = getattr(by, "history_role", None)
+    return ask(site_id) if ask else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +167,7 @@ def recorded(
     outer = _current.get()
     if outer and outer.here is not here:
         outer = None  # a copied ContextVar in another thread: its connection was told nothing
-    acting_as = role or (by.history_role(site_id) if by and not outer else "")
+    acting_as = role or (_role_of(by, site_id) if by and not outer else "")
     context = _context(
         outer, by=by, action=action, reason=reason, signature_id=signature_id, role=acting_as
     )
@@ -185,6 +189,6 @@ def record_refusal(
     site_id: int | None = None,
 ) -> None:
     """Write down a refusal that was raised outside `recorded`, such as in a view's own check."""
-    role = by.history_role(site_id) if by else ""
+    role = _role_of(by, site_id) if by else ""
     context = _context(None, by=by, action=action, reason="", signature_id=None, role=role)
     write_refusal(refused, json.dumps(asdict(context)), subject, site_id)

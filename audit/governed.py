@@ -11,6 +11,7 @@ from typing import TypeVar
 import pgtrigger
 from django.apps import apps
 from django.db import models
+from django.db.models.options import Options
 
 from audit.columns import differences, literal, quoted, recorded_columns, whole_row
 from audit.triggers import FirmTrigger, insert_only, no_truncate
@@ -51,6 +52,11 @@ class Naming:
         )
 
 
+def transition(**tables: str) -> pgtrigger.Referencing:
+    """The rows of the statement, as tables."""
+    return pgtrigger.Referencing(**tables)  # type: ignore[no-untyped-call]
+
+
 class Capture(FirmTrigger):
     """Records one kind of statement on a governed table."""
 
@@ -60,9 +66,9 @@ class Capture(FirmTrigger):
     def __init__(self, operation: str, naming: Naming) -> None:
         self.captured, self.naming = operation, naming
         event = {
-            "created": (pgtrigger.Insert, pgtrigger.Referencing(new="new_rows")),
-            "changed": (pgtrigger.Update, pgtrigger.Referencing(old="old_rows", new="new_rows")),
-            "removed": (pgtrigger.Delete, pgtrigger.Referencing(old="old_rows")),
+            "created": (pgtrigger.Insert, transition(new="new_rows")),
+            "changed": (pgtrigger.Update, transition(old="old_rows", new="new_rows")),
+            "removed": (pgtrigger.Delete, transition(old="old_rows")),
         }[operation]
         super().__init__(name=f"history_{operation}", operation=event[0], referencing=event[1])
 
@@ -70,9 +76,9 @@ class Capture(FirmTrigger):
         """The context, read once a statement."""
         return [("c", "record")]
 
-    def get_func(self, model: type[models.Model]) -> str:  # type: ignore[override]
+    def get_func(self, model: models.Model) -> str:
         """The body: one INSERT…SELECT of entries."""
-        changes, row_id, rows = getattr(self, f"_{self.captured}")(model)
+        changes, row_id, rows = getattr(self, f"_{self.captured}")(model._meta)
         context = ", ".join(f"c.{name}" for name in CONTEXT.split(", "))
         table = literal(model._meta.db_table)
         return (
@@ -82,21 +88,21 @@ class Capture(FirmTrigger):
             f"{changes} FROM {rows}; RETURN NULL;"
         )
 
-    def _created(self, model: type[models.Model]) -> tuple[str, str, str]:
-        columns = recorded_columns(model, self.naming.exclude)
+    def _created(self, meta: "Options[models.Model]") -> tuple[str, str, str]:
+        columns = recorded_columns(meta, self.naming.exclude)
         rows = f"new_rows n{self.naming.source()}"
-        return whole_row(columns, created=True), f"n.{_key(model)}", rows
+        return whole_row(columns, created=True), f"n.{_key(meta)}", rows
 
-    def _removed(self, model: type[models.Model]) -> tuple[str, str, str]:
-        columns = recorded_columns(model, self.naming.exclude)
+    def _removed(self, meta: "Options[models.Model]") -> tuple[str, str, str]:
+        columns = recorded_columns(meta, self.naming.exclude)
         rows = f"old_rows n{self.naming.source()}"
-        return whole_row(columns, created=False), f"n.{_key(model)}", rows
+        return whole_row(columns, created=False), f"n.{_key(meta)}", rows
 
-    def _changed(self, model: type[models.Model]) -> tuple[str, str, str]:
+    def _changed(self, meta: "Options[models.Model]") -> tuple[str, str, str]:
         # FULL JOIN for two reasons: a moved primary key shows as a row without partner, and a
         # nested loop (quadratic, if a plan made for one row is kept for 20,000) can't be chosen.
-        columns, key = recorded_columns(model, self.naming.exclude), _key(model)
-        table = literal(model._meta.db_table)
+        columns, key = recorded_columns(meta, self.naming.exclude), _key(meta)
+        table = literal(meta.db_table)
         row_id = f"CASE WHEN o.{key} = n.{key} THEN n.{key} ELSE audit_key_moved({table}) END"
         differ = " OR ".join(column.differs() for column in columns)
         rows = (
@@ -106,13 +112,13 @@ class Capture(FirmTrigger):
         return differences(columns), row_id, rows
 
 
-def _key(model: type[models.Model]) -> str:
+def _key(meta: "Options[models.Model]") -> str:
     """The primary key's column; raises TypeError unless it is a whole number."""
-    key = model._meta.pk
+    key = meta.pk
     stored = key.target_field if isinstance(key, models.ForeignKey) else key
     if not isinstance(stored, models.IntegerField):
-        raise TypeError(f"{model._meta.label}: a governed table needs a whole-number primary key.")
-    return quoted(key.column)
+        raise TypeError(f"{meta.label}: a governed table needs a whole-number primary key.")
+    return quoted(str(key.column))
 
 
 def governed(

@@ -23,7 +23,7 @@ def write_refusal(
         return
     about = refused.subject or subject or NOBODY
     attempted = {name: [_text(v) for v in pair] for name, pair in refused.attempted.items()}
-    values = [
+    values: list[str | int | None] = [
         context,
         about.type,
         about.id,
@@ -54,7 +54,7 @@ def _survives(here: BaseDatabaseWrapper) -> bool:
     return any(getattr(block, "_from_testcase", False) for block in here.atomic_blocks)
 
 
-def _write(on: BaseDatabaseWrapper, values: list[object]) -> int:
+def _write(on: BaseDatabaseWrapper, values: list[str | int | None]) -> int:
     with on.cursor() as cursor:
         cursor.execute("SELECT audit_refuse(%s, %s, %s, %s, %s, %s::jsonb, %s)", values)
         return int(cursor.fetchone()[0])

@@ -42,7 +42,7 @@ class FirmTriggerSql(compiler.UpsertTriggerSql):
 class FirmTrigger(pgtrigger.Trigger):
     """A trigger without the `pgtrigger.ignore` door."""
 
-    def compile(self, model: type[models.Model]) -> compiler.Trigger:  # type: ignore[override]
+    def compile(self, model: models.Model) -> compiler.Trigger:
         """What migrations store and install."""
         sql = FirmTriggerSql(
             pgid=self.get_pgid(model),
