@@ -16,6 +16,7 @@ INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "django.contrib.humanize",
+    "django.forms",  # the widgets' own templates, for the renderer in config/forms.py
     "django_htmx",
     "csp",
     "pgtrigger",

@@ -24,11 +24,12 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "config.navigation.places",
             ]
         },
     }
 ]
-FORM_RENDERER = "django.forms.renderers.DjangoTemplates"
+FORM_RENDERER = "config.forms.PageForms"
 
 STATIC_URL = "/static/"
 STATICFILES_DIRS = [BASE_DIR / "static"]

@@ -36,11 +36,18 @@ def unit(code: str | None) -> str:
 
 
 @register.inclusion_tag("parts/quantity.html")
-def quantity(value: object, code: str = "", below: Any = None, above: Any = None) -> dict[str, str]:
+def quantity(
+    value: object, code: str = "", below: Any = None, above: Any = None
+) -> dict[str, object]:
     """A value with its unit and, where given, its tolerance either way."""
     text = printing.number(value)
     label = "" if text == printing.NONE else printing.unit_label(code)
-    return {"text": text, "unit": label, "tolerance": printing.tolerance(below, above)}
+    return {
+        "text": text,
+        "unit": label,
+        "tolerance": printing.tolerance(below, above),
+        "words": not text[-1:].isdigit() and text != printing.NONE,
+    }
 
 
 def _time(when: datetime, words: str) -> SafeString:

@@ -1,0 +1,80 @@
+"""The pages every page leads to: each with the verbs that make it worth showing to somebody."""
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+from people.models import User
+from people.permissions import may
+from people.verbs import Verb
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A page in the navigation; shown where any of its verbs is allowed somewhere."""
+
+    label: str
+    url_name: str
+    verbs: tuple[Verb, ...]
+    setup: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class NavItem:
+    """One link as the template needs it; `apart` sets a new group off from the one before."""
+
+    label: str
+    url: str
+    here: bool
+    apart: bool
+
+
+PLACES = (
+    Place("Home", "home", (Verb.RECIPE_VIEW,)),
+    Place("Board", "stations:board", (Verb.SLOT_VIEW,)),
+    Place("Recipes", "recipes:recipes", (Verb.RECIPE_VIEW,)),
+    Place("Publications", "recipes:publications", (Verb.PUBLICATION_PLAN, Verb.HISTORY_VIEW)),
+    Place("Requests", "recipes:requests", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
+    Place("Permits", "recipes:permits", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
+    Place("History", "audit:history", (Verb.HISTORY_VIEW,)),
+    Place("Coffees", "recipes:coffees", (Verb.COFFEE_EDIT,), setup=True),
+    Place("Sites", "stations:sites", (Verb.EQUIPMENT_VIEW,), setup=True),
+    Place("Abilities", "stations:ability_sets", (Verb.EQUIPMENT_EDIT,), setup=True),
+    Place("People", "people:list", (Verb.PEOPLE_MANAGE,), setup=True),
+    Place("Policy", "people:policy", (Verb.POLICY_SET,), setup=True),
+)
+
+
+def _here(path: str, url: str) -> bool:
+    return path == url if url == "/" else path.startswith(url)
+
+
+def _url(name: str) -> str:
+    try:
+        return reverse(name)
+    except NoReverseMatch:
+        return ""
+
+
+def places_for(user: User, path: str) -> list[NavItem]:
+    """The links this person has a use for, the one they are at marked."""
+    allowed = [place for place in PLACES if any(may(user, verb) for verb in place.verbs)]
+    first_setup = next((place for place in allowed if place.setup), None)
+    return [
+        NavItem(p.label, url, _here(path, url), apart=p is first_setup)
+        for p in allowed
+        if (url := _url(p.url_name))
+    ]
+
+
+def places(request: HttpRequest) -> dict[str, object]:
+    """Context of every page: the navigation, and where account and sign-out are."""
+    user = getattr(request, "user", None)
+    if not isinstance(user, User):
+        return {}
+    return {
+        "nav": places_for(user, request.path),
+        "account_url": reverse("account_change_password"),
+        "sign_out_url": reverse("account_logout"),
+    }

@@ -1,0 +1,25 @@
+// Small helps that a page works without: print, copy, tick all. Buttons stay hidden until they work.
+"use strict";
+
+for (const button of document.querySelectorAll("button[data-print]")) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+}
+
+for (const button of document.querySelectorAll("button[data-copy]")) {
+  if (!navigator.clipboard) continue;
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    const source = document.querySelector(button.dataset.copy);
+    await navigator.clipboard.writeText(source.dataset.copyText ?? source.textContent.trim());
+    button.textContent = "Copied";
+  });
+}
+
+for (const all of document.querySelectorAll("input[data-check-all]")) {
+  const boxes = document.querySelectorAll(`input[name="${CSS.escape(all.dataset.checkAll)}"]`);
+  (all.closest("[hidden]") ?? all).hidden = false;
+  all.addEventListener("change", () => {
+    for (const box of boxes) box.checked = all.checked;
+  });
+}

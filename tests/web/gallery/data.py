@@ -1,0 +1,73 @@
+"""An invented page's worth of context for every shared part."""
+
+from datetime import UTC, datetime
+from decimal import Decimal
+
+from config.navigation import NavItem
+from people.marks import MARKS
+
+from tests.web.gallery.forms import FilterForm, GalleryForm, SignForm
+
+WHEN = datetime(2026, 8, 1, 12, 0, tzinfo=UTC)
+HALF = Decimal("0.5")
+
+
+def _row(label: str, target: object, unit: str, state: str, **more: object) -> dict[str, object]:
+    return {"label": label, "target": target, "unit": unit, "state": state, **more}
+
+
+FORMULA = [
+    _row("Brew temperature", Decimal("93.0"), "Cel", "matches", below=HALF, above=HALF),
+    _row("Brew pressure", Decimal("9.0"), "bar", "differs", below=HALF, above=HALF),
+    _row("Water volume", 14212, "{pulse}", "on_permit", note="36.5 mL at this flow meter"),
+    _row("Shot time", Decimal("28"), "s", "to_load", below=Decimal(2), above=Decimal(3)),
+    _row("Ends by", "volume", "", "ended", set_by="machine"),
+]
+DIFF = [
+    {"label": "Brew temperature", "unit": "Cel", "old": Decimal("93.0"), "new": Decimal("94.5"),
+     "old_below": HALF, "old_above": HALF, "new_below": HALF, "new_above": HALF, "differs": True},
+    {"label": "Dose", "unit": "g", "old": Decimal("18.0"), "new": Decimal("18.0"),
+     "differs": False},
+    {"label": "Taper pressure", "unit": "bar", "old": None, "new": Decimal(6), "differs": True},
+]  # fmt: skip
+WORK = [
+    {"url": "#w1", "text": "Version 4 of House espresso waits for a signature",
+     "mark": "in_review", "age": "2 days"},
+    {"url": "#w2", "text": "Slot 2 of station 1", "mark": "differs", "site": "Harbour",
+     "when": WHEN, "zone": "America/Bogota"},
+]  # fmt: skip
+STORY = [
+    {"when": WHEN, "zone": "Europe/Paris", "title": "Changed the target", "by": "Second roaster",
+     "role": "head roaster", "road": "page", "old": "93.0", "new": "-0.5", "unit": "Cel"},
+    {"when": WHEN, "title": "Refused: slot is locked", "mark": "refused", "by": "Shop lead",
+     "text": "Keyed 92.0 by hand.", "url": "#entry"},
+]  # fmt: skip
+
+
+def context(*, bound: bool = False) -> dict[str, object]:
+    """All of it; with `bound` the forms carry what somebody got wrong."""
+    return {
+        "user": {"is_authenticated": True, "name": "Head roaster"},
+        "nav": [
+            NavItem(label, f"/{label.lower()}/", here=label == "Recipes", apart=label == "Coffees")
+            for label in "Home Board Recipes Publications Requests Permits History Coffees Sites "
+            "Abilities People Policy".split()
+        ],
+        "account_url": "/account/",
+        "sign_out_url": "/out/",
+        "when": WHEN,
+        "zone": "Asia/Kathmandu",
+        "codes": list(MARKS),
+        "formula": FORMULA,
+        "diff": DIFF,
+        "work": WORK,
+        "nothing": [],
+        "story": STORY,
+        "facts": [("Coffee", "Harbour blend"), ("Roast date", "28 Jul 2026")],
+        "problems": ["Slot 3: 96 °C is above this machine's 95 °C.",
+                     {"line": 4, "field": "altitude", "message": "“high” is not a number of metres."}],
+        "digest": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+        "form": GalleryForm({"dose_mass": "18,5", "revision": "x"}) if bound else GalleryForm(),
+        "sign_form": SignForm(),
+        "filter_form": FilterForm(),
+    }  # fmt: skip
