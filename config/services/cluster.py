@@ -100,7 +100,7 @@ def _make(cluster: Cluster) -> None:
     if cluster.account:
         os.chown(fresh, cluster.account.uid, cluster.account.gid)
     # Access by the socket's folder permissions; a built-in locale sorts alike on every machine.
-    command = [cluster.programs / "initdb", "-D", fresh, "-U", "postgres", "--auth=trust"]
+    command = [str(cluster.programs / "initdb"), "-D", str(fresh), "-U", "postgres", "--auth=trust"]
     locale = ["--encoding=UTF8", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]
     with cluster.folder.log("initdb").open("wb") as log:
         done = subprocess.run(

@@ -1,14 +1,16 @@
 """Logs: one line an event on standard error, times in UTC; whoever runs us stores them."""
 
 import os
-import time
-from logging import Formatter
+from datetime import UTC, datetime
+from logging import Formatter, LogRecord
 
 
 class UtcFormatter(Formatter):
-    """Times in UTC, whatever the zone of the machine."""
+    """Times in UTC to the millisecond (RFC 3339), whatever the zone of the machine."""
 
-    converter = time.gmtime
+    def formatTime(self, record: LogRecord, datefmt: str | None = None) -> str:  # noqa: N802
+        """The record's moment."""
+        return datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
 
 
 LOGGING = {
@@ -17,7 +19,7 @@ LOGGING = {
     "formatters": {
         "line": {
             "()": "config.settings.logs.UtcFormatter",
-            "format": "%(asctime)sZ %(levelname)s %(name)s %(message)s",
+            "format": "%(asctime)s %(levelname)s %(name)s %(message)s",
         }
     },
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
