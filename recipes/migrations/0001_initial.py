@@ -533,7 +533,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='version',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'withdrawn']), ('content_digest__length', 64), _connector='OR'), name='version_digest_from_review_on'),
+            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'withdrawn']), ('content_digest__regex', '^[0-9a-f]{64}$'), _connector='OR'), name='version_digest_from_review_on'),
         ),
         pgtrigger.migrations.AddTrigger(
             model_name='version',

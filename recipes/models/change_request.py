@@ -8,7 +8,9 @@ from django.urls import reverse
 
 from audit.governed import governed
 from audit.revision import Revised
+from recipes.guards import request_guards
 from recipes.models.version import Version
+from recipes.parameters import unit_sql
 from recipes.queries.change_requests import ChangeRequestQuerySet
 from stations.fields import ExactDecimalField
 from stations.models import Site
@@ -60,9 +62,15 @@ class ChangeRequest(Revised):
                 condition=Q(state__in=["open", "asked_back"]),
             )
         ]
-        triggers = governed(
-            subject="change request", site_id="n.site_id", label="'request ' || n.id"
-        )
+        triggers = [
+            *request_guards(),
+            *governed(
+                subject="change request",
+                site_id="n.site_id",
+                label="'request ' || n.id",
+                exclude=("revision",),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"request {self.pk}"
@@ -98,7 +106,9 @@ class ChangeRequestValue(models.Model):
             subject="change request",
             subject_id="n.request_id",
             site_id="(SELECT r.site_id FROM recipes_changerequest r WHERE r.id = n.request_id)",
+            label="'request ' || n.request_id",
             parameter="n.code",
+            unit=unit_sql("n.code"),
         )
 
     def __str__(self) -> str:

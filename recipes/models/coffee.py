@@ -8,6 +8,7 @@ from django.urls import reverse
 
 from audit.governed import governed
 from audit.revision import Revised
+from recipes.guards import name_guard
 
 
 class Coffee(Revised):
@@ -25,7 +26,10 @@ class Coffee(Revised):
                 name="coffee_rest_window_is_ordered", condition=Q(rest_from__lte=F("rest_to"))
             )
         ]
-        triggers = governed(subject="coffee", label="n.name")
+        triggers = [
+            name_guard("name", "r.coffee_id = NEW.id"),
+            *governed(subject="coffee", label="n.name", exclude=("revision",)),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -52,7 +56,10 @@ class RoastLot(models.Model):
                 name="lot_rest_window_is_ordered", condition=Q(rest_from__lte=F("rest_to"))
             ),
         ]
-        triggers = governed(subject="coffee", subject_id="n.coffee_id", label="n.code")
+        triggers = [
+            name_guard("coffee_id code roasted_on", "v.lot_id = NEW.id"),
+            *governed(subject="coffee", subject_id="n.coffee_id", label="n.code"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.coffee} {self.code}"

@@ -48,7 +48,9 @@ class Permit(Revised):
                 condition=~Q(state="ended") | Q(ended_at__isnull=False),
             ),
         ]
-        triggers = governed(subject="permit", label="'permit ' || n.id")
+        triggers = governed(
+            subject="permit", label="'permit ' || n.id", exclude=("revision",)
+        )
 
     def __str__(self) -> str:
         return f"permit {self.pk}"

@@ -56,7 +56,9 @@ class Publication(Revised):
                 condition=~Q(state="complete") | Q(completed_at__isnull=False),
             ),
         ]
-        triggers = governed(subject="publication", label="'publication ' || n.id")
+        triggers = governed(
+            subject="publication", label="'publication ' || n.id", exclude=("revision",)
+        )
 
     def __str__(self) -> str:
         return f"publication {self.pk}"
@@ -91,7 +93,10 @@ class PublicationSite(models.Model):
             ),
         ]
         triggers = governed(
-            subject="publication", subject_id="n.publication_id", site_id="n.site_id"
+            subject="publication",
+            subject_id="n.publication_id",
+            site_id="n.site_id",
+            label="'publication ' || n.publication_id",
         )
 
     def __str__(self) -> str:

@@ -5,6 +5,7 @@ from django.urls import reverse
 
 from audit.governed import governed
 from audit.revision import Revised
+from recipes.guards import name_guard
 from recipes.models.coffee import Coffee
 
 
@@ -21,11 +22,15 @@ class Recipe(Revised):
                 fields=["coffee", "drink"], name="recipe_once_per_coffee_and_drink"
             )
         ]
-        triggers = governed(
-            subject="recipe",
-            label="(SELECT c.name FROM recipes_coffee c WHERE c.id = n.coffee_id)"
-            " || ' · ' || n.drink",
-        )
+        triggers = [
+            name_guard("coffee_id drink", "v.recipe_id = NEW.id"),
+            *governed(
+                subject="recipe",
+                label="(SELECT c.name FROM recipes_coffee c WHERE c.id = n.coffee_id)"
+                " || ' · ' || n.drink",
+                exclude=("revision",),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.coffee} · {self.drink}"

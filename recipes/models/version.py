@@ -12,8 +12,16 @@ from people.models import Signature
 from recipes.guards import formula_guards, version_guards
 from recipes.models.coffee import RoastLot
 from recipes.models.recipe import Recipe
+from recipes.parameters import unit_sql
 from recipes.queries.versions import VersionQuerySet
 from stations.fields import ExactDecimalField
+
+# What an entry about a part of a version is about.
+OF_VERSION = (
+    "SELECT v.recipe_id, c.name || ' · ' || r.drink || ' · version ' || v.number AS name"
+    " FROM recipes_version v JOIN recipes_recipe r ON r.id = v.recipe_id"
+    " JOIN recipes_coffee c ON c.id = r.coffee_id WHERE v.id = n.version_id"
+)
 
 
 class Version(Revised):
@@ -70,13 +78,16 @@ class Version(Revised):
             ),
             models.CheckConstraint(
                 name="version_digest_from_review_on",
-                condition=Q(state__in=["draft", "withdrawn"]) | Q(content_digest__length=64),
+                condition=Q(state__in=["draft", "withdrawn"]) | Q(content_digest__regex="^[0-9a-f]{64}$"),
             ),
         ]
         triggers = [
             *version_guards(),
             *governed(
-                subject="recipe", subject_id="n.recipe_id", label="'version ' || n.number"
+                subject="recipe",
+                subject_id="n.recipe_id",
+                label="'version ' || n.number",
+                exclude=("revision",),
             ),
         ]
 
@@ -118,9 +129,10 @@ class FormulaValue(models.Model):
             *formula_guards(),
             *governed(
                 subject="recipe",
-                subject_id="(SELECT v.recipe_id FROM recipes_version v WHERE v.id = n.version_id)",
-                label="'version ' || "
-                "(SELECT v.number FROM recipes_version v WHERE v.id = n.version_id)",
+                subject_id="l.recipe_id",
+                label="'version ' || l.number",
+                lookup="SELECT v.recipe_id, v.number FROM recipes_version v"
+                " WHERE v.id = n.version_id",
                 parameter="n.code",
             ),
         ]
@@ -144,7 +156,10 @@ class Comment(models.Model):
             *insert_only("comment"),
             *governed(
                 subject="recipe",
-                subject_id="(SELECT v.recipe_id FROM recipes_version v WHERE v.id = n.version_id)",
+                subject_id="l.recipe_id",
+                label="'version ' || l.number",
+                lookup="SELECT v.recipe_id, v.number FROM recipes_version v"
+                " WHERE v.id = n.version_id",
                 parameter="nullif(n.code, '')",
             ),
         ]

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from decimal import Decimal
 
 from scipy import stats
 
 from stations.metrology.numbers import Real, number
+from stations.metrology.rounding import EXACT, to_resolution
 
 COVERAGE = 2.0
 
@@ -75,7 +77,7 @@ def volume_budget(
     repeat = number("repeatability", repeatability, "mL", low=0.0, high=1e5)
     if dof is not None:
         number("dof", dof, low=1.0)
-    pulses = math.floor(asked * slope + 0.5)
+    pulses = _setting(volume, pulses_per_millilitre)
     parts = _parts(asked, slope, spread, repeat, dof)
     combined = math.sqrt(sum(part[2] ** 2 for part in parts))
     effective = _effective_dof(combined, parts)
@@ -90,6 +92,14 @@ def volume_budget(
         effective_dof=effective,
         coverage=_coverage(effective),
     )
+
+
+def _setting(volume: Real, slope: Real) -> int:
+    """Return the nearest whole pulse, by the same exact arithmetic as the translation."""
+    exact = [
+        value if isinstance(value, Decimal) else Decimal(str(value)) for value in (volume, slope)
+    ]
+    return int(to_resolution(EXACT.multiply(*exact), Decimal(1)))
 
 
 Part = tuple[str, str, float, int | None]

@@ -34,9 +34,9 @@ def volume_of(
 ) -> float:
     """Return the volume [mL] of water at °C that a scale shows as ``grams`` in air.
 
-    V = m (1 - rho_a/8000) / (rho_w - rho_a), rho_w by IAPWS R7-97 (ISO 8655-6, the Z factor). Buoyancy is
-    0.105 % of the mass at sea level: kept, since it shifts every run the same way. Raises
-    BadValueError for a negative mass and as `density` and `air_density` do.
+    V = m (1 - rho_a/8000) / (rho_w - rho_a), rho_w by IAPWS R7-97 (the Z factor of ISO 8655-6).
+    Buoyancy is 0.105 % of the mass at sea level: kept, since it shifts every run the same way.
+    Raises BadValueError for a negative mass and as `density` and `air_density` do.
     """
     mass = number("grams", grams, "g", low=0.0, high=100_000.0)
     water = density(temperature, pressure)

@@ -32,7 +32,7 @@ class AbilitySet(Revised):
 
     class Meta:
         ordering = ["name"]
-        triggers = governed(subject="ability set", label="n.name")
+        triggers = governed(subject="ability set", label="n.name", exclude=("revision",))
 
     def __str__(self) -> str:
         return self.name
@@ -84,7 +84,9 @@ class Machine(Revised):
         constraints = [
             models.UniqueConstraint(fields=["site", "name"], name="machine_name_once_per_site")
         ]
-        triggers = governed(subject="machine", site_id="n.site_id", label="n.name")
+        triggers = governed(
+            subject="machine", site_id="n.site_id", label="n.name", exclude=("revision",)
+        )
 
     def __str__(self) -> str:
         return self.name
@@ -129,8 +131,10 @@ class Station(Revised):
         ]
         triggers = governed(
             subject="station",
-            site_id="(SELECT m.site_id FROM stations_machine m WHERE m.id = n.machine_id)",
-            label="'station ' || n.number",
+            site_id="l.site_id",
+            label="l.name || ' · station ' || n.number",
+            lookup="SELECT m.site_id, m.name FROM stations_machine m WHERE m.id = n.machine_id",
+            exclude=("revision",),
         )
 
     def __str__(self) -> str:
@@ -159,9 +163,11 @@ class Slot(models.Model):
         ]
         triggers = governed(
             subject="slot",
-            site_id="(SELECT m.site_id FROM stations_station s JOIN stations_machine m"
-            " ON m.id = s.machine_id WHERE s.id = n.station_id)",
-            label="'slot ' || n.number",
+            site_id="l.site_id",
+            label="l.label || ' · slot ' || n.number",
+            lookup="SELECT m.site_id, m.name || ' · station ' || s.number AS label"
+            " FROM stations_station s JOIN stations_machine m ON m.id = s.machine_id"
+            " WHERE s.id = n.station_id",
         )
 
     def __str__(self) -> str:

@@ -33,9 +33,10 @@ class ControlSettings(models.Model):
             *governed(
                 subject="station",
                 subject_id="n.station_id",
-                site_id="(SELECT m.site_id FROM stations_station s JOIN stations_machine m"
-                " ON m.id = s.machine_id WHERE s.id = n.station_id)",
+                site_id="l.site_id",
                 label="n.title",
+                lookup="SELECT m.site_id FROM stations_station s"
+                " JOIN stations_machine m ON m.id = s.machine_id WHERE s.id = n.station_id",
             ),
         ]
 
@@ -141,7 +142,12 @@ class Placement(models.Model):
         triggers = [
             *placement_guards(),
             *governed(
-                subject="slot", subject_id="n.slot_id", site_id="n.site_id", exclude=("site_id",)
+                subject="slot",
+                subject_id="n.slot_id",
+                site_id="n.site_id",
+                label="l.title",
+                lookup="SELECT c.title FROM stations_controlsettings c WHERE c.id = n.settings_id",
+                exclude=("site_id",),
             ),
         ]
 

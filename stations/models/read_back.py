@@ -31,7 +31,11 @@ class ReadBack(models.Model):
             *governed(
                 subject="slot",
                 subject_id="n.slot_id",
-                site_id="(SELECT p.site_id FROM stations_placement p WHERE p.id = n.placement_id)",
+                site_id="l.site_id",
+                label="l.title",
+                lookup="SELECT p.site_id, c.title FROM stations_placement p"
+                " JOIN stations_controlsettings c ON c.id = p.settings_id"
+                " WHERE p.id = n.placement_id",
             ),
         ]
 

@@ -1,0 +1,258 @@
+"""What signing would do, slot by slot, before anybody signs."""
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from functools import cached_property
+from itertools import groupby
+from typing import NamedTuple
+
+import rfc8785
+
+from people.models import User
+from people.permissions import require
+from people.verbs import Verb
+from recipes.models import Version
+from recipes.publishing.scope import Scope
+from recipes.publishing.timing import Due, When, due_at
+from recipes.translating import (
+    StationTranslation,
+    Values,
+    quantities,
+    title_of,
+    translate_for,
+)
+from stations.models import ControlSettings, Placement, Site, Station
+from stations.queries.slots import SlotQuerySet
+
+
+class Target(NamedTuple):
+    """One slot in scope and where it is."""
+
+    slot_id: int
+    number: int
+    station_id: int
+    station_number: int
+    machine: str
+    site_id: int
+
+    @property
+    def place(self) -> str:
+        """Machine, station and slot in words."""
+        return f"{self.machine} · station {self.station_number} · slot {self.number}"
+
+
+class Held(NamedTuple):
+    """What a slot should hold now."""
+
+    placement_id: int
+    basis: str
+    settings_id: int
+    title: str
+    content_digest: str
+    permit_id: int | None
+
+
+class Outcome(StrEnum):
+    """What signing does to one slot."""
+
+    PLACE = "place"
+    SAME = "same"  # it holds exactly this already
+    REFUSE = "refuse"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One slot of the plan."""
+
+    target: Target
+    now: Held | None
+    outcome: Outcome
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Which version goes where and when, with every refusal; ``digest`` binds a signature to it."""
+
+    version: Version
+    scope: Scope
+    when: When
+    sites: dict[int, Site]
+    due: dict[int, Due]
+    stations: dict[int, StationTranslation]
+    lines: list[Line]
+
+    @cached_property
+    def to_place(self) -> list[Line]:
+        """The lines that get a placement."""
+        return [line for line in self.lines if line.outcome is Outcome.PLACE]
+
+    @cached_property
+    def refused(self) -> list[Line]:
+        """The lines that get none, with reasons."""
+        return [line for line in self.lines if line.outcome is Outcome.REFUSE]
+
+    @cached_property
+    def to_acknowledge(self) -> list[str]:
+        """Each flag that a named person must accept, once, with the place it is about."""
+        stations = {line.target.station_id: line.target for line in self.to_place}
+        return sorted(
+            {
+                f"{self.sites[target.site_id]}: {sentence}"
+                for station_id, target in stations.items()
+                for sentence in self.stations[station_id].to_acknowledge
+            }
+        )
+
+    def counts(self, site_id: int | None = None) -> Counter[Outcome]:
+        """How many slots are placed, same and refused, at one site or at all."""
+        return Counter(
+            line.outcome
+            for line in self.lines
+            if site_id is None or line.target.site_id == site_id
+        )
+
+    def by_site(self) -> Iterator[tuple[Site, Due, list[Line]]]:
+        """The lines site by site, in the sites' order."""
+        for site_id, lines in groupby(self.lines, key=lambda line: line.target.site_id):
+            yield self.sites[site_id], self.due[site_id], list(lines)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hex) over everything a signer sees in the plan.
+
+        RFC 8785 bytes of version, scope, moment and each station's settings; the slots go in as
+        one hash of "slot:placement:outcome" lines, since there may be tens of thousands.
+        """
+        slots = "\n".join(
+            f"{line.target.slot_id}:{line.now.placement_id if line.now else '-'}:{line.outcome}"
+            f":{'|'.join(line.reasons)}"
+            for line in self.lines
+        )
+        content = {
+            "version": self.version.pk,
+            "content": self.version.content_digest,
+            "scope": self.scope.as_json(),
+            "date": self.when.local_date.isoformat() if self.when.local_date else None,
+            "time": self.when.local_time.isoformat() if self.when.local_time else None,
+            "stations": {
+                str(pk): [each.values, list(each.flags)] for pk, each in self.stations.items()
+            },
+            "slots": hashlib.sha256(slots.encode()).hexdigest(),
+        }
+        return hashlib.sha256(rfc8785.dumps(content)).hexdigest()
+
+
+def make_plan(*, version: Version, scope: Scope, when: When, by: User, now: datetime) -> Plan:
+    """Work out a publication without writing anything; a fixed number of queries.
+
+    Raises NotPermitted, and Invalid for a moment out of reach.
+    """
+    require(by, Verb.PUBLICATION_PLAN)
+    slots = scope.slots(by)
+    targets = [Target(*row) for row in _target_rows(slots)]
+    sites = Site.objects.in_bulk({target.site_id for target in targets})
+    stations = translate_for(
+        quantities(version.formula.all()),
+        Station.objects.filter(pk__in=slots.values("station")),
+    )
+    held, waiting = _held(slots), _waiting(slots)
+    same = _same_settings(held, version, stations)
+    lines = [
+        _line(target, held.get(target.slot_id), waiting, stations[target.station_id], same)
+        for target in targets
+    ]
+    due = {pk: due_at(site, when, now) for pk, site in sites.items()}
+    return Plan(version, scope, when, sites, due, stations, lines)
+
+
+def _target_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, int]]:
+    ordered = slots.order_by(
+        "station__machine__site__name",
+        "station__machine__site_id",
+        "station__machine__name",
+        "station__number",
+        "number",
+    )
+    rows: Iterator[tuple[int, int, int, int, str, int]] = ordered.values_list(
+        "pk",
+        "number",
+        "station_id",
+        "station__number",
+        "station__machine__name",
+        "station__machine__site_id",
+    ).iterator(chunk_size=10_000)
+    return rows
+
+
+def _held(slots: SlotQuerySet) -> dict[int, Held]:
+    rows = (
+        Placement.objects.in_force()
+        .filter(slot__in=slots.values("pk"))
+        .values_list(
+            "slot_id", "pk", "basis", "settings_id", "settings__title", "settings__content_digest",
+            "basis_id",
+        )
+    )  # fmt: skip
+    return {
+        row[0]: Held(*row[1:6], row[6] if row[2] == Placement.Basis.PERMIT else None)
+        for row in rows
+    }
+
+
+def _waiting(slots: SlotQuerySet) -> dict[int, int]:
+    """Slot to the publication that already waits for it."""
+    return dict(
+        Placement.objects.filter(
+            slot__in=slots.values("pk"), state="scheduled", basis=Placement.Basis.PUBLICATION
+        ).values_list("slot_id", "basis_id")
+    )
+
+
+def _same_settings(
+    held: dict[int, Held], version: Version, stations: dict[int, StationTranslation]
+) -> frozenset[int]:
+    """Ids of control settings in force that are exactly what this plan would write."""
+    candidates = {
+        each.settings_id
+        for each in held.values()
+        if each.content_digest == version.content_digest and each.permit_id is None
+    }
+    kept: list[tuple[int, int, Values]] = list(
+        ControlSettings.objects.filter(pk__in=candidates).values_list("pk", "station_id", "values")
+    )
+    return frozenset(
+        pk
+        for pk, station_id, values in kept
+        if station_id in stations and values == stations[station_id].values
+    )
+
+
+def _line(
+    target: Target,
+    now: Held | None,
+    waiting: dict[int, int],
+    station: StationTranslation,
+    same: frozenset[int],
+) -> Line:
+    reasons = station.refusals
+    if target.slot_id in waiting:
+        reasons = (
+            *reasons,
+            f"publication {waiting[target.slot_id]} already waits for this slot;"
+            " let it finish, or stop and cancel it",
+        )
+    if reasons:
+        return Line(target, now, Outcome.REFUSE, reasons)
+    if now is not None and now.settings_id in same:
+        return Line(target, now, Outcome.SAME)
+    return Line(target, now, Outcome.PLACE)
+
+
+def plan_title(plan: Plan) -> str:
+    """What the slots will be said to hold."""
+    return title_of(plan.version)

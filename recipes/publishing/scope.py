@@ -1,0 +1,102 @@
+"""Which slots a publication is for."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+from audit.errors import Invalid
+from people.models import User
+from people.verbs import Verb
+from stations.models import Machine, Site, Slot, Station
+from stations.queries.slots import SlotQuerySet
+
+MOST_SLOT_NUMBER = 99
+
+
+class Where(StrEnum):
+    """How far a publication reaches."""
+
+    ALL = "all"
+    SITES = "sites"
+    MACHINES = "machines"
+    STATIONS = "stations"
+
+
+PATHS = {
+    Where.SITES: "station__machine__site__in",
+    Where.MACHINES: "station__machine__in",
+    Where.STATIONS: "station__in",
+}
+MODELS: dict[Where, type[Site | Machine | Station]] = {
+    Where.SITES: Site,
+    Where.MACHINES: Machine,
+    Where.STATIONS: Station,
+}
+
+
+@dataclass(frozen=True)
+class Scope:
+    """Every slot numbered so at the places named; no numbers means every slot there."""
+
+    where: Where
+    ids: tuple[int, ...] = ()
+    slot_numbers: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Raise Invalid for a scope that names nothing, or a slot number no station has."""
+        if self.where is not Where.ALL and not self.ids:
+            raise Invalid(self.where.value, "", f"at least one of the {self.where.value}")
+        for number in self.slot_numbers:
+            if not 1 <= number <= MOST_SLOT_NUMBER:
+                raise Invalid("slot numbers", number, f"whole numbers from 1 to {MOST_SLOT_NUMBER}")
+
+    def slots(self, by: User) -> SlotQuerySet:
+        """The slots in scope at sites where this person may publish."""
+        slots = Slot.objects.covered_by(by, Verb.PUBLICATION_SIGN)
+        if self.where is not Where.ALL:
+            slots = slots.filter(**{PATHS[self.where]: self.ids})
+        if self.slot_numbers:
+            slots = slots.filter(number__in=self.slot_numbers)
+        return slots
+
+    def as_json(self) -> dict[str, Any]:
+        """The form kept in ``Publication.scope`` and covered by the plan's digest."""
+        return {
+            "where": self.where.value,
+            "ids": sorted(set(self.ids)),
+            "slot_numbers": sorted(set(self.slot_numbers)),
+        }
+
+    def label(self) -> str:
+        """The scope in words, with the names that hold today."""
+        numbers = ", ".join(map(str, sorted(set(self.slot_numbers))))
+        slots = f"slot {numbers}" if numbers else "every slot"
+        return f"{slots} · {self._places()}"
+
+    def _places(self) -> str:
+        if self.where is Where.ALL:
+            return "all sites"
+        places = MODELS[self.where]._default_manager.filter(pk__in=self.ids)
+        if self.where is Where.MACHINES:
+            return ", ".join(f"{m.site} · {m}" for m in places.select_related("site"))
+        if self.where is Where.STATIONS:
+            found = places.select_related("machine__site")
+            return ", ".join(f"{s.machine.site} · {s}" for s in found)
+        return ", ".join(map(str, places))
+
+
+def scope_from(data: dict[str, Any]) -> Scope:
+    """Read ``Publication.scope`` or an API body; raises Invalid naming what is wrong."""
+    where = data.get("where")
+    if where not in list(Where):
+        raise Invalid("where", where, "one of " + ", ".join(Where))
+    return Scope(
+        Where(where), _whole_numbers("ids", data), _whole_numbers("slot_numbers", data)
+    )
+
+
+def _whole_numbers(name: str, data: dict[str, Any]) -> tuple[int, ...]:
+    given = data.get(name) or []
+    if not isinstance(given, list | tuple) or not all(type(each) is int for each in given):
+        raise Invalid(name.replace("_", " "), given, "a list of whole numbers")
+    return tuple(given)

@@ -1,0 +1,82 @@
+"""From when on: at once, or at one local date and time on every site's own clock."""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+from audit.errors import Invalid
+from stations.models import Site
+
+FURTHEST = timedelta(days=366)
+
+
+@dataclass(frozen=True)
+class When:
+    """A local date and time, the same on the wall at every site; or neither, for at once."""
+
+    local_date: date | None = None
+    local_time: time | None = None
+
+    def __post_init__(self) -> None:
+        """Raise Invalid unless both are given or neither."""
+        if (self.local_date is None) != (self.local_time is None):
+            field = "date" if self.local_date is None else "time"
+            raise Invalid(field, "", "both a date and a time, or neither for at once")
+
+    @property
+    def at_once(self) -> bool:
+        """Whether it is due the moment it is signed."""
+        return self.local_date is None
+
+
+@dataclass(frozen=True)
+class Due:
+    """The instant a publication is due at one site, and what is special about it there."""
+
+    at: datetime
+    note: str = ""
+
+
+def due_at(site: Site, when: When, now: datetime) -> Due:
+    """The instant (UTC) at which ``when`` comes at a site.
+
+    A time that the clock skips on that day is taken as the moment right after the gap, one that
+    comes twice as the first of the two, and one already past there as now; ``note`` says so.
+    Raises Invalid for a moment more than a year away.
+    """
+    if when.local_date is None or when.local_time is None:
+        return Due(now)
+    wall = datetime.combine(when.local_date, when.local_time)
+    instant, note = _resolve(site, wall)
+    if instant - now > FURTHEST:
+        raise Invalid("date", when.local_date.isoformat(), "a day within the coming year")
+    if instant <= now:
+        return Due(now, "this moment is already past there: at once")
+    return Due(instant, note)
+
+
+def _resolve(site: Site, wall: datetime) -> tuple[datetime, str]:
+    first = wall.replace(tzinfo=site.zone, fold=0)
+    second = wall.replace(tzinfo=site.zone, fold=1)
+    instant = first.astimezone(UTC)
+    if first.utcoffset() == second.utcoffset():
+        return instant, ""
+    if instant.astimezone(site.zone).replace(tzinfo=None) == wall:
+        return instant, "the clock shows this time twice that day: the first is meant"
+    # In a gap fold=1 reads the wall time with the later offset, which is before the gap; the
+    # gap itself lies between the two instants.
+    start = _gap_end(site, second.astimezone(UTC), instant)
+    shown = start.astimezone(site.zone).strftime("%H:%M")
+    return start, f"the clock skips this time that day: {shown} is meant"
+
+
+def _gap_end(site: Site, before: datetime, after: datetime) -> datetime:
+    """The instant at which the offset changes, to the second, by halving the interval."""
+    low, high = before, after
+    offset = low.astimezone(site.zone).utcoffset()
+    while high - low > timedelta(seconds=1):
+        middle = low + (high - low) / 2
+        if middle.astimezone(site.zone).utcoffset() == offset:
+            low = middle
+        else:
+            high = middle
+    return high.replace(microsecond=0)

@@ -1,0 +1,136 @@
+"""From a version's formula to what each station must be set to, with what stands in the way.
+
+Pages, plans, the worker and the API all come through here; the arithmetic itself is
+``stations.metrology.translate``.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import QuerySet
+
+from people.models import Boiling, Policy
+from recipes.models import FormulaValue, Version
+from recipes.parameters import PARAMETERS, TRANSLATION_RULES
+from stations.metrology.abilities import (
+    MachineAbilities,
+    ParameterAbility,
+    Quantity,
+    StationTraits,
+)
+from stations.metrology.translate import translate_many
+from stations.metrology.translation import Setting, Translation
+from stations.models import Ability, AbilitySet, Station
+
+Values = dict[str, dict[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class StationTranslation:
+    """One station's control settings for a formula, and what was refused or flagged."""
+
+    station_id: int
+    site_id: int
+    values: Values
+    refusals: tuple[str, ...]
+    flags: tuple[str, ...]
+    to_acknowledge: tuple[str, ...]
+
+
+def quantities(formula: Iterable[FormulaValue]) -> list[Quantity]:
+    """The formula in the registry's order, which is also the order of the control settings."""
+    found = {value.code: value for value in formula}
+    return [
+        Quantity(each.code, each.target, each.below, each.above, each.text)
+        for code in PARAMETERS
+        if (each := found.get(code)) is not None
+    ]
+
+
+def translate_for(
+    formula: Sequence[Quantity], stations: QuerySet[Station]
+) -> dict[int, StationTranslation]:
+    """Translate a formula for every station of a queryset: four queries, whatever their number."""
+    rows = list(
+        stations.values_list(
+            "pk",
+            "machine__site_id",
+            "machine__abilities_id",
+            "pulses_per_millilitre",
+            "temperature_offset",
+            "machine__site__altitude",
+        )
+    )
+    abilities = abilities_of({row[2] for row in rows})
+    policy = Policy.current()
+    done = translate_many(
+        formula,
+        TRANSLATION_RULES,
+        [(abilities[row[2]], _traits(row[3], row[4], row[5])) for row in rows],
+        refuse_above_boiling=policy.boiling == Boiling.REFUSE,
+    )
+    return {
+        row[0]: _outcome(row[0], row[1], translation)
+        for row, translation in zip(rows, done, strict=True)
+    }
+
+
+def _traits(
+    pulses: Decimal | None, offset: Decimal | None, altitude: Decimal
+) -> StationTraits:
+    return StationTraits(
+        pulses_per_millilitre=pulses, temperature_offset=offset, altitude=altitude
+    )
+
+
+def abilities_of(ability_sets: Iterable[int]) -> dict[int, MachineAbilities]:
+    """Each ability set as ``stations.metrology`` reads it."""
+    rows: dict[int, dict[str, ParameterAbility]] = {pk: {} for pk in ability_sets}
+    for ability in Ability.objects.filter(ability_set__in=rows):
+        rows[ability.ability_set_id][ability.parameter] = ParameterAbility(
+            ability.parameter, ability.minimum, ability.maximum, ability.resolution
+        )
+    endings = dict(AbilitySet.objects.filter(pk__in=rows).values_list("pk", "ends_by"))
+    return {pk: MachineAbilities(rows[pk], frozenset(endings[pk])) for pk in rows}
+
+
+def _outcome(station_id: int, site_id: int, translation: Translation) -> StationTranslation:
+    return StationTranslation(
+        station_id,
+        site_id,
+        {code: stored(code, setting) for code, setting in translation.settings.items()},
+        tuple(refusal.reason for refusal in translation.refusals),
+        tuple(flag.reason for flag in translation.flags),
+        tuple(flag.reason for flag in translation.flags if flag.needs_acknowledgement),
+    )
+
+
+def stored(code: str, setting: Setting) -> dict[str, str]:
+    """A setting as ``ControlSettings`` keeps it: a plain decimal or a word, and its UCUM unit."""
+    value = setting.value
+    text = format(value, "f") if isinstance(value, Decimal) else value
+    return {"value": text, "unit": PARAMETERS[code].machine_unit}
+
+
+def title_of(version: Version) -> str:
+    """What the bar reads on a slot."""
+    return f"{version.recipe} · version {version.number}"
+
+
+def with_changes(
+    formula: Sequence[Quantity], changes: Mapping[str, Decimal | str]
+) -> list[Quantity]:
+    """The formula with some targets replaced and every tolerance left open.
+
+    A permit allows exactly the deviation that a tolerance would forbid.
+    """
+    present = {quantity.code: quantity for quantity in formula}
+    order = [code for code in PARAMETERS if code in present or code in changes]
+    return [_changed(present.get(code, Quantity(code)), changes.get(code)) for code in order]
+
+
+def _changed(quantity: Quantity, new: Decimal | str | None) -> Quantity:
+    if isinstance(new, str):
+        return Quantity(quantity.code, text=new)
+    return Quantity(quantity.code, quantity.target if new is None else new, text=quantity.text)
