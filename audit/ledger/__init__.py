@@ -1,0 +1,1 @@
+"""Ledger: canonical bytes, Merkle tree, proofs, signed checkpoints, offline check. No Django."""
