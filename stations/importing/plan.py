@@ -1,0 +1,148 @@
+"""What a file would add, and every line that stands against it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from people.models import User
+from stations.importing.faults import Fault
+from stations.importing.lines import Line, read_values
+from stations.importing.present import Present, look
+from stations.importing.reading import read_lines
+
+MachineKey = tuple[str, str]
+
+
+@dataclass
+class Plan:
+    """The new equipment by its names, each with the line that first speaks of it."""
+
+    present: Present
+    sites: dict[str, Line] = field(default_factory=dict)
+    machines: dict[MachineKey, Line] = field(default_factory=dict)
+    stations: list[Line] = field(default_factory=list)
+    unchanged: int = 0
+    faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def slots(self) -> int:
+        """How many slots the new stations have together."""
+        return sum(line.slots for line in self.stations)
+
+
+def plan_import(text: str, by: User) -> Plan:
+    """Compare a file with what is there; nothing is written. Raises Invalid if it is no such file.
+
+    Faults are in the order of the lines.
+    """
+    cells, misshapen = read_lines(text)
+    lines, unusable = read_values(cells)
+    present = look({n.site_code for n in lines}, {n.site_name for n in lines if n.site_name}, by)
+    plan = Plan(present, faults=[*misshapen, *unusable])
+    seen: dict[tuple[str, str, int], Line] = {}
+    for line in lines:
+        key = (line.site_code, line.machine, line.station)
+        if not present.may_touch(line.site_code):
+            _fault(plan, line, "site_code", line.site_code, "a site that your role covers")
+        elif key in seen:
+            allowed = f"each station once; it stands in line {seen[key].number} already"
+            _fault(plan, line, "station", line.station, allowed)
+        elif _site(plan, line) and _machine(plan, line):
+            _station(plan, line)
+        seen.setdefault(key, line)
+    _double_names(plan)
+    plan.faults.sort(key=lambda fault: fault.line)
+    return plan
+
+
+def _fault(plan: Plan, line: Line, name: str, value: object, allowed: str) -> bool:
+    plan.faults.append(Fault(line.number, name, value, allowed))
+    return False
+
+
+def _site(plan: Plan, line: Line) -> bool:
+    """Whether the line's site is known, or becomes known by it."""
+    known = plan.present.sites.get(line.site_code)
+    first = plan.sites.get(line.site_code)
+    if known:
+        there = {"name": known.name, "time_zone": known.time_zone, "altitude": known.altitude}
+        return _agrees(plan, line, there, "as the site is already there; its page changes it")
+    if first:
+        there = {"name": first.site_name, "time_zone": first.time_zone, "altitude": first.altitude}
+        return _agrees(plan, line, there, f"as line {first.number} says")
+    needed = {
+        "site_name": line.site_name,
+        "time_zone": line.time_zone,
+        "altitude_m": line.altitude,
+    }
+    missing = [name for name, value in needed.items() if value in ("", None)]
+    for name in missing:
+        _fault(plan, line, name, "", "a value: the site is new")
+    if missing:
+        return False
+    plan.sites[line.site_code] = line
+    return True
+
+
+def _agrees(plan: Plan, line: Line, there: dict[str, object], why: str) -> bool:
+    given = [
+        ("site_name", line.site_name, there["name"]),
+        ("time_zone", line.time_zone, there["time_zone"]),
+        ("altitude_m", line.altitude, there["altitude"]),
+    ]
+    return _same(plan, line, given, why)
+
+
+def _same(plan: Plan, line: Line, given: Sequence[tuple[str, object, object]], why: str) -> bool:
+    """Whether every value given is the one that is there; an empty cell agrees with anything."""
+    before = len(plan.faults)
+    for name, value, held in given:
+        if value not in ("", None) and value != held:
+            _fault(plan, line, name, value, f"{_shown(held)}, {why}")
+    return len(plan.faults) == before
+
+
+def _shown(held: object) -> str:
+    if held is None:
+        return "nothing"
+    return format(held, "f") if isinstance(held, Decimal) else str(held)
+
+
+def _machine(plan: Plan, line: Line) -> bool:
+    """Whether the line's machine is known, or becomes known by it."""
+    key = (line.site_code, line.machine)
+    known, first = plan.present.machines.get(key), plan.machines.get(key)
+    if known:
+        given = [("abilities", line.abilities, known.abilities.name)]
+        return _same(plan, line, given, "as the machine is already there; its page changes it")
+    if first:
+        given = [("abilities", line.abilities, first.abilities)]
+        return _same(plan, line, given, f"as line {first.number} says")
+    if line.abilities not in plan.present.abilities:
+        names = ", ".join(sorted(plan.present.abilities)) or "abilities: enter them first"
+        return _fault(plan, line, "abilities", line.abilities, f"one of {names}")
+    plan.machines[key] = line
+    return True
+
+
+def _station(plan: Plan, line: Line) -> None:
+    known = plan.present.stations.get((line.site_code, line.machine, line.station))
+    if known is None:
+        plan.stations.append(line)
+        return
+    given = [
+        ("slots", line.slots, known.slot_count),
+        ("pulses_per_ml", line.pulses, known.pulses_per_millilitre),
+        ("temperature_offset_c", line.offset, known.temperature_offset),
+    ]
+    if _same(plan, line, given, "as the station is already there; its page changes it"):
+        plan.unchanged += 1
+
+
+def _double_names(plan: Plan) -> None:
+    """Two sites can't bear one name, be it in the file or among those that are there."""
+    bearers: dict[str, str] = dict(plan.present.site_names)
+    for code, line in plan.sites.items():
+        bearer = bearers.setdefault(line.site_name, code)
+        if bearer != code:
+            _fault(plan, line, "site_name", line.site_name, "a name no other site has")

@@ -1,0 +1,68 @@
+"""Comparing what a slot was found to hold with what it should hold."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+
+from audit.errors import Problem
+from people.printing import unit_label
+from people.web.numbers import BadNumber, Bounds, read_number
+from stations.catalogue import ENDINGS
+from stations.printing import ENDS_BY, unit_of
+
+MATCHES, DIFFERS, MISSING = "matches", "differs", "missing"
+Values = Mapping[str, Mapping[str, str]]
+
+
+def found_bounds(unit: str) -> Bounds:
+    """What can be read off a machine at all. Wide: a slot may hold anything, and that counts."""
+    return Bounds(Decimal(0), Decimal(100_000), unit=unit_label(unit))
+
+
+def read_found(expected: Values, found: Mapping[str, str]) -> tuple[dict[str, str], list[Problem]]:
+    """What was typed or reported, tidied, and what of it can't be used.
+
+    An empty value is left out: the slot shows nothing there.
+    """
+    kept: dict[str, str] = {}
+    problems: list[Problem] = []
+    for code, given in found.items():
+        text = str(given if given is not None else "").strip()
+        problem = _fault(expected, code, text) if text else None
+        if problem:
+            problems.append(problem)
+        elif text:
+            kept[code] = text
+    return kept, problems
+
+
+def _fault(expected: Values, code: str, text: str) -> Problem | None:
+    known = expected.get(code)
+    if known is None:
+        return Problem(code, text, f"one of the slot's settings: {', '.join(expected)}")
+    if code == ENDS_BY:
+        return None if text in ENDINGS else Problem(code, text, f"one of {', '.join(ENDINGS)}")
+    bounds = found_bounds(known.get("unit") or unit_of(code))
+    try:
+        read_number(text, bounds)
+    except BadNumber:
+        return Problem(code, text, bounds.words())
+    return None
+
+
+def compare(expected: Values, found: Mapping[str, str]) -> dict[str, str]:
+    """A verdict for every expected setting; numbers as numbers, so 18 matches 18.0."""
+    return {
+        code: _verdict(code, given["value"], found.get(code)) for code, given in expected.items()
+    }
+
+
+def _verdict(code: str, should: str, found: str | None) -> str:
+    if found is None:
+        return MISSING
+    same = found == should if code == ENDS_BY else read_number(found) == Decimal(should)
+    return MATCHES if same else DIFFERS
+
+
+def overall(verdicts: Mapping[str, str]) -> str:
+    """A slot matches only if every setting does: one that is missing is one that differs."""
+    return MATCHES if all(v == MATCHES for v in verdicts.values()) else DIFFERS
