@@ -1,0 +1,74 @@
+"""docker-compose.yml against the published Compose schema, and what we promise of it."""
+
+import json
+import re
+from importlib.resources import files
+from typing import Any
+
+import jsonschema
+import pytest
+import yaml
+
+from tests.tooling.listing import ROOT
+
+TEXT = (ROOT / "docker-compose.yml").read_text()
+COMPOSE: dict[str, Any] = yaml.safe_load(TEXT)
+SERVICES: dict[str, dict[str, Any]] = COMPOSE["services"]
+OURS = ("migrate", "web", "worker", "beat")
+
+
+def schema() -> dict[str, Any]:
+    """The Compose Specification's JSON schema, as the check-jsonschema package carries it."""
+    folder = files("check_jsonschema") / "builtin_schemas" / "vendor"
+    published: dict[str, Any] = json.loads((folder / "compose-spec.json").read_text())
+    return published
+
+
+def problems(compose: dict[str, Any]) -> list[str]:
+    return [error.message for error in jsonschema.Draft7Validator(schema()).iter_errors(compose)]
+
+
+def test_fits_the_published_schema() -> None:
+    assert problems(COMPOSE) == []
+
+
+def test_the_schema_would_find_a_mistake() -> None:
+    broken = json.loads(json.dumps(COMPOSE))
+    broken["services"]["web"]["helthcheck"] = {}
+    assert problems(broken)
+
+
+def test_every_service_has_a_health_check_but_the_one_that_ends() -> None:
+    for name, service in SERVICES.items():
+        if name == "web":
+            continue  # the image's own, see test_dockerfile
+        assert ("test" in service["healthcheck"]) is (name != "migrate"), name
+
+
+@pytest.mark.parametrize("name", ["web", "worker"])
+def test_web_and_worker_can_be_scaled(name: str) -> None:
+    assert "container_name" not in SERVICES[name]
+    assert "ports" not in SERVICES[name], "two containers cannot share a port of the host"
+    assert "volumes" not in SERVICES[name], "nothing may live in one container only"
+
+
+@pytest.mark.parametrize("name", OURS)
+def test_our_containers_can_write_nowhere_and_gain_nothing(name: str) -> None:
+    service = SERVICES[name]
+    assert service["read_only"] is True
+    assert service["cap_drop"] == ["ALL"]
+    assert service["security_opt"] == ["no-new-privileges:true"]
+
+
+def test_secrets_come_from_the_environment_without_defaults() -> None:
+    secrets = re.findall(r"\$\{(\w*(?:PASSWORD|SECRET)\w*)([^}]*)\}", TEXT)
+    assert {name for name, _ in secrets} == {"SECRET_KEY", "DATABASE_PASSWORD", "BROKER_PASSWORD"}
+    assert not [rest for _, rest in secrets if rest and not rest.startswith(":?")]
+    for name in {name for name, _ in secrets}:
+        assert f"${{{name}:?" in TEXT, f"{name} must be refused when it is missing"
+
+
+def test_our_processes_wait_for_migrations() -> None:
+    for name in ("web", "worker", "beat"):
+        waits = SERVICES[name]["depends_on"]
+        assert waits["migrate"]["condition"] == "service_completed_successfully"
