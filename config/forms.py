@@ -1,4 +1,4 @@
-"""Forms drawn with the templates in templates/forms/: label, hint, error and field tied together."""
+"""Forms drawn with templates/forms/: label, hint, error and field tied together."""
 
 from django.forms.renderers import TemplatesSetting
 

@@ -9,10 +9,10 @@ from decimal import Decimal, InvalidOperation
 from zoneinfo import ZoneInfo
 
 from django.utils import dateformat
-from django.utils.timezone import now
 from django.utils.timesince import timesince, timeuntil
+from django.utils.timezone import now
 
-THIN = "\u202f"  # narrow no-break space: between a number and its unit, and between groups of three
+THIN = "\u202f"  # narrow no-break space, before a unit and between groups of three
 MINUS = "\u2212"
 NONE = "\u2013"
 
@@ -93,7 +93,7 @@ def quantity(value: object, code: str | None = "") -> str:
 
 
 def tolerance(below: object, above: object) -> str:
-    """Allowed distance either way, both given as magnitudes: −0.5 / +0.5. Empty without any."""
+    """Allowed distance either way, both given as magnitudes, the lower first. Empty without any."""
     given = [(MINUS, below), ("+", above)]
     return " / ".join(sign + number(v) for sign, v in given if v is not None and v != "")
 
@@ -108,7 +108,7 @@ def zone_of(zone: str | tzinfo | None) -> tzinfo:
 def _zone_name(local: datetime) -> str:
     """The zone's abbreviation; zones that have none are named by their distance from UTC."""
     name = local.tzname() or ""
-    if not name[:1] in "+-":
+    if name[:1] not in "+-":
         return name
     hours, minutes = name[1:3].lstrip("0") or "0", name[3:5].strip("0")
     sign = MINUS if name[0] == "-" else "+"

@@ -1,0 +1,1 @@
+"""Template tags shared by every page."""

@@ -1,4 +1,4 @@
-"""What templates need to print states, numbers, units and times. The rules are in people.printing."""
+"""What templates need to print states, numbers, units and times; the rules: people.printing."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -37,7 +37,7 @@ def unit(code: str | None) -> str:
 
 @register.inclusion_tag("parts/quantity.html")
 def quantity(
-    value: object, code: str = "", below: Any = None, above: Any = None
+    value: object, code: str = "", below: object = None, above: object = None
 ) -> dict[str, object]:
     """A value with its unit and, where given, its tolerance either way."""
     text = printing.number(value)

@@ -3,13 +3,15 @@
 from datetime import UTC, datetime
 from decimal import Decimal
 
-from config.navigation import NavItem
 from people.marks import MARKS
-
 from tests.web.gallery.forms import FilterForm, GalleryForm, SignForm
 
 WHEN = datetime(2026, 8, 1, 12, 0, tzinfo=UTC)
 HALF = Decimal("0.5")
+PLACES = (
+    "Home", "Board", "Recipes", "Publications", "Requests", "Permits", "History",
+    "Coffees", "Sites", "Abilities", "People", "Policy",
+)  # fmt: skip
 
 
 def _row(label: str, target: object, unit: str, state: str, **more: object) -> dict[str, object]:
@@ -49,9 +51,9 @@ def context(*, bound: bool = False) -> dict[str, object]:
     return {
         "user": {"is_authenticated": True, "name": "Head roaster"},
         "nav": [
-            NavItem(label, f"/{label.lower()}/", here=label == "Recipes", apart=label == "Coffees")
-            for label in "Home Board Recipes Publications Requests Permits History Coffees Sites "
-            "Abilities People Policy".split()
+            {"label": label, "url": f"#{label}", "here": label == "Recipes",
+             "apart": label == "Coffees"}
+            for label in PLACES
         ],
         "account_url": "/account/",
         "sign_out_url": "/out/",
@@ -65,7 +67,7 @@ def context(*, bound: bool = False) -> dict[str, object]:
         "story": STORY,
         "facts": [("Coffee", "Harbour blend"), ("Roast date", "28 Jul 2026")],
         "problems": ["Slot 3: 96 °C is above this machine's 95 °C.",
-                     {"line": 4, "field": "altitude", "message": "“high” is not a number of metres."}],
+                     {"line": 4, "field": "altitude", "message": "“high” is no number of metres."}],
         "digest": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
         "form": GalleryForm({"dose_mass": "18,5", "revision": "x"}) if bound else GalleryForm(),
         "sign_form": SignForm(),
