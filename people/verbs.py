@@ -77,7 +77,8 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.HISTORY_VIEW: OWNER,
     Verb.POLICY_SET: OWNER,
     Verb.PEOPLE_MANAGE: OWNER,
-    Verb.TOKEN_MAKE: GATEWAY_KEEPERS,
+    # A token never does more than its owner may.
+    Verb.TOKEN_MAKE: ANYONE,
     Verb.GATEWAY_FETCH: GATEWAY_KEEPERS,
     Verb.GATEWAY_REPORT: GATEWAY_KEEPERS,
 }

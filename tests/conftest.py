@@ -7,6 +7,8 @@ import pytest
 
 from tests import services
 
+pytest_plugins = ["tests.cast"]
+
 
 def pytest_configure(config: pytest.Config) -> None:
     """Start or find the servers before anything touches the database."""

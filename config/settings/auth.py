@@ -1,19 +1,71 @@
 """Who may sign in and how: users, passwords, second factor."""
 
+import os
+
+from config.settings.mode import DEBUG, DEMO, TESTING
+
 AUTH_USER_MODEL = "people.User"
 AUTH_APPS: list[str] = ["allauth", "allauth.account", "allauth.mfa"]
-AUTH_MIDDLEWARE: list[str] = ["allauth.account.middleware.AccountMiddleware"]
-AUTHENTICATION_BACKENDS = [
-    "django.contrib.auth.backends.ModelBackend",
-    "allauth.account.auth_backends.AuthenticationBackend",
+AUTH_MIDDLEWARE: list[str] = [
+    "allauth.account.middleware.AccountMiddleware",
+    "people.web.middleware.AmbientMiddleware",
+    "people.web.middleware.OwnAccountMiddleware",
 ]
+# One backend: allauth's for signing in, with rights from our own table of verbs.
+AUTHENTICATION_BACKENDS = ["people.backends.RoleBackend"]
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "/"
+
 AUTH_PASSWORD_VALIDATORS = [
     {
         "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
         "OPTIONS": {"min_length": 12},
     },
-    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ["email", "name"]},
+    },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
-LOGIN_URL = "account_login"
-LOGIN_REDIRECT_URL = "/"
+if TESTING:
+    # A slow hash is the point of the real ones, and half the time of the tests.
+    PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+PASSWORD_RESET_TIMEOUT = 3 * 24 * 60 * 60  # seconds; also how long an invitation's link lasts
+
+# People are added by an owner, who knows their address: nobody signs up, nothing is confirmed.
+ACCOUNT_ADAPTER = "people.adapter.AccountAdapter"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = False
+ACCOUNT_SESSION_REMEMBER = False
+# Counted in the shared cache, so over all processes together.
+ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/5m/key", "reset_password": "10/m/ip,3/m/key"}
+ACCOUNT_EMAIL_SUBJECT_PREFIX = "[Portaledger] "
+
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_ALLOW_UNVERIFIED_EMAIL = True
+MFA_TOTP_ISSUER = "Portaledger"
+MFA_TOTP_TOLERANCE = 1  # one step of 30 s, for clocks a little off
+MFA_RECOVERY_CODES_SHOW_ONCE = False
+# Browsers allow passkeys on http only for localhost: the demo and development.
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = DEMO or TESTING or DEBUG
+
+# How many proxies of ours stand in front; only what they add to X-Forwarded-For is believed.
+TRUSTED_PROXIES = int(os.environ.get("TRUSTED_PROXIES", "0"))
+
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend"
+    if os.environ.get("EMAIL_HOST")
+    else "django.core.mail.backends.console.EmailBackend"
+)
+EMAIL_HOST = os.environ.get("EMAIL_HOST", "localhost")
+EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "25"))
+EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")
+EMAIL_USE_TLS = os.environ.get("EMAIL_USE_TLS") == "1"
+EMAIL_TIMEOUT = 10  # seconds
+DEFAULT_FROM_EMAIL = os.environ.get("EMAIL_FROM", "portaledger@localhost")

@@ -2,14 +2,28 @@
 
 REST_APPS: list[str] = ["rest_framework", "drf_spectacular", "drf_spectacular_sidecar"]
 REST_FRAMEWORK: dict[str, object] = {
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "people.web.authentication.TokenAuthentication",
+        "people.web.authentication.SignedInAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": [
+        "rest_framework.permissions.IsAuthenticated",
+        "people.web.scopes.ScopePermission",
+    ],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_PARSER_CLASSES": ["people.web.parsing.ExactJSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "people.web.paging.KeysetPagination",
+    "DEFAULT_SCHEMA_CLASS": "people.web.schema.Schema",
+    "EXCEPTION_HANDLER": "people.web.problems.problem_details",
     "COERCE_DECIMAL_TO_STRING": True,
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
+IDEMPOTENCY_KEY_DAYS = 7  # how long the answer to an acting request is kept for its repetition
+
 SPECTACULAR_SETTINGS: dict[str, object] = {
     "TITLE": "Portaledger",
+    "DESCRIPTION": "Everything the pages do. Errors are problem details (RFC 9457).",
     "VERSION": "1",
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,

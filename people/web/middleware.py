@@ -1,0 +1,75 @@
+"""What every request carries: by which road it came, its id, its address; and refusals as pages."""
+
+import re
+import uuid
+from collections.abc import Callable
+from dataclasses import replace
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from audit.context import Ambient, Road, ambient, recorded
+from audit.errors import DomainError, Refused
+from people.history import OWN_ACCOUNT
+from people.web.addresses import client_address
+from people.web.kinds import kind_of
+
+API = "/api/"
+ACCOUNT = "/account/"
+REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
+GetResponse = Callable[[HttpRequest], HttpResponse]
+
+
+class AmbientMiddleware:
+    """Sets what the history notes of every request, and answers domain errors as pages."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The answer, with the request's id in X-Request-ID."""
+        road = Road.API if request.path.startswith(API) else Road.PAGE
+        request_id = request_id_of(request)
+        around = Ambient(road=road, request_id=request_id, client_addr=client_address(request))
+        token = ambient.set(around)
+        try:
+            response = self.get_response(request)
+        finally:
+            ambient.reset(token)
+        response["X-Request-ID"] = request_id
+        return response
+
+    def process_exception(self, request: HttpRequest, raised: Exception) -> HttpResponse | None:
+        """A rule said no and no form was there to say it: a page of its own, with the sentence."""
+        if not isinstance(raised, DomainError) or request.path.startswith(API):
+            return None
+        kind = kind_of(raised)
+        refused = raised if isinstance(raised, Refused) else None
+        said = {"kind": kind, "error": raised, "refused": refused}
+        return render(request, "people/refused.html", said, status=kind.status)
+
+
+class OwnAccountMiddleware:
+    """What people change about their own sign-in through allauth is recorded as theirs."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The answer; a post under /account/ by somebody signed in runs as one action."""
+        user = request.user
+        if not (request.method == "POST" and request.path.startswith(ACCOUNT) and user.pk):
+            return self.get_response(request)
+        with recorded(by=user, action=OWN_ACCOUNT):
+            return self.get_response(request)
+
+
+def request_id_of(request: HttpRequest) -> str:
+    """The caller's own X-Request-ID where it is harmless, or else a new one."""
+    given = request.headers.get("X-Request-ID", "")
+    return given if REQUEST_ID.fullmatch(given) else uuid.uuid4().hex
+
+
+def take_road(road: Road) -> None:
+    """Correct the road once the request's token is known."""
+    ambient.set(replace(ambient.get(), road=road))

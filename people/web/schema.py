@@ -1,0 +1,64 @@
+"""How the API describes itself: its errors, headers and number fields, said once."""
+
+from typing import Any
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiParameter
+
+IF_MATCH = OpenApiParameter(
+    "If-Match", str, OpenApiParameter.HEADER, required=True, description="The ETag you read."
+)
+IDEMPOTENCY_KEY = OpenApiParameter(
+    "Idempotency-Key",
+    str,
+    OpenApiParameter.HEADER,
+    required=True,
+    description="New for each thing you want done, the same when you repeat it.",
+)
+
+
+class Schema(AutoSchema):
+    """Adds the headers that acting requests need, from how the view was written."""
+
+    def get_override_parameters(self) -> list[OpenApiParameter]:
+        """Idempotency-Key where the handler is `acting`, If-Match where it is `matching`."""
+        handler = getattr(self.view, self.method.lower(), None)
+        needed = []
+        if getattr(handler, "needs_key", False):
+            needed.append(IDEMPOTENCY_KEY)
+        if getattr(handler, "needs_match", False):
+            needed.append(IF_MATCH)
+        return [*super().get_override_parameters(), *needed]
+
+
+class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """The bearer token."""
+
+    target_class = "people.web.authentication.TokenAuthentication"
+    name = "token"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
+        """OpenAPI's words for it."""
+        return {"type": "http", "scheme": "bearer"}
+
+
+class SessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """The pages' session."""
+
+    target_class = "people.web.authentication.SignedInAuthentication"
+    name = "session"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
+        """OpenAPI's words for it."""
+        return {"type": "apiKey", "in": "cookie", "name": "sessionid"}
+
+
+class PlainDecimalScheme(OpenApiSerializerFieldExtension):
+    """Exact decimals travel as strings."""
+
+    target_class = "people.web.fields.PlainDecimal"
+
+    def map_serializer_field(self, auto_schema: AutoSchema, direction: str) -> dict[str, Any]:
+        """OpenAPI's words for it."""
+        return {"type": "string", "format": "decimal", "example": "18.5"}
