@@ -1,0 +1,91 @@
+"""Equipment for the tests of this folder: one machine at each bar of the cast."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+import pytest
+
+from audit.context import recorded
+from people.models import Meaning, Signature, User
+from people.roles import Role
+from stations.actions import Reach, add_ability_set, add_machine, add_station
+from stations.history import SLOT_READ_BACK
+from stations.models import AbilitySet, Machine, Placement, Slot, Station
+from stations.placing import Entitlement, StationSettings, bring_into_force, schedule
+from tests.cast import Cast
+
+VALUES = {
+    "water_volume": {"value": "280", "unit": "{pulse}"},
+    "brew_temperature": {"value": "93.5", "unit": "Cel"},
+    "ends_by": {"value": "volume", "unit": ""},
+}
+FOUND = {"water_volume": "280", "brew_temperature": "93.5", "ends_by": "volume"}
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A machine with two stations of two slots at the harbour, and one of one upland."""
+
+    abilities: AbilitySet
+    machine: Machine
+    first: Station
+    second: Station
+    away: Station
+
+    @property
+    def slot(self) -> Slot:
+        """The first slot at the harbour."""
+        return self.first.slots.get(number=1)
+
+
+def reaches() -> dict[str, Reach]:
+    """What the machines of these tests can set."""
+    return {
+        "water_volume": Reach(Decimal(20), Decimal(2000), Decimal(1)),
+        "brew_temperature": Reach(Decimal(85), Decimal(98), Decimal("0.1")),
+    }
+
+
+@pytest.fixture
+def bar(cast: Cast) -> Bar:
+    """The equipment, through the actions."""
+    by = cast.head_roaster
+    abilities = add_ability_set(
+        name="Two boilers", ends_by=["volume", "operator"], abilities=reaches(), by=by
+    )
+    machine = add_machine(site=cast.site, name="Left machine", abilities=abilities, by=by)
+    away = add_machine(site=cast.other_site, name="Main machine", abilities=abilities, by=by)
+    return Bar(
+        abilities,
+        machine,
+        add_station(
+            machine=machine, number=1, slots=2, pulses_per_millilitre=Decimal(4), by=by
+        ),
+        add_station(machine=machine, number=2, slots=2, by=by),
+        add_station(machine=away, number=1, slots=1, by=by),
+    )
+
+
+def place(slot: Slot, by: User, values: Mapping[str, Mapping[str, str]] = VALUES) -> Placement:
+    """Put a signed placement into force in one slot, as a publication does."""
+    site = slot.station.machine.site
+    with recorded(by=by, action=SLOT_READ_BACK):
+        last = Placement.objects.order_by("-basis_id").values_list("basis_id", flat=True)
+        basis_id = (last.exclude(basis_id=None).first() or 0) + 1
+        signature = Signature.objects.create(
+            user=by, name=by.name, role=Role.HEAD_ROASTER, meaning=Meaning.PUBLISHED,
+            digest="0" * 64, subject_type="publication", subject_id=basis_id,
+        )  # fmt: skip
+        basis = Placement.Basis.PUBLICATION
+        settings = StationSettings(
+            slot.station_id, site.pk, "House espresso, version 3", "0" * 64, values
+        )
+        schedule(
+            entitlement=Entitlement(basis, basis_id, signature),
+            settings=[settings],
+            slots=[slot.pk],
+            due={site.pk: signature.at if signature.at else None},
+        )
+        bring_into_force(basis=basis, basis_id=basis_id, site_id=site.pk, at_most=10)
+    return Placement.objects.get(slot=slot, state="in_force")
