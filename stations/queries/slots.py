@@ -43,8 +43,8 @@ class SlotQuerySet(models.QuerySet[Any]):
     def with_condition(self) -> Self:
         """Slots annotated with ``in_force`` (placement id) and ``condition``.
 
-        A condition is one of ``empty``, ``by hand``, ``to load``, ``matches``, ``differs`` and
-        ``on permit``; a slot on permit keeps its read-back verdict in ``verdict``.
+        A condition is one of ``empty``, ``by_hand``, ``to_load``, ``matches``, ``differs`` and
+        ``on_permit``; a slot on permit keeps its read-back verdict in ``verdict``.
         """
         current = self.model._meta.get_field("placements").related_model.objects.filter(
             slot=OuterRef("pk"), state="in_force"
@@ -57,9 +57,9 @@ class SlotQuerySet(models.QuerySet[Any]):
             condition=Case(
                 When(in_force=None, then=Value("empty")),
                 When(verdict="differs", then=Value("differs")),
-                When(basis="permit", then=Value("on permit")),
-                When(basis="by_hand", then=Value("by hand")),
-                When(verdict="unread", then=Value("to load")),
+                When(basis="permit", then=Value("on_permit")),
+                When(basis="by_hand", then=Value("by_hand")),
+                When(verdict="unread", then=Value("to_load")),
                 default=Value("matches"),
                 output_field=CharField(),
             )
