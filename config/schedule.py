@@ -15,4 +15,16 @@ class Beat(TypedDict, total=False):
     options: dict[str, object]
 
 
-BEAT_SCHEDULE: dict[str, Beat] = {}
+BEAT_SCHEDULE: dict[str, Beat] = {
+    # Often: a barista waits for it, and a killed worker's task comes back only after minutes.
+    "publications that are due": {
+        "task": "recipes.tasks.sweep",
+        "schedule": timedelta(seconds=5),
+        "options": {"expires": 5.0},
+    },
+    "permits whose time is over": {
+        "task": "recipes.tasks.end_permits",
+        "schedule": timedelta(seconds=15),
+        "options": {"expires": 15.0},
+    },
+}

@@ -12,6 +12,7 @@ class RecipesConfig(AppConfig):
     def ready(self) -> None:
         """Tell the equipment what there is to set."""
         from recipes import parameters
+        from recipes.publishing import history  # noqa: F401 - registers its words
         from stations import catalogue
 
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))

@@ -76,12 +76,8 @@ def translate_for(
     }
 
 
-def _traits(
-    pulses: Decimal | None, offset: Decimal | None, altitude: Decimal
-) -> StationTraits:
-    return StationTraits(
-        pulses_per_millilitre=pulses, temperature_offset=offset, altitude=altitude
-    )
+def _traits(pulses: Decimal | None, offset: Decimal | None, altitude: Decimal) -> StationTraits:
+    return StationTraits(pulses_per_millilitre=pulses, temperature_offset=offset, altitude=altitude)
 
 
 def abilities_of(ability_sets: Iterable[int]) -> dict[int, MachineAbilities]:

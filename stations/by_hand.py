@@ -16,7 +16,9 @@ from stations.models import ControlSettings, Placement, Slot
 from stations.placing import lock_slots
 
 WHO_MAY = "A head roaster changes it, with a publication or a deviation permit."
-HOW_TO_ASK = "Ask for a change from the slot's page: the head roaster decides it with your evidence."
+HOW_TO_ASK = (
+    "Ask for a change from the slot's page: the head roaster decides it with your evidence."
+)
 
 
 def set_by_hand(*, slot: Slot, values: Mapping[str, Mapping[str, str]], by: User) -> Placement:

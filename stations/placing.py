@@ -9,7 +9,6 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.db import connection
 
@@ -199,5 +198,3 @@ def _both(first: str, second: str, permit_id: int) -> int:
         cursor.execute(first, {"permit": permit_id})
         cursor.execute(second, {"permit": permit_id})
         return int(cursor.rowcount)
-
-

@@ -7,7 +7,7 @@ import pytest
 
 from tests import services
 
-pytest_plugins = ["tests.cast"]
+pytest_plugins = ["tests.cast", "tests.bar"]
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -79,6 +79,7 @@ class PublicationSite(models.Model):
     due_at = models.DateTimeField()
     slots = models.PositiveIntegerField(help_text="how many slots are to be placed here")
     placed = models.PositiveIntegerField(default=0)
+    cancelled = models.PositiveIntegerField(default=0)
     refusals = models.JSONField(default=list)
 
     class Meta:
@@ -89,7 +90,7 @@ class PublicationSite(models.Model):
             ),
             models.CheckConstraint(
                 name="publication_places_no_more_than_planned",
-                condition=Q(placed__lte=F("slots")),
+                condition=Q(slots__gte=F("placed") + F("cancelled")),
             ),
         ]
         triggers = governed(

@@ -26,7 +26,7 @@ class Recipe(Revised):
             name_guard("coffee_id drink", "v.recipe_id = NEW.id"),
             *governed(
                 subject="recipe",
-                label="(SELECT c.name FROM recipes_coffee c WHERE c.id = n.coffee_id)"
+                label="(SELECT f.name FROM recipes_coffee f WHERE f.id = n.coffee_id)"
                 " || ' · ' || n.drink",
                 exclude=("revision",),
             ),

@@ -18,9 +18,9 @@ from stations.fields import ExactDecimalField
 
 # What an entry about a part of a version is about.
 OF_VERSION = (
-    "SELECT v.recipe_id, c.name || ' · ' || r.drink || ' · version ' || v.number AS name"
+    "SELECT v.recipe_id, f.name || ' · ' || r.drink || ' · version ' || v.number AS name"
     " FROM recipes_version v JOIN recipes_recipe r ON r.id = v.recipe_id"
-    " JOIN recipes_coffee c ON c.id = r.coffee_id WHERE v.id = n.version_id"
+    " JOIN recipes_coffee f ON f.id = r.coffee_id WHERE v.id = n.version_id"
 )
 
 
@@ -78,7 +78,8 @@ class Version(Revised):
             ),
             models.CheckConstraint(
                 name="version_digest_from_review_on",
-                condition=Q(state__in=["draft", "withdrawn"]) | Q(content_digest__regex="^[0-9a-f]{64}$"),
+                condition=Q(state__in=["draft", "withdrawn"])
+                | Q(content_digest__regex="^[0-9a-f]{64}$"),
             ),
         ]
         triggers = [
@@ -86,7 +87,9 @@ class Version(Revised):
             *governed(
                 subject="recipe",
                 subject_id="n.recipe_id",
-                label="'version ' || n.number",
+                label="l.name || ' · version ' || n.number",
+                lookup="SELECT f.name || ' · ' || r.drink AS name FROM recipes_recipe r"
+                " JOIN recipes_coffee f ON f.id = r.coffee_id WHERE r.id = n.recipe_id",
                 exclude=("revision",),
             ),
         ]
@@ -130,10 +133,10 @@ class FormulaValue(models.Model):
             *governed(
                 subject="recipe",
                 subject_id="l.recipe_id",
-                label="'version ' || l.number",
-                lookup="SELECT v.recipe_id, v.number FROM recipes_version v"
-                " WHERE v.id = n.version_id",
+                label="l.name",
+                lookup=OF_VERSION,
                 parameter="n.code",
+                unit=unit_sql("n.code"),
             ),
         ]
 
@@ -157,9 +160,8 @@ class Comment(models.Model):
             *governed(
                 subject="recipe",
                 subject_id="l.recipe_id",
-                label="'version ' || l.number",
-                lookup="SELECT v.recipe_id, v.number FROM recipes_version v"
-                " WHERE v.id = n.version_id",
+                label="l.name",
+                lookup=OF_VERSION,
                 parameter="nullif(n.code, '')",
             ),
         ]

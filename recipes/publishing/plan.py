@@ -111,9 +111,7 @@ class Plan:
     def counts(self, site_id: int | None = None) -> Counter[Outcome]:
         """How many slots are placed, same and refused, at one site or at all."""
         return Counter(
-            line.outcome
-            for line in self.lines
-            if site_id is None or line.target.site_id == site_id
+            line.outcome for line in self.lines if site_id is None or line.target.site_id == site_id
         )
 
     def by_site(self) -> Iterator[tuple[Site, Due, list[Line]]]:

@@ -90,9 +90,7 @@ def scope_from(data: dict[str, Any]) -> Scope:
     where = data.get("where")
     if where not in list(Where):
         raise Invalid("where", where, "one of " + ", ".join(Where))
-    return Scope(
-        Where(where), _whole_numbers("ids", data), _whole_numbers("slot_numbers", data)
-    )
+    return Scope(Where(where), _whole_numbers("ids", data), _whole_numbers("slot_numbers", data))
 
 
 def _whole_numbers(name: str, data: dict[str, Any]) -> tuple[int, ...]:

@@ -1,0 +1,1 @@
+"""Deviation permits: signed, for named slots, until a day."""

@@ -1,0 +1,130 @@
+"""Granting a deviation permit."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.utils import timezone
+
+from audit.context import Recording, recorded
+from audit.errors import Invalid, Refused
+from people.models import Meaning, User
+from people.permissions import require
+from people.signing import Credentials, sign
+from people.verbs import Verb
+from recipes.models import Permit, PermitChange, PermitSlot
+from recipes.permits.plan import Changes, PermitPlan, make_permit_plan, refuse_unless_whole
+from recipes.publishing import history
+from recipes.publishing.sign import MOVED
+from recipes.translating import title_of
+from stations.models import Placement
+from stations.placing import Entitlement, StationSettings, begin_permit, lock_slots, schedule
+
+LONGEST = timedelta(days=92)
+
+
+@dataclass(frozen=True)
+class PermitOrder:
+    """What somebody signs: which slots, what changes, until when, why, and the digest seen."""
+
+    slots: tuple[int, ...]
+    changes: Changes
+    ends_at: datetime
+    reason: str
+    seen_digest: str
+    acknowledged: bool = False
+
+
+def grant(*, order: PermitOrder, by: User, credentials: Credentials) -> Permit:
+    """Sign a permit and put its settings into force at once.
+
+    Raises NotPermitted; Invalid (reason, end, slots, changes, credentials); Refused when a slot
+    can't have the permit or the plan is no longer what was seen.
+    """
+    with recorded(by=by, action=history.PERMIT_GRANTED, reason=order.reason) as recording:
+        require(by, Verb.PERMIT_GRANT)
+        _check(order)
+        lock_slots(order.slots)
+        plan = make_permit_plan(
+            slots=order.slots, changes=order.changes, ends_at=order.ends_at, by=by
+        )
+        if plan.digest != order.seen_digest:
+            raise Refused(MOVED)
+        refuse_unless_whole(plan)
+        if plan.to_acknowledge and not order.acknowledged:
+            raise Invalid("acknowledgement", "", "ticked: " + plan.to_acknowledge[0])
+        permit = _write(order, plan, by)
+        _sign(permit, by, credentials, recording)
+        _place(permit, plan)
+        return permit
+
+
+def _check(order: PermitOrder) -> None:
+    if not order.reason.strip():
+        raise Invalid("reason", "", "a sentence that says why these slots may differ")
+    now = timezone.now()
+    if not now < order.ends_at <= now + LONGEST:
+        raise Invalid(
+            "end", order.ends_at.isoformat(), f"a moment within the next {LONGEST.days} days"
+        )
+
+
+def _write(order: PermitOrder, plan: PermitPlan, by: User) -> Permit:
+    permit = Permit.objects.create(
+        author=by, reason=order.reason.strip(), ends_at=order.ends_at, plan_digest=plan.digest
+    )
+    PermitSlot.objects.bulk_create(PermitSlot(permit=permit, slot=line.slot) for line in plan.lines)
+    PermitChange.objects.bulk_create(
+        PermitChange(permit=permit, code=code, target=value)
+        if isinstance(value, Decimal)
+        else PermitChange(permit=permit, code=code, text=value)
+        for code, value in order.changes.items()
+    )
+    return permit
+
+
+def _sign(permit: Permit, by: User, credentials: Credentials, recording: Recording) -> None:
+    signature = sign(
+        by=by,
+        credentials=credentials,
+        meaning=Meaning.PERMITTED,
+        digest=permit.plan_digest,
+        subject_type="permit",
+        subject_id=permit.pk,
+        verb=Verb.PERMIT_GRANT,
+    )
+    recording.signed(signature.pk)
+    permit.signature = signature
+    permit.save(update_fields=["signature"])
+
+
+def _place(permit: Permit, plan: PermitPlan) -> None:
+    """One set of control settings for each station and version the permit touches."""
+    signature = permit.signature
+    if signature is None:
+        raise RuntimeError("a permit is signed before it is placed")
+    groups: dict[tuple[int, str], list[int]] = {}
+    settings: dict[tuple[int, str], StationSettings] = {}
+    for line in plan.lines:
+        if line.station is None or line.version is None:
+            raise RuntimeError("a permit with a refused slot is not granted")
+        key = (line.station.station_id, line.version.content_digest)
+        groups.setdefault(key, []).append(line.slot.pk)
+        settings[key] = StationSettings(
+            line.station.station_id,
+            line.station.site_id,
+            f"{title_of(line.version)} · permit {permit.pk}",
+            line.version.content_digest,
+            line.station.values,
+        )
+    entitlement = Entitlement(Placement.Basis.PERMIT, permit.pk, signature)
+    # One call for each version: within one call a station has one set of settings.
+    for digest in {key[1] for key in groups}:
+        mine = [key for key in groups if key[1] == digest]
+        schedule(
+            entitlement=entitlement,
+            settings=[settings[key] for key in mine],
+            slots=[slot for key in mine for slot in groups[key]],
+            due={settings[key].site_id: permit.granted_at for key in mine},
+        )
+    begin_permit(permit_id=permit.pk)

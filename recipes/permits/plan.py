@@ -1,0 +1,161 @@
+"""What a permit would make its slots hold, before anybody signs."""
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from functools import cached_property
+
+import rfc8785
+
+from audit.errors import Invalid, Refused
+from people.models import User
+from people.permissions import require
+from people.verbs import Verb
+from recipes.models import Version
+from recipes.translating import StationTranslation, quantities, translate_for, with_changes
+from stations.models import Placement, Slot, Station
+
+Changes = Mapping[str, Decimal | str]
+
+
+@dataclass(frozen=True)
+class PermitLine:
+    """One slot: what it holds, and what it would hold under the permit."""
+
+    slot: Slot
+    held: Placement | None
+    version: Version | None
+    station: StationTranslation | None
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PermitPlan:
+    """Every named slot with its settings under the permit, or why it can't have one."""
+
+    changes: Changes
+    ends_at: datetime
+    lines: list[PermitLine]
+
+    @cached_property
+    def refused(self) -> list[PermitLine]:
+        """Slots for which the permit can't be granted."""
+        return [line for line in self.lines if line.reasons]
+
+    @cached_property
+    def to_acknowledge(self) -> list[str]:
+        """Flags that a named person must accept, such as a temperature above boiling."""
+        found = {
+            f"{line.slot.station.machine.site}: {sentence}"
+            for line in self.lines
+            if line.station
+            for sentence in line.station.to_acknowledge
+        }
+        return sorted(found)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hex) over the RFC 8785 bytes of everything a signer sees in the plan."""
+        content = {
+            "changes": {code: str(value) for code, value in self.changes.items()},
+            "ends_at": self.ends_at.isoformat(),
+            "slots": [
+                [
+                    line.slot.pk,
+                    line.held.pk if line.held else None,
+                    line.station.values if line.station else None,
+                    list(line.reasons),
+                ]
+                for line in self.lines
+            ],
+        }
+        return hashlib.sha256(rfc8785.dumps(content)).hexdigest()
+
+
+def make_permit_plan(
+    *, slots: Sequence[int], changes: Changes, ends_at: datetime, by: User
+) -> PermitPlan:
+    """Work out a permit without writing anything.
+
+    Raises NotPermitted, Invalid (no slots, no changes), and Refused for slots out of reach.
+    """
+    require(by, Verb.PERMIT_GRANT)
+    if not changes:
+        raise Invalid("changes", "", "at least one parameter with its value under the permit")
+    found = list(
+        Slot.objects.covered_by(by, Verb.PERMIT_GRANT).with_equipment().filter(pk__in=slots)
+    )
+    if not found or len(found) != len(set(slots)):
+        raise Invalid("slots", list(slots), "one or more slots at sites your role covers")
+    held = _held(found)
+    versions = _versions(held.values())
+    lines = []
+    for version in [*versions.values(), None]:
+        lines.extend(_lines_of(version, found, held, changes))
+    order = {slot.pk: place for place, slot in enumerate(found)}
+    return PermitPlan(changes, ends_at, sorted(lines, key=lambda line: order[line.slot.pk]))
+
+
+def _held(slots: Sequence[Slot]) -> dict[int, Placement]:
+    placements = Placement.objects.in_force().filter(slot__in=slots).select_related("settings")
+    return {placement.slot_id: placement for placement in placements}
+
+
+def _versions(held: Iterable[Placement]) -> dict[str, Version]:
+    digests = {placement.settings.content_digest for placement in held} - {""}
+    versions = Version.objects.with_recipe().with_formula().filter(content_digest__in=digests)
+    return {version.content_digest: version for version in versions.filter(signature__isnull=False)}
+
+
+def _lines_of(
+    version: Version | None,
+    slots: Sequence[Slot],
+    held: Mapping[int, Placement],
+    changes: Changes,
+) -> list[PermitLine]:
+    """The lines of the slots that hold this version (None: nothing a permit could change)."""
+    digest = version.content_digest if version else ""
+    mine = [slot for slot in slots if _digest_at(held.get(slot.pk)) == digest]
+    if version is None:
+        return [
+            PermitLine(slot, held.get(slot.pk), None, None, (_why_not(held.get(slot.pk)),))
+            for slot in mine
+        ]
+    formula = with_changes(quantities(version.formula.all()), changes)
+    stations = translate_for(
+        formula, Station.objects.filter(pk__in={slot.station_id for slot in mine})
+    )
+    return [
+        PermitLine(
+            slot,
+            held[slot.pk],
+            version,
+            stations[slot.station_id],
+            stations[slot.station_id].refusals,
+        )
+        for slot in mine
+    ]
+
+
+def _digest_at(placement: Placement | None) -> str:
+    """The digest of the approved content a permit may bend; empty where there is none."""
+    if placement is None or placement.basis == Placement.Basis.PERMIT:
+        return ""
+    return placement.settings.content_digest
+
+
+def _why_not(placement: Placement | None) -> str:
+    if placement is None:
+        return "nothing is in force at this slot, so there is nothing to differ from"
+    if placement.basis == Placement.Basis.PERMIT:
+        return f"permit {placement.basis_id} is in force at this slot already"
+    return "this slot is set by hand and not locked; it needs no permit"
+
+
+def refuse_unless_whole(plan: PermitPlan) -> None:
+    """Raise Refused, with the first reason, unless every named slot can have the permit."""
+    if plan.refused:
+        line = plan.refused[0]
+        raise Refused(f"{line.slot}: {line.reasons[0]}")

@@ -1,0 +1,83 @@
+"""Stopping a publication, letting it go on, or cancelling what it has not placed."""
+
+from django.db import transaction
+from django.db.models import F
+
+from audit.context import recorded
+from audit.errors import Invalid, Refused
+from audit.subject import Subject
+from people.models import User
+from people.permissions import require
+from people.verbs import Verb
+from recipes.models import Publication, PublicationSite
+from recipes.publishing import history
+from recipes.publishing.sign import start
+from stations.models import Placement
+from stations.placing import cancel_scheduled
+
+State = Publication.State
+
+
+def stop(*, publication: Publication, by: User, reason: str) -> None:
+    """Place nothing more until it is resumed; what is placed stays. Raises Refused, Invalid."""
+    with recorded(
+        by=by,
+        action=history.PUBLICATION_STOPPED,
+        reason=_because(reason),
+        subject=_subject(publication),
+    ):
+        require(by, Verb.PUBLICATION_STOP, subject=_subject(publication))
+        _move(publication, State.RUNNING, State.STOPPED)
+
+
+def resume(*, publication: Publication, by: User, reason: str) -> None:
+    """Go on where it was stopped. Raises Refused, Invalid."""
+    with recorded(
+        by=by,
+        action=history.PUBLICATION_RESUMED,
+        reason=_because(reason),
+        subject=_subject(publication),
+    ):
+        require(by, Verb.PUBLICATION_STOP, subject=_subject(publication))
+        _move(publication, State.STOPPED, State.RUNNING)
+        transaction.on_commit(lambda: start(publication.pk), robust=True)
+
+
+def cancel(*, publication: Publication, by: User, reason: str) -> int:
+    """Give up what a stopped publication has not placed; returns how many slots are free again."""
+    with recorded(
+        by=by,
+        action=history.PUBLICATION_CANCELLED,
+        reason=_because(reason),
+        subject=_subject(publication),
+    ):
+        require(by, Verb.PUBLICATION_STOP, subject=_subject(publication))
+        _move(publication, State.STOPPED, State.CANCELLED)
+        freed = cancel_scheduled(basis=Placement.Basis.PUBLICATION, basis_id=publication.pk)
+        PublicationSite.objects.filter(publication=publication).update(
+            cancelled=F("slots") - F("placed")
+        )
+        return freed
+
+
+def _move(publication: Publication, origin: str, target: str) -> None:
+    """Compare and set: of two people who press at once, one is told what the other did."""
+    moved = Publication.objects.filter(pk=publication.pk, state=origin).update(
+        state=target, revision=F("revision") + 1
+    )
+    publication.refresh_from_db()
+    if not moved:
+        raise Refused(
+            f"This publication is {publication.get_state_display()};"
+            f" only one that is {State(origin).label} can become {State(target).label}."
+        )
+
+
+def _because(reason: str) -> str:
+    if not reason.strip():
+        raise Invalid("reason", "", "a sentence that says why")
+    return reason.strip()
+
+
+def _subject(publication: Publication) -> Subject:
+    return Subject("publication", publication.pk, str(publication))

@@ -1,0 +1,112 @@
+"""Making a publication's placements due, batch by batch, by any number of workers at once.
+
+Every batch is a transaction of its own. A worker, the web server or the database may be killed
+between any two lines: what committed stands, the rest is still scheduled, and the next sweep or
+worker takes it from there. ``PublicationSite.placed`` moves in the same transaction as the
+placements it counts.
+"""
+
+from django.db import connection
+from django.db.models import F, Sum
+from django.db.models.functions import Now
+
+from audit.context import recorded
+from audit.subject import Subject
+from recipes.models import Publication, PublicationSite
+from recipes.publishing import history
+from stations.models import Placement
+from stations.placing import bring_into_force
+
+BATCH = 500
+
+DUE_SITES = """
+SELECT s.id, s.site_id FROM recipes_publicationsite s
+WHERE s.publication_id = %s AND s.placed < s.slots AND s.due_at <= now()
+ORDER BY s.due_at, s.id
+"""
+
+
+def run(publication_id: int) -> int:
+    """Place everything of a publication that is due; returns how many slots this call placed."""
+    placed = 0
+    for row_id, site_id in due_sites(publication_id):
+        while done := place_batch(publication_id, row_id, site_id):
+            placed += done
+    complete(publication_id)
+    return placed
+
+
+def due_sites(publication_id: int) -> list[tuple[int, int]]:
+    """Rows (id, site) of a publication with something due and not placed."""
+    with connection.cursor() as cursor:
+        cursor.execute(DUE_SITES, [publication_id])
+        return [(row[0], row[1]) for row in cursor.fetchall()]
+
+
+def place_batch(publication_id: int, row_id: int, site_id: int) -> int:
+    """Place one batch at one site, unless the publication has been stopped; returns how many."""
+    publication = Publication.objects.select_related("author").get(pk=publication_id)
+    with recorded(
+        by=publication.author,
+        action=history.PUBLICATION_RUN,
+        reason=publication.reason,
+        signature_id=publication.signature_id,
+        subject=Subject("publication", publication_id, str(publication)),
+        site_id=site_id,
+    ):
+        if not _still_running(publication_id):
+            return 0
+        done = bring_into_force(
+            basis=Placement.Basis.PUBLICATION,
+            basis_id=publication_id,
+            site_id=site_id,
+            at_most=BATCH,
+        )
+        if done:
+            PublicationSite.objects.filter(pk=row_id).update(placed=F("placed") + done)
+        return done
+
+
+def _still_running(publication_id: int) -> bool:
+    """Whether nobody has stopped it; a stop waits for the batch under way, the next sees it."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT state = 'running' FROM recipes_publication WHERE id = %s FOR SHARE",
+            [publication_id],
+        )
+        return bool(cursor.fetchone()[0])
+
+
+def complete(publication_id: int) -> bool:
+    """Mark a running publication complete once nothing is left; whether this call did."""
+    left = PublicationSite.objects.filter(publication_id=publication_id).aggregate(
+        left=Sum(F("slots") - F("placed"))
+    )["left"]
+    if left:
+        return False
+    publication = Publication.objects.select_related("author").get(pk=publication_id)
+    with recorded(
+        by=publication.author,
+        action=history.PUBLICATION_RUN,
+        reason=publication.reason,
+        signature_id=publication.signature_id,
+    ):
+        return bool(
+            Publication.objects.filter(pk=publication_id, state=Publication.State.RUNNING).update(
+                state=Publication.State.COMPLETE, completed_at=Now(), revision=F("revision") + 1
+            )
+        )
+
+
+def unfinished() -> list[int]:
+    """Running publications that have something due now, or nothing left but their own end."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """SELECT p.id FROM recipes_publication p WHERE p.state = 'running' AND (
+                EXISTS (SELECT 1 FROM recipes_publicationsite s WHERE s.publication_id = p.id
+                    AND s.placed < s.slots AND s.due_at <= now())
+                OR NOT EXISTS (SELECT 1 FROM recipes_publicationsite s
+                    WHERE s.publication_id = p.id AND s.placed < s.slots))
+            ORDER BY p.id"""
+        )
+        return [row[0] for row in cursor.fetchall()]

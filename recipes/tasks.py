@@ -1,0 +1,35 @@
+"""What the workers do. Every task may run twice, or die at any line, without harm."""
+
+from celery import Task, shared_task
+
+from audit.context import Ambient, Road, ambient
+from recipes.permits.end import end_due_permits
+from recipes.publishing import run
+
+
+def _as_task(request_id: str) -> None:
+    """History entries say that a task wrote them, and which."""
+    ambient.set(Ambient(road=Road.TASK, request_id=request_id))
+
+
+@shared_task(bind=True)
+def run_publication(self: Task[[int], int], publication_id: int) -> int:
+    """Place everything of one publication that is due; returns how many slots."""
+    _as_task(self.request.id or "")
+    return run.run(publication_id)
+
+
+@shared_task
+def sweep() -> list[int]:
+    """Start what is due: sites whose moment has come, and whatever a killed worker left."""
+    waiting = run.unfinished()
+    for publication_id in waiting:
+        run_publication.delay(publication_id)
+    return waiting
+
+
+@shared_task(bind=True)
+def end_permits(self: Task[[], int]) -> int:
+    """End deviation permits whose time is over; returns how many."""
+    _as_task(self.request.id or "")
+    return end_due_permits()

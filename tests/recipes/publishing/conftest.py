@@ -1,0 +1,44 @@
+"""A person who publishes."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+import pytest
+
+from people.models import User
+from recipes.models import Publication, Version
+from recipes.publishing.plan import Plan, make_plan
+from recipes.publishing.scope import Scope, Where
+from recipes.publishing.sign import Order, publish
+from recipes.publishing.timing import When
+from tests.bar import Bar
+from tests.cast import credentials
+
+EVERYWHERE = Scope(Where.ALL)
+
+
+def plan_of(version: Version, by: User, scope: Scope = EVERYWHERE, when: When | None = None) -> Plan:
+    """The plan as somebody sees it now."""
+    now = datetime.now(UTC)
+    return make_plan(version=version, scope=scope, when=when or When(), by=by, now=now)
+
+
+Publish = Callable[..., Publication]
+
+
+@pytest.fixture
+def send(bar: Bar) -> Publish:
+    """Plan and sign in one go: ``send(version, scope=…, when=…, by=…)``."""
+
+    def go(
+        version: Version | None = None,
+        scope: Scope = EVERYWHERE,
+        when: When | None = None,
+        by: User | None = None,
+    ) -> Publication:
+        who, what = by or bar.cast.head_roaster, version or bar.version
+        seen = plan_of(what, who, scope, when)
+        order = Order(what, scope, when or When(), "New crop", seen.digest, acknowledged=True)
+        return publish(order=order, by=who, credentials=credentials(who))
+
+    return go

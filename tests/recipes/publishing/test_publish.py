@@ -1,0 +1,131 @@
+"""Signing a plan and running it."""
+
+from decimal import Decimal
+
+import pytest
+
+from audit.errors import Invalid, NotPermitted, Refused
+from audit.models import Entry
+from recipes.models import Publication
+from recipes.publishing import run
+from recipes.publishing.scope import Scope, Where
+from recipes.publishing.sign import Order, publish
+from recipes.publishing.timing import When
+from stations.models import Placement
+from tests.bar import Bar, approved, draft
+from tests.cast import credentials
+from tests.recipes.publishing.conftest import EVERYWHERE, Publish, plan_of
+
+
+def test_each_slot_gets_what_its_own_station_must_be_set_to(bar: Bar, send: Publish) -> None:
+    publication = send()
+    run.run(publication.pk)
+    held = {
+        placement.slot_id: placement.settings.values["water_volume"]
+        for placement in Placement.objects.in_force().select_related("settings")
+    }
+    first, second, third, fourth = (station.slots.first() for station in bar.stations)
+    # 70 mL through 4.00, 4.10, 3.95 and 4.05 pulses per mL, half-up: 276.5 is 277, 283.5 is 284.
+    assert [held[slot.pk]["value"] for slot in (first, second, third, fourth)] == [
+        "280", "287", "277", "284",
+    ]  # fmt: skip
+    assert {value["unit"] for value in held.values()} == {"{pulse}"}
+
+
+def test_the_temperature_setting_takes_off_the_station_s_offset(bar: Bar, send: Publish) -> None:
+    run.run(send().pk)
+    found = {
+        placement.settings.values["brew_temperature"]["value"]
+        for placement in Placement.objects.in_force().select_related("settings")
+    }
+    assert found == {"93.5"}
+
+
+def test_a_run_completes_the_publication_and_locks_the_slots(bar: Bar, send: Publish) -> None:
+    publication = send()
+    assert run.run(publication.pk) == 8
+    publication.refresh_from_db()
+    assert publication.state == Publication.State.COMPLETE
+    assert Placement.objects.in_force().count() == 8
+
+
+def test_running_twice_places_nothing_twice(bar: Bar, send: Publish) -> None:
+    publication = send()
+    run.run(publication.pk)
+    assert run.run(publication.pk) == 0
+    assert Placement.objects.count() == 8
+
+
+def test_a_newer_publication_supersedes_what_was_there(bar: Bar, send: Publish) -> None:
+    run.run(send().pk)
+    newer = approved(bar.cast, draft(bar.cast, {"dose_mass": ("18.5", None, None), **COOLER}, bar.version.recipe))
+    run.run(send(newer).pk)
+    assert Placement.objects.filter(state="ended").count() == 8
+    assert all(old.superseded_by_id for old in Placement.objects.filter(state="ended"))
+    titles = set(Placement.objects.in_force().values_list("settings__title", flat=True))
+    assert titles == {"Morning blend · Double espresso · version 2"}
+
+
+COOLER = {
+    "beverage_mass": ("36.0", "2", "2"),
+    "water_volume": ("70", "2", "2"),
+    "brew_temperature": ("91.0", "0.5", "0.5"),
+}
+
+
+def test_what_a_slot_holds_already_is_not_placed_again(bar: Bar, send: Publish) -> None:
+    run.run(send().pk)
+    again = plan_of(bar.version, bar.cast.head_roaster)
+    assert {line.outcome for line in again.lines} == {"same"}
+    with pytest.raises(Refused, match="Nothing in this plan can be placed"):
+        send()
+
+
+def test_a_plan_that_moved_is_not_signed(bar: Bar) -> None:
+    seen = plan_of(bar.version, bar.cast.head_roaster)
+    station = bar.stations[0]
+    station.pulses_per_millilitre = Decimal("4.05")
+    station.save()
+    order = Order(bar.version, EVERYWHERE, When(), "New crop", seen.digest, acknowledged=True)
+    with pytest.raises(Refused, match="plan has moved"):
+        publish(order=order, by=bar.cast.head_roaster, credentials=credentials(bar.cast.head_roaster))
+    assert not Publication.objects.exists()
+    assert not Placement.objects.exists()
+
+
+def test_a_version_in_review_is_not_published(bar: Bar, send: Publish) -> None:
+    with pytest.raises(Refused, match="Only an approved version"):
+        send(draft(bar.cast, recipe=bar.version.recipe))
+
+
+def test_a_shop_lead_may_not_publish_and_the_attempt_is_in_the_history(bar: Bar) -> None:
+    lead = bar.cast.shop_lead
+    order = Order(bar.version, EVERYWHERE, When(), "Mine", "0" * 64)
+    with pytest.raises(NotPermitted):
+        publish(order=order, by=lead, credentials=credentials(lead))
+    entry = Entry.objects.filter(operation="refused").latest("id")
+    assert (entry.actor, entry.action) == (lead.name, "publication.signed")
+
+
+def test_near_boiling_up_the_hill_needs_to_be_acknowledged(bar: Bar) -> None:
+    who = bar.cast.head_roaster
+    seen = plan_of(bar.version, who)
+    assert any("Upland" in sentence for sentence in seen.to_acknowledge)
+    order = Order(bar.version, EVERYWHERE, When(), "New crop", seen.digest)
+    with pytest.raises(Invalid, match="acknowledgement"):
+        publish(order=order, by=who, credentials=credentials(who))
+
+
+def test_every_placement_has_one_entry_per_change(bar: Bar, send: Publish) -> None:
+    run.run(send().pk)
+    entries = Entry.objects.filter(table_name="stations_placement")
+    assert entries.filter(operation="created").count() == 8
+    assert entries.filter(operation="changed", action="publication.run").count() == 8
+    assert not entries.filter(signature_id=None).exists()
+
+
+def test_a_slot_number_narrows_the_scope(bar: Bar, send: Publish) -> None:
+    run.run(send(scope=Scope(Where.SITES, (bar.cast.site.pk,), (2,))).pk)
+    placed = Placement.objects.in_force().select_related("slot")
+    assert {(each.site_id, each.slot.number) for each in placed} == {(bar.cast.site.pk, 2)}
+    assert placed.count() == 3
