@@ -2,22 +2,28 @@
 
 import pgtrigger
 
+from audit.triggers import FirmTrigger
+from recipes.sealing import DIGEST
+
 FIXED = "PL002"  # SQLSTATE of every refusal here
 
 
-def refuse(condition: str, message: str) -> str:
+NEW_DRAFT = "Make a new draft: a new number is a new version."
+
+
+def refuse(condition: str, message: str, hint: str = NEW_DRAFT) -> str:
     """PL/pgSQL that raises ``message`` when ``condition`` holds."""
     return (
         f"IF {condition} THEN RAISE EXCEPTION USING ERRCODE = '{FIXED}',"
-        f" MESSAGE = '{message}', HINT = 'Make a new draft: a new number is a new version.';"
-        " END IF;"
+        f" MESSAGE = '{message}', HINT = '{hint}'; END IF;"
     )
 
 
 IDENTITY = refuse(
-    "(NEW.recipe_id, NEW.number, NEW.author_id, NEW.created_at)"
-    " IS DISTINCT FROM (OLD.recipe_id, OLD.number, OLD.author_id, OLD.created_at)",
-    "A version keeps its recipe, number and author.",
+    """(NEW.recipe_id, NEW.number, NEW.author_id, NEW.created_at, NEW.change_request_id)
+        IS DISTINCT FROM
+        (OLD.recipe_id, OLD.number, OLD.author_id, OLD.created_at, OLD.change_request_id)""",
+    "A version keeps its recipe, number, author and change request.",
 )
 
 TRANSITION = refuse(
@@ -37,6 +43,12 @@ CONTENT = refuse(
     "What was submitted or approved never changes.",
 )
 
+UNSEALED = refuse(
+    f"NEW.state <> OLD.state AND NEW.state IN ('in_review', 'approved')"
+    f" AND NEW.content_digest IS DISTINCT FROM {DIGEST}",
+    "The digest is not that of the content.",
+)
+
 UNSIGNED = refuse(
     """NEW.state = 'approved' AND OLD.state <> 'approved' AND NOT EXISTS (
         SELECT 1 FROM people_signature s
@@ -52,7 +64,8 @@ OWN_WORK = refuse(
         WHERE s.id = NEW.signature_id
             AND (s.user_id IN (NEW.author_id, NEW.last_editor_id) OR s.user_id = (
                 SELECT r.author_id FROM recipes_changerequest r WHERE r.id = NEW.change_request_id))
-            AND (s.note = '' OR NOT EXISTS (SELECT 1 FROM people_policy p WHERE p.sole_roaster)))""",
+            AND (s.note = ''
+                OR NOT EXISTS (SELECT 1 FROM people_policy p WHERE p.sole_roaster)))""",
     "Nobody approves what they drafted, last edited or requested.",
 )
 
@@ -60,19 +73,19 @@ OWN_WORK = refuse(
 def version_guards() -> list[pgtrigger.Trigger]:
     """Triggers that keep a version's life in order."""
     return [
-        pgtrigger.Trigger(
+        FirmTrigger(
             name="a_guard_insert",
             operation=pgtrigger.Insert,
             when=pgtrigger.Before,
             func=refuse("NEW.state <> 'draft'", "A version begins as a draft.") + "RETURN NEW;",
         ),
-        pgtrigger.Trigger(
+        FirmTrigger(
             name="a_guard_update",
             operation=pgtrigger.Update,
             when=pgtrigger.Before,
-            func=IDENTITY + TRANSITION + CONTENT + UNSIGNED + OWN_WORK + "RETURN NEW;",
+            func=IDENTITY + TRANSITION + CONTENT + UNSEALED + UNSIGNED + OWN_WORK + "RETURN NEW;",
         ),
-        pgtrigger.Trigger(
+        FirmTrigger(
             name="a_guard_delete",
             operation=pgtrigger.Delete,
             when=pgtrigger.Before,
@@ -99,11 +112,16 @@ def formula_guards() -> list[pgtrigger.Trigger]:
     old, new = DRAFT_ONLY.format(rows="original"), DRAFT_ONLY.format(rows="changed")
     wanted = [
         ("insert", pgtrigger.Insert, pgtrigger.Referencing(new="changed"), new),
-        ("update", pgtrigger.Update, pgtrigger.Referencing(old="original", new="changed"), old + new),
+        (
+            "update",
+            pgtrigger.Update,
+            pgtrigger.Referencing(old="original", new="changed"),
+            old + new,
+        ),
         ("delete", pgtrigger.Delete, pgtrigger.Referencing(old="original"), old),
     ]
     return [
-        pgtrigger.Trigger(
+        FirmTrigger(
             name=f"a_guard_{name}",
             level=pgtrigger.Statement,
             operation=operation,
@@ -112,4 +130,58 @@ def formula_guards() -> list[pgtrigger.Trigger]:
             func=body + "RETURN NULL;",
         )
         for name, operation, referencing, body in wanted
+    ]
+
+
+# A name that stands in a signed version is part of what was signed.
+SIGNED_NAME = """EXISTS (
+    SELECT 1 FROM recipes_version v JOIN recipes_recipe r ON r.id = v.recipe_id
+    WHERE v.state <> 'draft' AND v.content_digest <> '' AND {named})"""
+
+
+def name_guard(columns: str, named: str) -> pgtrigger.Trigger:
+    """Keeps the columns (of NEW and OLD) once a version under review or later names the row."""
+    changed = " OR ".join(f"NEW.{c} IS DISTINCT FROM OLD.{c}" for c in columns.split())
+    return FirmTrigger(
+        name="a_guard_name",
+        operation=pgtrigger.Update,
+        when=pgtrigger.Before,
+        func=refuse(
+            f"({changed}) AND {SIGNED_NAME.format(named=named)}",
+            "It stands in versions that were submitted, and stays as it is.",
+            "Enter another one under the new name.",
+        )
+        + "RETURN NEW;",
+    )
+
+
+ASK_AGAIN = "Make a new request."
+
+
+def request_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that keep who asked, and a decision once made."""
+    kept = refuse(
+        "(NEW.author_id, NEW.site_id, NEW.made_at)"
+        " IS DISTINCT FROM (OLD.author_id, OLD.site_id, OLD.made_at)",
+        "A change request keeps its author, site and time.",
+        ASK_AGAIN,
+    )
+    final = refuse(
+        "OLD.state IN ('accepted', 'declined', 'taken_back')",
+        "A settled request stays settled.",
+        ASK_AGAIN,
+    )
+    return [
+        FirmTrigger(
+            name="a_guard_update",
+            operation=pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=kept + final + "RETURN NEW;",
+        ),
+        FirmTrigger(
+            name="a_guard_delete",
+            operation=pgtrigger.Delete,
+            when=pgtrigger.Before,
+            func=refuse("TRUE", "A change request is never removed.", ASK_AGAIN) + "RETURN OLD;",
+        ),
     ]

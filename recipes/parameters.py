@@ -146,3 +146,10 @@ def machine_settings() -> list[Setting]:
         for parameter in PARAMETERS.values()
         if parameter.is_number and parameter.rule is not _R.NOT_SET
     ]
+
+
+def unit_sql(column: str) -> str:
+    """SQL for the unit of the parameter whose code is in ``column``: a history entry keeps it."""
+    units = {code: p.unit for code, p in PARAMETERS.items() if p.unit}
+    cases = " ".join(f"WHEN '{code}' THEN '{unit}'" for code, unit in units.items())
+    return f"CASE {column} {cases} ELSE '' END"

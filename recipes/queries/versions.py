@@ -3,6 +3,11 @@
 from typing import Any, Self
 
 from django.db import models
+from django.db.models import Q
+
+from people.models import Policy, User
+from people.permissions import may
+from people.verbs import Verb
 
 
 class VersionQuerySet(models.QuerySet[Any]):
@@ -25,3 +30,23 @@ class VersionQuerySet(models.QuerySet[Any]):
     def approved(self) -> Self:
         """The version of each recipe that may be published."""
         return self.filter(state="approved")
+
+    def sealed(self) -> Self:
+        """Submitted at least once and not returned since: their content is fixed."""
+        return self.exclude(state="draft").exclude(content_digest="")
+
+    def awaiting_signature_of(self, user: User) -> Self:
+        """In review, and this person may sign: they neither wrote nor asked for it."""
+        if not may(user, Verb.RECIPE_APPROVE):
+            return self.none()
+        waiting = self.in_review()
+        if Policy.current().sole_roaster:
+            return waiting
+        own = Q(author=user) | Q(last_editor=user) | Q(change_request__author=user)
+        # A version without a request has no author of one: NULL must not hide it.
+        return waiting.exclude(pk__in=self.in_review().filter(own).values("pk"))
+
+    def returned_to(self, user: User) -> Self:
+        """Drafts that came back from review to the person who drafted or last edited them."""
+        mine = Q(author=user) | Q(last_editor=user)
+        return self.filter(mine, state="draft", submitted_at__isnull=False).order_by("submitted_at")

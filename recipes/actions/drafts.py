@@ -1,0 +1,130 @@
+"""Drafts: begun from nothing, from another version or from a request, and edited."""
+
+from collections.abc import Mapping
+
+from django.db.models import Max
+
+from audit.context import recorded
+from audit.errors import Invalid, Refused
+from audit.revision import compare_and_set
+from audit.subject import Subject
+from people.models import User
+from people.permissions import require
+from people.verbs import Verb
+from recipes import history
+from recipes.actions.locking import (
+    lock_recipe,
+    lock_version,
+    must_be,
+    must_be_at,
+    subject_of,
+)
+from recipes.checks import Checks
+from recipes.formula import Entry, Formula, Given, differing, read, stored
+from recipes.models import ChangeRequest, FormulaValue, Recipe, RoastLot, Version
+
+NOTE = 2000  # characters
+
+
+def new_draft(
+    *,
+    by: User,
+    recipe: Recipe,
+    based_on: Version | None = None,
+    lot: RoastLot | None = None,
+    note: str = "",
+) -> Version:
+    """Begin a version under the next number, with the formula of `based_on` if given.
+
+    Raises NotPermitted, Invalid for a foreign lot or note, Refused for a foreign `based_on`.
+    """
+    subject = Subject("recipe", recipe.pk, str(recipe))
+    with recorded(by=by, action=history.VERSION_DRAFTED, subject=subject):
+        require(by, Verb.RECIPE_DRAFT, subject=subject)
+        if based_on and based_on.recipe_id != recipe.pk:
+            raise Refused(f"{based_on} is of another recipe: a draft begins from its own recipe.")
+        formula = stored(based_on.formula.all()) if based_on else {}
+        request = based_on.change_request if based_on and not based_on.signature_id else None
+        return begin(by, recipe, based_on, formula, lot=lot, note=note, request=request)
+
+
+def begin(
+    by: User,
+    recipe: Recipe,
+    based_on: Version | None,
+    formula: Mapping[str, Entry],
+    *,
+    lot: RoastLot | None,
+    note: str,
+    request: ChangeRequest | None,
+) -> Version:
+    """Write a draft; for actions only, inside their `recorded` and after their permission.
+
+    A request that was never approved travels on with its values: whoever made it stays barred
+    from approving them.
+    """
+    recipe = lock_recipe(recipe.pk)
+    last = recipe.versions.aggregate(last=Max("number"))["last"] or 0
+    version = Version.objects.create(
+        recipe=recipe,
+        number=last + 1,
+        author=by,
+        last_editor=by,
+        based_on=based_on,
+        change_request=request,
+        **_frame(recipe, note, lot),
+    )
+    _write(version, {}, formula)
+    version.refresh_from_db(fields=["created_at"])
+    return version
+
+
+def edit_draft(
+    *,
+    by: User,
+    version: Version,
+    revision: int,
+    values: Given,
+    note: str = "",
+    lot: RoastLot | None = None,
+) -> Version:
+    """Make a draft say exactly `values`, which is the whole formula; write only what differs.
+
+    Nothing different: nothing is written, and the last editor stays who it was.
+    Raises NotPermitted, Invalid with every problem, Refused if no draft, Stale if it moved on.
+    """
+    with recorded(by=by, action=history.VERSION_EDITED, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_DRAFT)
+        must_be(now, Version.State.DRAFT, to="edited")
+        must_be_at(now, revision)
+        formula, frame = read(values), _frame(now.recipe, note, lot)
+        before = stored(now.formula.all())
+        same_frame = (now.note, now.lot) == (frame["note"], frame["lot"])
+        if differing(before, formula) or not same_frame:
+            compare_and_set(now, revision, last_editor=by, **frame)
+            _write(now, before, formula)
+        return now
+
+
+def _frame(recipe: Recipe, note: str, lot: RoastLot | None) -> dict[str, object]:
+    checks = Checks()
+    note = checks.text("note", note, most=NOTE, required=False, lines=True)
+    checks.done()
+    if lot and lot.coffee_id != recipe.coffee_id:
+        raise Invalid("lot", lot, f"a roast lot of {recipe.coffee}")
+    return {"note": note, "lot": lot}
+
+
+def _write(version: Version, before: Mapping[str, Entry], after: Mapping[str, Entry]) -> None:
+    """One statement for what goes, one for what is new or says something else."""
+    gone = before.keys() - after.keys()
+    if gone:
+        version.formula.filter(code__in=gone).delete()
+    changed: Formula = {code: after[code] for code in after if before.get(code) != after[code]}
+    if changed:
+        FormulaValue.objects.bulk_create(
+            [FormulaValue(version=version, code=c, **e._asdict()) for c, e in changed.items()],
+            update_conflicts=True,
+            unique_fields=["version", "code"],
+            update_fields=Entry._fields,
+        )

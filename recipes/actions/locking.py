@@ -1,0 +1,66 @@
+"""Rows read anew under a lock, so that of two racing changes the later sees the earlier."""
+
+from typing import Any
+
+from audit.errors import NotFound, Refused, Stale
+from audit.revision import compare_and_set
+from audit.subject import Subject
+from people.models import User
+from people.permissions import require
+from people.verbs import Verb
+from recipes.models import ChangeRequest, Recipe, Version
+
+
+def subject_of(version: Version) -> Subject:
+    """What a history entry about a version is about: its recipe, under the version's name."""
+    return Subject("recipe", version.recipe_id, str(version))
+
+
+def lock_recipe(recipe_id: int) -> Recipe:
+    """The recipe, locked until the end: new numbers and approvals of one recipe take turns."""
+    found = Recipe.objects.select_for_update(of=("self",)).select_related("coffee")
+    recipe = found.filter(pk=recipe_id).first()
+    if recipe is None:
+        raise NotFound("There is no such recipe.")
+    return recipe
+
+
+def lock_version(version: Version, by: User, verb: Verb) -> Version:
+    """The version as it is now, locked, for somebody who may. Raises NotPermitted."""
+    require(by, verb, subject=subject_of(version))
+    rows = Version.objects.select_for_update(of=("self",)).with_recipe()
+    return rows.get(pk=version.pk)
+
+
+def lock_request(request: ChangeRequest) -> ChangeRequest:
+    """The change request as it is now, locked."""
+    rows = ChangeRequest.objects.select_for_update(of=("self",))
+    return rows.select_related("base__recipe__coffee", "site", "author", "decided_by").get(
+        pk=request.pk
+    )
+
+
+def must_be(version: Version, *states: str, to: str) -> None:
+    """Raise Refused unless the version is in one of the states in which it can be `to`."""
+    if version.state not in states:
+        wanted = " or ".join(Version.State(state).label for state in states)
+        raise Refused(
+            f"Version {version.number} is {version.get_state_display()}: "
+            f"only a version that is {wanted} can be {to}."
+        )
+
+
+def must_be_at(version: Version, revision: int | None) -> None:
+    """Raise Stale if the caller looked at an older revision (None: they did not say)."""
+    if revision is not None and revision != version.revision:
+        raise Stale(
+            f"Version {version.number} was changed meanwhile: look at the newest state first.",
+            version.revision,
+        )
+
+
+def advance(version: Version, **fields: Any) -> Version:  # noqa: ANN401
+    """Write the fields of a locked version and read back what the database made of them."""
+    compare_and_set(version, version.revision, **fields)
+    version.refresh_from_db()
+    return version

@@ -1,0 +1,25 @@
+"""What the history calls the changes of recipes' documents: a closed list of actions."""
+
+from audit.actions import register
+
+COFFEE_ADDED = register("coffee.added", "Added coffee")
+COFFEE_CHANGED = register("coffee.changed", "Changed coffee")
+LOT_ADDED = register("lot.added", "Added roast lot")
+RECIPE_ADDED = register("recipe.added", "Added recipe")
+
+VERSION_DRAFTED = register("version.drafted", "Drafted version")
+VERSION_EDITED = register("version.edited", "Edited draft")
+VERSION_SUBMITTED = register("version.submitted", "Submitted version")
+VERSION_RETURNED = register("version.returned", "Returned version")
+VERSION_COMMENTED = register("version.commented", "Commented on version")
+VERSION_APPROVED = register("version.approved", "Approved version")
+VERSION_SUPERSEDED = register("version.superseded", "Superseded version")
+VERSION_WITHDRAWN = register("version.withdrawn", "Withdrew version")
+
+REQUEST_MADE = register("request.made", "Asked for a change")
+REQUEST_CHANGED = register("request.changed", "Changed request")
+REQUEST_ASKED_BACK = register("request.asked_back", "Asked back about request")
+REQUEST_REBASED = register("request.rebased", "Re-based request")
+REQUEST_ACCEPTED = register("request.accepted", "Accepted request")
+REQUEST_DECLINED = register("request.declined", "Declined request")
+REQUEST_TAKEN_BACK = register("request.taken_back", "Took back request")
