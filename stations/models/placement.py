@@ -146,7 +146,7 @@ class Placement(models.Model):
                 subject_id="n.slot_id",
                 site_id="n.site_id",
                 label="l.title",
-                lookup="SELECT c.title FROM stations_controlsettings c WHERE c.id = n.settings_id",
+                lookup="SELECT s.title FROM stations_controlsettings s WHERE s.id = n.settings_id",
                 exclude=("site_id",),
             ),
         ]

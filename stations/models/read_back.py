@@ -33,8 +33,8 @@ class ReadBack(models.Model):
                 subject_id="n.slot_id",
                 site_id="l.site_id",
                 label="l.title",
-                lookup="SELECT p.site_id, c.title FROM stations_placement p"
-                " JOIN stations_controlsettings c ON c.id = p.settings_id"
+                lookup="SELECT p.site_id, s.title FROM stations_placement p"
+                " JOIN stations_controlsettings s ON s.id = p.settings_id"
                 " WHERE p.id = n.placement_id",
             ),
         ]
