@@ -8,6 +8,11 @@ from drf_spectacular.views import (
 
 from config.health import healthz
 
+handler400 = "people.web.handlers.bad_request"
+handler403 = "people.web.handlers.forbidden"
+handler404 = "people.web.handlers.not_found"
+handler500 = "people.web.handlers.failed"
+
 api: list[URLPattern | URLResolver] = [
     path("", include("recipes.api.urls")),
     path("", include("stations.api.urls")),
@@ -24,6 +29,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("stations.urls")),
     path("", include("people.urls")),
     path("", include("audit.urls")),
-    path("account/", include("allauth.urls")),
+    path("account/", include("people.account_urls")),
     path("api/v1/", include(api)),
 ]

@@ -1,0 +1,1 @@
+"""Users, roles, signatures, and what pages and endpoints are built with."""

@@ -9,7 +9,7 @@ from people.models import User
 from people.web.addresses import client_address
 
 
-class AccountAdapter(DefaultAccountAdapter):
+class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the library has no types
     """Named in ACCOUNT_ADAPTER."""
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:

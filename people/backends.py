@@ -23,7 +23,7 @@ PERMISSIONS: dict[str, Verb] = {
 }
 
 
-class RoleBackend(AuthenticationBackend):
+class RoleBackend(AuthenticationBackend):  # type: ignore[misc]  # the library has no types
     """One backend, so that there is one answer. Nobody has rights by Django's own tables."""
 
     def has_perm(

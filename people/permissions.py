@@ -86,9 +86,7 @@ def _remembered(user: User | AnonymousUser) -> list[Assignment]:
     return held
 
 
-def _refusal(
-    verb: Verb, where: str, subject: Subject | None, site_id: int | None
-) -> NotPermitted:
+def _refusal(verb: Verb, where: str, subject: Subject | None, site_id: int | None) -> NotPermitted:
     return NotPermitted(
         f"Your roles do not allow “{verb.words}”{f' {where}' if where else ''}.",
         who_may=roles_for(verb),

@@ -55,7 +55,7 @@ MFA_RECOVERY_CODES_SHOW_ONCE = False
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = DEMO or TESTING or DEBUG
 
 # How many proxies of ours stand in front; only what they add to X-Forwarded-For is believed.
-TRUSTED_PROXIES = int(os.environ.get("TRUSTED_PROXIES", "0"))
+TRUSTED_PROXIES: int = int(os.environ.get("TRUSTED_PROXIES", "0"))
 
 EMAIL_BACKEND = (
     "django.core.mail.backends.smtp.EmailBackend"

@@ -19,16 +19,16 @@ def assign_role(
     `by` None is the console. Raises Invalid (role, site) and NotPermitted: an owner of one site
     gives roles at that site only.
     """
-    with recorded(
-        by=by, action=history.ROLE_ASSIGNED, subject=subject_of(person), site_id=site_id
-    ):
+    with recorded(by=by, action=history.ROLE_ASSIGNED, subject=subject_of(person), site_id=site_id):
         if by:
             _require_at(by, site_id)
         if role not in Role.values:
             raise Invalid("role", role, "one of " + ", ".join(Role.values))
         _check_site(site_id)
         assignment, made = Assignment.objects.get_or_create(
-            user=person, role=role, site_id=site_id
+            user=person,
+            role=role,
+            site_id=site_id,  # type: ignore[misc]  # None is asked for as NULL
         )
         if not made:
             raise Invalid("role", Role(role).label, "a role this person does not have there yet")

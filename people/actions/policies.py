@@ -41,9 +41,7 @@ def set_policy(
             by=by,
             credentials=credentials,
             meaning=Meaning.POLICY_SET,
-            digest=policy_digest(
-                sole_roaster=sole_roaster, boiling=boiling, revision=expected + 1
-            ),
+            digest=policy_digest(sole_roaster=sole_roaster, boiling=boiling, revision=expected + 1),
             subject_type="policy",
             subject_id=1,
             verb=Verb.POLICY_SET,

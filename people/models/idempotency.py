@@ -13,9 +13,7 @@ class IdempotencyKey(models.Model):
 
     user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
     key = models.CharField(max_length=100)
-    request_digest = models.CharField(
-        "SHA-256 of method, path and body", max_length=64
-    )
+    request_digest = models.CharField("SHA-256 of method, path and body", max_length=64)
     status = models.PositiveSmallIntegerField()
     body = models.TextField()
     headers = models.JSONField(default=dict)

@@ -7,7 +7,7 @@ from audit.governed import exempt_label, governed
 exempt_label("mfa.Authenticator", "recorded through people.SecondFactor, the same table")
 
 
-class SecondFactor(Authenticator):
+class SecondFactor(Authenticator):  # type: ignore[misc]  # the library has no types
     """An authenticator app, passkey or set of recovery codes; that it is there, never its secret.
 
     Only here to put triggers on the library's table; read and written through the library.
@@ -23,4 +23,4 @@ class SecondFactor(Authenticator):
         )
 
     def __str__(self) -> str:
-        return self.get_type_display()
+        return str(self.get_type_display())

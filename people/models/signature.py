@@ -52,9 +52,7 @@ class Signature(models.Model):
         triggers = [
             STAMP,
             *insert_only("signature"),
-            *governed(
-                subject="signature", label="n.name || ', ' || n.role || ': ' || n.meaning"
-            ),
+            *governed(subject="signature", label="n.name || ', ' || n.role || ': ' || n.meaning"),
         ]
         indexes = [
             models.Index(fields=["subject_type", "subject_id"], name="signature_of_subject"),

@@ -58,7 +58,7 @@ class User(AbstractBaseUser, Revised):
         super().set_password(raw_password)
         self.password_set_at = timezone.now()
 
-    def has_perm(self, perm: str, obj: object = None) -> bool:
+    def has_perm(self, perm: str, obj: models.Model | None = None) -> bool:
         """Django's question, put to the sign-in backends (people.backends answers it)."""
         if not self.is_active:
             return False
@@ -66,14 +66,14 @@ class User(AbstractBaseUser, Revised):
 
     def history_sites(self) -> frozenset[int] | None:
         """The sites whose history this person may read; None means every site."""
-        from people.permissions import covered_sites
-        from people.verbs import Verb
+        from people.permissions import covered_sites  # noqa: PLC0415 - it reads this model
+        from people.verbs import Verb  # noqa: PLC0415
 
         return covered_sites(self, Verb.HISTORY_VIEW)
 
     def history_role(self, site_id: int | None) -> str:
         """The roles that count at that site, as an entry of the history names them."""
-        from people.permissions import roles_at
+        from people.permissions import roles_at  # noqa: PLC0415 - it reads this model
 
         return ", ".join(role.label.lower() for role in roles_at(self, site_id))
 

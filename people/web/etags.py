@@ -1,21 +1,46 @@
 """Lost updates refused: an ETag on everything edited, If-Match on every edit (RFC 9110, 6585)."""
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from django.http import HttpRequest
 from django.utils.http import parse_etags
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.views import APIView
 
 from audit.errors import Stale
 from audit.revision import Revised
 from people.web.problems import PreconditionRequired
 
+P = ParamSpec("P")
+View = TypeVar("View", bound=APIView)
+Handler = Callable[Concatenate[View, Request, P], Response]
+
 
 def etag_of(thing: Revised) -> str:
     """The strong tag of one revision of one thing: "site-4-17"."""
     return f'"{thing._meta.model_name}-{thing.pk}-{thing.revision}"'
+
+
+def matching(handler: Handler[View, P]) -> Handler[View, P]:
+    """For a view's `put`, `patch` or acting `post`: 428 before anything else without If-Match."""
+
+    @wraps(handler)
+    def wrapped(self: View, request: Request, /, *args: P.args, **kwargs: P.kwargs) -> Response:
+        _tags(request)
+        return handler(self, request, *args, **kwargs)
+
+    wrapped.needs_match = True  # type: ignore[attr-defined]  # for the OpenAPI description
+    return wrapped
+
+
+def _tags(request: Request | HttpRequest) -> list[str]:
+    given = parse_etags(request.headers.get("If-Match", ""))
+    if not given or given == ["*"]:
+        raise PreconditionRequired
+    return given
 
 
 def expected_revision(request: Request | HttpRequest, thing: Revised) -> int:
@@ -24,11 +49,8 @@ def expected_revision(request: Request | HttpRequest, thing: Revised) -> int:
     Raises PreconditionRequired (428) without If-Match or with a bare star, and Stale (412) when
     no tag given is the current one. Only the action's own compare-and-set closes the race.
     """
-    given = parse_etags(request.headers.get("If-Match", ""))
-    if not given or given == ["*"]:
-        raise PreconditionRequired
     # Strong comparison: a weak tag (W/"…") matches nothing here.
-    if etag_of(thing) not in given:
+    if etag_of(thing) not in _tags(request):
         raise Stale(
             f"{thing} has changed since you read it: read it again and repeat your change.",
             current_revision=thing.revision,

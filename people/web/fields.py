@@ -19,7 +19,7 @@ class PlainDecimalField(forms.CharField):
         kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", **unit}))
         super().__init__(**kwargs)
 
-    def clean(self, value: Any) -> Decimal | None:  # type: ignore[override]  # noqa: ANN401
+    def clean(self, value: Any) -> Decimal | None:  # noqa: ANN401
         """The exact number. Raises ValidationError with the value and what is allowed."""
         text = super().clean(value)
         if text in self.empty_values:

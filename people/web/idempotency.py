@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable
 from datetime import timedelta
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec
+from typing import Concatenate, ParamSpec, TypeVar
 
 from django.conf import settings
 from django.db import connection, transaction
@@ -27,7 +27,8 @@ from people.models import IdempotencyKey
 KEY = re.compile(r"[A-Za-z0-9._~:+/=-]{8,100}")
 KEPT_HEADERS = ("ETag", "Location")
 P = ParamSpec("P")
-Handler = Callable[Concatenate[Any, Request, P], Response]
+View = TypeVar("View", bound=APIView)
+Handler = Callable[Concatenate[View, Request, P], Response]
 
 
 class KeyMissing(exceptions.ParseError):
@@ -53,18 +54,18 @@ class KeyInUse(exceptions.APIException):
     default_detail = "The first request with this Idempotency-Key is still being carried out."
 
 
-def acting(handler: Handler[P]) -> Handler[P]:
+def acting(handler: Handler[View, P]) -> Handler[View, P]:
     """For a view's `post`: needs the key, repeats the stored answer, keeps successful ones only.
 
     A refused or invalid attempt changed nothing, so its key stays free to be used again.
     """
 
     @wraps(handler)
-    def wrapped(self: APIView, request: Request, *args: P.args, **kwargs: P.kwargs) -> Response:
+    def wrapped(self: View, request: Request, /, *args: P.args, **kwargs: P.kwargs) -> Response:
         key = _key(request)
         with transaction.atomic():
             _only_one_at_a_time(request, key)
-            kept = IdempotencyKey.objects.filter(user_id=request.user.pk, key=key).first()
+            kept = IdempotencyKey.objects.filter(user_id=_who(request), key=key).first()
             if kept:
                 return _again(kept, _digest(request))
             return _keep(request, key, handler(self, request, *args, **kwargs))
@@ -77,6 +78,13 @@ def forget_old_keys() -> int:
     """Delete the keys older than IDEMPOTENCY_KEY_DAYS; how many went."""
     limit = timezone.now() - timedelta(days=settings.IDEMPOTENCY_KEY_DAYS)
     return IdempotencyKey.objects.filter(created_at__lt=limit).delete()[0]
+
+
+def _who(request: Request) -> int:
+    """Keys are each person's own: nobody can be answered with what another did."""
+    if request.user.pk is None:
+        raise exceptions.NotAuthenticated
+    return request.user.pk
 
 
 def _key(request: Request) -> str:
@@ -94,7 +102,7 @@ def _digest(request: Request) -> str:
 
 def _only_one_at_a_time(request: Request, key: str) -> None:
     """A lock in the database that ends with the transaction: every process sees it."""
-    name = f"idempotency:{request.user.pk}:{key}"
+    name = f"idempotency:{_who(request)}:{key}"
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [name])
         if not cursor.fetchone()[0]:
@@ -104,7 +112,7 @@ def _only_one_at_a_time(request: Request, key: str) -> None:
 def _keep(request: Request, key: str, response: Response) -> Response:
     if response.status_code < 300:
         IdempotencyKey.objects.create(
-            user_id=request.user.pk,
+            user_id=_who(request),
             key=key,
             request_digest=_digest(request),
             status=response.status_code,

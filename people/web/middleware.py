@@ -9,9 +9,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from audit.context import Ambient, Road, ambient, recorded
-from audit.errors import DomainError, Refused
+from audit.errors import Invalid, Refused
 from people.history import OWN_ACCOUNT
 from people.web.addresses import client_address
+from people.web.conflicts import as_domain_error
 from people.web.kinds import kind_of
 
 API = "/api/"
@@ -41,12 +42,17 @@ class AmbientMiddleware:
 
     def process_exception(self, request: HttpRequest, raised: Exception) -> HttpResponse | None:
         """A rule said no and no form was there to say it: a page of its own, with the sentence."""
-        if not isinstance(raised, DomainError) or request.path.startswith(API):
+        told = None if request.path.startswith(API) else as_domain_error(raised)
+        if told is None:
             return None
-        kind = kind_of(raised)
-        refused = raised if isinstance(raised, Refused) else None
-        said = {"kind": kind, "error": raised, "refused": refused}
-        return render(request, "people/refused.html", said, status=kind.status)
+        said = {
+            "message": told.message,
+            "problems": told.problems if isinstance(told, Invalid) else [],
+            "who_may": told.who_may if isinstance(told, Refused) else "",
+            "how_to_ask": told.how_to_ask if isinstance(told, Refused) else "",
+        }
+        status = kind_of(told).status
+        return render(request, f"errors/{status}.html", said, status=status)
 
 
 class OwnAccountMiddleware:

@@ -15,8 +15,10 @@ class KeysetPagination(CursorPagination):
 
     def get_page_size(self, request: Request) -> int:
         """The wished-for size. Raises ValidationError if it is none from 1 to 500."""
-        wished = request.query_params.get("limit", str(self.page_size))
-        if not (wished.isascii() and wished.isdigit() and 1 <= int(wished[:9]) <= 500):
+        wished = str(request.query_params.get("limit", ""))
+        if not wished:
+            return self.page_size
+        if not (_whole(wished) and 1 <= int(wished) <= 500):
             raise ValidationError({"limit": "a whole number from 1 to 500"})
         return int(wished)
 
@@ -27,7 +29,11 @@ class KeysetPagination(CursorPagination):
             cursor = super().decode_cursor(request)
         except NotFound as bad:
             raise ValidationError(hint) from bad
-        position = cursor.position if cursor else None
-        if position is not None and not (position.isascii() and position.isdigit()):
+        if cursor and cursor.position is not None and not _whole(str(cursor.position)):
             raise ValidationError(hint)
         return cursor
+
+
+def _whole(text: str) -> bool:
+    """Digits only, and not more of them than a row's number has."""
+    return text.isascii() and text.isdigit() and len(text) <= 18

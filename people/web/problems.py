@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from audit.errors import DomainError, Invalid, Refused, Stale
+from people.web.conflicts import as_domain_error
 from people.web.kinds import Kind, kind_of, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
@@ -27,8 +28,9 @@ class PreconditionRequired(exceptions.APIException):
 
 def problem_details(raised: Exception, context: Mapping[str, Any]) -> Response | None:
     """REST framework's EXCEPTION_HANDLER; None (a 500 and its report) for what is not foreseen."""
-    if isinstance(raised, DomainError):
-        return _answer(kind_of(raised), raised.message, context, _extras(raised))
+    told = as_domain_error(raised)
+    if told:
+        return _answer(kind_of(told), told.message, context, _extras(told))
     if isinstance(raised, Http404):
         raised = exceptions.NotFound("There is nothing here, or not for you.")
     if isinstance(raised, PermissionDenied):

@@ -2,9 +2,13 @@
 
 from typing import Any
 
-from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
+from drf_spectacular.extensions import (
+    OpenApiAuthenticationExtension,
+    OpenApiSerializerFieldExtension,
+)
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
+from rest_framework.serializers import Serializer
 
 IF_MATCH = OpenApiParameter(
     "If-Match", str, OpenApiParameter.HEADER, required=True, description="The ETag you read."
@@ -21,7 +25,9 @@ IDEMPOTENCY_KEY = OpenApiParameter(
 class Schema(AutoSchema):
     """Adds the headers that acting requests need, from how the view was written."""
 
-    def get_override_parameters(self) -> list[OpenApiParameter]:
+    def get_override_parameters(
+        self,
+    ) -> list[OpenApiParameter | Serializer[Any] | type[Serializer[Any]]]:
         """Idempotency-Key where the handler is `acting`, If-Match where it is `matching`."""
         handler = getattr(self.view, self.method.lower(), None)
         needed = []
@@ -54,7 +60,7 @@ class SessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-
         return {"type": "apiKey", "in": "cookie", "name": "sessionid"}
 
 
-class PlainDecimalScheme(OpenApiSerializerFieldExtension):
+class PlainDecimalScheme(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]
     """Exact decimals travel as strings."""
 
     target_class = "people.web.fields.PlainDecimal"

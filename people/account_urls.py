@@ -1,0 +1,31 @@
+"""Which of allauth's pages there are: signing in, own password, second factor.
+
+Its pages for signing up and for changing one's own address are left out: an owner does both.
+"""
+
+from allauth.account import views
+from django.urls import URLPattern, URLResolver, include, path, re_path
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("login/", views.login, name="account_login"),
+    path("logout/", views.logout, name="account_logout"),
+    path("inactive/", views.account_inactive, name="account_inactive"),
+    # Closed by the adapter; the library links to it by name.
+    path("signup/", views.signup, name="account_signup"),
+    path("reauthenticate/", views.reauthenticate, name="account_reauthenticate"),
+    path("password/change/", views.password_change, name="account_change_password"),
+    path("password/set/", views.password_set, name="account_set_password"),
+    path("password/reset/", views.password_reset, name="account_reset_password"),
+    path("password/reset/sent/", views.password_reset_done, name="account_reset_password_done"),
+    re_path(
+        r"^password/reset/key/(?P<uidb36>[0-9A-Za-z]+)-(?P<key>.+)/$",
+        views.password_reset_from_key,
+        name="account_reset_password_from_key",
+    ),
+    path(
+        "password/reset/key/done/",
+        views.password_reset_from_key_done,
+        name="account_reset_password_from_key_done",
+    ),
+    path("second-factor/", include("allauth.mfa.urls")),
+]

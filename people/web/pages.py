@@ -1,0 +1,119 @@
+"""What page views are made of, so that they can stay thin."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Concatenate, ParamSpec, TypeVar
+
+from django.contrib.auth.decorators import login_required
+from django.db.models import Model, QuerySet
+from django.forms import BaseForm
+from django.http import Http404, HttpRequest, HttpResponse
+
+from audit.context import record_refusal
+from audit.errors import DomainError, Invalid, NotPermitted, Refused
+from people.history import PAGE_REFUSED
+from people.models import User
+from people.permissions import require
+from people.verbs import Verb
+from people.web.kinds import kind_of
+
+P = ParamSpec("P")
+M = TypeVar("M", bound=Model)
+
+
+class PageRequest(HttpRequest):
+    """A request of somebody signed in."""
+
+    user: User
+
+
+PageView = Callable[Concatenate[PageRequest, P], HttpResponse]
+
+
+def page(view: PageView[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+    """A page for people signed in; anybody else is sent to sign in first."""
+    return login_required(view)  # type: ignore[arg-type, return-value]
+
+
+def page_for(
+    verb: Verb,
+) -> Callable[[PageView[P]], Callable[Concatenate[HttpRequest, P], HttpResponse]]:
+    """A page for those who may do the verb somewhere; others get 403, and the history a line."""
+
+    def decorate(view: PageView[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+        def checked(request: PageRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            require_for_page(request, verb)
+            return view(request, *args, **kwargs)
+
+        checked.__doc__, checked.__name__ = view.__doc__, view.__name__
+        return page(checked)
+
+    return decorate
+
+
+def require_for_page(request: PageRequest, verb: Verb, site_id: int | None = None) -> None:
+    """As permissions.require, with the refusal written down. Raises NotPermitted."""
+    try:
+        require(request.user, verb, site_id)
+    except NotPermitted as refused:
+        record_refusal(refused, by=request.user, action=PAGE_REFUSED, site_id=site_id)
+        raise
+
+
+def one_or_404(rows: QuerySet[M], pk: int) -> M:
+    """The row, from a queryset already narrowed to what this person may see. Raises Http404."""
+    found = rows.filter(pk=pk).first()
+    if found is None:
+        raise Http404("There is nothing here, or not for you.")
+    return found
+
+
+@dataclass
+class Outcome:
+    """How an action went; the status to answer the form with if it did not."""
+
+    status: int = 200
+    error: DomainError | None = None
+
+    @property
+    def ok(self) -> bool:
+        """True once the block ran to its end."""
+        return self.error is None
+
+
+@contextmanager
+def form_errors(form: BaseForm) -> Iterator[Outcome]:
+    """Run an action; what it says no to becomes the form's errors and the answer's status.
+
+    A value's error stands beside its field, any other at the head of the form. NotFound and
+    NotPermitted are no matter of the form: they pass on and become pages of their own.
+    """
+    outcome = Outcome()
+    try:
+        yield outcome
+    except NotPermitted:
+        raise
+    except Invalid as invalid:
+        for problem in invalid.problems:
+            form.add_error(problem.field if problem.field in form.fields else None, problem.message)
+        outcome.error = invalid
+    except DomainError as told:
+        if kind_of(told).status == 404:
+            raise
+        form.add_error(None, _sentence(told))
+        outcome.error = told
+    if outcome.error:
+        outcome.status = kind_of(outcome.error).status
+
+
+def status_of(form: BaseForm) -> int:
+    """400 for a form that was sent and is not valid, else 200."""
+    return 400 if form.is_bound and not form.is_valid() else 200
+
+
+def _sentence(told: DomainError) -> str:
+    if isinstance(told, Refused):
+        who = f"Who may: {told.who_may}." if told.who_may else ""
+        return " ".join(filter(None, [told.message, who, told.how_to_ask]))
+    return told.message
