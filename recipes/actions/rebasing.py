@@ -1,0 +1,76 @@
+"""Moving a change request onto the version that was approved meanwhile; nothing is lost unseen."""
+
+from collections.abc import Mapping
+
+from audit.context import recorded
+from audit.errors import Invalid, Problem, Refused
+from audit.revision import compare_and_set
+from people.models import User
+from people.permissions import may
+from people.verbs import Verb
+from recipes import history
+from recipes.actions.decisions import current_version
+from recipes.actions.locking import lock_recipe, lock_request
+from recipes.actions.requests import must_be_own, must_be_undecided, subject_of, write_proposals
+from recipes.formula import stored
+from recipes.models import ChangeRequest
+from recipes.rebasing import Sides, kept, three_sides
+
+CHOICES = ("proposed", "current")
+
+
+def rebase(*, by: User, request: ChangeRequest, choices: Mapping[str, str]) -> ChangeRequest:
+    """Put the request against the current version, keeping or dropping each proposal in question.
+
+    Each parameter that both the request and the newer version changed needs "proposed" or
+    "current"; a proposal the newer version fulfils already is dropped. For the author and for
+    whoever decides. Raises NotPermitted, Refused once decided, if nothing was approved meanwhile or
+    nothing would remain, and Invalid naming each choice that is missing or unknown.
+    """
+    subject, site = subject_of(request), request.site_id
+    with recorded(by=by, action=history.REQUEST_REBASED, subject=subject, site_id=site):
+        _must_be_involved(request, by)
+        lock_recipe(request.base.recipe_id)
+        now = lock_request(request)
+        must_be_undecided(now)
+        current = current_version(now)
+        if current.pk == now.base_id:
+            raise Refused(f"Request {now.pk} is against the current version already.")
+        lines = three_sides(now, current)
+        _check(lines, choices)
+        left = kept(lines, choices)
+        if not left:
+            raise Refused(
+                "Nothing of the request would be left.",
+                how_to_ask="Its author takes it back, or a head roaster declines it.",
+            )
+        write_proposals(now, stored(now.proposals.all()), left)
+        compare_and_set(now, now.revision, base=current)
+        return now
+
+
+def _must_be_involved(request: ChangeRequest, by: User) -> None:
+    if not may(by, Verb.REQUEST_DECIDE, request.site_id):
+        must_be_own(request, by)
+
+
+def _check(lines: list[Sides], choices: Mapping[str, str]) -> None:
+    proposed = {line.code for line in lines if line.proposed is not None}
+    open_questions = [line.code for line in lines if line.needs_choice]
+    problems = [
+        Problem(code, choices[code], "a parameter of the request")
+        for code in choices
+        if code not in proposed
+    ]
+    problems += [
+        Problem(code, choices[code], "proposed or current")
+        for code in choices
+        if code in proposed and choices[code] not in CHOICES
+    ]
+    problems += [
+        Problem(code, None, "proposed or current, because the newer version changed it too")
+        for code in open_questions
+        if code not in choices
+    ]
+    if problems:
+        raise Invalid.of(problems)
