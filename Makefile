@@ -35,7 +35,7 @@ clean:       ## remove the virtual environment, caches and the demo's data
 	rm -rf .venv var staticfiles .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
 
 .venv/bin/python:
-	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Portaledger needs Python 3.11 or newer; choose one with PYTHON=python3.12")'
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Portaledger needs Python 3.11 or newer; choose one with PYTHON=python3.12")'
 	$(PYTHON) -m venv .venv
 
 .venv/.run: requirements.txt | .venv/bin/python

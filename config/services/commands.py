@@ -1,8 +1,6 @@
 """What `python -m config.services` can do: serve the demo, walk through it, lend servers."""
 
-import os
 import shutil
-import subprocess
 import sys
 import tempfile
 import time
@@ -44,9 +42,9 @@ def walkthrough(*, web: int, workers: int) -> int:
         load(stack, shown=False)
         addresses = run_application(stack, ports=free_ports(web), workers=workers)
         command = [sys.executable, "-m", "config.walkthrough", *addresses]
-        code = subprocess.run(command, check=False, env={**os.environ, **stack.env}, cwd=BASE_DIR)
+        code = stack.run(command)
         stack.require_alive()
-        return code.returncode
+        return code
 
 
 def lend(*, command: Sequence[str]) -> int:
@@ -55,7 +53,7 @@ def lend(*, command: Sequence[str]) -> int:
         temporary_folder("lent") as folder,
         servers(folder, mode="test", careless=True) as stack,
     ):
-        return subprocess.run(command, check=False, env={**os.environ, **stack.env}).returncode
+        return stack.run(command)
 
 
 def load(stack: Stack, *, shown: bool) -> None:
@@ -65,7 +63,7 @@ def load(stack: Stack, *, shown: bool) -> None:
     stack.env["ALLOWED_HOSTS"] = f"{HOST},localhost"
     stack.manage("migrate", "--noinput", "--verbosity", "1")
     stack.manage("collectstatic", "--noinput", "--verbosity", "0")
-    if find_spec("recipes.management.commands.load_demo"):
+    if (BASE_DIR / "recipes/management/commands/load_demo.py").exists():
         stack.manage("load_demo", shown=shown)
 
 

@@ -9,11 +9,12 @@ import urllib.request
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from typing import BinaryIO
 
 from config.services import cluster, postgres, valkey
 from config.services.folder import BASE_DIR, Folder
 from config.services.ports import HOST
-from config.services.process import Child, Program, stop_leftovers
+from config.services.process import Child, Program, die_with_parent, stop_leftovers
 from config.services.sentences import CannotRunError, tail
 
 WEB_SECONDS = 60.0  # until a web process answers
@@ -38,19 +39,30 @@ class Stack:
         self.children.append(child)
         return child
 
+    def run(
+        self,
+        command: Sequence[str],
+        *,
+        stdout: BinaryIO | None = None,
+        stderr: BinaryIO | None = None,
+    ) -> int:
+        """Run a command to its end where this stack is the environment; its exit code."""
+        return subprocess.run(
+            list(command),
+            check=False,
+            env={**os.environ, **self.env},
+            stdout=stdout,
+            stderr=stderr,
+            preexec_fn=die_with_parent,
+        ).returncode
+
     def manage(self, *arguments: str, shown: bool = False) -> None:
         """Run a management command; CannotRunError with the end of its log when it fails."""
         log = self.folder.log(arguments[0])
         with log.open("wb") as file:
-            done = subprocess.run(
-                [sys.executable, str(BASE_DIR / "manage.py"), *arguments],
-                check=False,
-                env={**os.environ, **self.env},
-                stdin=subprocess.DEVNULL,
-                stdout=None if shown else file,
-                stderr=file,
-            )
-        if done.returncode:
+            command = [sys.executable, str(BASE_DIR / "manage.py"), *arguments]
+            code = self.run(command, stdout=None if shown else file, stderr=file)
+        if code:
             raise CannotRunError(f"`{arguments[0]}` failed; the end of its log:\n{tail(log)}")
 
     def require_alive(self) -> None:

@@ -25,7 +25,9 @@ def schema() -> dict[str, Any]:
 
 
 def problems(compose: dict[str, Any]) -> list[str]:
-    return [error.message for error in jsonschema.Draft7Validator(schema()).iter_errors(compose)]
+    published = schema()
+    validator = jsonschema.validators.validator_for(published)(published)
+    return [error.message for error in validator.iter_errors(compose)]
 
 
 def test_fits_the_published_schema() -> None:

@@ -1,0 +1,118 @@
+"""Runs that meet each other, a taken port, or a sudden end."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import psutil
+import pytest
+
+from config.services.folder import Folder
+from config.services.process import Child, Program, stop_leftovers
+from config.services.sentences import CannotRunError
+from config.services.stack import servers
+from tests.tooling.listing import ROOT
+
+SERVICES = [sys.executable, "-m", "config.services"]
+
+
+def demo(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*SERVICES, "demo", *arguments],
+        cwd=ROOT,
+        env={**os.environ, "PORTALEDGER_DATA": str(data)},
+        capture_output=True,
+        text=True,
+        timeout=30,
+        check=False,
+    )
+
+
+def test_a_second_run_is_told_of_the_first(folder: Folder) -> None:
+    done = demo(folder.path)
+    assert done.returncode == 1
+    assert f"already runs from {folder.path} (process {os.getpid()}" in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_taken_port_is_named_with_the_way_out(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        done = demo(tmp_path / "data", "--port", str(port))
+    assert done.returncode == 1
+    assert f"Port {port} on 127.0.0.1 is in use" in done.stderr
+    assert f"make demo PORT={port + 1}" in done.stderr
+    assert not (tmp_path / "data" / "database").exists(), "found out before anything is started"
+
+
+@contextmanager
+def lent(folder: Folder) -> Iterator[subprocess.Popen[str]]:
+    """A run of its own that has started both servers, and the ids of its processes."""
+    process = subprocess.Popen(
+        [*SERVICES, "lend", "sh", "-c", "echo ready; exec sleep 60"],
+        cwd=ROOT,
+        env={**os.environ, "TMPDIR": str(folder.path)},
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert process.stdout
+        while process.stdout.readline().strip() != "ready":
+            assert process.poll() is None
+        yield process
+    finally:
+        process.kill()
+        process.wait()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the kernel's help is Linux only")
+@pytest.mark.parametrize("ending", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
+def test_whatever_ends_a_run_ends_its_servers(folder: Folder, ending: signal.Signals) -> None:
+    with lent(folder) as run:
+        started = psutil.Process(run.pid).children(recursive=True)
+        assert {"postgres", "valkey-server"} <= {process.name() for process in started}
+        run.send_signal(ending)
+        run.wait(20)
+        _, alive = psutil.wait_procs(started, timeout=20)
+    lasting = [process for process in alive if process.status() != psutil.STATUS_ZOMBIE]
+    assert lasting == []
+
+
+def test_a_process_that_dies_is_reported_and_not_replaced(folder: Folder) -> None:
+    with servers(folder, mode="test", careless=True) as stack:
+        stack.require_alive()
+        (broker,) = (child for child in stack.children if child.program.name == "broker")
+        os.kill(broker.pid, signal.SIGKILL)
+        deadline = time.monotonic() + 5
+        while broker.exit_code is None and time.monotonic() < deadline:
+            time.sleep(0.01)
+        with pytest.raises(CannotRunError, match=re.escape("The broker process ended by itself")):
+            stack.require_alive()
+
+
+def test_an_id_given_to_another_program_since_is_left_alone(folder: Folder) -> None:
+    child = Child(Program("sleeper", ["sleep", "60"]), folder)
+    try:
+        record = folder.path / "pids" / "sleeper"
+        record.write_text(f'{{"pid": {child.pid}, "started": 1}}')
+        stop_leftovers(folder)
+        assert child.exit_code is None
+    finally:
+        child.stop()
+
+
+def test_starting_over_removes_only_what_a_run_made(folder: Folder) -> None:
+    mine = folder.path / "notes.txt"
+    mine.write_text("mine")
+    key = folder.secret_key()
+    assert (folder.path / "secret_key").stat().st_mode & 0o777 == 0o600
+    folder.clear()
+    assert mine.read_text() == "mine"
+    assert folder.secret_key() != key
