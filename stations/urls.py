@@ -1,6 +1,33 @@
 """Pages of stations."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from stations.views import abilities, board, importing, machines, reading, sites, slots, stations
 
 app_name = "stations"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("board/", board.board, name="board"),
+    path("sites/", sites.sites, name="sites"),
+    path("sites/add/", sites.site_add, name="site_add"),
+    path("sites/<int:pk>/", sites.site, name="site"),
+    path("sites/<int:pk>/edit/", sites.site_edit, name="site_edit"),
+    path("sites/<int:pk>/to-key/", reading.to_key, name="to_key"),
+    path("machines/add/", machines.machine_add, name="machine_add"),
+    path("machines/<int:pk>/", machines.machine, name="machine"),
+    path("machines/<int:pk>/edit/", machines.machine_edit, name="machine_edit"),
+    path("abilities/", abilities.ability_sets, name="ability_sets"),
+    path("abilities/add/", abilities.ability_set_add, name="ability_set_add"),
+    path("abilities/<int:pk>/", abilities.ability_set, name="ability_set"),
+    path("abilities/<int:pk>/edit/", abilities.ability_set_edit, name="ability_set_edit"),
+    path("stations/add/", stations.station_add, name="station_add"),
+    path("stations/<int:pk>/", stations.station, name="station"),
+    path("stations/<int:pk>/edit/", stations.station_edit, name="station_edit"),
+    path("stations/<int:pk>/slots/", stations.slots_add, name="slots_add"),
+    path("stations/<int:pk>/sheet/", stations.sheet, name="sheet"),
+    path("at/<slug:code>/", stations.at, name="at"),
+    path("slots/<int:pk>/", slots.slot, name="slot"),
+    path("slots/<int:pk>/read-back/", reading.read_slot_back, name="read_back"),
+    path("slots/<int:pk>/set/", slots.set_slot_by_hand, name="set_by_hand"),
+    path("equipment/import/", importing.import_page, name="import"),
+    path("equipment/import/example.csv", importing.import_example, name="import_example"),
+]

@@ -1,13 +1,28 @@
 """Comparing what a slot was found to hold with what it should hold."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 
 from audit.errors import Problem
 from people.printing import unit_label
 from people.web.numbers import BadNumber, Bounds, read_number
 from stations.catalogue import ENDINGS
-from stations.printing import ENDS_BY, unit_of
+from stations.models import ReadBack
+from stations.printing import ENDS_BY, printed, unit_of, word_of
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One setting beside what was found, for pages; ``verdict`` is empty before a read-back."""
+
+    code: str
+    label: str
+    should: str
+    found: str
+    unit: str
+    verdict: str
+
 
 MATCHES, DIFFERS, MISSING = "matches", "differs", "missing"
 Values = Mapping[str, Mapping[str, str]]
@@ -66,3 +81,20 @@ def _verdict(code: str, should: str, found: str | None) -> str:
 def overall(verdicts: Mapping[str, str]) -> str:
     """A slot matches only if every setting does: one that is missing is one that differs."""
     return MATCHES if all(v == MATCHES for v in verdicts.values()) else DIFFERS
+
+
+def lines_of(expected: Values, read_back: ReadBack | None) -> list[Line]:
+    """Every expected setting beside what that read-back found."""
+    found = read_back.found if read_back else {}
+    verdicts = read_back.verdicts if read_back else {}
+    return [
+        Line(
+            code=row.code,
+            label=row.label,
+            should=row.value,
+            found=word_of(row.code, found.get(row.code, "")),
+            unit=row.unit,
+            verdict=verdicts.get(row.code, ""),
+        )
+        for row in printed(expected)
+    ]

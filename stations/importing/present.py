@@ -4,8 +4,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count
-
 from people.models import User
 from people.permissions import covered_sites
 from people.verbs import Verb
@@ -36,7 +34,7 @@ def look(codes: Iterable[str], names: Iterable[str], by: User) -> Present:
     machines = Machine.objects.filter(site__in=sites.values()).select_related("site", "abilities")
     stations = (
         Station.objects.filter(machine__site__in=sites.values())
-        .annotate(slot_count=Count("slots"))
+        .with_slot_count()
         .select_related("machine__site")
     )
     return Present(

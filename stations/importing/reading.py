@@ -17,7 +17,7 @@ Cells = dict[str, str]
 def decode(data: bytes) -> str:
     """The file's text, from UTF-8 with or without a byte order mark. Raises Invalid."""
     if len(data) > MAX_BYTES:
-        raise Invalid("file", f"{len(data)} bytes", f"at most {MAX_BYTES // 1_000_000} MB")
+        raise Invalid("file", "a larger one", f"at most {MAX_BYTES // 1_000_000} MB")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

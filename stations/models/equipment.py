@@ -11,6 +11,7 @@ from audit.governed import governed
 from audit.revision import Revised
 from stations.fields import ExactDecimalField
 from stations.models.site import Site
+from stations.queries.machines import MachineQuerySet
 from stations.queries.slots import SlotQuerySet, StationQuerySet
 
 # No vowels and no look-alikes: a code may be read aloud over a grinder.
@@ -79,6 +80,8 @@ class Machine(Revised):
     name = models.CharField(max_length=80)
     abilities = models.ForeignKey(AbilitySet, models.PROTECT, related_name="machines")
 
+    objects = MachineQuerySet.as_manager()
+
     class Meta:
         ordering = ["site", "name"]
         constraints = [
@@ -106,7 +109,9 @@ class Station(Revised):
         null=True, blank=True, help_text="flow-meter pulses per mL of water, from its calibration"
     )
     temperature_offset = ExactDecimalField(
-        null=True, blank=True, help_text="°C measured at the group minus °C set; empty: not measured"
+        null=True,
+        blank=True,
+        help_text="°C measured at the group minus °C set; empty: not measured",
     )
 
     objects = StationQuerySet.as_manager()

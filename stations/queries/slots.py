@@ -1,9 +1,10 @@
 """Stations and slots with what they hold."""
 
+from collections.abc import Iterable
 from typing import Any, Self
 
 from django.db import models
-from django.db.models import Case, CharField, F, OuterRef, Q, Subquery, Value, When
+from django.db.models import Case, CharField, Count, F, OuterRef, Q, Subquery, Value, When
 from django.db.models.functions import Concat
 
 from people.models import User
@@ -24,6 +25,10 @@ class StationQuerySet(models.QuerySet[Any]):
         return self.select_related("machine__site", "machine__abilities").order_by(
             "machine__site__name", "machine__name", "number"
         )
+
+    def with_slot_count(self) -> Self:
+        """Stations annotated with ``slot_count``."""
+        return self.annotate(slot_count=Count("slots"))
 
 
 class SlotQuerySet(models.QuerySet[Any]):
@@ -77,6 +82,22 @@ class SlotQuerySet(models.QuerySet[Any]):
                 output_field=CharField(),
             )
         )
+
+    def waiting(self, everything: bool = False) -> Self:
+        """Locked slots that somebody has to key in: not read back yet, or found to differ.
+
+        With ``everything`` those that match as well.
+        """
+        signed = {"placements__state": "in_force", "placements__signature__isnull": False}
+        if not everything:
+            signed["placements__verdict__in"] = ["unread", "differs"]
+        return self.filter(**signed)
+
+    def count_by_site(self, sites: Iterable[int]) -> dict[int, int]:
+        """How many slots each of these sites has."""
+        site = "station__machine__site"
+        rows = self.filter(**{f"{site}__in": list(sites)}).order_by().values_list(site)
+        return dict(rows.annotate(Count("pk")))
 
     def locked(self) -> Self:
         """Slots whose content is signed and in force."""

@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
 from audit.context import recorded
 from people.models import Meaning, Signature, User
@@ -59,9 +61,7 @@ def bar(cast: Cast) -> Bar:
     return Bar(
         abilities,
         machine,
-        add_station(
-            machine=machine, number=1, slots=2, pulses_per_millilitre=Decimal(4), by=by
-        ),
+        add_station(machine=machine, number=1, slots=2, pulses_per_millilitre=Decimal(4), by=by),
         add_station(machine=machine, number=2, slots=2, by=by),
         add_station(machine=away, number=1, slots=1, by=by),
     )
@@ -85,7 +85,7 @@ def place(slot: Slot, by: User, values: Mapping[str, Mapping[str, str]] = VALUES
             entitlement=Entitlement(basis, basis_id, signature),
             settings=[settings],
             slots=[slot.pk],
-            due={site.pk: signature.at if signature.at else None},
+            due={site.pk: timezone.now() - timedelta(minutes=1)},
         )
         bring_into_force(basis=basis, basis_id=basis_id, site_id=site.pk, at_most=10)
     return Placement.objects.get(slot=slot, state="in_force")

@@ -1,6 +1,7 @@
 """Adding and changing bars."""
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -30,12 +31,18 @@ def test_a_site_is_added_with_its_history(cast: Cast) -> None:
         ("code", "Quay"), ("code", "a_b"), ("code", "x" * 21), ("code", ""), ("code", "harbour"),
         ("name", ""), ("name", "x" * 81), ("name", "a\x00b"), ("name", "Harbour"),
         ("time_zone", "Mars/Base"), ("time_zone", ""), ("time_zone", "../etc/passwd"),
-        ("altitude", Decimal("NaN")), ("altitude", Decimal("Infinity")), ("altitude", Decimal(-431)),
-        ("altitude", Decimal(6001)), ("altitude", Decimal("1E+30")), ("altitude", Decimal("1.234")),
+        ("altitude", Decimal("NaN")), ("altitude", Decimal("Infinity")),
+        ("altitude", Decimal(-431)), ("altitude", Decimal(6001)),
+        ("altitude", Decimal("1E+30")), ("altitude", Decimal("1.234")),
     ],
 )  # fmt: skip
 def test_a_value_that_cannot_be_used_is_named(cast: Cast, field: str, value: object) -> None:
-    values = {"code": "quay", "name": "Quay", "time_zone": "Asia/Kolkata", "altitude": Decimal(7)}
+    values: dict[str, Any] = {
+        "code": "quay",
+        "name": "Quay",
+        "time_zone": "Asia/Kolkata",
+        "altitude": Decimal(7),
+    }
     with pytest.raises(Invalid) as raised:
         add_site(**{**values, field: value}, by=cast.head_roaster)
     assert raised.value.field == field
@@ -51,7 +58,7 @@ def test_all_faults_are_told_at_once(cast: Cast) -> None:
 
 
 def test_a_change_is_made_from_the_revision_that_was_seen(cast: Cast) -> None:
-    values = {"name": "Harbour", "time_zone": "Europe/Lisbon", "by": cast.owner}
+    values: dict[str, Any] = {"name": "Harbour", "time_zone": "Europe/Lisbon", "by": cast.owner}
     change_site(site=cast.site, seen_revision=1, altitude=Decimal(13), **values)
     stale = Site.objects.get(pk=cast.site.pk)
     with pytest.raises(Stale) as raised:

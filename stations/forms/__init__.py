@@ -1,0 +1,1 @@
+"""Forms of the equipment's pages; what is allowed is decided by the actions."""

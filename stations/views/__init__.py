@@ -1,0 +1,1 @@
+"""The pages of the equipment: thin, the rules are in the actions."""

@@ -1,0 +1,84 @@
+"""What machines of one construction can set."""
+
+from django.db.models import Count
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+
+from people.permissions import may, require
+from people.verbs import Verb
+from stations.actions import add_ability_set, change_ability_set
+from stations.forms.abilities import AbilitySetForm, NewAbilitySetForm, initial_of
+from stations.models import AbilitySet, Machine
+from stations.paging import keyset
+from stations.views.answering import PersonRequest, form_page, page
+
+
+@page()
+def ability_sets(request: PersonRequest) -> HttpResponse:
+    """All sets of abilities, and how many machines have each."""
+    require(request.user, Verb.EQUIPMENT_VIEW)
+    found = AbilitySet.objects.annotate(machine_count=Count("machines"))
+    context = {
+        "page": keyset(found, "name", request.GET),
+        "may_edit": may(request.user, Verb.EQUIPMENT_EDIT),
+    }
+    return render(request, "stations/ability_sets.html", context)
+
+
+@page()
+def ability_set(request: PersonRequest, pk: int) -> HttpResponse:
+    """One set: its parameters, ranges and steps, and the machines that have it."""
+    require(request.user, Verb.EQUIPMENT_VIEW)
+    shown = get_object_or_404(AbilitySet, pk=pk)
+    machines = Machine.objects.covered_by(request.user).filter(abilities=shown)
+    context = {
+        "ability_set": shown,
+        "abilities": shown.abilities.all(),
+        "page": keyset(machines.select_related("site"), "id", request.GET),
+        "may_edit": may(request.user, Verb.EQUIPMENT_EDIT),
+        "may_read_history": may(request.user, Verb.HISTORY_VIEW),
+    }
+    return render(request, "stations/ability_set.html", context)
+
+
+@page("GET", "POST")
+def ability_set_add(request: PersonRequest) -> HttpResponse:
+    """Add a set."""
+    require(request.user, Verb.EQUIPMENT_EDIT)
+    form = NewAbilitySetForm(request.POST or None)
+    return form_page(
+        request,
+        "stations/ability_set_form.html",
+        form,
+        lambda: add_ability_set(
+            name=form.cleaned_data["name"],
+            ends_by=form.cleaned_data["ends_by"],
+            abilities=form.reaches(),
+            by=request.user,
+        ),
+        said="{} was added.",
+        context={},
+    )
+
+
+@page("GET", "POST")
+def ability_set_edit(request: PersonRequest, pk: int) -> HttpResponse:
+    """Change a set."""
+    require(request.user, Verb.EQUIPMENT_EDIT)
+    shown = get_object_or_404(AbilitySet, pk=pk)
+    form = AbilitySetForm(request.POST or None, initial=initial_of(shown))
+    return form_page(
+        request,
+        "stations/ability_set_form.html",
+        form,
+        lambda: change_ability_set(
+            ability_set=shown,
+            seen_revision=form.cleaned_data["seen_revision"],
+            name=form.cleaned_data["name"],
+            ends_by=form.cleaned_data["ends_by"],
+            abilities=form.reaches(),
+            by=request.user,
+        ),
+        said="{} was changed.",
+        context={"ability_set": shown},
+    )

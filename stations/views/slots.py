@@ -1,0 +1,120 @@
+"""Slots: what they should hold, what they were found to hold, and setting an unlocked one."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+
+from people.permissions import may, require
+from people.verbs import Verb
+from stations.actions import set_by_hand
+from stations.by_hand import HOW_TO_ASK, WHO_MAY
+from stations.forms.values import ByHandForm
+from stations.holdings import Holding, holdings
+from stations.models import Placement, ReadBack, Slot
+from stations.paging import keyset
+from stations.verdicts import lines_of
+from stations.views.answering import PersonRequest, form_page, page
+
+PER_LIST = 25
+
+
+def covered_holding(request: PersonRequest, pk: int) -> Holding:
+    """The slot and what it should hold, for people whose roles cover its site; 404 for others."""
+    get_object_or_404(Slot.objects.covered_by(request.user), pk=pk)
+    return holdings(Slot.objects.filter(pk=pk))[0]
+
+
+@page()
+def slot(request: PersonRequest, pk: int) -> HttpResponse:
+    """One slot and its whole story."""
+    holding = covered_holding(request, pk)
+    site = holding.slot.station.machine.site
+    read_backs = ReadBack.objects.filter(slot=pk).select_related("by", "placement__settings")
+    last = _last_read_back(holding)
+    context = {
+        "holding": holding,
+        "slot": holding.slot,
+        "site": site,
+        "last": last,
+        "lines": lines_of(holding.placement.settings.values, last) if holding.placement else [],
+        "waiting": _waiting(pk),
+        "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
+        "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
+        "who_may": WHO_MAY,
+        "how_to_ask": HOW_TO_ASK,
+        **_rights(request, site.pk),
+    }
+    return render(request, "stations/slot.html", context)
+
+
+def _rights(request: PersonRequest, site_id: int) -> dict[str, bool]:
+    verbs = {
+        "may_read_back": Verb.SLOT_READ_BACK,
+        "may_set": Verb.SLOT_SET_BY_HAND,
+        "may_ask": Verb.REQUEST_MAKE,
+        "may_permit": Verb.PERMIT_GRANT,
+        "may_read_history": Verb.HISTORY_VIEW,
+    }
+    return {name: may(request.user, verb, site_id) for name, verb in verbs.items()}
+
+
+def _last_read_back(holding: Holding) -> ReadBack | None:
+    """The newest read-back of what is in force now; an older placement's says nothing about it."""
+    if holding.placement is None or holding.placement.verdict == Placement.Verdict.UNREAD:
+        return None
+    rows = ReadBack.objects.filter(placement=holding.placement).select_related("by")
+    return rows.order_by("-id").first()
+
+
+def _waiting(slot_id: int) -> Any:  # noqa: ANN401
+    """What is scheduled, and what a permit has suspended."""
+    states = [Placement.State.SCHEDULED, Placement.State.SUSPENDED]
+    rows = Placement.objects.filter(slot=slot_id, state__in=states)
+    return rows.select_related("settings", "signature").order_by("due_at")
+
+
+def _past(slot_id: int) -> Any:  # noqa: ANN401
+    states = [Placement.State.ENDED, Placement.State.CANCELLED]
+    rows = Placement.objects.filter(slot=slot_id, state__in=states)
+    return rows.select_related("settings", "signature")
+
+
+@page("GET", "POST")
+def set_slot_by_hand(request: PersonRequest, pk: int) -> HttpResponse:
+    """Say that an unlocked slot holds something else now; a locked one answers with who may."""
+    holding = covered_holding(request, pk)
+    machine = holding.slot.station.machine
+    require(request.user, Verb.SLOT_SET_BY_HAND, machine.site_id)
+    context = {
+        "holding": holding,
+        "slot": holding.slot,
+        "site": machine.site,
+        "who_may": WHO_MAY,
+        "how_to_ask": HOW_TO_ASK,
+        **_rights(request, machine.site_id),
+    }
+    if holding.locked and request.method != "POST":
+        # Looking is no attempt: only what is sent is refused for the record.
+        return render(request, "stations/slot_locked.html", context, status=409)
+    form = ByHandForm(machine.abilities, request.POST or None, initial=_held(holding))
+    if holding.locked:
+        # However badly the values are spelt, trying counts: the action refuses and records it.
+        _set(request, holding, {code: request.POST.get(code, "") for code in form.codes})
+    return form_page(
+        request,
+        "stations/set_by_hand.html",
+        form,
+        lambda: _set(request, holding, form.values()),
+        said="{} is noted as set by hand.",
+        context=context,
+    )
+
+
+def _set(request: PersonRequest, holding: Holding, values: dict[str, str]) -> Slot:
+    return set_by_hand(slot=holding.slot, values=values, by=request.user).slot
+
+
+def _held(holding: Holding) -> dict[str, str]:
+    values = holding.placement.settings.values if holding.placement else {}
+    return {code: given["value"] for code, given in values.items()}
