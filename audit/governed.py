@@ -54,7 +54,7 @@ class Naming:
 
 def transition(**tables: str) -> pgtrigger.Referencing:
     """The rows of the statement, as tables."""
-    return pgtrigger.Referencing(**tables)  # type: ignore[no-untyped-call]
+    return pgtrigger.Referencing(**tables)
 
 
 class Capture(FirmTrigger):

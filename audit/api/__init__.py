@@ -1,1 +1,1 @@
-"""The audit part of the HTTP API."""
+"""The history over the API."""

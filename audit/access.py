@@ -1,0 +1,34 @@
+"""Who may read the history, and of which sites."""
+
+from typing import Protocol, cast
+
+from audit.errors import NotPermitted
+
+
+class Viewer(Protocol):
+    """Somebody who may read some of the history."""
+
+    is_authenticated: bool
+
+    def has_perm(self, perm: str) -> bool:
+        """Django's question."""
+        ...
+
+    def history_sites(self) -> frozenset[int] | None:
+        """The sites whose entries they may read; None means every site."""
+        ...
+
+
+def scope_of(user: object) -> frozenset[int] | None:
+    """The sites whose history this person may read, None for all. Raises NotPermitted.
+
+    Entries that belong to no site (recipes, people, policy) are read by everyone who reads any.
+    """
+    viewer = cast(Viewer, user)
+    if not viewer.is_authenticated or not viewer.has_perm("audit.view_entry"):
+        raise NotPermitted(
+            "Your roles do not let you read the history.",
+            who_may="Whoever has a role that reads it",
+            how_to_ask="Ask an owner.",
+        )
+    return viewer.history_sites()

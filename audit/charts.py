@@ -1,0 +1,106 @@
+"""A parameter over time, drawn as steps: a value holds until the next one is written."""
+
+import base64
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from audit.labels import label_of
+from audit.models import Entry, Operation
+from audit.queries import HistoryFilter, page_of
+
+MOST = 500  # the newest changes that are drawn
+PANELS = 4  # columns that get a panel of their own (target, tolerances)
+WIDTH, HEIGHT = 640, 150
+INK, SOFT, SHEET, ACCENT = "#1d1b16", "#57524a", "#fdfbf5", "#0c5358"
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A value as written at a moment."""
+
+    at: datetime
+    value: Decimal
+    old: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """The drawing as a data address, and the sentence that says what is in it."""
+
+    source: str
+    text: str
+
+
+def chart_of(wanted: HistoryFilter, scope: frozenset[int] | None) -> Chart | None:
+    """A chart of what the filter finds, or None where no number was ever written."""
+    entries = list(reversed(page_of(wanted, scope, size=MOST).entries))
+    series = _series(entries)
+    if not series:
+        return None
+    unit = next((entry.unit for entry in reversed(entries) if entry.unit), "")
+    svg = _draw(series, unit)
+    source = "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
+    return Chart(source, " ".join(_told(name, points, unit) for name, points in series.items()))
+
+
+def _series(entries: list[Entry]) -> dict[str, list[Point]]:
+    """The numbers written, by column, oldest first."""
+    found: dict[str, list[Point]] = {}
+    for entry in entries:
+        if entry.operation == Operation.REFUSED:
+            continue
+        for column, (old, new) in entry.changes.items():
+            value = _number(new)
+            if value is not None:
+                name = label_of(entry.table_name, column).name
+                found.setdefault(name, []).append(Point(entry.at, value, _number(old)))
+    return dict(list(found.items())[:PANELS])
+
+
+def _number(value: object) -> Decimal | None:
+    """Decimals are recorded as text; whole numbers and truth values are not measurements."""
+    if not isinstance(value, str):
+        return None
+    try:
+        number = Decimal(value)
+    except InvalidOperation:
+        return None
+    return number if number.is_finite() else None
+
+
+def _told(name: str, points: list[Point], unit: str) -> str:
+    low, high = min(p.value for p in points), max(p.value for p in points)
+    first, last = points[0], points[-1]
+    spread = f", between {low} and {high}" if low != high else ""
+    return (
+        f"{name}: {len(points)} values from {first.at:%Y-%m-%d} to {last.at:%Y-%m-%d}{spread}, "
+        f"last {last.value} {unit}".rstrip()
+        + "."
+    )
+
+
+def _draw(series: dict[str, list[Point]], unit: str) -> str:
+    # Imported here: they take a second to load, and few pages draw.
+    import altair as alt  # noqa: PLC0415
+    import vl_convert as vlc  # noqa: PLC0415
+
+    panels = [_panel(alt, name, points, unit) for name, points in series.items()]
+    sheet = alt.vconcat(*panels).configure(background=SHEET, font="Noto Sans")
+    sheet = sheet.configure_axis(labelColor=SOFT, titleColor=INK, gridColor="#d3cbb9")
+    return str(vlc.vegalite_to_svg(sheet.to_dict(), vl_version="v6.1"))
+
+
+def _panel(alt: Any, name: str, points: list[Point], unit: str) -> Any:  # noqa: ANN401  untyped
+    # Floats only here, for the pixels: every exact value is in the table beside the chart.
+    values = [{"at": point.at.isoformat(), "value": float(point.value)} for point in points]
+    title = f"{name} / {unit}" if unit else name
+    chart = alt.Chart(alt.Data(values=values)).encode(
+        x=alt.X("at:T", title=None, scale=alt.Scale(type="utc")),
+        y=alt.Y("value:Q", title=title, scale=alt.Scale(zero=False)),
+    )
+    line = chart.mark_line(interpolate="step-after", color=ACCENT)
+    return (line + chart.mark_point(color=ACCENT, filled=True)).properties(
+        width=WIDTH, height=HEIGHT
+    )

@@ -1,0 +1,88 @@
+"""Walking an index of the history backwards from a key.
+
+Rows are compared, not columns: `(action, id) <= ('x', 9)` ordered by (action, id) can be answered
+by one range of that index alone. With `action = 'x' ORDER BY id` the planner may walk all newer
+entries instead, if it believes the action to be common among them, and be wrong.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Self
+
+from django.db.models import BooleanField, QuerySet
+from django.db.models.expressions import RawSQL
+
+from audit.days import Bounds
+from audit.models import Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Ids from first to last, both included."""
+
+    first: int
+    last: int
+
+    @classmethod
+    def of(cls, bounds: Bounds, *, before: int | None, after: int | None) -> Self:
+        """What is left of the bounds on the far side of a page's key."""
+        last = bounds.last if before is None else min(bounds.last, before - 1)
+        first = bounds.first if after is None else max(bounds.first, after + 1)
+        return cls(first, last)
+
+
+def walk(
+    entries: QuerySet[Entry],
+    columns: Sequence[str],
+    values: Sequence[object],
+    ids: Range,
+    *,
+    newest: bool,
+) -> QuerySet[Entry]:
+    """Entries whose `columns` have these values, in the order of the index (columns, id)."""
+    if "parameter" in columns:
+        entries = entries.filter(parameter__isnull=False)  # its index is partial
+    found = _between(entries, columns, ["%s"] * len(values), values, ids)
+    return found.order_by(*_order([*columns, "id"], newest=newest))
+
+
+def _between(
+    entries: QuerySet[Entry],
+    columns: Sequence[str],
+    places: Sequence[str],
+    values: Sequence[object],
+    ids: Range,
+) -> QuerySet[Entry]:
+    row, place = ", ".join([*columns, "id"]), ", ".join([*places, "%s"])
+    return entries.filter(
+        _true(f"({row}) >= ({place})", [*values, ids.first]),
+        _true(f"({row}) <= ({place})", [*values, ids.last]),
+    )
+
+
+def _order(columns: Sequence[str], *, newest: bool) -> list[str]:
+    return [f"-{column}" if newest else column for column in columns]
+
+
+def _true(sql: str, values: Sequence[object]) -> RawSQL:
+    return RawSQL(sql, values, output_field=BooleanField())  # noqa: S611  no input in the text
+
+
+def by_sites(
+    entries: QuerySet[Entry], sites: Iterable[int], ids: Range, *, limit: int, newest: bool
+) -> list[Entry]:
+    """The first `limit` of those at these sites or at none, as one merge of short walks.
+
+    One condition over all sites could not be answered in order of id by any index.
+    """
+    order_by = _order(["site_id", "id"], newest=newest)
+    here = _between(entries, ["site_id"], ["scope.site"], [], ids)
+    nowhere = _between(entries.filter(site_id__isnull=True), [], [], [], ids)
+    here_sql, here_values = here.order_by(*order_by)[:limit].query.sql_with_params()
+    nowhere_sql, nowhere_values = nowhere.order_by(*order_by)[:limit].query.sql_with_params()
+    order = "DESC" if newest else "ASC"
+    sql = (
+        f"SELECT e.* FROM unnest(%s::bigint[]) AS scope(site) "  # noqa: S608  our own SQL
+        f"CROSS JOIN LATERAL ({here_sql}) e UNION ALL ({nowhere_sql}) ORDER BY id {order} LIMIT %s"
+    )
+    return list(Entry.objects.raw(sql, [sorted(sites), *here_values, *nowhere_values, limit]))

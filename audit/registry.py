@@ -1,0 +1,85 @@
+"""What the other apps tell the history about themselves, since it knows none of them.
+
+Each calls these from its AppConfig.ready().
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+Finder = Callable[[str], Iterable[tuple[int, str]]]
+
+
+@dataclass(frozen=True, slots=True)
+class SubjectKind:
+    """A kind of thing entries are about: its word, its page, and how to find one by name."""
+
+    type: str
+    word: str
+    url_name: str = ""
+    find: Finder | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SiteShown:
+    """A site as the history's pages name it; `zone` is an IANA name."""
+
+    name: str
+    zone: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignatureShown:
+    """A signature as it must be shown: printed name, role, time, meaning, digest seen."""
+
+    name: str
+    role: str
+    meaning: str
+    at: datetime
+    digest: str
+    note: str = ""
+
+
+@dataclass
+class Registry:
+    """One for the process."""
+
+    subjects: dict[str, SubjectKind] = field(default_factory=dict)
+    sites: Callable[[], Mapping[int, SiteShown]] = dict
+    people: Callable[[], Sequence[tuple[int, str]]] = list
+    parameters: Callable[[], Sequence[tuple[str, str]]] = list
+    signature: Callable[[int], SignatureShown | None] = lambda _: None
+
+
+registry = Registry()
+
+
+def register_subject(type_: str, word: str, url_name: str = "", find: Finder | None = None) -> None:
+    """Name a subject type; its page takes the id; `find` turns a name into (id, label) pairs."""
+    registry.subjects[type_] = SubjectKind(type_, word, url_name, find)
+
+
+def register_sites(read: Callable[[], Mapping[int, SiteShown]]) -> None:
+    """How to read all sites by id, for names, filters and time zones."""
+    registry.sites = read
+
+
+def register_people(read: Callable[[], Sequence[tuple[int, str]]]) -> None:
+    """How to read (id, name) of everyone, for the filter."""
+    registry.people = read
+
+
+def register_parameters(read: Callable[[], Sequence[tuple[str, str]]]) -> None:
+    """How to read (code, label) of every parameter, for the filter and its words."""
+    registry.parameters = read
+
+
+def register_signature(read: Callable[[int], SignatureShown | None]) -> None:
+    """How to read a signature by id."""
+    registry.signature = read
+
+
+def subject_word(type_: str) -> str:
+    """The word for a subject type; one nobody named shows as it is written."""
+    kind = registry.subjects.get(type_)
+    return kind.word if kind else type_.replace("_", " ").capitalize()

@@ -1,0 +1,81 @@
+"""Pages of the history."""
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from audit.access import scope_of
+from audit.charts import chart_of
+from audit.days import LAST
+from audit.errors import Invalid, NotFound
+from audit.forms import FilterForm
+from audit.paging import addresses, key_of
+from audit.queries import HistoryFilter, HistoryPage, page_of, visible
+from audit.registry import registry, subject_word
+from audit.rows import rows_of, subject_url
+
+EMPTY = HistoryPage([], None, None)
+
+
+@require_safe
+@login_required
+def history(request: HttpRequest) -> HttpResponse:
+    """The history, newest first, by whatever filter."""
+    scope = scope_of(request.user)
+    form = FilterForm(request.GET, scope)
+    key = key_of(request.GET.dict())
+    page = EMPTY
+    if form.is_valid():
+        page = page_of(form.wanted(), scope, before=key.before, after=key.after)
+    context = {
+        "form": form,
+        "rows": rows_of(page.entries, form.sites),
+        **addresses(request.path, request.GET, page),
+    }
+    return render(request, "audit/history.html", context, status=400 if form.errors else 200)
+
+
+@require_safe
+@login_required
+def entry(request: HttpRequest, pk: int) -> HttpResponse:
+    """One entry, whole."""
+    found = visible(scope_of(request.user)).filter(pk=pk).first()
+    if found is None:
+        raise NotFound("There is no such entry, or none that you may read.")
+    signed = registry.signature(found.signature_id) if found.signature_id else None
+    context = {"row": rows_of([found])[0], "signature": signed}
+    return render(request, "audit/entry.html", context)
+
+
+@require_safe
+@login_required
+def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpResponse:
+    """Everything that happened to one subject, or to one parameter of it, with a chart."""
+    scope = scope_of(request.user)
+    parameter = _parameter(request)
+    if subject_id > LAST or not subject_type.isprintable():
+        raise NotFound("There is no such thing.")
+    wanted = HistoryFilter(subject_type=subject_type, subject_id=subject_id, parameter=parameter)
+    key = key_of(request.GET.dict())
+    page = page_of(wanted, scope, before=key.before, after=key.after)
+    if not page.entries and not parameter:
+        raise NotFound("There is no history of that, or none that you may read.")
+    context = {
+        "kind": subject_word(subject_type),
+        "label": page.entries[0].subject if page.entries else "",
+        "subject_url": subject_url(subject_type, subject_id),
+        "rows": rows_of(page.entries),
+        "parameter": parameter,
+        "parameters": registry.parameters(),
+        "chart": chart_of(wanted, scope) if parameter else None,
+        **addresses(request.path, request.GET, page),
+    }
+    return render(request, "audit/timeline.html", context)
+
+
+def _parameter(request: HttpRequest) -> str | None:
+    code = request.GET.get("parameter") or None
+    if code and code not in dict(registry.parameters()):
+        raise Invalid("parameter", code, "a parameter from the list")
+    return code
