@@ -9,8 +9,9 @@ from decimal import Decimal
 from typing import NamedTuple, Protocol
 
 from audit.errors import Invalid, Problem
+from people.web.numbers import Bounds
 from recipes.checks import printable
-from recipes.parameters import PARAMETERS, PRINTED, Parameter
+from recipes.parameters import PARAMETERS, Parameter
 
 PLACES = 6  # digits after the point that are worth keeping
 TEXT = 200  # characters
@@ -79,19 +80,14 @@ def faults(parameter: Parameter, entry: Entry) -> list[Problem]:
         given = [width for width in (entry.below, entry.above) if width is not None]
         return [Problem(parameter.code, None, f"{allowed(parameter)}")] if given else []
     problems = []
-    if not _within(entry.target, parameter.minimum, parameter.maximum):
+    if not _within(entry.target, target_bounds(parameter)):
         problems.append(Problem(parameter.code, entry.target, allowed(parameter)))
+    widths = width_bounds(parameter)
     for side in ("below", "above"):
         width = getattr(entry, side)
-        if width is not None and not _within(width, Decimal(0), widest(parameter)):
-            field = f"{parameter.code}_{side}"
-            problems.append(Problem(field, width, allowed_width(parameter)))
+        if width is not None and not _within(width, widths):
+            problems.append(Problem(f"{parameter.code}_{side}", width, widths.words()))
     return problems
-
-
-def widest(parameter: Parameter) -> Decimal:
-    """The largest tolerance that still says something: the whole range."""
-    return parameter.maximum - parameter.minimum
 
 
 def allowed(parameter: Parameter) -> str:
@@ -100,24 +96,28 @@ def allowed(parameter: Parameter) -> str:
         return "one of " + ", ".join(code for code, _ in parameter.choices)
     if not parameter.is_number:
         return f"one line of text, at most {TEXT} characters"
-    unit = PRINTED.get(parameter.unit, parameter.unit)
-    return (
-        f"a number from {parameter.minimum} to {parameter.maximum} {unit},"
-        f" at most {PLACES} decimal places"
-    )
+    return target_bounds(parameter).words()
 
 
-def allowed_width(parameter: Parameter) -> str:
-    """What a tolerance may be, as the end of a sentence."""
-    unit = PRINTED.get(parameter.unit, parameter.unit)
-    return f"a number from 0 to {widest(parameter)} {unit}, at most {PLACES} decimal places"
+def target_bounds(parameter: Parameter) -> Bounds:
+    """What a target may be."""
+    low, high = parameter.minimum, parameter.maximum
+    return Bounds(low=low, high=high, places=PLACES, unit=parameter.unit)
 
 
-def _within(number: object, low: Decimal, high: Decimal) -> bool:
-    if not isinstance(number, Decimal) or not number.is_finite() or not low <= number <= high:
+def width_bounds(parameter: Parameter) -> Bounds:
+    """What a tolerance may be: at most the whole range, beyond which it says nothing."""
+    widest = parameter.maximum - parameter.minimum
+    return Bounds(low=Decimal(0), high=widest, places=PLACES, unit=parameter.unit)
+
+
+def _within(number: object, bounds: Bounds) -> bool:
+    """As read_number, for callers that bring a Decimal of their own."""
+    if not isinstance(number, Decimal) or not number.is_finite():
         return False
-    exponent = number.as_tuple().exponent
-    return isinstance(exponent, int) and exponent >= -PLACES
+    low, high, exponent = bounds.low, bounds.high, number.as_tuple().exponent
+    fine = isinstance(exponent, int) and exponent >= -bounds.places
+    return fine and low is not None and high is not None and low <= number <= high
 
 
 def _text_faults(parameter: Parameter, entry: Entry) -> list[Problem]:

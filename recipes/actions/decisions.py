@@ -10,7 +10,7 @@ from people.permissions import require
 from people.verbs import Verb
 from recipes import history
 from recipes.actions.drafts import begin
-from recipes.actions.locking import lock_recipe, lock_request
+from recipes.actions.locking import lock_recipe, lock_request, must_be_at
 from recipes.actions.requests import must_be_undecided, subject_of
 from recipes.checks import Checks
 from recipes.formula import stored
@@ -20,24 +20,33 @@ State = ChangeRequest.State
 WORDS = 2000  # characters
 
 
-def ask_back(*, by: User, request: ChangeRequest, reason: str) -> ChangeRequest:
+def ask_back(
+    *, by: User, request: ChangeRequest, reason: str, revision: int | None = None
+) -> ChangeRequest:
     """Put a question to the author before deciding.
 
-    Raises NotPermitted, Refused once decided, Invalid without a reason.
+    Raises NotPermitted, Refused once decided, Stale, Invalid without a reason.
     """
-    return _settle(by, request, history.REQUEST_ASKED_BACK, State.ASKED_BACK, reason)
+    action = history.REQUEST_ASKED_BACK
+    return _settle(by, request, action, State.ASKED_BACK, reason=reason, revision=revision)
 
 
-def decline(*, by: User, request: ChangeRequest, reason: str) -> ChangeRequest:
-    """Say no, and why. Raises NotPermitted, Refused once decided, Invalid without a reason."""
-    return _settle(by, request, history.REQUEST_DECLINED, State.DECLINED, reason)
+def decline(
+    *, by: User, request: ChangeRequest, reason: str, revision: int | None = None
+) -> ChangeRequest:
+    """Say no, and why. Raises as ask_back does."""
+    action = history.REQUEST_DECLINED
+    return _settle(by, request, action, State.DECLINED, reason=reason, revision=revision)
 
 
-def accept(*, by: User, request: ChangeRequest, note: str = "") -> Version:
+def accept(
+    *, by: User, request: ChangeRequest, note: str = "", revision: int | None = None
+) -> Version:
     """Draft the next version: the approved one with the proposals applied. Returns the draft.
 
-    Neither the requester nor whoever accepts can approve it. Raises NotPermitted, and Refused once
-    decided, without an approved version, or if one was approved after the request was made.
+    Neither the requester nor whoever accepts can approve it. `revision` is that of the request as
+    it was read. Raises NotPermitted, Stale, and Refused once decided, without an approved version,
+    or if one was approved after the request was made.
     """
     subject, site = subject_of(request), request.site_id
     with recorded(
@@ -48,6 +57,7 @@ def accept(*, by: User, request: ChangeRequest, note: str = "") -> Version:
         lock_recipe(request.base.recipe_id)
         now = lock_request(request)
         must_be_undecided(now)
+        must_be_at(now, revision)
         current = current_version(now)
         if current.pk != now.base_id:
             raise Refused(
@@ -65,7 +75,7 @@ def accept(*, by: User, request: ChangeRequest, note: str = "") -> Version:
 def current_version(request: ChangeRequest) -> Version:
     """The approved version of the request's recipe. Raises Refused if there is none."""
     rows = Version.objects.approved().with_recipe().filter(recipe=request.base.recipe_id)
-    current = rows.first()
+    current: Version | None = rows.first()
     if current is None:
         raise Refused(
             f"{request.base.recipe} has no approved version any more to apply the request to.",
@@ -75,7 +85,13 @@ def current_version(request: ChangeRequest) -> Version:
 
 
 def _settle(
-    by: User, request: ChangeRequest, action: str, state: State, reason: str
+    by: User,
+    request: ChangeRequest,
+    action: str,
+    state: State,
+    *,
+    reason: str,
+    revision: int | None,
 ) -> ChangeRequest:
     checks = Checks()
     reason = checks.text("reason", reason, most=WORDS, lines=True)
@@ -84,6 +100,7 @@ def _settle(
         require(by, Verb.REQUEST_DECIDE, site, subject)
         now = lock_request(request)
         must_be_undecided(now)
+        must_be_at(now, revision)
         checks.done()
         _decide(now, state, by, reason)
         return now

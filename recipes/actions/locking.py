@@ -29,15 +29,15 @@ def lock_version(version: Version, by: User, verb: Verb) -> Version:
     """The version as it is now, locked, for somebody who may. Raises NotPermitted."""
     require(by, verb, subject=subject_of(version))
     rows = Version.objects.select_for_update(of=("self",)).with_recipe()
-    return rows.get(pk=version.pk)
+    now: Version = rows.get(pk=version.pk)
+    return now
 
 
 def lock_request(request: ChangeRequest) -> ChangeRequest:
     """The change request as it is now, locked."""
-    rows = ChangeRequest.objects.select_for_update(of=("self",))
-    return rows.select_related("base__recipe__coffee", "site", "author", "decided_by").get(
-        pk=request.pk
-    )
+    rows = ChangeRequest.objects.select_for_update(of=("self",)).with_base()
+    now: ChangeRequest = rows.get(pk=request.pk)
+    return now
 
 
 def must_be(version: Version, *states: str, to: str) -> None:
@@ -50,12 +50,12 @@ def must_be(version: Version, *states: str, to: str) -> None:
         )
 
 
-def must_be_at(version: Version, revision: int | None) -> None:
+def must_be_at(thing: Version | ChangeRequest, revision: int | None) -> None:
     """Raise Stale if the caller looked at an older revision (None: they did not say)."""
-    if revision is not None and revision != version.revision:
+    if revision is not None and revision != thing.revision:
         raise Stale(
-            f"Version {version.number} was changed meanwhile: look at the newest state first.",
-            version.revision,
+            f"{thing} was changed meanwhile: look at its newest state first.",
+            thing.revision,
         )
 
 

@@ -17,6 +17,10 @@ class ChangeRequestQuerySet(models.QuerySet[Any]):
         sites = covered_sites(user, verb)
         return self if sites is None else self.filter(site__in=sites)
 
+    def with_base(self) -> Self:
+        """With the version, its recipe, site and people at hand."""
+        return self.select_related("base__recipe__coffee", "site", "author", "decided_by")
+
     def waiting(self) -> Self:
         """Open, the oldest first."""
         return self.filter(state="open").order_by("made_at")
