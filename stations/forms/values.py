@@ -30,7 +30,7 @@ class ReadBackForm(forms.Form):
     def __init__(
         self,
         expected: Mapping[str, Mapping[str, str]],
-        *args: Any,
+        *args: Any,  # noqa: ANN401
         **kwargs: Any,  # noqa: ANN401
     ) -> None:
         super().__init__(*args, **kwargs)

@@ -4,19 +4,20 @@ from django.db.models import Count
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 
-from people.permissions import may, require
+from people.permissions import may
 from people.verbs import Verb
+from people.web.pages import PageRequest, require_for_page
 from stations.actions import add_ability_set, change_ability_set
 from stations.forms.abilities import AbilitySetForm, NewAbilitySetForm, initial_of
 from stations.models import AbilitySet, Machine
 from stations.paging import keyset
-from stations.views.answering import PersonRequest, form_page, page
+from stations.views.answering import form_page, page
 
 
 @page()
-def ability_sets(request: PersonRequest) -> HttpResponse:
+def ability_sets(request: PageRequest) -> HttpResponse:
     """All sets of abilities, and how many machines have each."""
-    require(request.user, Verb.EQUIPMENT_VIEW)
+    require_for_page(request, Verb.EQUIPMENT_VIEW)
     found = AbilitySet.objects.annotate(machine_count=Count("machines"))
     context = {
         "page": keyset(found, "name", request.GET),
@@ -26,9 +27,9 @@ def ability_sets(request: PersonRequest) -> HttpResponse:
 
 
 @page()
-def ability_set(request: PersonRequest, pk: int) -> HttpResponse:
+def ability_set(request: PageRequest, pk: int) -> HttpResponse:
     """One set: its parameters, ranges and steps, and the machines that have it."""
-    require(request.user, Verb.EQUIPMENT_VIEW)
+    require_for_page(request, Verb.EQUIPMENT_VIEW)
     shown = get_object_or_404(AbilitySet, pk=pk)
     machines = Machine.objects.covered_by(request.user).filter(abilities=shown)
     context = {
@@ -42,9 +43,9 @@ def ability_set(request: PersonRequest, pk: int) -> HttpResponse:
 
 
 @page("GET", "POST")
-def ability_set_add(request: PersonRequest) -> HttpResponse:
+def ability_set_add(request: PageRequest) -> HttpResponse:
     """Add a set."""
-    require(request.user, Verb.EQUIPMENT_EDIT)
+    require_for_page(request, Verb.EQUIPMENT_EDIT)
     form = NewAbilitySetForm(request.POST or None)
     return form_page(
         request,
@@ -62,9 +63,9 @@ def ability_set_add(request: PersonRequest) -> HttpResponse:
 
 
 @page("GET", "POST")
-def ability_set_edit(request: PersonRequest, pk: int) -> HttpResponse:
+def ability_set_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a set."""
-    require(request.user, Verb.EQUIPMENT_EDIT)
+    require_for_page(request, Verb.EQUIPMENT_EDIT)
     shown = get_object_or_404(AbilitySet, pk=pk)
     form = AbilitySetForm(request.POST or None, initial=initial_of(shown))
     return form_page(

@@ -1,41 +1,33 @@
-"""What every page here needs: somebody signed in, the right method, and errors put in words."""
+"""What every page here is made with, beside people.web.pages."""
 
 from collections.abc import Callable, Mapping
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, Protocol
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from audit.errors import Invalid, Stale
-from people.models import User
-from people.web.kinds import kind_of
-
-
-class PersonRequest(HttpRequest):
-    """A request of somebody signed in."""
-
-    user: User
-
+from people.web.pages import PageRequest, form_errors
+from people.web.pages import page as signed_in_page
 
 P = ParamSpec("P")
-View = Callable[Concatenate[PersonRequest, P], HttpResponse]
+View = Callable[Concatenate[PageRequest, P], HttpResponse]
 
 
-def page(*methods: str) -> Callable[[View[P]], Callable[..., HttpResponse]]:
+def page(*methods: str) -> Callable[[View[P]], Callable[Concatenate[HttpRequest, P], HttpResponse]]:
     """A page for people who are signed in: GET, and POST where it says so."""
+    allowed = require_http_methods([*(methods or ("GET",)), "HEAD"])
 
-    def decorate(view: View[P]) -> Callable[..., HttpResponse]:
+    def decorate(view: View[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
         @wraps(view)
-        def shown(request: Any, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:  # noqa: ANN401
+        def shown(request: PageRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
             return view(request, *args, **kwargs)
 
-        allowed = require_http_methods([*(methods or ("GET",)), "HEAD"])
-        return login_required(allowed(shown))
+        return allowed(signed_in_page(shown))
 
     return decorate
 
@@ -49,7 +41,7 @@ class Thing(Protocol):
 
 
 def form_page(
-    request: PersonRequest,
+    request: PageRequest,
     template: str,
     form: Form,
     act: Callable[[], Thing],
@@ -59,29 +51,25 @@ def form_page(
 ) -> HttpResponse:
     """Show a form; when it is sent, run the action and go on to what it made.
 
-    What the action raises about values goes beside the fields, with the right status; ``said``
-    has a {} for what was made. NotPermitted and Refused are no faults of a form: they pass on.
+    ``said`` has a {} for what was made. Where somebody else was quicker, ``stale`` tells the
+    template to offer the newest state. NotPermitted passes on and becomes a page of its own.
     """
-    status = 200
+    status, stale = 200, False
     if request.method == "POST":
         status = 400
         if form.is_valid():
-            try:
+            with form_errors(form) as outcome:
                 made = act()
-            except (Invalid, Stale) as told:
-                status = tell(form, told)
-            else:
                 messages.success(request, said.format(made))
                 return redirect(made.get_absolute_url())
-    shown = {**context, "form": form, "stale": status == kind_of(Stale("", 0)).status}
+            status, stale = outcome.status, isinstance(outcome.error, Stale)
+    shown = {**context, "form": form, "stale": stale}
     return render(request, template, shown, status=status)
 
 
-def tell(form: Form, told: Invalid | Stale) -> int:
-    """Put what an action said beside the fields it is about; the status to answer with."""
-    if isinstance(told, Stale):
-        form.add_error(None, told.message)
-    else:
-        for problem in told.problems:
-            form.add_error(problem.field if problem.field in form.fields else None, problem.message)
-    return kind_of(told).status
+def asked_id(request: PageRequest, name: str) -> int:
+    """A number from the address. Raises Invalid where it is none."""
+    text = request.GET.get(name, "")
+    if not (text.isascii() and text.isdigit() and len(text) <= 18):
+        raise Invalid(name, text, "the number of one that is there")
+    return int(text)

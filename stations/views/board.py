@@ -6,17 +6,19 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from people.verbs import Verb
+from people.web.pages import PageRequest, require_for_page
 from stations.forms.filters import BoardFilter
 from stations.models import Placement, Site, Slot
 from stations.paging import keyset
-from stations.views.answering import PersonRequest, page
+from stations.views.answering import page
 
 COUNTS = ("differs", "to_load", "on_permit", "by_hand", "matches")
 
 
 @page()
-def board(request: PersonRequest) -> HttpResponse:
+def board(request: PageRequest) -> HttpResponse:
     """Per site, how many slots match, differ, wait to be loaded, are on permit or by hand."""
+    require_for_page(request, Verb.SLOT_VIEW)
     form = BoardFilter(request.GET)
     if not form.is_valid():
         return render(request, "stations/board.html", {"form": form}, status=400)

@@ -13,14 +13,14 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from audit.errors import Invalid
-from people.permissions import require
 from people.verbs import Verb
+from people.web.pages import PageRequest, form_errors, require_for_page
 from stations.actions import import_equipment
 from stations.actions.importing import ImportReport
 from stations.importing.columns import COLUMNS, EXAMPLE
 from stations.importing.plan import plan_import
 from stations.importing.reading import MAX_BYTES, MAX_LINES, decode
-from stations.views.answering import PersonRequest, page, tell
+from stations.views.answering import page
 
 SALT = "stations.importing"
 MAX_AGE = 3600  # s
@@ -39,28 +39,26 @@ class FileForm(forms.Form):
 
 
 @page("GET", "POST")
-def import_page(request: PersonRequest) -> HttpResponse:
+def import_page(request: PageRequest) -> HttpResponse:
     """Upload, preview, confirm."""
-    require(request.user, Verb.EQUIPMENT_IMPORT)
+    require_for_page(request, Verb.EQUIPMENT_IMPORT)
     if "confirmed" in request.POST:
         return _confirm(request, request.POST["confirmed"])
     form = FileForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
-        try:
+        with form_errors(form):
             return _preview(request, decode(form.cleaned_data["file"].read(MAX_BYTES + 1)))
-        except Invalid as told:
-            tell(form, told)
     return _upload_page(request, form, 400 if request.method == "POST" else 200)
 
 
 def _upload_page(
-    request: PersonRequest, form: FileForm, status: int = 200, problems: Sequence[str] = ()
+    request: PageRequest, form: FileForm, status: int = 200, problems: Sequence[str] = ()
 ) -> HttpResponse:
     context = {"form": form, "columns": COLUMNS, "problems": problems}
     return render(request, "stations/import.html", context, status=status)
 
 
-def _preview(request: PersonRequest, text: str) -> HttpResponse:
+def _preview(request: PageRequest, text: str) -> HttpResponse:
     plan = plan_import(text, request.user)
     context = {"plan": plan, "lines": {fault.line for fault in plan.faults}}
     if plan.faults:
@@ -71,7 +69,7 @@ def _preview(request: PersonRequest, text: str) -> HttpResponse:
     return render(request, "stations/import_preview.html", {**context, "payload": payload})
 
 
-def _confirm(request: PersonRequest, payload: str) -> HttpResponse:
+def _confirm(request: PageRequest, payload: str) -> HttpResponse:
     try:
         owner, text = signing.loads(payload, salt=SALT, max_age=MAX_AGE)
     except signing.BadSignature:
@@ -97,9 +95,9 @@ def _words(report: ImportReport) -> str:
 
 
 @page()
-def import_example(request: PersonRequest) -> HttpResponse:
+def import_example(request: PageRequest) -> HttpResponse:
     """The example file."""
-    require(request.user, Verb.EQUIPMENT_IMPORT)
+    require_for_page(request, Verb.EQUIPMENT_IMPORT)
     # The mark at the beginning tells spreadsheets that it is UTF-8.
     response = HttpResponse("\ufeff" + EXAMPLE, content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = 'attachment; filename="equipment.csv"'

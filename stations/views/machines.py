@@ -3,16 +3,16 @@
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 
-from audit.errors import Invalid
-from people.permissions import may, require
+from people.permissions import may
 from people.verbs import Verb
+from people.web.pages import PageRequest, require_for_page
 from stations.actions import add_machine, change_machine
 from stations.forms.equipment import MachineForm, NewMachineForm
 from stations.models import Machine, Site
-from stations.views.answering import PersonRequest, form_page, page
+from stations.views.answering import asked_id, form_page, page
 
 
-def covered_machine(request: PersonRequest, pk: int) -> Machine:
+def covered_machine(request: PageRequest, pk: int) -> Machine:
     """The machine, for people whose roles cover its site; 404 for others."""
     rows = Machine.objects.covered_by(request.user).select_related("site", "abilities")
     found: Machine = get_object_or_404(rows, pk=pk)
@@ -20,7 +20,7 @@ def covered_machine(request: PersonRequest, pk: int) -> Machine:
 
 
 @page()
-def machine(request: PersonRequest, pk: int) -> HttpResponse:
+def machine(request: PageRequest, pk: int) -> HttpResponse:
     """One machine: what it can set, and its stations."""
     shown = covered_machine(request, pk)
     context = {
@@ -34,10 +34,10 @@ def machine(request: PersonRequest, pk: int) -> HttpResponse:
 
 
 @page("GET", "POST")
-def machine_add(request: PersonRequest) -> HttpResponse:
+def machine_add(request: PageRequest) -> HttpResponse:
     """Add a machine to the site that ?site= names."""
     site = get_object_or_404(Site.objects.covered_by(request.user), pk=asked_id(request, "site"))
-    require(request.user, Verb.EQUIPMENT_EDIT, site.pk)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, site.pk)
     form = NewMachineForm(request.POST or None)
     return form_page(
         request,
@@ -50,10 +50,10 @@ def machine_add(request: PersonRequest) -> HttpResponse:
 
 
 @page("GET", "POST")
-def machine_edit(request: PersonRequest, pk: int) -> HttpResponse:
+def machine_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a machine."""
     shown = covered_machine(request, pk)
-    require(request.user, Verb.EQUIPMENT_EDIT, shown.site_id)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, shown.site_id)
     initial = {"name": shown.name, "abilities": shown.abilities_id, "seen_revision": shown.revision}
     form = MachineForm(request.POST or None, initial=initial)
     return form_page(
@@ -64,11 +64,3 @@ def machine_edit(request: PersonRequest, pk: int) -> HttpResponse:
         said="{} was changed.",
         context={"site": shown.site, "machine": shown},
     )
-
-
-def asked_id(request: PersonRequest, name: str) -> int:
-    """A number from the address. Raises Invalid where it is none."""
-    text = request.GET.get(name, "")
-    if not (text.isascii() and text.isdigit() and len(text) <= 18):
-        raise Invalid(name, text, "the number of one that is there")
-    return int(text)

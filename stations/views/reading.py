@@ -5,15 +5,15 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.timezone import now
 
-from people.permissions import may, require
+from people.permissions import may
 from people.verbs import Verb
+from people.web.pages import PageRequest, require_for_page
 from stations.actions import read_back
 from stations.forms.values import ReadBackForm
 from stations.holdings import Holding, holdings
 from stations.models import ReadBack, Site, Slot
 from stations.verdicts import lines_of
-from stations.views.answering import PersonRequest, form_page, page
-from stations.views.machines import asked_id
+from stations.views.answering import asked_id, form_page, page
 from stations.views.slots import covered_holding
 
 
@@ -32,11 +32,11 @@ class Read:
 
 
 @page("GET", "POST")
-def read_slot_back(request: PersonRequest, pk: int) -> HttpResponse:
+def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
     """Type what a slot shows; afterwards, the verdict for every parameter."""
     holding = covered_holding(request, pk)
     site = holding.slot.station.machine.site
-    require(request.user, Verb.SLOT_READ_BACK, site.pk)
+    require_for_page(request, Verb.SLOT_READ_BACK, site.pk)
     context = {"holding": holding, "slot": holding.slot, "site": site}
     if "read" in request.GET and request.method != "POST":
         rows = ReadBack.objects.select_related("placement__settings", "by")
@@ -60,7 +60,7 @@ def read_slot_back(request: PersonRequest, pk: int) -> HttpResponse:
     )
 
 
-def _save(request: PersonRequest, holding: Holding, form: ReadBackForm) -> Read:
+def _save(request: PageRequest, holding: Holding, form: ReadBackForm) -> Read:
     return Read(
         read_back(
             slot=holding.slot,
@@ -72,7 +72,7 @@ def _save(request: PersonRequest, holding: Holding, form: ReadBackForm) -> Read:
 
 
 @page()
-def to_key(request: PersonRequest, pk: int) -> HttpResponse:
+def to_key(request: PageRequest, pk: int) -> HttpResponse:
     """What to key in at each station of a site, slot by slot; with ?all=1 what matches too."""
     site = get_object_or_404(Site.objects.covered_by(request.user, Verb.SLOT_VIEW), pk=pk)
     everything = request.GET.get("all") == "1"

@@ -5,8 +5,9 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils.timezone import now
 
-from people.permissions import may, require
+from people.permissions import may
 from people.verbs import Verb
+from people.web.pages import PageRequest, require_for_page
 from stations.actions import add_site, change_site
 from stations.checks import ZONES
 from stations.forms.equipment import NewSiteForm, SiteForm
@@ -14,14 +15,15 @@ from stations.forms.filters import SiteFilter
 from stations.models import Site
 from stations.overview import site_overview
 from stations.paging import keyset
-from stations.views.answering import PersonRequest, form_page, page
+from stations.views.answering import form_page, page
 
 FIELDS = ("name", "time_zone", "altitude")
 
 
 @page()
-def sites(request: PersonRequest) -> HttpResponse:
+def sites(request: PageRequest) -> HttpResponse:
     """The sites this person may see."""
+    require_for_page(request, Verb.EQUIPMENT_VIEW)
     form = SiteFilter(request.GET)
     if not form.is_valid():
         return render(request, "stations/sites.html", {"form": form}, status=400)
@@ -42,7 +44,7 @@ def sites(request: PersonRequest) -> HttpResponse:
 
 
 @page()
-def site(request: PersonRequest, pk: int) -> HttpResponse:
+def site(request: PageRequest, pk: int) -> HttpResponse:
     """One bar: its machines, and what each slot waits for."""
     shown = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
     context = {
@@ -56,9 +58,9 @@ def site(request: PersonRequest, pk: int) -> HttpResponse:
 
 
 @page("GET", "POST")
-def site_add(request: PersonRequest) -> HttpResponse:
+def site_add(request: PageRequest) -> HttpResponse:
     """Add a bar."""
-    require(request.user, Verb.EQUIPMENT_EDIT)
+    require_for_page(request, Verb.EQUIPMENT_EDIT)
     form = NewSiteForm(request.POST or None)
     return form_page(
         request,
@@ -71,10 +73,10 @@ def site_add(request: PersonRequest) -> HttpResponse:
 
 
 @page("GET", "POST")
-def site_edit(request: PersonRequest, pk: int) -> HttpResponse:
+def site_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a bar."""
     shown = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
-    require(request.user, Verb.EQUIPMENT_EDIT, shown.pk)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, shown.pk)
     initial = {name: getattr(shown, name) for name in FIELDS}
     form = SiteForm(request.POST or None, initial={**initial, "seen_revision": shown.revision})
     return form_page(

@@ -5,8 +5,9 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 
-from people.permissions import may, require
+from people.permissions import may
 from people.verbs import Verb
+from people.web.pages import PageRequest, require_for_page
 from stations.actions import set_by_hand
 from stations.by_hand import HOW_TO_ASK, WHO_MAY
 from stations.forms.values import ByHandForm
@@ -14,19 +15,19 @@ from stations.holdings import Holding, holdings
 from stations.models import Placement, ReadBack, Slot
 from stations.paging import keyset
 from stations.verdicts import lines_of
-from stations.views.answering import PersonRequest, form_page, page
+from stations.views.answering import form_page, page
 
 PER_LIST = 25
 
 
-def covered_holding(request: PersonRequest, pk: int) -> Holding:
+def covered_holding(request: PageRequest, pk: int) -> Holding:
     """The slot and what it should hold, for people whose roles cover its site; 404 for others."""
     get_object_or_404(Slot.objects.covered_by(request.user), pk=pk)
     return holdings(Slot.objects.filter(pk=pk))[0]
 
 
 @page()
-def slot(request: PersonRequest, pk: int) -> HttpResponse:
+def slot(request: PageRequest, pk: int) -> HttpResponse:
     """One slot and its whole story."""
     holding = covered_holding(request, pk)
     site = holding.slot.station.machine.site
@@ -48,7 +49,7 @@ def slot(request: PersonRequest, pk: int) -> HttpResponse:
     return render(request, "stations/slot.html", context)
 
 
-def _rights(request: PersonRequest, site_id: int) -> dict[str, bool]:
+def _rights(request: PageRequest, site_id: int) -> dict[str, bool]:
     verbs = {
         "may_read_back": Verb.SLOT_READ_BACK,
         "may_set": Verb.SLOT_SET_BY_HAND,
@@ -81,11 +82,11 @@ def _past(slot_id: int) -> Any:  # noqa: ANN401
 
 
 @page("GET", "POST")
-def set_slot_by_hand(request: PersonRequest, pk: int) -> HttpResponse:
+def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
     """Say that an unlocked slot holds something else now; a locked one answers with who may."""
     holding = covered_holding(request, pk)
     machine = holding.slot.station.machine
-    require(request.user, Verb.SLOT_SET_BY_HAND, machine.site_id)
+    require_for_page(request, Verb.SLOT_SET_BY_HAND, machine.site_id)
     context = {
         "holding": holding,
         "slot": holding.slot,
@@ -111,7 +112,7 @@ def set_slot_by_hand(request: PersonRequest, pk: int) -> HttpResponse:
     )
 
 
-def _set(request: PersonRequest, holding: Holding, values: dict[str, str]) -> Slot:
+def _set(request: PageRequest, holding: Holding, values: dict[str, str]) -> Slot:
     return set_by_hand(slot=holding.slot, values=values, by=request.user).slot
 
 

@@ -7,20 +7,20 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.timezone import now
 
-from audit.errors import Invalid
-from people.permissions import may, require
+from people.permissions import may
 from people.verbs import Verb
+from people.web.pages import PageRequest, form_errors, require_for_page
 from stations.actions import add_slots, add_station, change_station
 from stations.forms.equipment import NewStationForm, SlotsForm, StationForm
 from stations.holdings import holdings
 from stations.models import Slot, Station
-from stations.views.answering import PersonRequest, form_page, page, tell
-from stations.views.machines import asked_id, covered_machine
+from stations.views.answering import asked_id, form_page, page
+from stations.views.machines import covered_machine
 
 TRAITS = ("pulses_per_millilitre", "temperature_offset")
 
 
-def covered_station(request: PersonRequest, **named: object) -> Station:
+def covered_station(request: PageRequest, **named: object) -> Station:
     """The station, for people whose roles cover its site; 404 for others."""
     rows = Station.objects.covered_by(request.user).with_equipment()
     station: Station = get_object_or_404(rows, **named)
@@ -28,14 +28,14 @@ def covered_station(request: PersonRequest, **named: object) -> Station:
 
 
 @page()
-def station(request: PersonRequest, pk: int) -> HttpResponse:
+def station(request: PageRequest, pk: int) -> HttpResponse:
     """One brewing group: its traits and its slots."""
     shown = covered_station(request, pk=pk)
     return _station_page(request, shown, SlotsForm(initial={"total": shown.slots.count()}))
 
 
 def _station_page(
-    request: PersonRequest, shown: Station, form: SlotsForm, status: int = 200
+    request: PageRequest, shown: Station, form: SlotsForm, status: int = 200
 ) -> HttpResponse:
     site = shown.machine.site
     slots = Slot.objects.covered_by(request.user).filter(station=shown)
@@ -51,10 +51,10 @@ def _station_page(
 
 
 @page("GET", "POST")
-def station_add(request: PersonRequest) -> HttpResponse:
+def station_add(request: PageRequest) -> HttpResponse:
     """Add a station to the machine that ?machine= names."""
     machine = covered_machine(request, asked_id(request, "machine"))
-    require(request.user, Verb.EQUIPMENT_EDIT, machine.site_id)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, machine.site_id)
     form = NewStationForm(request.POST or None, initial={"slots": 4})
     return form_page(
         request,
@@ -67,10 +67,10 @@ def station_add(request: PersonRequest) -> HttpResponse:
 
 
 @page("GET", "POST")
-def station_edit(request: PersonRequest, pk: int) -> HttpResponse:
+def station_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a station's traits."""
     shown = covered_station(request, pk=pk)
-    require(request.user, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
     initial = {name: getattr(shown, name) for name in TRAITS}
     form = StationForm(request.POST or None, initial={**initial, "seen_revision": shown.revision})
     return form_page(
@@ -84,29 +84,25 @@ def station_edit(request: PersonRequest, pk: int) -> HttpResponse:
 
 
 @page("POST")
-def slots_add(request: PersonRequest, pk: int) -> HttpResponse:
+def slots_add(request: PageRequest, pk: int) -> HttpResponse:
     """Give a station more slots."""
     shown = covered_station(request, pk=pk)
-    require(request.user, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
     form = SlotsForm(request.POST)
     if form.is_valid():
-        try:
-            added = add_slots(station=shown, **form.cleaned_data, by=request.user)
-        except Invalid as told:
-            tell(form, told)
-        else:
-            count = len(added)
+        with form_errors(form):
+            count = len(add_slots(station=shown, **form.cleaned_data, by=request.user))
             messages.success(request, f"{count} slot{'' if count == 1 else 's'} added.")
             return redirect(shown)
     return _station_page(request, shown, form, status=400)
 
 
 @page()
-def at(request: PersonRequest, code: str) -> HttpResponse:
+def at(request: PageRequest, code: str) -> HttpResponse:
     """The barista's page: what each slot of this station should be set to, large."""
     shown = covered_station(request, code=code)
     site = shown.machine.site
-    require(request.user, Verb.SLOT_VIEW, site.pk)
+    require_for_page(request, Verb.SLOT_VIEW, site.pk)
     context = {
         "station": shown,
         "site": site,
@@ -118,11 +114,11 @@ def at(request: PersonRequest, code: str) -> HttpResponse:
 
 
 @page()
-def sheet(request: PersonRequest, pk: int) -> HttpResponse:
+def sheet(request: PageRequest, pk: int) -> HttpResponse:
     """The sheet that hangs beside the station: its code, and with ?settings=1 today's settings."""
     shown = covered_station(request, pk=pk)
     site = shown.machine.site
-    require(request.user, Verb.SLOT_VIEW, site.pk)
+    require_for_page(request, Verb.SLOT_VIEW, site.pk)
     address = request.build_absolute_uri(reverse("stations:at", args=[shown.code]))
     context = {
         "station": shown,
