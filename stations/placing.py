@@ -6,6 +6,7 @@ handful of statements whatever their number. Callers hold the transaction and th
 """
 
 import json
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -104,8 +105,8 @@ def schedule(
 
 
 PICK = """
-SELECT id, slot_id FROM stations_placement
-WHERE basis = %s AND basis_id = %s AND site_id = %s AND state = 'scheduled' AND due_at <= now()
+SELECT id, slot_id, site_id FROM stations_placement
+WHERE basis = %s AND basis_id = %s AND state = 'scheduled' AND due_at <= now()
 ORDER BY slot_id LIMIT %s FOR UPDATE SKIP LOCKED
 """
 
@@ -124,22 +125,21 @@ WHERE id = ANY(%s)
 """
 
 
-def bring_into_force(*, basis: Basis, basis_id: int, site_id: int, at_most: int) -> int:
-    """Put up to ``at_most`` due placements of one site into force; returns how many.
+def bring_into_force(*, basis: Basis, basis_id: int, at_most: int) -> Counter[int]:
+    """Put up to ``at_most`` due placements into force; returns how many at each site (by id).
 
     What they supersede ends in the same transaction. Safe to run in several workers at once:
     each takes rows the others have not.
     """
     with connection.cursor() as cursor:
-        cursor.execute(PICK, [basis, basis_id, site_id, at_most])
+        cursor.execute(PICK, [basis, basis_id, at_most])
         picked = cursor.fetchall()
-        if not picked:
-            return 0
-        placements, slots = [row[0] for row in picked], [row[1] for row in picked]
-        lock_slots(slots)
-        cursor.execute(END_PREDECESSORS, [placements, slots])
-        cursor.execute(BRING_INTO_FORCE, [placements])
-        return len(picked)
+        if picked:
+            placements, slots = [row[0] for row in picked], [row[1] for row in picked]
+            lock_slots(slots)
+            cursor.execute(END_PREDECESSORS, [placements, slots])
+            cursor.execute(BRING_INTO_FORCE, [placements])
+    return Counter(row[2] for row in picked)
 
 
 def cancel_scheduled(*, basis: Basis, basis_id: int) -> int:

@@ -6,6 +6,8 @@ worker takes it from there. ``PublicationSite.placed`` moves in the same transac
 placements it counts.
 """
 
+from collections import Counter
+
 from django.db import connection
 from django.db.models import F, Sum
 from django.db.models.functions import Now
@@ -17,34 +19,26 @@ from recipes.publishing import history
 from stations.models import Placement
 from stations.placing import bring_into_force
 
-BATCH = 500
+BATCH = 1000
 
-DUE_SITES = """
-SELECT s.id, s.site_id FROM recipes_publicationsite s
-WHERE s.publication_id = %s AND s.placed < s.slots AND s.due_at <= now()
-ORDER BY s.due_at, s.id
+COUNT_PLACED = """
+UPDATE recipes_publicationsite AS s SET placed = s.placed + done.placed
+FROM unnest(%s::bigint[], %s::int[]) AS done (site_id, placed)
+WHERE s.publication_id = %s AND s.site_id = done.site_id
 """
 
 
 def run(publication_id: int) -> int:
     """Place everything of a publication that is due; returns how many slots this call placed."""
     placed = 0
-    for row_id, site_id in due_sites(publication_id):
-        while done := place_batch(publication_id, row_id, site_id):
-            placed += done
+    while done := place_batch(publication_id):
+        placed += done
     complete(publication_id)
     return placed
 
 
-def due_sites(publication_id: int) -> list[tuple[int, int]]:
-    """Rows (id, site) of a publication with something due and not placed."""
-    with connection.cursor() as cursor:
-        cursor.execute(DUE_SITES, [publication_id])
-        return [(row[0], row[1]) for row in cursor.fetchall()]
-
-
-def place_batch(publication_id: int, row_id: int, site_id: int) -> int:
-    """Place one batch at one site, unless the publication has been stopped; returns how many."""
+def place_batch(publication_id: int, at_most: int = BATCH) -> int:
+    """Place one batch, unless the publication has been stopped; returns how many slots."""
     publication = Publication.objects.select_related("author").get(pk=publication_id)
     with recorded(
         by=publication.author,
@@ -52,19 +46,27 @@ def place_batch(publication_id: int, row_id: int, site_id: int) -> int:
         reason=publication.reason,
         signature_id=publication.signature_id,
         subject=Subject("publication", publication_id, str(publication)),
-        site_id=site_id,
     ):
         if not _still_running(publication_id):
             return 0
         done = bring_into_force(
-            basis=Placement.Basis.PUBLICATION,
-            basis_id=publication_id,
-            site_id=site_id,
-            at_most=BATCH,
+            basis=Placement.Basis.PUBLICATION, basis_id=publication_id, at_most=at_most
         )
         if done:
-            PublicationSite.objects.filter(pk=row_id).update(placed=F("placed") + done)
-        return done
+            _count(publication_id, done)
+        return done.total()
+
+
+def _count(publication_id: int, done: Counter[int]) -> None:
+    """Site by site in one order, so that workers on the same sites can't block each other."""
+    sites = sorted(done)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT 1 FROM recipes_publicationsite WHERE publication_id = %s AND site_id = ANY(%s)"
+            " ORDER BY id FOR NO KEY UPDATE",
+            [publication_id, sites],
+        )
+        cursor.execute(COUNT_PLACED, [sites, [done[site] for site in sites], publication_id])
 
 
 def _still_running(publication_id: int) -> bool:

@@ -134,7 +134,7 @@ class Placement(models.Model):
             ),
             # The worker asks what is due.
             models.Index(
-                fields=["basis", "basis_id", "site"],
+                fields=["basis", "basis_id", "slot"],
                 name="placement_waiting",
                 condition=Q(state="scheduled"),
             ),

@@ -17,7 +17,9 @@ from tests.cast import credentials
 EVERYWHERE = Scope(Where.ALL)
 
 
-def plan_of(version: Version, by: User, scope: Scope = EVERYWHERE, when: When | None = None) -> Plan:
+def plan_of(
+    version: Version, by: User, scope: Scope = EVERYWHERE, when: When | None = None
+) -> Plan:
     """The plan as somebody sees it now."""
     now = datetime.now(UTC)
     return make_plan(version=version, scope=scope, when=when or When(), by=by, now=now)
