@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from decimal import ROUND_HALF_UP, Decimal
 
-from stations.metrology.abilities import ParameterRule, StationTraits
+from stations.metrology import refusals
+from stations.metrology.abilities import ParameterRule, Quantity, StationTraits
 from stations.metrology.atmosphere import local_boiling_point
-from stations.metrology.translation import Flag, Notice
+from stations.metrology.translation import Flag, Notice, Outcome, Setting
 from stations.metrology.wording import plain, with_unit
 
 # Weather moves the air pressure by some 20 hPa, and with it the boiling point by some 0.6 °C:
@@ -17,6 +18,28 @@ HAZARD = (
     "Inside the group the water stays liquid under pressure, but at the open screen it flashes "
     "into steam, and a reading at an open group can't show this temperature."
 )
+
+
+def temperature_flags(
+    quantity: Quantity, rule: ParameterRule, traits: StationTraits
+) -> tuple[Flag, ...]:
+    """Return what a temperature is flagged for at a station; errors as `judge_boiling`."""
+    flags = []
+    if traits.temperature_offset is None:
+        flags.append(Flag(quantity.code, Notice.OFFSET_NOT_MEASURED, refusals.no_offset(rule)))
+    boiling = judge_boiling(quantity.target or Decimal(0), rule, traits)
+    return tuple(flags if boiling is None else [*flags, boiling])
+
+
+def by_policy(
+    outcome: Outcome, rule: ParameterRule, flags: tuple[Flag, ...], *, refuse: bool
+) -> tuple[Outcome, tuple[Flag, ...]]:
+    """Turn a flag above boiling into a refusal where the owner's policy refuses it."""
+    above = [flag for flag in flags if flag.kind is Notice.ABOVE_BOILING]
+    if not (refuse and above and isinstance(outcome, Setting)):
+        return outcome, flags
+    kept = tuple(flag for flag in flags if flag.kind is not Notice.ABOVE_BOILING)
+    return refusals.above_boiling(rule, above[0].reason), kept
 
 
 def judge_boiling(target: Decimal, rule: ParameterRule, traits: StationTraits) -> Flag | None:

@@ -16,11 +16,10 @@ from stations.metrology.abilities import (
 )
 from stations.metrology.errors import BadValueError
 from stations.metrology.rounding import EXACT, nearest_multiple
-from stations.metrology.translation import Refusal, Setting
+from stations.metrology.translation import Outcome, Setting
 
 Formula = Sequence[Quantity]
 Rules = Mapping[str, ParameterRule]
-Outcome = Setting | Refusal
 HUNDRED = Decimal(100)
 NOTHING = Decimal(0)
 PULSES = "pulses"
@@ -89,7 +88,7 @@ def _offset(station: Case, quantity: Quantity, rule: ParameterRule) -> Outcome:
     ability = station.ability(quantity.code)
     if ability is None:
         return refusals.missing(rule)
-    exact = target_of(quantity) - (station.traits.temperature_offset or NOTHING)
+    exact = EXACT.subtract(target_of(quantity), station.traits.temperature_offset or NOTHING)
     value = nearest_multiple(exact, ability.resolution)
     if not ability.minimum <= value <= ability.maximum:
         return refusals.out_of_range(rule, target_of(quantity), value, ability, rule.unit)

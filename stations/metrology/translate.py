@@ -6,19 +6,13 @@ setting is rounded once, half-up, at the machine's resolution.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from stations.metrology.abilities import MachineAbilities, StationTraits, TranslationRule
+from stations.metrology.boiling import by_policy, temperature_flags
+from stations.metrology.many import translate_many
+from stations.metrology.setting import RULES, Case, Formula, Rules, rule_for
+from stations.metrology.translation import Flag, Refusal, Setting, Translation
 
-from stations.metrology import refusals
-from stations.metrology.abilities import (
-    MachineAbilities,
-    ParameterRule,
-    Quantity,
-    StationTraits,
-    TranslationRule,
-)
-from stations.metrology.boiling import judge_boiling
-from stations.metrology.setting import RULES, Case, Formula, Outcome, Rules, rule_for, target_of
-from stations.metrology.translation import Flag, Notice, Refusal, Setting, Translation
+__all__ = ["translate", "translate_many"]
 
 
 def translate(
@@ -46,59 +40,11 @@ def translate(
             continue
         outcome = RULES[rule.rule](case, quantity, rule)
         if rule.rule is TranslationRule.OFFSET:
-            raised = _temperature_flags(quantity, rule, traits)
-            outcome, kept = _by_policy(outcome, rule, raised, refuse=refuse_above_boiling)
+            raised = temperature_flags(quantity, rule, traits)
+            outcome, kept = by_policy(outcome, rule, raised, refuse=refuse_above_boiling)
             flags += kept
         if isinstance(outcome, Refusal):
             refused.append(outcome)
         else:
             settings[quantity.code] = outcome
     return Translation(settings, tuple(refused), tuple(flags))
-
-
-def translate_many(
-    formula: Formula,
-    rules: Rules,
-    stations: Iterable[tuple[MachineAbilities, StationTraits]],
-    *,
-    refuse_above_boiling: bool = False,
-) -> Sequence[Translation]:
-    """Return `translate` for each station, in order; equal stations share one translation.
-
-    Pass the same MachineAbilities object for machines of the same abilities. Raises
-    BadValueError as `translate` does.
-    """
-    pairs = list(stations)  # keeps every abilities object alive, so that its id stays its own
-    known: dict[tuple[int, StationTraits], Translation] = {}
-    results = []
-    for abilities, traits in pairs:
-        key = (id(abilities), traits)
-        found = known.get(key)
-        if found is None:
-            found = known[key] = translate(
-                formula, rules, abilities, traits, refuse_above_boiling=refuse_above_boiling
-            )
-        results.append(found)
-    return results
-
-
-def _temperature_flags(
-    quantity: Quantity, rule: ParameterRule, traits: StationTraits
-) -> list[Flag]:
-    """Return what a temperature is flagged for at this station."""
-    flags = []
-    if traits.temperature_offset is None:
-        flags.append(Flag(quantity.code, Notice.OFFSET_NOT_MEASURED, refusals.no_offset(rule)))
-    boiling = judge_boiling(target_of(quantity), rule, traits)
-    return flags if boiling is None else [*flags, boiling]
-
-
-def _by_policy(
-    outcome: Outcome, rule: ParameterRule, flags: list[Flag], *, refuse: bool
-) -> tuple[Outcome, list[Flag]]:
-    """Turn a flag above boiling into a refusal where the owner's policy refuses it."""
-    above = [flag for flag in flags if flag.kind is Notice.ABOVE_BOILING]
-    if not (refuse and above and isinstance(outcome, Setting)):
-        return outcome, flags
-    kept = [flag for flag in flags if flag.kind is not Notice.ABOVE_BOILING]
-    return refusals.above_boiling(rule, above[0].reason), kept

@@ -52,6 +52,9 @@ class Refusal:
     reason: str
 
 
+Outcome = Setting | Refusal
+
+
 @dataclass(frozen=True, slots=True)
 class Flag:
     """One parameter that can be placed but needs somebody's eye, and why."""

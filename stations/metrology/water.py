@@ -11,11 +11,12 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+from stations.metrology.errors import BadValueError
 from stations.metrology.numbers import Real, number
 from stations.metrology.water_units import CALCIUM_CARBONATE, KELVIN
 
 TRUST = (
-    "A hint only: the method's own uncertainty is about 0.3, it knows nothing of chloride, "
+    "A hint only: accepted methods differ by 0.2 on the same water, none knows of chloride, "
     "filters or flow, and water treatment is a professional's work."
 )
 HOTTEST_PUBLISHED = 90.0  # °C, the upper end of Plummer & Busenberg's measurements
@@ -102,11 +103,18 @@ def langelier(
         alkalinity=number("alkalinity", alkalinity, "mg/L CaCO3", above=0.0, high=1e4),
         solids=number("dissolved_solids", dissolved_solids, "mg/L", above=0.0, high=1e4),
     )
-    named = Method(method)
+    named = _method(method)
     balance = _closed_form if named is Method.CLOSED_FORM else _standard_methods
     saturation = balance(water)
     beyond = water.temperature > HOTTEST_PUBLISHED
     return Langelier(water.ph - saturation, saturation, named, water.temperature, beyond)
+
+
+def _method(name: str) -> Method:
+    """Return a method by its name; BadValueError for an unknown one."""
+    if name not in set(Method):
+        raise BadValueError("method", name, ", ".join(Method))
+    return Method(name)
 
 
 def carbonate_constants(temperature: Real) -> tuple[float, float, float]:

@@ -1,0 +1,170 @@
+"""The traits of many stations as columns, and settings as exact ratios of whole numbers.
+
+A calibration, a target and a resolution are whole numbers of small decimal steps, so products
+and half-up rounding stay exact in NumPy's 64-bit integers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from stations.metrology.abilities import ParameterAbility, Quantity, StationTraits
+from stations.metrology.numbers import Floats
+from stations.metrology.rounding import EXACT
+
+Whole = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+STEPS_PER_ONE = 1_000_000
+MILLION = Decimal(STEPS_PER_ONE)
+LARGEST = 2**61
+# Where floats judge a tolerance, anything this near its edge is left to exact arithmetic.
+GUARD = 1e-9
+QUANTISATION = 12.0  # a width's square over the variance of a uniform distribution
+
+
+class TraitColumns:
+    """The traits of many stations, one array per trait."""
+
+    def __init__(self, traits: Sequence[StationTraits]) -> None:
+        self.traits = traits
+
+    def whole(self, name: str, *, missing: int | None) -> tuple[Whole, Mask]:
+        """Return a trait in millionths, and where it is usable.
+
+        ``missing`` stands for None; without it a trait that is None isn't usable. Nor is one of
+        more than six decimals or above a thousand million.
+        """
+        steps = [_steps(getattr(trait, name), missing) for trait in self.traits]
+        usable = np.array([step is not None for step in steps], dtype=bool)
+        return np.array([step or 0 for step in steps], dtype=np.int64), usable
+
+    def floats(self, name: str) -> Floats:
+        """Return a trait as floats, 0 where it is None."""
+        values = [getattr(trait, name) for trait in self.traits]
+        return np.array([value or 0.0 for value in values], dtype=float)
+
+    def known(self, *names: str) -> Mask:
+        """Return where any of the named traits is not None."""
+        columns = [[getattr(trait, name) is not None for trait in self.traits] for name in names]
+        found: Mask = np.array(columns, dtype=bool).any(axis=0)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """Exact settings in steps of a machine's resolution: numerators over one denominator.
+
+    ``per_step`` is what a step is in the parameter's unit and ``expanded`` the setting's
+    uncertainty (k = 2) in that unit, per station. Only ``usable`` rows mean anything.
+    """
+
+    numerators: Whole
+    denominator: int
+    per_step: Floats
+    expanded: Floats
+    usable: Mask
+
+    def rounded(self) -> Whole:
+        """Return the nearest whole steps, ties away from zero."""
+        sizes = (2 * np.abs(self.numerators) + self.denominator) // (2 * self.denominator)
+        return np.where(self.numerators < 0, -sizes, sizes)
+
+    def plain(self, steps: Whole, quantity: Quantity, ability: ParameterAbility) -> Mask:
+        """Return where ``steps`` are beyond doubt in range and within tolerance."""
+        resolution = Fraction(ability.resolution)
+        lowest = math.ceil(Fraction(ability.minimum) / resolution)
+        highest = math.floor(Fraction(ability.maximum) / resolution)
+        plain = self.usable & (steps >= lowest) & (steps <= highest)
+        rest = (steps * self.denominator - self.numerators) / self.denominator
+        deviation = rest * self.per_step
+        for side, width in ((deviation, quantity.above), (-deviation, quantity.below)):
+            if width is not None:
+                room = float(width)
+                plain &= side + self.expanded < room - GUARD * max(room, 1.0)
+        return plain
+
+
+def pulses_of_volume(
+    columns: TraitColumns, volume: Decimal, ability: ParameterAbility
+) -> Ratio | None:
+    """Return a volume [mL] as pulses at every station; None if the numbers don't fit."""
+    slopes, usable = columns.whole("pulses_per_millilitre", missing=None)
+    factor = Fraction(volume) / Fraction(ability.resolution)
+    if not _fits(slopes, factor):
+        return None
+    slope = np.where(usable, slopes, STEPS_PER_ONE) / STEPS_PER_ONE
+    return Ratio(
+        numerators=slopes * factor.numerator,
+        denominator=STEPS_PER_ONE * factor.denominator,
+        per_step=float(ability.resolution) / slope,
+        expanded=_volume_expanded(columns, float(volume), slope),
+        usable=usable,
+    )
+
+
+def pulses_of_percent(
+    columns: TraitColumns, percent: Decimal, volume: Decimal, ability: ParameterAbility
+) -> Ratio | None:
+    """Return a percentage of a volume [mL] as pulses; None if the numbers don't fit."""
+    slopes, usable = columns.whole("pulses_per_millilitre", missing=None)
+    factor = Fraction(volume) * Fraction(percent) / 100 / Fraction(ability.resolution)
+    if volume <= 0 or not _fits(slopes, factor):
+        return None
+    total = np.where(usable, slopes, STEPS_PER_ONE) / STEPS_PER_ONE * float(volume)
+    return Ratio(
+        numerators=slopes * factor.numerator,
+        denominator=STEPS_PER_ONE * factor.denominator,
+        per_step=100.0 * float(ability.resolution) / total,
+        expanded=np.zeros(slopes.size),
+        usable=usable,
+    )
+
+
+def less_offset(columns: TraitColumns, target: Decimal, ability: ParameterAbility) -> Ratio | None:
+    """Return a target [°C] less each station's offset; None if the numbers don't fit."""
+    offsets, usable = columns.whole("temperature_offset", missing=0)
+    aim = _steps(target, None)
+    factor = 1 / Fraction(ability.resolution)
+    if aim is None or not _fits(aim - offsets, factor):
+        return None
+    resolution = float(ability.resolution)
+    spread = np.hypot(columns.floats("offset_uncertainty"), resolution / math.sqrt(QUANTISATION))
+    return Ratio(
+        numerators=(aim - offsets) * factor.numerator,
+        denominator=STEPS_PER_ONE * factor.denominator,
+        per_step=np.full(offsets.size, resolution),
+        expanded=np.where(columns.known("offset_uncertainty"), 2.0 * spread, 0.0),
+        usable=usable,
+    )
+
+
+def _volume_expanded(columns: TraitColumns, volume: float, slope: Floats) -> Floats:
+    """Return `holding.volume_expanded` for every station [mL]."""
+    by_slope = volume * columns.floats("slope_uncertainty") / slope
+    by_spread = columns.floats("repeatability")
+    variance = by_slope**2 + by_spread**2 + 1.0 / (QUANTISATION * slope**2)
+    known = columns.known("slope_uncertainty", "repeatability")
+    return np.where(known, 2.0 * np.sqrt(variance), 0.0)
+
+
+def _steps(value: Decimal | None, missing: int | None) -> int | None:
+    """Return a decimal in millionths, or None if it isn't a whole number of them."""
+    if value is None:
+        return missing
+    steps = EXACT.multiply(value, MILLION)
+    whole = int(steps)
+    return whole if whole == steps and -(10**15) < whole < 10**15 else None
+
+
+def _fits(values: Whole, factor: Fraction) -> bool:
+    """Return whether the products stay clear of 64 bits, with room for doubling."""
+    largest = int(np.abs(values).max(initial=0)) * factor.numerator
+    return 2 * (largest + STEPS_PER_ONE * factor.denominator) < LARGEST

@@ -1,0 +1,183 @@
+"""Translate a formula for many stations in one call: the fast twin of `translate.translate`.
+
+Stations of the same abilities go through integer columns together. Whatever isn't beyond doubt
+within range and tolerance is left to `setting`, station by station, which also words the refusals;
+so the results equal those of `translate`, one by one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from stations.metrology.abilities import (
+    MachineAbilities,
+    ParameterAbility,
+    ParameterRule,
+    Quantity,
+    StationTraits,
+    TranslationRule,
+)
+from stations.metrology.boiling import by_policy, temperature_flags
+from stations.metrology.columns import (
+    Ratio,
+    TraitColumns,
+    less_offset,
+    pulses_of_percent,
+    pulses_of_volume,
+)
+from stations.metrology.rounding import EXACT
+from stations.metrology.setting import PULSES, RULES, Case, Formula, Rules, rule_for
+from stations.metrology.translation import Flag, Outcome, Refusal, Setting, Translation
+
+Outcomes = list[Outcome]
+Flags = list[tuple[Flag, ...]]
+
+
+def translate_many(
+    formula: Formula,
+    rules: Rules,
+    stations: Iterable[tuple[MachineAbilities, StationTraits]],
+    *,
+    refuse_above_boiling: bool = False,
+) -> Sequence[Translation]:
+    """Return what `translate` gives for each station, in order.
+
+    Pass the same MachineAbilities object for machines of the same abilities: stations are worked
+    out together by that. Raises BadValueError as `translate` does.
+    """
+    pairs = list(stations)
+    positions: dict[int, list[int]] = {}
+    for place, (abilities, _) in enumerate(pairs):
+        positions.setdefault(id(abilities), []).append(place)
+    results: list[Translation] = [NOTHING] * len(pairs)
+    for places in positions.values():
+        traits = [pairs[place][1] for place in places]
+        group = _Group(formula, rules, pairs[places[0]][0], traits)
+        for place, found in zip(places, group.translate(refuse_above_boiling), strict=True):
+            results[place] = found
+    return results
+
+
+NOTHING = Translation({})
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """One formula and the stations of one set of abilities."""
+
+    formula: Formula
+    rules: Rules
+    abilities: MachineAbilities
+    traits: Sequence[StationTraits]
+
+    def translate(self, refuse_above_boiling: bool) -> list[Translation]:
+        """Return the translation of every station of the group."""
+        first = self.case(0)
+        columns = TraitColumns(self.traits)
+        codes: list[str] = []
+        outcomes: list[Outcomes] = []
+        flags: list[Flags] = []
+        for quantity in self.formula:
+            rule = rule_for(quantity, self.rules)
+            if not first.sets(quantity, rule):
+                continue
+            found = self.outcomes(columns, quantity, rule)
+            if rule.rule is TranslationRule.OFFSET:
+                found, raised = self.judged(found, quantity, rule, refuse=refuse_above_boiling)
+                flags.append(raised)
+            codes.append(quantity.code)
+            outcomes.append(found)
+        return _assemble(codes, outcomes, flags, len(self.traits))
+
+    def case(self, place: int) -> Case:
+        """Return one station as the rules look at it."""
+        return Case(self.formula, self.rules, self.abilities, self.traits[place])
+
+    def outcomes(self, columns: TraitColumns, quantity: Quantity, rule: ParameterRule) -> Outcomes:
+        """Return one quantity's outcome at every station."""
+        check = RULES[rule.rule]
+        ability = self.abilities.parameters.get(quantity.code)
+        if ability is None or rule.rule not in BY_STATION:
+            return [check(self.case(0), quantity, rule)] * len(self.traits)
+        ratio = self.ratio(columns, quantity, rule, ability)
+        if ratio is None:
+            return [check(self.case(i), quantity, rule) for i in range(len(self.traits))]
+        unit = rule.unit if rule.rule is TranslationRule.OFFSET else PULSES
+        found, doubtful = _settled(ratio, quantity, ability, unit)
+        for place in doubtful:
+            found[place] = check(self.case(place), quantity, rule)
+        return found
+
+    def ratio(
+        self,
+        columns: TraitColumns,
+        quantity: Quantity,
+        rule: ParameterRule,
+        ability: ParameterAbility,
+    ) -> Ratio | None:
+        """Return the quantity's exact settings, or None where columns can't hold them."""
+        target = quantity.target or Decimal(0)
+        if rule.rule is TranslationRule.OFFSET:
+            return less_offset(columns, target, ability)
+        if rule.rule is TranslationRule.PULSES:
+            return pulses_of_volume(columns, target, ability)
+        whole = self.case(0).by_code.get(rule.percent_of)
+        if whole is None or whole.target is None:
+            return None
+        return pulses_of_percent(columns, target, whole.target, ability)
+
+    def judged(
+        self, outcomes: Outcomes, quantity: Quantity, rule: ParameterRule, *, refuse: bool
+    ) -> tuple[Outcomes, Flags]:
+        """Return a temperature's outcomes and flags, sites of one air pressure sharing theirs."""
+        known: dict[tuple[bool, Decimal | None, Decimal | None], tuple[Flag, ...]] = {}
+        judged: Outcomes = []
+        raised: Flags = []
+        for outcome, traits in zip(outcomes, self.traits, strict=True):
+            measured = traits.temperature_offset is not None
+            key = (measured, traits.altitude, traits.air_pressure)
+            flags = known.get(key)
+            if flags is None:
+                flags = known[key] = temperature_flags(quantity, rule, traits)
+            kept = outcome
+            if flags:
+                kept, flags = by_policy(outcome, rule, flags, refuse=refuse)
+            judged.append(kept)
+            raised.append(flags)
+        return judged, raised
+
+
+BY_STATION = {TranslationRule.PULSES, TranslationRule.PULSE_OF_PERCENT, TranslationRule.OFFSET}
+
+
+def _settled(
+    ratio: Ratio, quantity: Quantity, ability: ParameterAbility, unit: str
+) -> tuple[Outcomes, list[int]]:
+    """Return every station's setting, and the positions where it is not beyond doubt."""
+    steps = ratio.rounded()
+    kinds, places = np.unique(steps, return_inverse=True)
+    table = np.empty(kinds.size, dtype=object)
+    for place, count in enumerate(kinds.tolist()):
+        table[place] = Setting(EXACT.multiply(Decimal(count), ability.resolution), unit)
+    doubtful = np.flatnonzero(~ratio.plain(steps, quantity, ability))
+    return table[places].tolist(), doubtful.tolist()
+
+
+def _assemble(
+    codes: list[str], outcomes: list[Outcomes], flags: list[Flags], count: int
+) -> list[Translation]:
+    """Return one translation per station from one column per quantity."""
+    rows = zip(*outcomes, strict=True) if outcomes else [()] * count
+    raised = [sum(row, ()) for row in zip(*flags, strict=True)] if flags else [()] * count
+    results = []
+    for row, flag in zip(rows, raised, strict=True):
+        settings = dict(zip(codes, row, strict=True))
+        refused = tuple([outcome for outcome in row if outcome.__class__ is Refusal])
+        if refused:
+            settings = {code: kept for code, kept in settings.items() if isinstance(kept, Setting)}
+        results.append(Translation(settings, refused, flag))
+    return results

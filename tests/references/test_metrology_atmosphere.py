@@ -1,0 +1,87 @@
+"""Pressure and boiling by altitude against ISO 2533 and independent atmosphere libraries."""
+
+from __future__ import annotations
+
+import pytest
+from ambiance import Atmosphere
+from fluids.atmosphere import ATMOSPHERE_1976
+
+from stations.metrology.atmosphere import (
+    boiling_margin,
+    geopotential_altitude,
+    local_boiling_point,
+    standard_pressure,
+)
+from tests.references.metrology_data import rows
+
+TABLE = [
+    row
+    for row in rows("iso2533_table5_troposphere.csv")
+    if row["table"].endswith("geometric-altitude")
+]
+
+
+@pytest.mark.parametrize(
+    ("metres", "pascals"),
+    [(500, 95461.3), (1000, 89876.3), (1609, 83435.3), (2240, 77162.3), (2640, 73388.3)],
+)
+def test_pressure_by_geometric_altitude(metres: float, pascals: float) -> None:
+    # ISO 2533 formula; computed with ambiance 1.3.1.
+    assert standard_pressure(metres) * 100 == pytest.approx(pascals, abs=0.1)
+
+
+@pytest.mark.parametrize("metres", [-400, 0, 123.4, 1609, 2640, 5000])
+def test_pressure_agrees_with_two_libraries(metres: float) -> None:
+    pascals = standard_pressure(metres) * 100
+    # Below sea level ambiance starts from a rounded base pressure at -5 km.
+    assert pascals == pytest.approx(float(Atmosphere(metres).pressure[0]), abs=0.05)
+    # The US Standard Atmosphere 1976 has a slightly different gas constant.
+    assert pascals == pytest.approx(ATMOSPHERE_1976(metres).P, abs=0.05)
+
+
+def test_every_printed_row_of_iso_2533() -> None:
+    # ISO 2533:1975 table 5, as carried by metanorma/atmospheric @24b8f98, to the last
+    # printed digit.
+    assert len(TABLE) > 80
+    for row in TABLE:
+        printed = row["pressure_hPa"]
+        tolerance = 0.6 * 10.0 ** -len(printed.partition(".")[2])
+        ours = standard_pressure(float(row["geometric_altitude_m"]))
+        assert ours == pytest.approx(float(printed), abs=tolerance), row
+
+
+@pytest.mark.parametrize(
+    ("metres", "hectopascals"),
+    [(500, 954.613), (1600, 835.277), (2000, 795.014), (2250, 770.661), (2600, 737.588)],
+)
+def test_printed_pressures(metres: float, hectopascals: float) -> None:
+    # ISO 2533:1975 table 5, by geometric altitude.
+    assert standard_pressure(metres) == pytest.approx(hectopascals, abs=0.0006)
+
+
+def test_geometric_altitude_is_not_geopotential() -> None:
+    # ISO 2533 by geopotential 2,240 m: 77,154.7 Pa, not 77,162.3 Pa.
+    geometric = 2240 * 6_356_766 / (6_356_766 - 2240)
+    assert geopotential_altitude(geometric) == pytest.approx(2240, abs=1e-9)
+    assert standard_pressure(geometric) * 100 == pytest.approx(77154.7, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("metres", "celsius"),
+    [
+        (0, 99.9743),
+        (500, 98.3126),
+        (1000, 96.6493),
+        (1609, 94.6209),
+        (2240, 92.5163),
+        (2640, 91.1805),
+    ],
+)
+def test_boiling_by_altitude(metres: float, celsius: float) -> None:
+    # Standard atmosphere and IF97; no published table was found.
+    assert local_boiling_point(metres) == pytest.approx(celsius, abs=2e-4)
+
+
+@pytest.mark.parametrize("metres", [2240, 2640])
+def test_93_degrees_is_above_boiling_in_the_mountains(metres: float) -> None:
+    assert boiling_margin(93, metres) < 0 < boiling_margin(93, 1609)
