@@ -17,7 +17,7 @@ WHEN = datetime(2026, 8, 1, 12, 0, tzinfo=UTC)
 
 def render(source: str, **context: object) -> str:
     """What a page that holds just this would print."""
-    page = engines["django"].from_string("{% load ledgertags %}" + source)  # type: ignore[attr-defined]
+    page = engines["django"].from_string("{% load ledgertags %}" + source)
     return str(page.render(context))
 
 

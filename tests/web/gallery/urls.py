@@ -14,7 +14,7 @@ PAGE = Path(__file__).with_name("page.html")
 
 def gallery(request: HttpRequest) -> HttpResponse:
     """Every part once; ?bound=1 shows the forms with errors."""
-    page = engines["django"].from_string(PAGE.read_text())  # type: ignore[attr-defined]
+    page = engines["django"].from_string(PAGE.read_text())
     return HttpResponse(page.render(context(bound="bound" in request.GET), request))
 
 

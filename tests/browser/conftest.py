@@ -1,0 +1,94 @@
+"""A real browser against a live server on the test database, signed in as one of the cast."""
+
+import os
+from collections.abc import Callable, Iterator
+from typing import Literal
+
+import pytest
+from django.conf import settings
+from django.db.backends.postgresql.operations import DatabaseOperations
+from django.test import Client
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from pytest_django.live_server_helper import LiveServer
+
+from people.models import User
+from tests.browser.looking import WIDTHS, Complaints
+
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+# Seconds a test waits for something to show; two cores may be shared by several browsers.
+PATIENCE = 15
+OpenPage = Callable[..., Page]
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str) -> Iterator[Browser]:
+    """One browser for the session; each page has a profile of its own."""
+    # Playwright keeps an event loop in this thread, which Django would take for async code.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+def sign_in(context: BrowserContext, person: User, address: str) -> None:
+    """Give the browser a session of this person, without the sign-in page."""
+    client = Client()
+    client.force_login(person)
+    name = settings.SESSION_COOKIE_NAME
+    context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": address}])
+
+
+@pytest.fixture
+def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
+    """`open_page(cast.barista, "/board/", screen="phone")`; the console must stay silent."""
+    complaints, contexts = Complaints(), []
+
+    def opened(
+        person: User | None = None,
+        path: str = "/",
+        *,
+        screen: str = "desk",
+        scheme: Literal["light", "dark"] = "light",
+        script: bool = True,
+    ) -> Page:
+        context = browser.new_context(
+            base_url=live_server.url,
+            viewport={"width": WIDTHS[screen], "height": 900},
+            color_scheme=scheme,
+            java_script_enabled=script,
+        )
+        context.set_default_timeout(PATIENCE * 1000)
+        contexts.append(context)
+        if person:
+            sign_in(context, person, live_server.url)
+        page = context.new_page()
+        complaints.listen(page)
+        page.goto(path)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert not complaints.said, "\n".join(complaints.said)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _emptied_between_tests() -> Iterator[None]:
+    """Let the flush after each test empty tables whose triggers forbid it to everybody else."""
+    flush = DatabaseOperations.execute_sql_flush
+
+    def unguarded(self: DatabaseOperations, sql_list: list[str]) -> None:
+        flush(self, ["SET LOCAL session_replication_role = replica", *sql_list])
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(DatabaseOperations, "execute_sql_flush", unguarded)
+        yield
