@@ -1,0 +1,54 @@
+"""`python -m audit.ledger verify BUNDLE [--since CHECKPOINT] [--key KEY]`: the offline check.
+
+Needs neither Django nor a database. Ends with 0 if intact, 1 if not, 2 if it could not be run.
+"""
+
+from __future__ import annotations
+
+import sys
+from argparse import ArgumentParser, Namespace
+from collections.abc import Sequence
+from pathlib import Path
+
+from audit.ledger.bundle.check import verify
+from audit.ledger.errors import LedgerError
+from audit.ledger.note import Verifier
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command; returns the exit code."""
+    chosen = _parser().parse_args(arguments)
+    try:
+        return _verify(chosen)
+    except (OSError, UnicodeDecodeError, LedgerError) as error:
+        print(f"Could not check: {error}", file=sys.stderr)
+        return 2
+
+
+def _parser() -> ArgumentParser:
+    parser = ArgumentParser(prog="python -m audit.ledger", description="Check a history offline.")
+    commands = parser.add_subparsers(required=True, metavar="verify")
+    command = commands.add_parser("verify", help="check a bundle and say what is intact")
+    command.add_argument("bundle", type=Path, help="the bundle, as exported")
+    command.add_argument(
+        "--since", type=Path, action="append", default=[], metavar="CHECKPOINT",
+        help="a checkpoint kept from before; may be given more than once",
+    )  # fmt: skip
+    command.add_argument(
+        "--key", action="append", default=[], help="a signing key you trust, as written down"
+    )
+    return parser
+
+
+def _verify(chosen: Namespace) -> int:
+    keys = [Verifier.read(text) for text in chosen.key]
+    since = [path.read_text("utf-8") for path in chosen.since]
+    with chosen.bundle.open("rb") as lines:
+        report = verify(lines, keys=keys, since=since)
+    for line in report.lines():
+        print(line)
+    return 0 if report.intact else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

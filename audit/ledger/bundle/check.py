@@ -1,0 +1,212 @@
+"""The check of a bundle: reads it once, believes only what a signature proves, says the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import islice
+
+from audit.ledger.bundle.explain import Difference, explain
+from audit.ledger.bundle.kept import Kept
+from audit.ledger.bundle.lines import End, Fingerprints, Gap, Header, Mark, read
+from audit.ledger.bundle.report import Kind, Report, numbers, plain
+from audit.ledger.bundle.scan import Scan
+from audit.ledger.bundle.trust import Trust
+from audit.ledger.checkpoint import Checkpoint, read_checkpoint
+from audit.ledger.errors import LedgerError
+from audit.ledger.note import Verifier
+
+MOST_PENDING = 100_000  # entries without fingerprints held at once
+CHUNK = 4096  # lines read at once
+
+
+def verify(
+    lines: Iterable[bytes],
+    *,
+    keys: Sequence[Verifier] = (),
+    since: Sequence[str] = (),
+    progress: Callable[[int], None] | None = None,
+) -> Report:
+    """Check a bundle given as lines with their newlines.
+
+    `keys` are the signing keys the reader trusts (else the first the bundle names, with a note
+    saying so); `since` are checkpoint notes kept outside; `progress` is told the lines read, at
+    every line of fingerprints.
+    Damage of any kind ends in the report. Raises LedgerError only for an unreadable `since`.
+    """
+    check = Check(keys, Kept(since))
+    for number, entries, other in _blocks(lines):
+        check.take(number, entries, other)
+        if progress:
+            progress(number)
+    check.close()
+    return check.report
+
+
+def _blocks(lines: Iterable[bytes]) -> Iterator[tuple[int, list[bytes], bytes]]:
+    """Entries with the line that ends them (empty at the end of a chunk), and its number."""
+    feed, number = iter(lines), 0
+    while chunk := list(islice(feed, CHUNK)):
+        start = 0
+        for at in [at for at, raw in enumerate(chunk) if raw[:1] != b"{"]:
+            yield number + at + 1, chunk[start:at], chunk[at]
+            start = at + 1
+        number += len(chunk)
+        yield number, chunk[start:], b""
+
+
+class Check:
+    """The state of one check; `report` is final after `close`."""
+
+    def __init__(self, keys: Sequence[Verifier], kept: Kept) -> None:
+        self.report = Report()
+        self._trust = Trust(keys, self.report)
+        self._kept = kept
+        self._scan = Scan(kept.sizes)
+        self._proven = Difference()
+        self._later: list[tuple[str, int, bytes]] = []
+        self._end: End | None = None
+        self._pending: list[bytes] = []
+
+    def take(self, number: int, entries: list[bytes], other: bytes) -> None:
+        """Take entries (lines) and the other line that follows them, if any, with its number."""
+        self._pending += entries
+        if not other:
+            if len(self._pending) > MOST_PENDING:
+                self._stray()
+            return
+        if self._pending and not self._end and self._scan.block_as_stated(self._pending, other):
+            self.report.entries += len(self._pending)
+            self._pending = []
+            return
+        try:
+            self._take(number, other)
+        except LedgerError as error:
+            # The entries stay pending: it may have been their fingerprints that are unreadable.
+            self.report.add(Kind.UNREADABLE, f"line {number:,}: {plain(error)}")
+
+    def close(self) -> None:
+        """Finish: what is left over, kept checkpoints, the explanation of differences."""
+        if self._pending and not self._pending[-1].endswith(b"\n"):
+            self._pending[-1] += b"\n"
+        self._stray()
+        report, scan = self.report, self._scan
+        report.size = scan.size
+        self._unsigned_tail()
+        self._settle_later()
+        self._kept.compare(report, self._trust, scan.roots)
+        report.findings += (found := explain(self._proven))
+        report.proven -= sum(one.last - one.first + 1 for one in found if one.first and one.last)
+        self._check_end()
+
+    def _stray(self) -> None:
+        """Entries that no line of fingerprints speaks of."""
+        if self._pending:
+            self._block(Fingerprints(self._scan.size, b""))
+
+    def _take(self, number: int, raw: bytes) -> None:
+        line = read(raw)
+        if (number == 1) is not isinstance(line, Header) or self._end:
+            raise LedgerError("line", raw, "the history's line first, the end's last")
+        if isinstance(line, Fingerprints):
+            self._block(line)
+            return
+        self._stray()
+        match line:
+            case Header():
+                self.report.origin = line.origin
+                self._trust.meet(line)
+            case Gap():
+                self._scan.gap(line)
+                self.report.left_out += line.count
+            case Mark():
+                self._mark(line)
+            case End():
+                self._end = line
+
+    def _block(self, line: Fingerprints) -> None:
+        pending, self._pending = self._pending, []
+        self.report.entries += len(pending)
+        if line.first != self._scan.size:
+            words = f"fingerprints of entry no. {line.first + 1:,} stand after {self._here()}"
+            self.report.add(Kind.UNREADABLE, words)
+        self._scan.block(pending, line)
+
+    def _mark(self, mark: Mark) -> None:
+        try:
+            state = self._trust.open(mark.note)
+        except LedgerError as error:
+            self.report.add(Kind.FORGED, f"a checkpoint after {self._here()}: {plain(error)}")
+            return
+        if state is None:
+            self._later.append((mark.note, self._scan.size, self._scan.root))
+        elif state.origin != self.report.origin:
+            self.report.add(Kind.FORGED, f"a checkpoint of another history after {self._here()}")
+        else:
+            self._settle(state, mark.frontier)
+
+    def _settle(self, state: Checkpoint, frontier: list[bytes]) -> None:
+        """A signed state: what came since the last one is proven, or something in it is wrong."""
+        scan, stretch = self._scan, self._scan.stretch
+        if state.size < stretch.start:
+            words = f"the checkpoint of entry no. {state.size:,} stands after {self._here()}"
+            self.report.add(Kind.REORDERED, words)
+            return
+        width = state.size - stretch.start - stretch.left_out
+        if scan.states(state.size, state.root):
+            self._proven.sealed += stretch.difference.sealed
+            self._proven.found += stretch.difference.found
+            self.report.proven += width
+        elif scan.finds(state.size, state.root):
+            words = f"{numbers(stretch.start + 1, state.size)}: their fingerprints in this file "
+            self.report.add(Kind.ALTERED, words + "were changed, the entries themselves hold")
+            self.report.proven += width
+        else:
+            self._unproven(state, stretch.start, stretch.listed + stretch.left_out)
+        self.report.checkpoints += 1
+        if not scan.go_on(state.size, state.root, frontier) or scan.frontier != frontier:
+            words = f"after entry no. {state.size:,}: the frontier beside the checkpoint is damaged"
+            self.report.add(Kind.UNREADABLE, words)
+
+    def _unproven(self, state: Checkpoint, start: int, listed: int) -> None:
+        signed = state.size - start
+        words = f"{numbers(start + 1, max(state.size, start + 1))} do not give the signed state: "
+        if listed == signed:
+            words += "at least one was altered or re-ordered"
+        else:
+            words += f"{signed:,} are signed for and {listed:,} are here"
+        words += ". Their fingerprints were changed as well, so this file can not say which."
+        self.report.add(Kind.REWRITTEN, words, start + 1, max(state.size, start + 1))
+
+    def _settle_later(self) -> None:
+        """Checkpoints whose key was not believed when they came up: it may be by now."""
+        for note, size, root in self._later:
+            state = read_checkpoint(note)
+            if not self._trust.signed(note):
+                words = f"the checkpoint of entry no. {state.size:,} is signed by no key known here"
+                self.report.add(Kind.FORGED, words)
+            elif (state.origin, state.size, state.root) != (self.report.origin, size, root):
+                words = f"the checkpoint of entry no. {state.size:,} does not fit the entries here"
+                self.report.add(Kind.REWRITTEN, words, 1, state.size)
+            else:
+                self.report.checkpoints += 1
+
+    def _unsigned_tail(self) -> None:
+        stretch = self._scan.stretch
+        if not self.report.checkpoints:
+            self.report.add(Kind.UNPROVEN, "no checkpoint here holds: nothing is proven")
+        elif stretch.listed or stretch.left_out:
+            words = f"{stretch.listed:,} entries after no. {stretch.start:,} come after the last "
+            self.report.add(
+                Kind.UNPROVEN, words + "checkpoint that holds: no signature covers them"
+            )
+
+    def _check_end(self) -> None:
+        report, end = self.report, self._end
+        if end is None:
+            report.add(Kind.CUT, "the file ends without its last line: the copy is incomplete")
+        elif (end.size, end.entries) != (report.size, report.entries) and not report.damaged:
+            words = f"the last line speaks of {end.entries:,} entries, {report.entries:,} are here"
+            report.add(Kind.CUT, words)
+
+    def _here(self) -> str:
+        return f"entry no. {self._scan.size:,}"

@@ -1,0 +1,105 @@
+"""What a check found, in plain words."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+SHOWN = 50  # findings of one kind that are printed in full
+
+
+class Kind(StrEnum):
+    """Kinds of finding; anything but `note` means that the history is not intact."""
+
+    NOTE = "note"
+    MISSING = "missing"
+    ALTERED = "altered"
+    INSERTED = "inserted"
+    REORDERED = "re-ordered"
+    REWRITTEN = "rewritten"
+    CUT = "cut off"
+    UNPROVEN = "not proven"
+    FORGED = "forged"
+    UNREADABLE = "unreadable"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing found; `first` and `last` are entry numbers from 1 where it is about entries."""
+
+    kind: Kind
+    words: str
+    first: int | None = None
+    last: int | None = None
+
+
+@dataclass
+class Report:
+    """The outcome of a check, in numbers of entries.
+
+    `size` of the history so far, `left_out` of this file, `entries` listed, `proven` to be as
+    sealed; and the `checkpoints` believed.
+    """
+
+    origin: str = ""
+    size: int = 0
+    entries: int = 0
+    left_out: int = 0
+    proven: int = 0
+    checkpoints: int = 0
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def intact(self) -> bool:
+        """True if every entry listed is proven and nothing but notes was found."""
+        return not self.damaged and self.proven == self.entries == self.size - self.left_out
+
+    @property
+    def damaged(self) -> bool:
+        """True if anything but a note was found."""
+        return any(one.kind is not Kind.NOTE for one in self.findings)
+
+    def add(
+        self, kind: Kind, words: str, first: int | None = None, last: int | None = None
+    ) -> None:
+        """Add a finding; `first` and `last` count from 1."""
+        self.findings.append(Finding(kind, words, first, last))
+
+    def lines(self) -> Iterator[str]:
+        """The report as lines to print, the verdict first."""
+        yield self._verdict()
+        shown: Counter[Kind] = Counter()
+        for one in self.findings:
+            shown[one.kind] += 1
+            if shown[one.kind] <= SHOWN:
+                yield f"- {one.kind}: {one.words}"
+        for kind, total in shown.items():
+            if total > SHOWN:
+                yield f"- {kind}: and {total - SHOWN:,} more"
+
+    def _verdict(self) -> str:
+        whose = f"The history of {plain(self.origin)}" if self.origin else "This history"
+        if not self.intact:
+            held = max(self.proven, 0)
+            return f"{whose} is NOT proven intact: {held:,} of {self.entries:,} entries here hold."
+        if self.entries == self.size:
+            return f"{whose} is intact: all {self.size:,} entries, in order, as they were sealed."
+        return (
+            f"{whose} is intact in this part: {self.entries:,} of {self.size:,} entries, "
+            "each in its place, as they were sealed."
+        )
+
+
+def plain(text: object) -> str:
+    """Text from a file that may be hostile, fit for a terminal: printable and short."""
+    shown = "".join(sign if sign.isprintable() else "\ufffd" for sign in str(text))
+    return shown if len(shown) <= 120 else shown[:119] + "…"
+
+
+def numbers(first: int, last: int) -> str:
+    """'Entry no. 18' or 'Entries no. 18 to 25'."""
+    if first == last:
+        return f"Entry no. {first:,}"
+    return f"Entries no. {first:,} to {last:,}"

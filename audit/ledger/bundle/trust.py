@@ -1,0 +1,68 @@
+"""Whose signature counts: keys given by the reader, or else those the bundle names for itself."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from audit.ledger.bundle.lines import Header
+from audit.ledger.bundle.report import Kind, Report, plain
+from audit.ledger.checkpoint import Checkpoint, read_checkpoint
+from audit.ledger.errors import LedgerError
+from audit.ledger.note import Verifier, open_note, read_note
+
+
+class Trust:
+    """The keys believed so far. One that signs beside a believed key is believed from then on."""
+
+    def __init__(self, pinned: Sequence[Verifier], report: Report) -> None:
+        self._known = list(pinned)
+        self._pinned = bool(pinned)
+        self._named: list[Verifier] = []
+        self._report = report
+
+    def meet(self, header: Header) -> None:
+        """Take note of the keys the bundle names; believe them only if none were given."""
+        self._named = list(header.keys)
+        if self._pinned or not self._named:
+            return
+        self._known = self._named[:1]
+        self._report.add(
+            Kind.NOTE,
+            f"the signing key was taken from the bundle itself: {plain(self._known[0].text)}. "
+            "Compare it with the one you wrote down, or give it with --key.",
+        )
+
+    def open(self, note: str) -> Checkpoint | None:
+        """The checkpoint if a believed key signed it, else None. Raises LedgerError if one that
+        is believed does not hold or the text is no checkpoint."""
+        state = read_checkpoint(note)
+        if not self._signs(note):
+            return None
+        open_note(note, self._known)
+        self._hand_over(note, state)
+        return state
+
+    def signed(self, note: str) -> bool:
+        """Whether a believed key signed the note and every one that did holds."""
+        try:
+            open_note(note, self._known)
+        except LedgerError:
+            return False
+        return True
+
+    def _signs(self, note: str) -> bool:
+        ids = {(key.name, key.key_id) for key in self._known}
+        return any((name, key_id) in ids for name, key_id, _ in read_note(note).signatures)
+
+    def _hand_over(self, note: str, state: Checkpoint) -> None:
+        parsed = read_note(note)
+        new = [key for key in self._named if key not in self._known]
+        for name, key_id, signature in parsed.signatures:
+            for key in new:
+                if (key.name, key.key_id) == (name, key_id) and key.holds(parsed.text, signature):
+                    self._known.append(key)
+                    self._report.add(
+                        Kind.NOTE,
+                        f"the key {plain(key.text)} signs too: at entry no. {state.size:,} a key "
+                        "already believed signed beside it",
+                    )

@@ -1,0 +1,129 @@
+"""Writing a bundle, line by line, from leaves read in order: nothing is held but one block."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from audit.ledger.bundle.lines import End, Fingerprints, Gap, Header, Line, Mark, write
+from audit.ledger.checkpoint import read_checkpoint
+from audit.ledger.errors import LedgerError, count, hash32
+from audit.ledger.merkle import Coordinate, Frontier
+from audit.ledger.note import Verifier
+from audit.ledger.proof import Span, coordinates
+
+BLOCK = 256  # entries per line of fingerprints: what a damaged line can cost
+
+Nodes = Callable[[Sequence[Coordinate]], Mapping[Coordinate, bytes]]
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """An entry to write: its number from 0, the leaf hash stored when it was sealed, its bytes.
+
+    Give the stored hash, not one computed now, or a change since would hide itself. Bytes None
+    says that the entry is gone; the check will name it as missing.
+    """
+
+    index: int
+    hash: bytes
+    payload: bytes | None
+
+
+class Writer:
+    """Makes the lines of one bundle. `nodes` reads stored nodes (leaves too), for gaps only."""
+
+    def __init__(self, checkpoints: Sequence[str], nodes: Nodes | None = None) -> None:
+        self._frontier = Frontier()
+        self._marks = sorted((read_checkpoint(note).size, note) for note in checkpoints)
+        self._nodes = nodes
+        self._hashes: list[bytes] = []
+        self._entries = 0
+
+    def leaf(self, leaf: Leaf) -> Iterator[bytes]:
+        """The lines up to and including this entry. Raises LedgerError if it is out of order."""
+        if not self._hashes:
+            yield from self._due_marks()  # a checkpoint of the empty history, or a late start
+        at = self._frontier.size + len(self._hashes)
+        count("index", leaf.index, least=at)
+        if leaf.index > at:
+            yield from self._skip_to(leaf.index)
+        if leaf.payload is not None:
+            self._entries += 1
+            yield _entry(leaf.payload)
+        self._hashes.append(hash32("hash", leaf.hash))
+        if len(self._hashes) == BLOCK or self._next_mark() == leaf.index + 1:
+            yield from self._flush()
+
+    def close(self) -> Iterator[bytes]:
+        """The last lines: what is pending, checkpoints beyond the last entry, the end."""
+        yield from self._flush()
+        if self._marks:
+            yield from self._skip_to(self._marks[-1][0])
+        yield write(End(self._frontier.size, self._entries))
+
+    def _next_mark(self) -> int | None:
+        return self._marks[0][0] if self._marks else None
+
+    def _flush(self) -> Iterator[bytes]:
+        if self._hashes:
+            yield write(Fingerprints(self._frontier.size, b"".join(self._hashes)))
+            self._frontier.extend(self._hashes)
+            self._hashes = []
+        yield from self._due_marks()
+
+    def _due_marks(self) -> Iterator[bytes]:
+        while self._next_mark() == self._frontier.size:
+            yield write(Mark(self._marks.pop(0)[1], self._stored_frontier()))
+
+    def _stored_frontier(self) -> list[bytes]:
+        if self._nodes is None:
+            return self._frontier.hashes
+        places = coordinates(Span(0, self._frontier.size))
+        found = self._nodes(places)
+        # A node the store has lost is made good from what was read; the check decides.
+        fallback = dict(zip(places, self._frontier.hashes, strict=True))
+        return [found.get(at, fallback[at]) for at in places]
+
+    def _skip_to(self, index: int) -> Iterator[bytes]:
+        yield from self._flush()
+        while self._frontier.size < index:
+            stop = min(index, self._next_mark() or index)
+            yield self._gap(Span(self._frontier.size, stop))
+            yield from self._due_marks()
+
+    def _gap(self, span: Span) -> bytes:
+        places = coordinates(span)
+        found = self._nodes(places) if self._nodes else {}
+        if set(places) - found.keys():
+            raise LedgerError("nodes", span, "stored nodes for the entries left out")
+        for at in places:
+            self._frontier.append_subtree(at.level, found[at])
+        return write(Gap(span.start, span.stop - span.start, [found[at] for at in places]))
+
+
+def bundle_lines(
+    *,
+    origin: str,
+    keys: Sequence[Verifier],
+    leaves: Iterable[Leaf],
+    checkpoints: Sequence[str],
+    nodes: Nodes | None = None,
+) -> Iterator[bytes]:
+    """The lines of a bundle, to stream. Leaves in order; checkpoints are signed notes.
+
+    Leaves left out become gaps, which prove the rest still belongs (an archive, a selection);
+    those need `nodes`. Raises LedgerError for leaves out of order or a gap without nodes.
+    """
+    header: Line = Header(origin, tuple(keys))
+    writer = Writer(checkpoints, nodes)
+    yield write(header)
+    for leaf in leaves:
+        yield from writer.leaf(leaf)
+    yield from writer.close()
+
+
+def _entry(payload: bytes) -> bytes:
+    if payload[:1] != b"{" or b"\n" in payload:
+        raise LedgerError("payload", payload, "one JSON object on one line")
+    return payload + b"\n"
