@@ -6,7 +6,7 @@ JSON Lines. An object is an entry, byte for byte as sealed (RFC 8785); an array 
     ["fingerprints", first, base64]             leaf hashes of the entries just listed, joined
     ["gap", first, count, base64]               entries left out: the subtrees that stand for them
     ["checkpoint", note, base64]                signed state of all before it, and its frontier
-    ["end", size, entries]                      last line
+    ["end", size, entries, checkpoints]         last line
 
 Entries count from 0 in the file and from 1 in words. The fingerprints say which entry differs; the
 signed checkpoints say whether the fingerprints can be believed; the frontier beside a checkpoint

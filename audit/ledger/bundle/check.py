@@ -65,6 +65,7 @@ class Check:
         self._proven = Difference()
         self._later: list[tuple[str, int, bytes]] = []
         self._end: End | None = None
+        self._marks = 0
         self._pending: list[bytes] = []
 
     def take(self, number: int, entries: list[bytes], other: bytes) -> None:
@@ -132,6 +133,7 @@ class Check:
         self._scan.block(pending, line)
 
     def _mark(self, mark: Mark) -> None:
+        self._marks += 1
         try:
             state = self._trust.open(mark.note)
         except LedgerError as error:
@@ -204,8 +206,12 @@ class Check:
         report, end = self.report, self._end
         if end is None:
             report.add(Kind.CUT, "the file ends without its last line: the copy is incomplete")
-        elif (end.size, end.entries) != (report.size, report.entries) and not report.damaged:
-            words = f"the last line speaks of {end.entries:,} entries, {report.entries:,} are here"
+            return
+        told = (end.size, end.entries, end.checkpoints)
+        here = (report.size, report.entries, self._marks)
+        if told != here and not report.damaged:
+            names = "{:,} entries, {:,} of them listed, and {:,} checkpoints"
+            words = f"the last line speaks of {names.format(*told)}; here are {names.format(*here)}"
             report.add(Kind.CUT, words)
 
     def _here(self) -> str:

@@ -54,10 +54,11 @@ class Mark:
 
 @dataclass(frozen=True)
 class End:
-    """Size reached and number of entries listed."""
+    """Size reached, and the numbers of entries and checkpoints listed."""
 
     size: int
     entries: int
+    checkpoints: int
 
 
 Line = Header | Fingerprints | Gap | Mark | End
@@ -82,7 +83,7 @@ def _row(line: Line) -> list[Any]:
         case Mark():
             return ["checkpoint", line.note, base64_text(b"".join(line.frontier))]
         case End():
-            return ["end", line.size, line.entries]
+            return ["end", line.size, line.entries, line.checkpoints]
 
 
 def read(raw: bytes) -> Line:
@@ -108,8 +109,8 @@ def _parsed(raw: bytes) -> Line:
             return Gap(count("first", first), count("count", width, least=1), apart(_whole(hashes)))
         case ["checkpoint", str(note), str(frontier)]:
             return Mark(note, apart(_whole(frontier)))
-        case ["end", size, entries]:
-            return End(count("size", size), count("entries", entries))
+        case ["end", size, entries, marks]:
+            return End(count("size", size), count("entries", entries), count("marks", marks))
     raise LedgerError("line", raw, "a line of this format")
 
 

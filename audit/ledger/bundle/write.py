@@ -39,6 +39,7 @@ class Writer:
         self._nodes = nodes
         self._hashes: list[bytes] = []
         self._entries = 0
+        self._checkpoints = len(checkpoints)
 
     def leaf(self, leaf: Leaf) -> Iterator[bytes]:
         """The lines up to and including this entry. Raises LedgerError if it is out of order."""
@@ -60,7 +61,7 @@ class Writer:
         yield from self._flush()
         if self._marks:
             yield from self._skip_to(self._marks[-1][0])
-        yield write(End(self._frontier.size, self._entries))
+        yield write(End(self._frontier.size, self._entries, self._checkpoints))
 
     def _next_mark(self) -> int | None:
         return self._marks[0][0] if self._marks else None
