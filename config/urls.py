@@ -7,6 +7,7 @@ from drf_spectacular.views import (
 )
 
 from config.health import healthz
+from recipes.views.home import home
 
 handler400 = "people.web.handlers.bad_request"
 handler403 = "people.web.handlers.forbidden"
@@ -25,6 +26,7 @@ api: list[URLPattern | URLResolver] = [
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("", home, name="home"),
     path("", include("recipes.urls")),
     path("", include("stations.urls")),
     path("", include("people.urls")),

@@ -1,6 +1,10 @@
-"""Pages of recipes."""
+"""Pages of recipes; each topic's addresses are beside its views."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
 
 app_name = "recipes"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("recipes.views.coffees_urls")),
+    path("", include("recipes.views.versions_urls")),
+    path("", include("recipes.views.requests_urls")),
+]

@@ -101,6 +101,11 @@ class Version(Revised):
         """The version's page."""
         return reverse("recipes:version", args=[self.pk])
 
+    @property
+    def is_returned(self) -> bool:
+        """Whether it is a draft that came back from review."""
+        return self.state == self.State.DRAFT and self.submitted_at is not None
+
 
 class FormulaValue(models.Model):
     """What a version says about one parameter: a target with its tolerance, or a text."""

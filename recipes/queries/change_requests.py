@@ -25,6 +25,10 @@ class ChangeRequestQuerySet(models.QuerySet[Any]):
         """Open, the oldest first."""
         return self.filter(state="open").order_by("made_at")
 
+    def settled(self) -> Self:
+        """Accepted, declined or taken back, the newest first."""
+        return self.exclude(state__in=["open", "asked_back"]).order_by("-id")
+
     def unsettled(self) -> Self:
         """Open or asked back."""
         return self.filter(state__in=["open", "asked_back"]).order_by("made_at")

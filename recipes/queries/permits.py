@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import Any, Self
 
 from django.db import models
+from django.db.models import OuterRef, Subquery
 
 from people.models import User
 from people.permissions import covered_sites
@@ -20,6 +21,15 @@ class PermitQuerySet(models.QuerySet[Any]):
     def ended_by(self, moment: datetime) -> Self:
         """In force although their end has come: the worker's list."""
         return self.in_force().filter(ends_at__lte=moment)
+
+    def with_zone(self) -> Self:
+        """Annotated with ``zone``: the time zone of the first site a permit names."""
+        named = self.model._meta.get_field("slots").related_model.objects.filter(
+            permit=OuterRef("pk")
+        )
+        return self.annotate(
+            zone=Subquery(named.values("slot__station__machine__site__time_zone")[:1])
+        )
 
     def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
         """Only permits that name a slot at a site where this person may do this."""

@@ -46,7 +46,7 @@ class VersionQuerySet(models.QuerySet[Any]):
         # A version without a request has no author of one: NULL must not hide it.
         return waiting.exclude(pk__in=self.in_review().filter(own).values("pk"))
 
-    def returned_to(self, user: User) -> Self:
-        """Drafts that came back from review to the person who drafted or last edited them."""
+    def drafts_of(self, user: User) -> Self:
+        """Drafts this person wrote or edited last, those that came back from review first."""
         mine = Q(author=user) | Q(last_editor=user)
-        return self.filter(mine, state="draft", submitted_at__isnull=False).order_by("submitted_at")
+        return self.filter(mine, state="draft").order_by("submitted_at", "created_at")

@@ -1,0 +1,1 @@
+"""Forms of recipes' pages; what is allowed is decided by the actions."""

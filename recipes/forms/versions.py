@@ -1,0 +1,89 @@
+"""Drafts and what is decided about them."""
+
+from typing import Any
+
+from django import forms
+
+from people.printing import day
+from people.web.signing import SigningForm
+from recipes.actions.drafts import NOTE
+from recipes.actions.review import COMMENT
+from recipes.forms.formula import FormulaForm
+from recipes.models import RoastLot, Version
+from recipes.parameters import PARAMETERS
+
+
+class LotChoice(forms.ModelChoiceField[RoastLot]):
+    """A lot by its code and roast date."""
+
+    def label_from_instance(self, obj: RoastLot) -> str:
+        """As a list shows it."""
+        return f"{obj.code}, roasted {day(obj.roasted_on)}"
+
+
+class DraftForm(FormulaForm):
+    """A whole draft as it was seen at a revision."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+    lot = LotChoice(
+        RoastLot.objects.none(),
+        label="Roast lot",
+        required=False,
+        empty_label="None",
+        help_text="What it was dialled in with.",
+    )
+    note = forms.CharField(
+        max_length=NOTE, required=False, widget=forms.Textarea,
+        help_text="Why this version is the way it is.",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, version: Version, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        lot = self.fields["lot"]
+        assert isinstance(lot, LotChoice)
+        lot.queryset = version.recipe.coffee.lots.all()
+
+
+class RevisionForm(forms.Form):
+    """A button that acts on what was seen."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class ReturnForm(forms.Form):
+    """What the author should look at: a comment on the whole, or on single parameters."""
+
+    comment = forms.CharField(
+        label="On the whole", max_length=COMMENT, required=False, widget=forms.Textarea
+    )
+
+    def __init__(self, *args: Any, codes: list[str], **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.codes = codes
+        for code in codes:
+            self.fields[f"comment_{code}"] = forms.CharField(
+                label=f"On {PARAMETERS[code].label.lower()}", max_length=COMMENT, required=False
+            )
+
+    def comments(self) -> dict[str, str]:
+        """By parameter code, "" for the whole."""
+        said = {"": self.cleaned_data["comment"]}
+        return said | {code: self.cleaned_data[f"comment_{code}"] for code in self.codes}
+
+
+class CommentForm(forms.Form):
+    """A remark that returns nothing."""
+
+    text = forms.CharField(label="Comment", max_length=COMMENT, widget=forms.Textarea)
+
+
+class WithdrawForm(forms.Form):
+    """Why it goes out of use."""
+
+    reason = forms.CharField(max_length=COMMENT, widget=forms.Textarea)
+
+
+class ApproveForm(SigningForm):
+    """The signature, over the digest that the page showed."""
+
+    seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)

@@ -1,0 +1,186 @@
+"""Home: what waits for this person, over all their roles. A fixed number of queries."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from textwrap import shorten
+from typing import Any
+
+from django.db.models import Count, QuerySet
+from django.urls import reverse
+from django.utils import timezone
+
+from people.models import User
+from people.permissions import may
+from people.printing import age
+from people.verbs import Verb
+from recipes.models import ChangeRequest, Permit, Publication, Version
+from stations.models import Placement, Site
+
+SHOWN = 12  # lines of each list; the rest is behind its link
+SOON = timedelta(days=7)  # a permit that ends within a week
+
+
+@dataclass(frozen=True)
+class Item:
+    """One line: one place where something is done."""
+
+    url: str
+    text: str
+    mark: str = ""
+    site: str = ""
+    when: datetime | None = None
+    zone: str = ""
+    age: str = ""
+
+
+@dataclass(frozen=True)
+class WorkList:
+    """Lines of one kind; `more_url` leads to all of them."""
+
+    title: str
+    items: list[Item] = field(default_factory=list)
+    more: bool = False
+    more_url: str = ""
+
+
+def work_lists(user: User) -> list[WorkList]:
+    """Every list this person's roles bring, empty ones included."""
+    wanted: list[tuple[Verb, Callable[[User], Iterable[WorkList]]]] = [
+        (Verb.RECIPE_APPROVE, _signatures),
+        (Verb.RECIPE_DRAFT, _drafts),
+        (Verb.REQUEST_DECIDE, _to_decide),
+        (Verb.REQUEST_MAKE, _own_requests),
+        (Verb.SLOT_READ_BACK, _read_backs),
+        (Verb.SLOT_READ_BACK, _differing),
+        (Verb.PUBLICATION_PLAN, _publications),
+        (Verb.REQUEST_MAKE, _permits),
+    ]
+    return [found for verb, build in wanted if may(user, verb) for found in build(user)]
+
+
+def sites_of(user: User) -> list[Site]:
+    """The first of the bars this person may look at: the way to the settings."""
+    return list(Site.objects.covered_by(user, Verb.SLOT_VIEW)[:SHOWN])
+
+
+def _signatures(user: User) -> Iterable[WorkList]:
+    rows, more = _some(Version.objects.awaiting_signature_of(user).with_recipe())
+    yield WorkList(
+        "To sign",
+        [
+            Item(
+                reverse("recipes:version_approve", args=[v.pk]),
+                f"{v}, by {v.author}",
+                "in_review",
+                age=age(v.submitted_at),
+            )
+            for v in rows
+        ],
+        more,
+        reverse("recipes:recipes"),
+    )
+
+
+def _drafts(user: User) -> Iterable[WorkList]:
+    rows, more = _some(Version.objects.drafts_of(user).with_recipe())
+    for title, returned in (("Returned to you", True), ("Your drafts", False)):
+        items = [
+            Item(
+                reverse("recipes:version_edit", args=[v.pk]),
+                str(v),
+                "returned" if returned else "draft",
+                age=age(v.submitted_at or v.created_at),
+            )
+            for v in rows
+            if v.is_returned is returned
+        ]
+        yield WorkList(title, items, more, reverse("recipes:recipes"))
+
+
+def _to_decide(user: User) -> Iterable[WorkList]:
+    rows, more = _some(
+        ChangeRequest.objects.covered_by(user, Verb.REQUEST_DECIDE).waiting().with_base()
+    )
+    items = [_request_line(r, f"{r.base.recipe}, asked by {r.author}") for r in rows]
+    yield WorkList("Requests to decide", items, more, reverse("recipes:requests"))
+
+
+def _own_requests(user: User) -> Iterable[WorkList]:
+    rows, more = _some(ChangeRequest.objects.filter(author=user).unsettled().with_base())
+    items = [_request_line(r, str(r.base.recipe)) for r in rows]
+    yield WorkList("Your requests", items, more, reverse("recipes:requests"))
+
+
+def _request_line(request: ChangeRequest, text: str) -> Item:
+    url, waited = request.get_absolute_url(), age(request.made_at)
+    return Item(url, text, request.state, site=str(request.site), age=waited)
+
+
+def _read_backs(user: User) -> Iterable[WorkList]:
+    """By bar: somebody keys in a whole bar at a time."""
+    waiting = Placement.objects.to_load().covered_by(user, Verb.SLOT_READ_BACK)
+    rows, more = _some(
+        waiting.values("site", "site__name").annotate(slots=Count("pk")).order_by("site__name")
+    )
+    items = [
+        Item(
+            reverse("stations:to_key", args=[row["site"]]),
+            f"{row['slots']} slot{'' if row['slots'] == 1 else 's'} to key in and read back",
+            "to_load",
+            site=row["site__name"],
+        )
+        for row in rows
+    ]
+    yield WorkList("To key in", items, more, reverse("stations:board"))
+
+
+def _differing(user: User) -> Iterable[WorkList]:
+    rows, more = _some(Placement.objects.differing().covered_by(user).with_place())
+    items = [
+        Item(
+            reverse("stations:slot", args=[p.slot_id]),
+            f"{p.slot}: {p.settings}",
+            "differs",
+            site=str(p.site),
+        )
+        for p in rows
+    ]
+    yield WorkList("Slots that differ", items, more, reverse("stations:board"))
+
+
+def _publications(user: User) -> Iterable[WorkList]:
+    rows, more = _some(Publication.objects.under_way().with_version().with_progress())
+    items = [
+        Item(
+            reverse("recipes:publication", args=[p.pk]),
+            f"{p.version}: {p.placed} of {p.slots} slots placed",
+            p.state,
+            when=p.last_due,
+        )
+        for p in rows
+    ]
+    yield WorkList("Publications under way", items, more, reverse("recipes:publications"))
+
+
+def _permits(user: User) -> Iterable[WorkList]:
+    ending = Permit.objects.in_force().filter(ends_at__lt=timezone.now() + SOON)
+    rows, more = _some(ending.covered_by(user).with_zone())
+    items = [
+        Item(
+            reverse("recipes:permit", args=[p.pk]),
+            shorten(p.reason, 90, placeholder="…"),
+            "on_permit",
+            when=p.ends_at,
+            zone=p.zone or "",
+            age=f"ends {age(p.ends_at)}",
+        )
+        for p in rows
+    ]
+    yield WorkList("Permits ending soon", items, more, reverse("recipes:permits"))
+
+
+def _some(rows: QuerySet[Any, Any]) -> tuple[list[Any], bool]:
+    """The first lines, and whether there are more: one query."""
+    found = list(rows[: SHOWN + 1])
+    return found[:SHOWN], len(found) > SHOWN

@@ -1,0 +1,108 @@
+"""From an approved version to a signed publication: where and when, the plan, the signature."""
+
+from datetime import UTC, datetime
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from people.verbs import Verb
+from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from people.web.signing import note_signed
+from recipes.forms.publishing import SignPlanForm, WhereForm
+from recipes.models import Version
+from recipes.publishing.plan import Plan, make_plan
+from recipes.publishing.sign import Order, publish
+from recipes.publishing.summary import site_parts, station_parts
+from recipes.views.answering import posted
+
+SHOWN_WHOLE = 60  # slots; a longer plan opens one site at a time
+
+
+def _version(pk: int) -> Version:
+    return one_or_404(Version.objects.with_recipe().with_formula(), pk)
+
+
+@page_for(Verb.PUBLICATION_PLAN)
+def where(request: PageRequest, pk: int) -> HttpResponse:
+    """Choose the slots and the moment; the address of the answer is the plan."""
+    version = _version(pk)
+    form = WhereForm(request.GET or None, by=request.user)
+    if form.is_bound and not form.unpicked and form.is_valid():
+        query = request.GET.urlencode()
+        return redirect(f"/versions/{pk}/publish/plan/?{query}")
+    status = 200 if form.unpicked else status_of(form)
+    if form.unpicked:
+        form = WhereForm(initial=form.data.dict() | {"sites": form.data.getlist("sites")}, by=request.user)
+    context = {"version": version, "form": form}
+    return render(request, "recipes/publish_where.html", context, status=status)
+
+
+@page_for(Verb.PUBLICATION_PLAN)
+def plan(request: PageRequest, pk: int) -> HttpResponse:
+    """Show what signing would do to every slot, and take the signature."""
+    version, chosen = _version(pk), WhereForm(request.GET, by=request.user)
+    if not chosen.is_valid():
+        context = {"version": version, "form": chosen}
+        return render(request, "recipes/publish_where.html", context, status=400)
+    made = _plan(request, version, chosen)
+    form = SignPlanForm(
+        posted(request),
+        initial={"seen_digest": made.digest},
+        request=request,
+        flagged=bool(made.to_acknowledge),
+    )
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            done = publish(
+                order=_order(version, chosen, form), by=request.user, credentials=form.credentials()
+            )
+        if outcome.ok:
+            note_signed(request)
+            messages.success(request, f"Signed: {done} is under way.")
+            return redirect(done)
+        status = outcome.status
+        made = _plan(request, version, chosen)
+        form.data = form.data.copy() | {"seen_digest": made.digest}
+    return render(request, "recipes/publish_plan.html", _shown(request, made, form), status=status)
+
+
+def _plan(request: PageRequest, version: Version, chosen: WhereForm) -> Plan:
+    scope, when = chosen.cleaned_data["scope"], chosen.cleaned_data["when"]
+    now = datetime.now(UTC)
+    return make_plan(version=version, scope=scope, when=when, by=request.user, now=now)
+
+
+def _order(version: Version, chosen: WhereForm, form: SignPlanForm) -> Order:
+    return Order(
+        version,
+        chosen.cleaned_data["scope"],
+        chosen.cleaned_data["when"],
+        form.cleaned_data["reason"],
+        form.cleaned_data["seen_digest"],
+        form.cleaned_data.get("acknowledged", False),
+    )
+
+
+def _shown(request: PageRequest, made: Plan, form: SignPlanForm) -> dict[str, object]:
+    """The plan for the page: all of it while it is short, else the site that was opened."""
+    parts = site_parts(made)
+    opened = request.GET.get("open", "")
+    whole = len(made.lines) <= SHOWN_WHOLE
+    details = [
+        (part.site, list(station_parts(made, part.site.pk)))
+        for part in parts
+        if whole or str(part.site.pk) == opened
+    ]
+    return {
+        "version": made.version,
+        "plan": made,
+        "scope_label": made.scope.label(),
+        "counts": {outcome.value: count for outcome, count in made.counts().items()},
+        "sites": parts,
+        "details": details,
+        "whole": whole,
+        "form": form,
+        "query": request.GET.urlencode(),
+    }

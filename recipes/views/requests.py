@@ -1,0 +1,152 @@
+"""Change requests: asked, looked at, changed and taken back."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from audit.errors import Invalid
+from people.permissions import may
+from people.verbs import Verb
+from people.web.pages import PageRequest, one_or_404, page_for
+from recipes.actions.requests import change_request, make_request, take_back
+from recipes.compare import rows
+from recipes.forms.formula import formula_initial
+from recipes.forms.requests import ChangeRequestForm, DecisionForm, NewRequestForm
+from recipes.formula import stored
+from recipes.models import ChangeRequest, Version
+from recipes.rebasing import three_sides
+from recipes.views.answering import form_page, posted
+from recipes.views.versions import shown_version
+from stations.models import Site
+
+SETTLED = 50  # the newest, below those that wait
+
+
+@page_for(Verb.RECIPE_VIEW)
+def requests(request: PageRequest) -> HttpResponse:
+    """Those that wait, the oldest first; then the newest that are settled."""
+    seen = ChangeRequest.objects.covered_by(request.user).with_base()
+    context = {
+        "unsettled": seen.unsettled(),
+        "settled": seen.settled()[:SETTLED],
+        "may_ask": may(request.user, Verb.REQUEST_MAKE),
+    }
+    return render(request, "recipes/requests.html", context)
+
+
+def seen_request(request: PageRequest, pk: int) -> ChangeRequest:
+    """The request, if it is of a site this person may see; else 404."""
+    rows = ChangeRequest.objects.covered_by(request.user).with_base()
+    found: ChangeRequest = one_or_404(rows.prefetch_related("proposals", "base__formula"), pk)
+    return found
+
+
+def approved_of(change: ChangeRequest) -> Version | None:
+    """The approved version of the request's recipe, if there is one."""
+    rows = Version.objects.approved().with_recipe().with_formula()
+    current: Version | None = rows.filter(recipe=change.base.recipe_id).first()
+    return current
+
+
+def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, object]:
+    """A request with its sides: two, or three once a newer version was approved."""
+    current, base = approved_of(change), stored(change.base.formula.all())
+    unsettled = change.state in {"open", "asked_back"}
+    stale = bool(unsettled and current and current.pk != change.base_id)
+    proposed = stored(change.proposals.all())
+    return {
+        "change": change,
+        "recipe": change.base.recipe,
+        "current": current,
+        "stale": stale,
+        "unsettled": unsettled,
+        "sides": three_sides(change, current) if stale and current else [],
+        "rows": rows({code: base[code] for code in base if code in proposed}, proposed),
+        "drafts": change.resulting_versions.with_recipe(),
+        "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),
+        "is_author": change.author_id == request.user.pk,
+        "may_read_history": may(request.user, Verb.HISTORY_VIEW, change.site_id),
+    }
+
+
+@page_for(Verb.RECIPE_VIEW)
+def request_page(request: PageRequest, pk: int) -> HttpResponse:
+    """One request and what can be done about it."""
+    change = seen_request(request, pk)
+    form = DecisionForm(initial={"revision": change.revision})
+    context = request_context(request, change) | {"form": form}
+    return render(request, "recipes/request.html", context)
+
+
+@page_for(Verb.REQUEST_MAKE)
+def request_new(request: PageRequest) -> HttpResponse:
+    """Ask for other values than the approved version's (?version=)."""
+    base = shown_version(_asked_version(request))
+    sites = Site.objects.covered_by(request.user, Verb.REQUEST_MAKE)
+    form = NewRequestForm(
+        posted(request), initial=formula_initial(stored(base.formula.all())), sites=sites
+    )
+
+    def act() -> ChangeRequest:
+        return make_request(
+            by=request.user,
+            base=base,
+            site=form.cleaned_data["site"],
+            proposals=form.values(),
+            reason=form.cleaned_data["reason"],
+            evidence=form.cleaned_data["evidence"],
+        )
+
+    return form_page(
+        request,
+        "recipes/request_form.html",
+        form,
+        act,
+        said="Your {} is with the head roasters.",
+        context={"base": base, "recipe": base.recipe},
+    )
+
+
+@page_for(Verb.REQUEST_MAKE)
+def request_edit(request: PageRequest, pk: int) -> HttpResponse:
+    """Change one's own request, or answer a question about it."""
+    change = seen_request(request, pk)
+    wanted = stored(change.base.formula.all()) | stored(change.proposals.all())
+    texts = {name: getattr(change, name) for name in ("reason", "evidence", "revision")}
+    form = ChangeRequestForm(posted(request), initial=texts | formula_initial(wanted))
+
+    def act() -> ChangeRequest:
+        return change_request(
+            by=request.user,
+            request=change,
+            revision=form.cleaned_data["revision"],
+            proposals=form.values(),
+            reason=form.cleaned_data["reason"],
+            evidence=form.cleaned_data["evidence"],
+        )
+
+    return form_page(
+        request,
+        "recipes/request_form.html",
+        form,
+        act,
+        said="Your {} was changed.",
+        context={"base": change.base, "recipe": change.base.recipe, "change": change},
+    )
+
+
+@require_POST
+@page_for(Verb.REQUEST_MAKE)
+def request_take_back(request: PageRequest, pk: int) -> HttpResponse:
+    """Take one's own request back."""
+    taken = take_back(by=request.user, request=seen_request(request, pk))
+    messages.success(request, f"Your {taken} was taken back.")
+    return redirect(taken)
+
+
+def _asked_version(request: PageRequest) -> int:
+    text = request.GET.get("version", "")
+    if not (text.isascii() and text.isdigit() and len(text) <= 18):
+        raise Invalid("version", text, "the number of an approved version")
+    return int(text)

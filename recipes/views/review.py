@@ -1,0 +1,132 @@
+"""Submitting, returning, approving, commenting on and withdrawing a version."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from audit.errors import DomainError, Invalid, NotPermitted, Refused
+from people.models import Policy
+from people.verbs import Verb
+from people.web.pages import PageRequest, form_errors, page_for, status_of
+from people.web.signing import note_signed
+from recipes.actions.approval import approve, own_work
+from recipes.actions.review import comment, return_to_author, submit, withdraw
+from recipes.compare import rows
+from recipes.forms.versions import (
+    ApproveForm,
+    CommentForm,
+    ReturnForm,
+    RevisionForm,
+    WithdrawForm,
+)
+from recipes.formula import stored
+from recipes.holding import slots_holding
+from recipes.models import Version
+from recipes.views.answering import form_page, posted, retyped
+from recipes.views.versions import shown_version, version_context
+
+
+@require_POST
+@page_for(Verb.RECIPE_SUBMIT)
+def version_submit(request: PageRequest, pk: int) -> HttpResponse:
+    """Submit a draft; what is missing is listed on the page."""
+    shown, form = shown_version(pk), RevisionForm(request.POST)
+    problems, status = ["Submit it from its page, which shows what is submitted."], 400
+    if form.is_valid():
+        try:
+            submit(by=request.user, version=shown, revision=form.cleaned_data["revision"])
+        except NotPermitted:
+            raise
+        except DomainError as told:
+            problems, status = _sentences(told), 409 if isinstance(told, Refused) else 400
+        else:
+            messages.success(request, f"{shown} is in review: another head roaster signs it.")
+            return redirect(shown)
+    context = version_context(shown) | {"problems": problems}
+    return render(request, "recipes/version_incomplete.html", context, status=status)
+
+
+@page_for(Verb.RECIPE_RETURN)
+def version_return(request: PageRequest, pk: int) -> HttpResponse:
+    """Send a version back to its author with comments."""
+    shown = shown_version(pk)
+    codes = list(stored(shown.formula.all()))
+    form = ReturnForm(posted(request), codes=codes)
+    return form_page(
+        request,
+        "recipes/version_return.html",
+        form,
+        lambda: return_to_author(by=request.user, version=shown, comments=form.comments()),
+        said="{} went back to its author.",
+        context=version_context(shown),
+    )
+
+
+@page_for(Verb.RECIPE_APPROVE)
+def version_approve(request: PageRequest, pk: int) -> HttpResponse:
+    """Read what is to be signed, and sign it."""
+    shown = shown_version(pk)
+    initial = {"seen_digest": shown.content_digest}
+    form = ApproveForm(posted(request), initial=initial, request=request)
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        digest = form.cleaned_data["seen_digest"]
+        with form_errors(form) as outcome:
+            approve(
+                by=request.user, version=shown, credentials=form.credentials(), seen_digest=digest
+            )
+        if outcome.ok:
+            note_signed(request)
+            messages.success(request, f"{shown} is approved.")
+            return redirect(shown)
+        # The page below shows what is there now: that is what the next signature is for.
+        form.data = retyped(request, **initial)
+        status = outcome.status
+    context = _approval_context(request, shown) | {"form": form}
+    return render(request, "recipes/version_approve.html", context, status=status)
+
+
+def _approval_context(request: PageRequest, version: Version) -> dict[str, object]:
+    current = Version.objects.approved().with_formula().filter(recipe=version.recipe).first()
+    formula = stored(version.formula.all())
+    own = own_work(version, request.user)
+    allowed = own and Policy.current().sole_roaster
+    return version_context(version) | {
+        "current": current,
+        "differences": rows(stored(current.formula.all()), formula) if current else [],
+        "barred": own and not allowed,
+        "sole_roaster": allowed,
+    }
+
+
+@require_POST
+@page_for(Verb.RECIPE_RETURN)
+def version_comment(request: PageRequest, pk: int) -> HttpResponse:
+    """Say something about a version without returning it."""
+    shown, form = shown_version(pk), CommentForm(request.POST)
+    if not form.is_valid():
+        raise Invalid("comment", request.POST.get("text"), "text, at most 2000 characters")
+    comment(by=request.user, version=shown, text=form.cleaned_data["text"])
+    return redirect(f"{shown.get_absolute_url()}#comments")
+
+
+@page_for(Verb.RECIPE_WITHDRAW)
+def version_withdraw(request: PageRequest, pk: int) -> HttpResponse:
+    """Take a version out of use."""
+    shown = shown_version(pk)
+    form = WithdrawForm(posted(request))
+    return form_page(
+        request,
+        "recipes/version_withdraw.html",
+        form,
+        lambda: withdraw(by=request.user, version=shown, reason=form.cleaned_data["reason"]),
+        said="{} is withdrawn.",
+        context=version_context(shown) | {"slots": slots_holding(shown)},
+    )
+
+
+def _sentences(told: DomainError) -> list[str]:
+    if isinstance(told, Invalid):
+        return [f"{problem.allowed.capitalize()}." for problem in told.problems]
+    return [told.message]

@@ -1,0 +1,128 @@
+"""One version, two side by side, and a draft being edited."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from audit.errors import Stale
+from people.permissions import may
+from people.verbs import Verb
+from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from recipes.actions.approval import own_work
+from recipes.actions.drafts import edit_draft, new_draft
+from recipes.compare import rows, version_rows
+from recipes.computed import ratio_words, rest_of
+from recipes.forms.compare import CompareForm
+from recipes.forms.formula import formula_initial
+from recipes.forms.versions import CommentForm, DraftForm
+from recipes.formula import stored
+from recipes.holding import slots_holding
+from recipes.models import Recipe, Version
+from recipes.requirements import requirements, unable
+from recipes.views.answering import posted, retyped
+
+
+def shown_version(pk: int) -> Version:
+    """The version with all that its pages print; 404 if there is none."""
+    rows = Version.objects.with_recipe().select_related("submitted_by", "based_on")
+    found: Version = one_or_404(rows.prefetch_related("formula", "based_on__formula"), pk)
+    return found
+
+
+def version_context(version: Version) -> dict[str, object]:
+    """The formula and what follows from it."""
+    formula = stored(version.formula.all())
+    today = timezone.now().date()
+    return {
+        "version": version,
+        "recipe": version.recipe,
+        "state": "returned" if version.is_returned else version.state,
+        "lines": rows({}, formula),
+        "ratio": ratio_words(formula),
+        "rest": rest_of(version.lot, today) if version.lot else None,
+    }
+
+
+@page_for(Verb.RECIPE_VIEW)
+def version(request: PageRequest, pk: int) -> HttpResponse:
+    """One version: its formula, what a machine needs for it, who did what to it."""
+    shown, user = shown_version(pk), request.user
+    formula = stored(shown.formula.all())
+    base = shown.based_on
+    context = version_context(shown) | {
+        "differences": rows(stored(base.formula.all()), formula) if base else [],
+        "requirements": requirements(formula),
+        "unable": unable(formula),
+        "comments": shown.comments.select_related("by"),
+        "slots": slots_holding(shown) if shown.signature_id else 0,
+        "own_work": own_work(shown, user),
+        "may_draft": may(user, Verb.RECIPE_DRAFT),
+        "may_approve": may(user, Verb.RECIPE_APPROVE),
+        "may_withdraw": may(user, Verb.RECIPE_WITHDRAW),
+        "may_publish": may(user, Verb.PUBLICATION_PLAN),
+        "may_ask": may(user, Verb.REQUEST_MAKE),
+        "may_read_history": may(user, Verb.HISTORY_VIEW),
+        "comment_form": CommentForm(),
+    }
+    return render(request, "recipes/version.html", context)
+
+
+@page_for(Verb.RECIPE_VIEW)
+def compare(request: PageRequest, pk: int) -> HttpResponse:
+    """Two versions of a recipe side by side; by default the newest against the one before."""
+    recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
+    versions = list(recipe.versions.with_recipe().with_formula())
+    form = CompareForm(request.GET or CompareForm.newest(versions), versions=versions)
+    context: dict[str, object] = {"recipe": recipe, "form": form}
+    if form.is_valid():
+        old, new = form.sides()
+        context |= {"old": old, "new": new, "rows": version_rows(old, new)}
+    return render(request, "recipes/compare.html", context, status=status_of(form))
+
+
+@require_POST
+@page_for(Verb.RECIPE_DRAFT)
+def draft_new(request: PageRequest, pk: int) -> HttpResponse:
+    """Begin the next version from this one."""
+    base = shown_version(pk)
+    draft = new_draft(by=request.user, recipe=base.recipe, based_on=base, lot=base.lot)
+    return redirect("recipes:version_edit", draft.pk)
+
+
+@require_POST
+@page_for(Verb.RECIPE_DRAFT)
+def draft_first(request: PageRequest, pk: int) -> HttpResponse:
+    """Begin a version of a recipe from nothing."""
+    recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
+    draft = new_draft(by=request.user, recipe=recipe)
+    return redirect("recipes:version_edit", draft.pk)
+
+
+@page_for(Verb.RECIPE_DRAFT)
+def version_edit(request: PageRequest, pk: int) -> HttpResponse:
+    """Edit a draft; on a conflict both sides are shown and what was typed stays typed."""
+    shown = shown_version(pk)
+    form = DraftForm(posted(request), initial=_initial(shown), version=shown)
+    status, context = status_of(form), version_context(shown)
+    if form.is_bound and form.is_valid():
+        typed, given = form.cleaned_data, form.values()
+        frame = {"note": typed["note"], "lot": typed["lot"], "revision": typed["revision"]}
+        with form_errors(form) as outcome:
+            edit_draft(by=request.user, version=shown, values=given, **frame)
+        if outcome.ok:
+            messages.success(request, f"{shown} was saved.")
+            return redirect(shown)
+        if isinstance(outcome.error, Stale):
+            # The next save is made from what is shown now, knowingly.
+            form.data = retyped(request, revision=outcome.error.current_revision)
+            context["conflict"] = rows(stored(shown.formula.all()), given)
+        status = outcome.status
+    context |= {"form": form, "comments": shown.comments.select_related("by")}
+    return render(request, "recipes/version_edit.html", context, status=status)
+
+
+def _initial(version: Version) -> dict[str, object]:
+    frame = {"note": version.note, "lot": version.lot_id, "revision": version.revision}
+    return frame | formula_initial(stored(version.formula.all()))
