@@ -18,6 +18,6 @@ class ExactDecimalField(models.DecimalField):
         kwargs.setdefault("decimal_places", 6)
         super().__init__(*args, **kwargs)
 
-    def db_type(self, connection: BaseDatabaseWrapper) -> str:  # noqa: ARG002
+    def db_type(self, connection: BaseDatabaseWrapper) -> str:
         """The column type."""
         return "numeric"

@@ -108,7 +108,6 @@ def placement_guards() -> list[pgtrigger.Trigger]:
             operation=pgtrigger.Delete,
             when=pgtrigger.After,
             referencing=pgtrigger.Referencing(old="original"),
-            func=refuse("SELECT 1 FROM original", "A placement is never removed.")
-            + "RETURN NULL;",
+            func=refuse("SELECT 1 FROM original", "A placement is never removed.") + "RETURN NULL;",
         ),
     ]

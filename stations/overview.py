@@ -1,10 +1,12 @@
 """What a site's page shows of its slots: machine by machine, station by station."""
 
 from dataclasses import dataclass, field
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 from people.models import User
 from people.verbs import Verb
+from stations.metrology.atmosphere import local_boiling_point
 from stations.models import Machine, Placement, Site, Slot, Station
 
 WAITING = ("differs", "to_load", "on_permit", "by_hand")
@@ -55,6 +57,12 @@ def site_overview(site: Site, user: User) -> Overview:
         if slot.condition in counts:
             counts[slot.condition] += 1
     return Overview(list(machines.values()), counts)
+
+
+def boiling_point(site: Site) -> Decimal:
+    """Where water boils at a site on an average day, in °C to one place."""
+    exact = Decimal(local_boiling_point(site.altitude))
+    return exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
 
 
 def slots_of(slots: Any, site: Site) -> list[Any]:  # noqa: ANN401

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from audit.errors import Invalid, Problem
+from audit.errors import Invalid, Problem, shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,6 +14,11 @@ class Fault:
     field: str
     value: object
     allowed: str
+
+    @property
+    def shown(self) -> str:
+        """The value as it may be repeated on a page."""
+        return shown(self.value if self.value is not None else "")
 
     @property
     def problem(self) -> Problem:

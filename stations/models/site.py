@@ -30,9 +30,7 @@ class Site(Revised):
                 condition=models.Q(altitude__gte=-430, altitude__lte=6000),
             )
         ]
-        triggers = governed(
-            subject="site", site_id="n.id", label="n.name", exclude=("revision",)
-        )
+        triggers = governed(subject="site", site_id="n.id", label="n.name", exclude=("revision",))
 
     def __str__(self) -> str:
         return self.name

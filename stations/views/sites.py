@@ -13,7 +13,7 @@ from stations.checks import ZONES
 from stations.forms.equipment import NewSiteForm, SiteForm
 from stations.forms.filters import SiteFilter
 from stations.models import Site
-from stations.overview import site_overview
+from stations.overview import boiling_point, site_overview
 from stations.paging import keyset
 from stations.views.answering import form_page, page
 
@@ -50,6 +50,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
     context = {
         "site": shown,
         "now": now(),
+        "boiling": boiling_point(shown),
         "overview": site_overview(shown, request.user),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.pk),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.pk),

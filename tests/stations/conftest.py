@@ -87,5 +87,5 @@ def place(slot: Slot, by: User, values: Mapping[str, Mapping[str, str]] = VALUES
             slots=[slot.pk],
             due={site.pk: timezone.now() - timedelta(minutes=1)},
         )
-        bring_into_force(basis=basis, basis_id=basis_id, site_id=site.pk, at_most=10)
+        bring_into_force(basis=basis, basis_id=basis_id, at_most=10)
     return Placement.objects.get(slot=slot, state="in_force")

@@ -1,0 +1,28 @@
+"""Labels and units of settings, from the catalogue."""
+
+from collections.abc import Sequence
+
+from django import template
+
+from stations.printing import ENDS_BY, label_of, unit_of, word_of
+
+register = template.Library()
+
+
+@register.filter
+def setting_label(code: str) -> str:
+    """A parameter's label."""
+    return label_of(code)
+
+
+@register.filter
+def setting_unit(code: str) -> str:
+    """The UCUM code of a parameter's unit on the machine; `unit` and `quantity` print it."""
+    return unit_of(code)
+
+
+@register.filter
+def endings(codes: Sequence[str]) -> str:
+    """How a shot can end, in words: 'water volume or the operator'."""
+    words = [word_of(ENDS_BY, code) for code in codes]
+    return " or ".join(filter(None, [", ".join(words[:-1]), words[-1] if words else ""]))
