@@ -59,13 +59,15 @@ def _grouped(digits: str) -> str:
     return THIN.join([digits[:head], *(digits[i : i + 3] for i in range(head, len(digits), 3))])
 
 
-def _decimal(value: object) -> Decimal | None:
-    if isinstance(value, Decimal | int):
-        return Decimal(value)
+def exact(value: object) -> Decimal | None:
+    """The number a value stands for, or None: for text, and for what is no finite number."""
+    if isinstance(value, bool | float):
+        return None
     try:
-        return Decimal(str(value).strip())
+        found = Decimal(str(value).strip())
     except InvalidOperation:
         return None
+    return found if found.is_finite() else None
 
 
 def number(value: object) -> str:
@@ -79,11 +81,11 @@ def number(value: object) -> str:
         return NONE
     if isinstance(value, bool):
         return "yes" if value else "no"
-    exact = _decimal(value)
-    if exact is None or not exact.is_finite():
+    found = exact(value)
+    if found is None:
         return str(value)
-    whole, point, part = format(abs(exact), "f").partition(".")
-    return (MINUS if exact.is_signed() else "") + _grouped(whole) + point + part
+    whole, point, part = format(abs(found), "f").partition(".")
+    return (MINUS if found.is_signed() else "") + _grouped(whole) + point + part
 
 
 def quantity(value: object, code: str | None = "") -> str:

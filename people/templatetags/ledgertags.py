@@ -46,7 +46,7 @@ def quantity(
         "text": text,
         "unit": label,
         "tolerance": printing.tolerance(below, above),
-        "words": not text[-1:].isdigit() and text != printing.NONE,
+        "words": text != printing.NONE and printing.exact(value) is None,
     }
 
 
