@@ -7,7 +7,7 @@ import pytest
 
 from tests import services
 
-pytest_plugins = ["tests.cast", "tests.bar"]
+pytest_plugins = ["tests.cast", "tests.bar", "tests.audit.emptying"]
 
 
 def pytest_configure(config: pytest.Config) -> None:

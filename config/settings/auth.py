@@ -44,6 +44,19 @@ ACCOUNT_SESSION_REMEMBER = False
 # Counted in the shared cache, so over all processes together.
 ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/5m/key", "reset_password": "10/m/ip,3/m/key"}
 ACCOUNT_EMAIL_SUBJECT_PREFIX = "[Portaledger] "
+ACCOUNT_FORMS = {
+    "login": "people.account_forms.LoginForm",
+    "reauthenticate": "people.account_forms.ReauthenticateForm",
+    "reset_password": "people.account_forms.ResetPasswordForm",
+    "reset_password_from_key": "people.account_forms.ResetPasswordKeyForm",
+    "change_password": "people.account_forms.ChangePasswordForm",
+}
+MFA_FORMS = {
+    "authenticate": "people.account_forms.AuthenticateForm",
+    "reauthenticate": "people.account_forms.ReauthenticateCodeForm",
+    "activate_totp": "people.account_forms.ActivateTOTPForm",
+    "add_webauthn": "people.account_forms.AddWebAuthnForm",
+}
 
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
 MFA_PASSKEY_LOGIN_ENABLED = True

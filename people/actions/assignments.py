@@ -3,9 +3,10 @@
 from audit.context import recorded
 from audit.errors import Invalid, NotFound
 from people import history
-from people.actions.owners import keep_an_owner
+from people.actions.owners import keeping_an_owner
 from people.actions.persons import subject_of
 from people.models import Assignment, User
+from people.models.assignment import all_sites
 from people.permissions import forget_roles, require, require_everywhere
 from people.roles import Role
 from people.verbs import Verb
@@ -46,9 +47,9 @@ def remove_assignment(*, by: User, assignment: Assignment) -> None:
         site_id=assignment.site_id,
     ):
         _require_at(by, assignment.site_id)
-        if not Assignment.objects.filter(pk=assignment.pk).delete()[0]:
-            raise NotFound("This role has been taken away already.")
-        keep_an_owner()
+        with keeping_an_owner():
+            if not Assignment.objects.filter(pk=assignment.pk).delete()[0]:
+                raise NotFound("This role has been taken away already.")
     forget_roles(person)
 
 
@@ -60,7 +61,5 @@ def _require_at(by: User, site_id: int | None) -> None:
 
 
 def _check_site(site_id: int | None) -> None:
-    # The site's own model lies a layer above; its table is reached through the assignment.
-    sites = Assignment._meta.get_field("site").related_model
-    if site_id is not None and not sites._default_manager.filter(pk=site_id).exists():
+    if site_id is not None and not all_sites().filter(pk=site_id).exists():
         raise Invalid("site", site_id, "one of the sites, or none for all of them")

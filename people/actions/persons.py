@@ -8,7 +8,7 @@ from audit.errors import Invalid, Refused
 from audit.revision import compare_and_set
 from audit.subject import Subject
 from people import history
-from people.actions.owners import keep_an_owner
+from people.actions.owners import keeping_an_owner
 from people.models import User
 from people.permissions import require_everywhere
 from people.verbs import Verb
@@ -51,8 +51,8 @@ def deactivate_person(*, by: User, person: User, expected: int) -> None:
         require_everywhere(by, Verb.PEOPLE_MANAGE)
         if person.pk == by.pk:
             raise Refused("You cannot end your own sign-in: another owner has to.")
-        compare_and_set(person, expected, is_active=False)
-        keep_an_owner()
+        with keeping_an_owner():
+            compare_and_set(person, expected, is_active=False)
 
 
 def reactivate_person(*, by: User, person: User, expected: int) -> None:

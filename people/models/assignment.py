@@ -1,11 +1,27 @@
 """Which role a person has, and where."""
 
+from typing import Self
+
+from django.apps import apps
 from django.conf import settings
 from django.db import models
 from django.db.models.functions import Now
 
 from audit.governed import governed
 from people.roles import Role
+
+
+def all_sites() -> models.QuerySet[models.Model]:
+    """Every site. Its model lies a layer above this one, so it is named, not imported."""
+    return apps.get_model("stations", "Site")._default_manager.all()
+
+
+class AssignmentQuerySet(models.QuerySet["Assignment"]):
+    """Queries on roles given."""
+
+    def of(self, person: models.Model) -> Self:
+        """One person's, with the sites' names, in the order they are listed."""
+        return self.filter(user_id=person.pk).select_related("site").order_by("role", "site__name")
 
 
 class Assignment(models.Model):
@@ -19,6 +35,8 @@ class Assignment(models.Model):
         "stations.Site", null=True, blank=True, on_delete=models.PROTECT, related_name="assignments"
     )
     created_at = models.DateTimeField(db_default=Now(), editable=False)
+
+    objects = AssignmentQuerySet.as_manager()
 
     class Meta:
         ordering = ["role", "site_id"]

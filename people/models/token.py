@@ -5,7 +5,7 @@ row needs a number, and it deletes other expired tokens while it checks one.
 """
 
 import hashlib
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from django.conf import settings
 from django.contrib.postgres.fields import ArrayField
@@ -15,6 +15,9 @@ from django.utils import timezone
 
 from audit.governed import governed
 from audit.revision import Revised
+
+if TYPE_CHECKING:
+    from people.models.user import User
 
 
 class Scope(models.TextChoices):
@@ -39,6 +42,11 @@ class ApiTokenQuerySet(models.QuerySet["ApiToken"]):
         return self.filter(
             revoked_at=None, expires_at__gt=timezone.now(), user__is_active=True
         ).select_related("user")
+
+    def revocable_by(self, person: "User") -> Self:
+        """One's own; everybody's for those who manage people."""
+        mine = models.Q(user_id=person.pk)
+        return self if person.has_perm("people.change_user") else self.filter(mine)
 
 
 class ApiToken(Revised):

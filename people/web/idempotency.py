@@ -8,7 +8,7 @@ leaves the key unused and the request may simply be sent again.
 import hashlib
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import timedelta
 from functools import wraps
 from typing import Concatenate, ParamSpec, TypeVar
@@ -54,24 +54,35 @@ class KeyInUse(exceptions.APIException):
     default_detail = "The first request with this Idempotency-Key is still being carried out."
 
 
+def acting_hiding(
+    *secrets: str,
+) -> Callable[[Handler[View, P]], Handler[View, P]]:
+    """As acting, for answers with secrets: those fields are not kept, a repetition has null."""
+
+    def decorate(handler: Handler[View, P]) -> Handler[View, P]:
+        @wraps(handler)
+        def wrapped(self: View, request: Request, /, *args: P.args, **kwargs: P.kwargs) -> Response:
+            key = _key(request)
+            with transaction.atomic():
+                _only_one_at_a_time(request, key)
+                kept = IdempotencyKey.objects.filter(user_id=_who(request), key=key).first()
+                if kept:
+                    return _again(kept, _digest(request))
+                return _keep(request, key, handler(self, request, *args, **kwargs), secrets)
+
+        wrapped.needs_key = True  # type: ignore[attr-defined]  # for the OpenAPI description
+        return wrapped
+
+    return decorate
+
+
 def acting(handler: Handler[View, P]) -> Handler[View, P]:
     """For a view's `post`: needs the key, repeats the stored answer, keeps successful ones only.
 
     A refused or invalid attempt changed nothing, so its key stays free to be used again.
     """
-
-    @wraps(handler)
-    def wrapped(self: View, request: Request, /, *args: P.args, **kwargs: P.kwargs) -> Response:
-        key = _key(request)
-        with transaction.atomic():
-            _only_one_at_a_time(request, key)
-            kept = IdempotencyKey.objects.filter(user_id=_who(request), key=key).first()
-            if kept:
-                return _again(kept, _digest(request))
-            return _keep(request, key, handler(self, request, *args, **kwargs))
-
-    wrapped.needs_key = True  # type: ignore[attr-defined]  # for the OpenAPI description
-    return wrapped
+    keep_all: Callable[[Handler[View, P]], Handler[View, P]] = acting_hiding()
+    return keep_all(handler)
 
 
 def forget_old_keys() -> int:
@@ -109,14 +120,17 @@ def _only_one_at_a_time(request: Request, key: str) -> None:
             raise KeyInUse
 
 
-def _keep(request: Request, key: str, response: Response) -> Response:
+def _keep(request: Request, key: str, response: Response, secrets: Collection[str]) -> Response:
     if response.status_code < 300:
+        shown = response.data
+        if secrets:
+            shown = {name: None if name in secrets else v for name, v in shown.items()}
         IdempotencyKey.objects.create(
             user_id=_who(request),
             key=key,
             request_digest=_digest(request),
             status=response.status_code,
-            body="" if response.data is None else JSONRenderer().render(response.data).decode(),
+            body="" if shown is None else JSONRenderer().render(shown).decode(),
             headers={name: response[name] for name in KEPT_HEADERS if name in response},
         )
     return response

@@ -8,6 +8,8 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
+from people.printing import unit_label
+
 MAX_CHARACTERS = 40
 PLAIN = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)")
 SCIENTIFIC = re.compile(r"[+-]?[0-9]*\.?[0-9]+[eE][+-]?[0-9]+")
@@ -22,7 +24,7 @@ class BadNumber(ValueError):  # noqa: N818 - named for what it is, as the pages 
 
 @dataclass(frozen=True)
 class Bounds:
-    """What a number may be: limits included, digits after the point, and its unit for words."""
+    """What a number may be: limits included, digits after the point, unit as a UCUM code."""
 
     low: Decimal | None = None
     high: Decimal | None = None
@@ -32,14 +34,16 @@ class Bounds:
 
     def words(self) -> str:
         """The bounds as a sentence's end: 'a number from 5 to 30 g, at most 1 decimal place'."""
-        unit = f" {self.unit}" if self.unit else ""
+        printed = unit_label(self.unit)
+        unit = f" {printed}" if printed else ""
         reach = {
             (True, True): f"from {self.low} to {self.high}{unit}",
             (True, False): f"of at least {self.low}{unit}",
             (False, True): f"of at most {self.high}{unit}",
-            (False, False): f"in {self.unit}" if self.unit else "",
+            (False, False): f"in {printed}" if printed else "",
         }[self.low is not None, self.high is not None]
-        places = f"at most {self.places} decimal places" if self.places else "no decimal places"
+        some = "place" if self.places == 1 else "places"
+        places = f"at most {self.places} decimal {some}" if self.places else "no decimal places"
         return f"{f'a number {reach}'.strip()}, {places}"
 
 

@@ -33,7 +33,7 @@ PageView = Callable[Concatenate[PageRequest, P], HttpResponse]
 
 def page(view: PageView[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
     """A page for people signed in; anybody else is sent to sign in first."""
-    return login_required(view)  # type: ignore[arg-type, return-value]
+    return login_required(view)  # type: ignore[return-value]
 
 
 def page_for(

@@ -53,7 +53,7 @@ def test_a_role_at_one_site_counts_there_only(cast: Cast) -> None:
     assert may(cast.shop_lead, Verb.SLOT_READ_BACK, cast.site.pk)
     assert not may(cast.shop_lead, Verb.SLOT_READ_BACK, cast.other_site.pk)
     assert may(cast.shop_lead, Verb.SLOT_READ_BACK)
-    assert covered_sites(cast.shop_lead, Verb.SLOT_READ_BACK) == {cast.site.pk}
+    assert covered_sites(cast.shop_lead, Verb.SLOT_READ_BACK) == frozenset({cast.site.pk})
 
 
 def test_a_role_for_all_sites_counts_everywhere(cast: Cast) -> None:

@@ -1,0 +1,91 @@
+"""The library's sign-in forms in this product's words: labels instead of placeholders."""
+
+from typing import Any
+
+from allauth.account import forms as account
+from allauth.mfa.base import forms as factor
+from allauth.mfa.totp import forms as totp
+from allauth.mfa.webauthn import forms as webauthn
+
+
+class Worded:
+    """Gives fields the labels in `words` and drops placeholders, which vanish while one types."""
+
+    words: dict[str, str] = {}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        fields: dict[str, Any] = self.fields  # type: ignore[attr-defined]
+        for name, field in fields.items():
+            field.label = self.words.get(name, field.label)
+            field.widget.attrs.pop("placeholder", None)
+
+
+class LoginForm(Worded, account.LoginForm):  # type: ignore[misc]  # the library has no types
+    """Signing in."""
+
+    words = {"login": "E-mail address", "password": "Password"}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        # The page itself has the link to a new password.
+        self.fields["password"].help_text = ""
+
+
+class ReauthenticateForm(Worded, account.ReauthenticateForm):  # type: ignore[misc]
+    """Confirming that it is still the same person."""
+
+    words = {"password": "Your password"}
+
+
+class ResetPasswordForm(Worded, account.ResetPasswordForm):  # type: ignore[misc]
+    """Asking for a link."""
+
+    words = {"email": "E-mail address"}
+
+
+class ResetPasswordKeyForm(Worded, account.ResetPasswordKeyForm):  # type: ignore[misc]
+    """Setting a password by a link."""
+
+    words = {"password1": "New password", "password2": "The same again"}
+
+
+class ChangePasswordForm(Worded, account.ChangePasswordForm):  # type: ignore[misc]
+    """Changing one's password."""
+
+    words = {
+        "oldpassword": "Password now",
+        "password1": "New password",
+        "password2": "The same again",
+    }
+
+
+class AuthenticateForm(Worded, factor.AuthenticateForm):  # type: ignore[misc]
+    """The second factor at sign-in."""
+
+    words = {"code": "Code"}
+
+
+class ReauthenticateCodeForm(Worded, factor.ReauthenticateForm):  # type: ignore[misc]
+    """The second factor again."""
+
+    words = {"code": "Code"}
+
+
+class ActivateTOTPForm(Worded, totp.ActivateTOTPForm):  # type: ignore[misc]
+    """The first code of a new code app."""
+
+    words = {"code": "The six digits it shows now"}
+
+
+class AddWebAuthnForm(Worded, webauthn.AddWebAuthnForm):  # type: ignore[misc]
+    """A new passkey."""
+
+    words = {"name": "Name, such as phone", "passwordless": "Sign in with it alone"}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        if "passwordless" in self.fields:
+            self.fields["passwordless"].help_text = (
+                "Without the password; the key then asks for its own PIN, finger or face."
+            )

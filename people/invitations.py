@@ -1,0 +1,57 @@
+"""The link by which somebody sets a password: once, and within three days."""
+
+import logging
+from collections.abc import Callable
+
+from allauth.account.forms import default_token_generator
+from allauth.account.utils import user_pk_to_url_str
+from django.conf import settings
+from django.core.mail import send_mail
+from django.urls import reverse
+
+from audit.errors import Refused
+from people.models import User
+from people.permissions import require_everywhere
+from people.verbs import Verb
+
+logger = logging.getLogger(__name__)
+MAIL = """Hello {name},
+
+you have been added to Portaledger, which keeps our espresso recipes.
+Set your password with this link; it works once, until {days} days from now:
+
+{link}
+
+Then sign in with this e-mail address.
+"""
+
+
+def invite(*, by: User, person: User, absolute: Callable[[str], str]) -> str:
+    """Mail the link and return it, to be handed over where mail does not arrive.
+
+    absolute: makes an address of a path (request.build_absolute_uri). Raises NotPermitted, and
+    Refused for somebody who may not sign in.
+    """
+    require_everywhere(by, Verb.PEOPLE_MANAGE)
+    if not person.is_active:
+        raise Refused(f"{person} may not sign in: allow that first.")
+    link = absolute(_path(person))
+    _mail(person, link)
+    return link
+
+
+def _path(person: User) -> str:
+    # The token covers the password's hash and the last sign-in, so it ends with its first use.
+    token = default_token_generator.make_token(person)
+    parts = {"uidb36": user_pk_to_url_str(person), "key": token}
+    return reverse("account_reset_password_from_key", kwargs=parts)
+
+
+def _mail(person: User, link: str) -> None:
+    days = settings.PASSWORD_RESET_TIMEOUT // 86_400
+    text = MAIL.format(name=person.name, link=link, days=days)
+    try:
+        send_mail("Your sign-in to Portaledger", text, None, [person.email])
+    except OSError:
+        # The link is on the page too, so a mail server that fails keeps nobody out.
+        logger.exception("No invitation could be mailed to person %s", person.pk)
