@@ -9,7 +9,7 @@ from django.template.loader import get_template
 FOLDER = Path(__file__).parents[2] / "templates"
 TEMPLATES = sorted(FOLDER.rglob("*.html"))
 NAMES = [str(path.relative_to(FOLDER)) for path in TEMPLATES]
-INLINE = re.compile(r'\sstyle="|\son[a-z]+="|<style|<script(?![^>]*\ssrc=)|javascript:')
+INLINE = re.compile(r'\sstyle="|\son[a-z]+="|<style|<script(?![^>]*\s(?:src=|type="application/json"))|javascript:')
 CELL = re.compile(r"<(td|th scope=\"row\")(\s[^>]*)?>")
 
 
@@ -40,3 +40,5 @@ def test_the_inline_check_finds_what_it_is_for() -> None:
     assert INLINE.search("<script>alert(1)</script>")
     assert INLINE.search('<button onclick="x()">')
     assert not INLINE.search('<script src="/static/js/forms.js" defer></script>')
+    # Data, which no browser runs and no policy blocks.
+    assert not INLINE.search('<script type="application/json">{}</script>')
