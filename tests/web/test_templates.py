@@ -9,7 +9,8 @@ from django.template.loader import get_template
 FOLDER = Path(__file__).parents[2] / "templates"
 TEMPLATES = sorted(FOLDER.rglob("*.html"))
 NAMES = [str(path.relative_to(FOLDER)) for path in TEMPLATES]
-INLINE = re.compile(r'\sstyle="|\son[a-z]+="|<style|<script(?![^>]*\s(?:src=|type="application/json"))|javascript:')
+SCRIPT = r'<script(?![^>]*\s(?:src=|type="application/json"))'
+INLINE = re.compile(rf'\sstyle="|\son[a-z]+="|<style|{SCRIPT}|javascript:')
 CELL = re.compile(r"<(td|th scope=\"row\")(\s[^>]*)?>")
 
 
