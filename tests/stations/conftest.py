@@ -12,7 +12,7 @@ from audit.context import recorded
 from people.models import Meaning, Signature, User
 from people.roles import Role
 from stations.actions import Reach, add_ability_set, add_machine, add_station
-from stations.history import SLOT_READ_BACK
+from stations.history import SLOTS_ADDED
 from stations.models import AbilitySet, Machine, Placement, Slot, Station
 from stations.placing import Entitlement, StationSettings, bring_into_force, schedule
 from tests.cast import Cast
@@ -70,7 +70,7 @@ def bar(cast: Cast) -> Bar:
 def place(slot: Slot, by: User, values: Mapping[str, Mapping[str, str]] = VALUES) -> Placement:
     """Put a signed placement into force in one slot, as a publication does."""
     site = slot.station.machine.site
-    with recorded(by=by, action=SLOT_READ_BACK):
+    with recorded(by=by, action=SLOTS_ADDED):
         last = Placement.objects.order_by("-basis_id").values_list("basis_id", flat=True)
         basis_id = (last.exclude(basis_id=None).first() or 0) + 1
         signature = Signature.objects.create(
