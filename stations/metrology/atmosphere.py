@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 from stations.metrology.errors import BadValueError
 from stations.metrology.fluid import saturation_temperature
 from stations.metrology.numbers import Real, number
@@ -63,7 +61,6 @@ def boiling_point(pressure: Real) -> float:
     return saturation_temperature(hectopascals)
 
 
-@lru_cache(maxsize=16_384)
 def local_boiling_point(altitude: Real | None = None, barometer: Real | None = None) -> float:
     """Return the boiling point [°C] at a site, by barometer [hPa] or else by altitude [m].
 

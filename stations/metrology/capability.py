@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
 from scipy import stats
 
 from stations.metrology.errors import BadValueError
@@ -72,7 +73,7 @@ def capability(
     """
     array = series("values", values, at_least=2)
     spread = float(array.std(ddof=1))
-    if spread == 0.0 or not math.isfinite(spread):
+    if np.ptp(array) == 0.0:
         raise BadValueError("values", f"{array.size} equal values", "values that differ")
     return capability_from(
         array.size,

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from scipy import signal
 
 from stations.metrology.errors import BadValueError
-from stations.metrology.numbers import Floats, Real, number, series
+from stations.metrology.numbers import SMALLEST, Floats, Real, number, series
 
 Mask = npt.NDArray[np.bool_]
 
@@ -87,7 +87,7 @@ def freeze_baseline(values: Iterable[Real] | Floats) -> Baseline:
     """
     array = series("baseline", values, at_least=2)
     mean_range = float(np.abs(np.diff(array)).mean())
-    if mean_range == 0.0 or not math.isfinite(mean_range):
+    if mean_range < SMALLEST:
         raise BadValueError("baseline", f"{array.size} equal values", "values that differ")
     return Baseline(float(array.mean()), mean_range / D2_OF_TWO, array.size, mean_range)
 

@@ -53,8 +53,9 @@ class TraitColumns:
 
     def known(self, *names: str) -> Mask:
         """Return where any of the named traits is not None."""
-        columns = [[getattr(trait, name) is not None for trait in self.traits] for name in names]
-        found: Mask = np.array(columns, dtype=bool).any(axis=0)
+        found = np.zeros(len(self.traits), dtype=bool)
+        for name in names:
+            found |= np.array([getattr(trait, name) is not None for trait in self.traits])
         return found
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import stats
 
 from stations.metrology.errors import BadValueError
-from stations.metrology.numbers import Floats, Real, number, series
+from stations.metrology.numbers import SMALLEST, Floats, Real, number, series
 
 MOST_SHOTS = 100_000
 
@@ -119,7 +119,7 @@ def equivalence_from(
         raise BadValueError("low_margin", low_margin, f"below the upper margin, {high:g}")
     variances = [_variance("first", first), _variance("second", second)]
     error = math.sqrt(sum(variances))
-    if error == 0.0 or not math.isfinite(error):
+    if error < SMALLEST:
         raise BadValueError("spread", error, "shots that differ at one station at least")
     shares = [(v / error**2) ** 2 for v in variances]
     dof = 1.0 / (shares[0] / (first.count - 1) + shares[1] / (second.count - 1))
@@ -180,7 +180,9 @@ def shots_needed(margin: Real, spread: Real, *, power: Real = 0.8, risk: Real = 
 def _sample(field: str, values: Iterable[Real] | Floats) -> Sample:
     """Return count, mean and spread of one station's shots."""
     array = series(field, values, at_least=2)
-    return Sample(array.size, float(array.mean()), float(array.std(ddof=1)))
+    return Sample(
+        array.size, float(array.mean()), float(array.std(ddof=1)) if np.ptp(array) else 0.0
+    )
 
 
 def _variance(field: str, sample: Sample) -> float:

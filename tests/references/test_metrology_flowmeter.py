@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-import GTC as gtc
+import GTC
 import numpy as np
 import pytest
 import statsmodels.api as sm
@@ -85,16 +85,16 @@ def test_intercept_p_value_is_statsmodels() -> None:
 
 def test_budget_is_gtc() -> None:
     # V = N/K + repeatability + quantisation, propagated by GTC.
-    slope = gtc.ureal(SLOPE, 0.012, df=7)
-    repeat = gtc.ureal(0, 0.25, df=7)
-    pulse = gtc.ureal(0, 1 / SLOPE / math.sqrt(12))
+    slope = GTC.ureal(SLOPE, 0.012, df=7)
+    repeat = GTC.ureal(0, 0.25, df=7)
+    pulse = GTC.ureal(0, 1 / SLOPE / math.sqrt(12))
     delivered = 70 * SLOPE / slope + repeat + pulse
     ours = volume_budget(70, SLOPE, slope_uncertainty=0.012, repeatability=0.25, dof=7)
     assert ours.combined == pytest.approx(delivered.u, rel=1e-9)
     assert ours.effective_dof == pytest.approx(delivered.df, rel=1e-9)
     assert ours.expanded == pytest.approx(2 * delivered.u, rel=1e-9)
     parts = [slope, repeat, pulse]
-    shares = [(gtc.component(delivered, part) / delivered.u) ** 2 for part in parts]
+    shares = [(GTC.component(delivered, part) / delivered.u) ** 2 for part in parts]
     assert [line.share for line in ours.lines] == pytest.approx(shares, rel=1e-9)
 
 

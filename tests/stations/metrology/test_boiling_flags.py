@@ -1,0 +1,88 @@
+"""Temperatures near and above the local boiling point."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+
+from stations.metrology.atmosphere import boiling_margin, site_pressure
+from stations.metrology.errors import BadValueError
+from stations.metrology.translate import translate
+from stations.metrology.translation import Notice, Reason, Translation
+from tests.stations.metrology.bar import MACHINE, RULES, STATION, line
+
+D = Decimal
+FORMULA = [line("brew_temperature", "93", "0.5")]
+
+
+def at(altitude: str | None, pressure: str | None = None, **policy: bool) -> Translation:
+    """Return 93 °C translated for a station at an altitude or air pressure."""
+    traits = replace(
+        STATION,
+        altitude=None if altitude is None else D(altitude),
+        air_pressure=None if pressure is None else D(pressure),
+    )
+    return translate(FORMULA, RULES, MACHINE, traits, **policy)
+
+
+@pytest.mark.parametrize("altitude", ["2240", "2640"])
+def test_93_degrees_above_boiling_is_placed_but_flagged(altitude: str) -> None:
+    found = at(altitude)
+    assert found.placeable
+    assert [flag.kind for flag in found.flags] == [Notice.ABOVE_BOILING]
+    assert found.flags[0].needs_acknowledgement
+
+
+def test_the_flag_explains() -> None:
+    assert at("2240").flags[0].reason == (
+        "brew temperature 93 °C is 0.5 °C above boiling (92.5 °C) at the site's altitude of "
+        "2,240 m. Inside the group the water stays liquid under pressure, but at the open screen "
+        "it flashes into steam, and a reading at an open group can't show this temperature."
+    )
+
+
+def test_a_small_margin_is_flagged_too() -> None:
+    assert [flag.kind for flag in at("2000").flags] == [Notice.NEAR_BOILING]
+    assert at("1609").flags == ()
+
+
+def test_a_barometer_comes_before_the_altitude() -> None:
+    assert at("0", "765").flags[0].kind is Notice.ABOVE_BOILING
+    assert "765 hPa" in at("0", "765").flags[0].reason
+    assert at("2640", "1013.25").flags == ()
+
+
+def test_policy_can_refuse_what_is_above_boiling() -> None:
+    found = at("2240", refuse_above_boiling=True)
+    assert [refusal.kind for refusal in found.refusals] == [Reason.ABOVE_BOILING]
+    assert found.refusals[0].reason.endswith("The owner's policy refuses this.")
+    assert found.settings == {}
+    assert at("2000", refuse_above_boiling=True).placeable
+
+
+def test_unknown_altitude_is_said() -> None:
+    assert [flag.kind for flag in at(None).flags] == [Notice.ALTITUDE_UNKNOWN]
+    assert not at(None).flags[0].needs_acknowledgement
+
+
+def test_an_offset_never_measured_is_said() -> None:
+    traits = replace(STATION, temperature_offset=None)
+    found = translate(FORMULA, RULES, MACHINE, traits)
+    assert found.settings["brew_temperature"].value == D(93)
+    assert [flag.kind for flag in found.flags] == [Notice.OFFSET_NOT_MEASURED]
+
+
+def test_higher_sites_boil_lower() -> None:
+    margins = [boiling_margin(93, metres) for metres in range(-400, 4000, 50)]
+    assert margins == sorted(margins, reverse=True)
+
+
+def test_a_site_needs_an_altitude_or_a_barometer() -> None:
+    with pytest.raises(BadValueError, match="altitude"):
+        site_pressure()
+    with pytest.raises(BadValueError, match="altitude"):
+        at("20000")
+    with pytest.raises(BadValueError, match="barometer"):
+        at("0", "12")

@@ -1,0 +1,112 @@
+"""Many stations in one call give exactly what one station at a time gives."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stations.metrology.abilities import MachineAbilities, Quantity, StationTraits
+from stations.metrology.translate import translate, translate_many
+from stations.metrology.translation import Setting
+from tests.stations.metrology.bar import FORMULA, MACHINE, PARAMETERS, RULES, able, line, stations
+
+D = Decimal
+
+
+def maybe(low: str, high: str, places: int) -> st.SearchStrategy[Decimal | None]:
+    """Return decimals or None."""
+    return st.none() | st.decimals(low, high, places=places)
+
+
+TRAITS = st.builds(
+    StationTraits,
+    # Five at four places gives many exact ties; ten places don't fit the columns.
+    pulses_per_millilitre=maybe("0.5", "20", 1) | maybe("3", "5", 6) | maybe("3", "5", 10),
+    temperature_offset=maybe("-3", "3", 2),
+    altitude=maybe("0", "3000", 0),
+    slope_uncertainty=maybe("0", "0.1", 3),
+    repeatability=maybe("0", "1", 2),
+    offset_uncertainty=maybe("0", "0.5", 2),
+    air_pressure=st.none(),
+)
+MACHINES = st.sampled_from(
+    [
+        MACHINE,
+        MachineAbilities({}, frozenset()),
+        MachineAbilities(
+            {
+                **PARAMETERS,
+                "water_volume": able("water_volume", "100", "400", "5"),
+                "brew_temperature": able("brew_temperature", "85", "95", "0.3"),
+            },
+            frozenset({"time"}),
+        ),
+    ]
+)
+
+
+@st.composite
+def formulas(draw: st.DrawFn) -> list[Quantity]:
+    """Return a formula with drawn volume, taper, temperature and tolerances."""
+    width = st.none() | st.decimals("0", "3", places=2)
+
+    def quantity(code: str, low: str, high: str) -> Quantity:
+        target = draw(st.decimals(low, high, places=2))
+        return Quantity(code, target, draw(width), draw(width))
+
+    rest = [line("brew_pressure", "9", "0.3"), Quantity("ends_by", text="volume")]
+    return [
+        quantity("water_volume", "0", "120"),
+        quantity("taper_start", "0", "100"),
+        quantity("brew_temperature", "-5", "99"),
+        *rest,
+    ]
+
+
+@settings(max_examples=300)
+@given(formulas(), st.lists(st.tuples(MACHINES, TRAITS), max_size=12), st.booleans())
+def test_equal_to_one_at_a_time(
+    formula: list[Quantity], pairs: list[tuple[MachineAbilities, StationTraits]], refuse: bool
+) -> None:
+    together = translate_many(formula, RULES, pairs, refuse_above_boiling=refuse)
+    apart = [translate(formula, RULES, *pair, refuse_above_boiling=refuse) for pair in pairs]
+    assert list(together) == apart
+    assert [list(one.settings) for one in together] == [list(one.settings) for one in apart]
+    # Equal numbers may differ in their digits; what is stored must not.
+    assert repr(together) == repr(apart)
+
+
+def test_thousands_of_stations_are_exact() -> None:
+    fleet = stations(3000)
+    assert translate_many(FORMULA, RULES, fleet) == [
+        translate(FORMULA, RULES, *one) for one in fleet
+    ]
+
+
+def test_ties_are_rounded_up_in_columns_too() -> None:
+    pairs = [(MACHINE, StationTraits(D(n) / 8, D(n) / 20)) for n in range(2, 60)]
+    found = translate_many([line("water_volume", "20")], RULES, pairs)
+    for (_, traits), one in zip(pairs, found, strict=True):
+        slope = traits.pulses_per_millilitre or D(0)
+        expected = int(slope * 20 + D("0.5"))
+        if expected >= 10:
+            assert one.settings["water_volume"] == Setting(D(expected), "pulses")
+
+
+def test_numbers_too_large_for_the_columns_stay_exact() -> None:
+    wide = MachineAbilities(
+        {"water_volume": able("water_volume", "0", "1e18", "0.000001")}, frozenset()
+    )
+    traits = StationTraits(D("123456789.123456"))
+    quantity = [line("water_volume", "987654.321987")]
+    found = translate_many(quantity, RULES, [(wide, traits)])
+    exact = Fraction("123456789.123456") * Fraction("987654.321987")
+    assert found == [translate(quantity, RULES, wide, traits)]
+    assert abs(Fraction(found[0].settings["water_volume"].value) - exact) <= Fraction(1, 2_000_000)
+
+
+def test_no_stations_no_translations() -> None:
+    assert list(translate_many(FORMULA, RULES, [])) == []
