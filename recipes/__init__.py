@@ -1,0 +1,1 @@
+"""The documents and decisions: recipes, versions, requests, publications, permits."""

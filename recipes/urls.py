@@ -7,4 +7,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("recipes.views.coffees_urls")),
     path("", include("recipes.views.versions_urls")),
     path("", include("recipes.views.requests_urls")),
+    path("", include("recipes.views.publications_urls")),
+    path("", include("recipes.views.permits_urls")),
 ]

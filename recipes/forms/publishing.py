@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from audit.errors import Invalid
 from people.models import User
@@ -25,7 +26,7 @@ class WhereForm(forms.Form):
         (Where.STATIONS, "Some stations"),
     )
     where = forms.ChoiceField(label="Where", choices=WORDS, widget=forms.RadioSelect, initial="all")
-    sites = forms.ModelMultipleChoiceField(
+    sites: "forms.ModelMultipleChoiceField[Site]" = forms.ModelMultipleChoiceField(
         None, required=False, widget=forms.CheckboxSelectMultiple, help_text="Not for all sites."
     )
     slots = forms.CharField(
@@ -45,22 +46,24 @@ class WhereForm(forms.Form):
         widget=forms.TimeInput(attrs={"type": "time"}),
     )
 
-    def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:  # noqa: ANN401
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401
+        by: User,
+        picked: QueryDict | None = None,
+        **kwargs: Any,  # noqa: ANN401
+    ) -> None:
+        """``picked`` is the address; it decides whether machines or stations are asked for."""
         super().__init__(*args, **kwargs)
-        self.by = by
+        picked = picked or (self.data if isinstance(self.data, QueryDict) else QueryDict())
         self.fields["sites"].queryset = Site.objects.covered_by(by, Verb.PUBLICATION_SIGN)  # type: ignore[attr-defined]
-        picked = self.data.getlist("sites") if hasattr(self.data, "getlist") else []
-        within = [int(pk) for pk in picked if pk.isascii() and pk.isdigit()]
-        self.parts = {"machines": _machines(within), "stations": _stations(within)}
-        where = self.data.get("where", "")
-        if where in self.parts:
-            self.fields[where] = self.parts[where]
-
-    @property
-    def unpicked(self) -> bool:
-        """Whether sites are chosen and the machines or stations in them are still to be."""
-        where = self.data.get("where", "")
-        return where in self.parts and bool(self.data.get("sites")) and where not in self.data
+        sites = [int(pk) for pk in picked.getlist("sites") if pk.isascii() and pk.isdigit()]
+        where = picked.get("where", "")
+        narrower = {"machines": _machines, "stations": _stations}.get(where)
+        # First the sites, then what is in them: twelve thousand check boxes help nobody.
+        self.unpicked = bool(narrower and sites and where not in picked)
+        if narrower:
+            self.fields[where] = narrower(sites)
 
     def clean_slots(self) -> tuple[int, ...]:
         """Whole numbers, however they are separated."""
@@ -88,16 +91,16 @@ class WhereForm(forms.Form):
         return data
 
 
-def _machines(sites: list[int]) -> forms.ModelMultipleChoiceField:
+def _machines(sites: list[int]) -> "_Placed":
     return _Placed(Machine.objects.filter(site__in=sites).select_related("site"), "machines")
 
 
-def _stations(sites: list[int]) -> forms.ModelMultipleChoiceField:
+def _stations(sites: list[int]) -> "_Placed":
     rows = Station.objects.filter(machine__site__in=sites).with_equipment()
     return _Placed(rows, "stations")
 
 
-class _Placed(forms.ModelMultipleChoiceField):
+class _Placed(forms.ModelMultipleChoiceField[Any]):
     """Check boxes that say at which site each machine or station is."""
 
     def __init__(self, rows: Any, label: str) -> None:  # noqa: ANN401

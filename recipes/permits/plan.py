@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from functools import cached_property
+from typing import Any
 
 import rfc8785
 
@@ -58,7 +59,7 @@ class PermitPlan:
     @cached_property
     def digest(self) -> str:
         """SHA-256 (hex) over the RFC 8785 bytes of everything a signer sees in the plan."""
-        content = {
+        content: dict[str, Any] = {
             "changes": {code: str(value) for code, value in self.changes.items()},
             "ends_at": self.ends_at.isoformat(),
             "slots": [

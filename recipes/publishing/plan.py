@@ -8,7 +8,7 @@ from datetime import datetime
 from enum import StrEnum
 from functools import cached_property
 from itertools import groupby
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import rfc8785
 
@@ -131,7 +131,7 @@ class Plan:
             f":{'|'.join(line.reasons)}"
             for line in self.lines
         )
-        content = {
+        content: dict[str, Any] = {
             "version": self.version.pk,
             "content": self.version.content_digest,
             "scope": self.scope.as_json(),
@@ -192,23 +192,23 @@ def _held(slots: SlotQuerySet) -> dict[int, Held]:
         Placement.objects.in_force()
         .filter(slot__in=slots.values("pk"))
         .values_list(
-            "slot_id", "pk", "basis", "settings_id", "settings__title", "settings__content_digest",
-            "basis_id",
+            "slot_id", "basis_id", "pk", "basis", "settings_id", "settings__title",
+            "settings__content_digest",
         )
     )  # fmt: skip
+    permit = Placement.Basis.PERMIT
     return {
-        row[0]: Held(*row[1:6], row[6] if row[2] == Placement.Basis.PERMIT else None)
+        row[0]: Held(row[2], row[3], row[4], row[5], row[6], row[1] if row[3] == permit else None)
         for row in rows
     }
 
 
 def _waiting(slots: SlotQuerySet) -> dict[int, int]:
     """Slot to the publication that already waits for it."""
-    return dict(
-        Placement.objects.filter(
-            slot__in=slots.values("pk"), state="scheduled", basis=Placement.Basis.PUBLICATION
-        ).values_list("slot_id", "basis_id")
-    )
+    rows = Placement.objects.filter(
+        slot__in=slots.values("pk"), state="scheduled", basis=Placement.Basis.PUBLICATION
+    ).values_list("slot_id", "basis_id")
+    return {slot_id: basis_id for slot_id, basis_id in rows if basis_id is not None}
 
 
 def _same_settings(

@@ -27,11 +27,6 @@ PATHS = {
     Where.MACHINES: "station__machine__in",
     Where.STATIONS: "station__in",
 }
-MODELS: dict[Where, type[Site | Machine | Station]] = {
-    Where.SITES: Site,
-    Where.MACHINES: Machine,
-    Where.STATIONS: Station,
-}
 
 
 @dataclass(frozen=True)
@@ -76,13 +71,13 @@ class Scope:
     def _places(self) -> str:
         if self.where is Where.ALL:
             return "all sites"
-        places = MODELS[self.where]._default_manager.filter(pk__in=self.ids)
+        if self.where is Where.SITES:
+            return ", ".join(map(str, Site.objects.filter(pk__in=self.ids)))
         if self.where is Where.MACHINES:
-            return ", ".join(f"{m.site} · {m}" for m in places.select_related("site"))
-        if self.where is Where.STATIONS:
-            found = places.select_related("machine__site")
-            return ", ".join(f"{s.machine.site} · {s}" for s in found)
-        return ", ".join(map(str, places))
+            machines = Machine.objects.filter(pk__in=self.ids).select_related("site")
+            return ", ".join(f"{machine.site} · {machine}" for machine in machines)
+        stations = Station.objects.filter(pk__in=self.ids).with_equipment()
+        return ", ".join(f"{station.machine.site} · {station}" for station in stations)
 
 
 def scope_from(data: dict[str, Any]) -> Scope:

@@ -16,7 +16,7 @@ from people.signing import Credentials, sign
 from people.verbs import Verb
 from recipes.models import Publication, PublicationSite, Version
 from recipes.publishing import history
-from recipes.publishing.plan import Line, Plan, make_plan
+from recipes.publishing.plan import Line, Outcome, Plan, make_plan
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import When
 from recipes.translating import title_of
@@ -77,7 +77,7 @@ def _approved(version: Version) -> Version:
 
 def _settled_plan(order: Order, version: Version, by: User) -> Plan:
     """The plan as it stands now that nobody else can change it, if it is still the one seen."""
-    lock_slots(order.scope.slots(by).values_list("pk", flat=True))
+    lock_slots(list(order.scope.slots(by).values_list("pk", flat=True)))
     plan = make_plan(version=version, scope=order.scope, when=order.when, by=by, now=_now())
     if plan.digest != order.seen_digest:
         raise Refused(MOVED)
@@ -140,7 +140,7 @@ def _place(publication: Publication, plan: Plan) -> None:
             publication=publication,
             site=site,
             due_at=due.at,
-            slots=plan.counts(site.pk)["place"],
+            slots=plan.counts(site.pk)[Outcome.PLACE],
             refusals=_refusals(lines),
         )
         for site, due, lines in plan.by_site()
@@ -173,7 +173,7 @@ def _refusals(lines: Sequence[Line]) -> list[dict[str, object]]:
             "reasons": list(line.reasons),
         }
         for line in lines
-        if line.outcome == "refuse"
+        if line.outcome is Outcome.REFUSE
     ]
 
 

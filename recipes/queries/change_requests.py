@@ -1,6 +1,6 @@
 """Change requests by who has to do something about them."""
 
-from typing import Any, Self
+from typing import TYPE_CHECKING, Self
 
 from django.db import models
 
@@ -8,8 +8,11 @@ from people.models import User
 from people.permissions import covered_sites
 from people.verbs import Verb
 
+if TYPE_CHECKING:
+    from recipes.models import ChangeRequest  # noqa: F401 - named in the quoted base
 
-class ChangeRequestQuerySet(models.QuerySet[Any]):
+
+class ChangeRequestQuerySet(models.QuerySet["ChangeRequest"]):
     """Questions about change requests."""
 
     def covered_by(self, user: User, verb: Verb = Verb.RECIPE_VIEW) -> Self:

@@ -1,7 +1,7 @@
 """Permits by when they end."""
 
 from datetime import datetime
-from typing import Any, Self
+from typing import TYPE_CHECKING, Self
 
 from django.db import models
 from django.db.models import OuterRef, Subquery
@@ -10,8 +10,11 @@ from people.models import User
 from people.permissions import covered_sites
 from people.verbs import Verb
 
+if TYPE_CHECKING:
+    from recipes.models import Permit  # noqa: F401 - named in the quoted base
 
-class PermitQuerySet(models.QuerySet[Any]):
+
+class PermitQuerySet(models.QuerySet["Permit"]):
     """Questions about permits."""
 
     def in_force(self) -> Self:

@@ -1,12 +1,15 @@
 """Publications by what is left to do."""
 
-from typing import Any, Self
+from typing import TYPE_CHECKING, Self
 
 from django.db import models
 from django.db.models import Max, Min, Sum
 
+if TYPE_CHECKING:
+    from recipes.models import Publication  # noqa: F401 - named in the quoted base
 
-class PublicationQuerySet(models.QuerySet[Any]):
+
+class PublicationQuerySet(models.QuerySet["Publication"]):
     """Questions about publications."""
 
     def under_way(self) -> Self:

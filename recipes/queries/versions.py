@@ -1,6 +1,6 @@
 """Versions by state."""
 
-from typing import Any, Self
+from typing import TYPE_CHECKING, Self
 
 from django.db import models
 from django.db.models import Q
@@ -9,8 +9,11 @@ from people.models import Policy, User
 from people.permissions import may
 from people.verbs import Verb
 
+if TYPE_CHECKING:
+    from recipes.models import Version  # noqa: F401 - named in the quoted base
 
-class VersionQuerySet(models.QuerySet[Any]):
+
+class VersionQuerySet(models.QuerySet["Version"]):
     """Questions about versions."""
 
     def with_recipe(self) -> Self:

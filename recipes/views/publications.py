@@ -1,6 +1,7 @@
 """Publications: the list, one with its progress, and stopping, resuming or cancelling it."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from django.contrib import messages
 from django.db.models import QuerySet
@@ -65,42 +66,54 @@ def progress(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, template, _shown(request, pk))
 
 
-Decide = Callable[..., object]
+@dataclass(frozen=True)
+class Decision:
+    """One thing that can be done to a publication, and the words for it."""
+
+    act: Callable[..., object]
+    title: str
+    submit: str
+    said: str
 
 
-def _decide(
-    request: PageRequest, pk: int, act: Decide, title: str, submit: str, said: str
-) -> HttpResponse:
+STOP = Decision(
+    control.stop, "Stop publication", "Stop it", "{} is stopped; what it has placed stays."
+)
+RESUME = Decision(control.resume, "Resume publication", "Resume it", "{} goes on.")
+CANCEL = Decision(
+    control.cancel, "Cancel the rest", "Cancel the rest", "The rest of {} is cancelled."
+)
+
+
+def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
     """A page that asks why, and then does it."""
     found = one_or_404(Publication.objects.with_version(), pk)
     form = ReasonForm(posted(request))
     status = status_of(form)
     if form.is_bound and form.is_valid():
         with form_errors(form) as outcome:
-            act(publication=found, by=request.user, reason=form.cleaned_data["reason"])
+            decision.act(publication=found, by=request.user, reason=form.cleaned_data["reason"])
         if outcome.ok:
-            messages.success(request, said.format(found))
+            messages.success(request, decision.said.format(found).capitalize())
             return redirect(found)
         status = outcome.status
-    context = {"publication": found, "form": form, "title": title, "submit": submit}
+    context = {"publication": found, "form": form, "decision": decision}
     return render(request, "recipes/publication_decide.html", context, status=status)
 
 
 @page_for(Verb.PUBLICATION_STOP)
 def publication_stop(request: PageRequest, pk: int) -> HttpResponse:
     """Place nothing more until it is resumed."""
-    said = "{} is stopped; what it has placed stays."
-    return _decide(request, pk, control.stop, "Stop publication", "Stop it", said)
+    return _decide(request, pk, STOP)
 
 
 @page_for(Verb.PUBLICATION_STOP)
 def publication_resume(request: PageRequest, pk: int) -> HttpResponse:
     """Go on."""
-    return _decide(request, pk, control.resume, "Resume publication", "Resume it", "{} goes on.")
+    return _decide(request, pk, RESUME)
 
 
 @page_for(Verb.PUBLICATION_STOP)
 def publication_cancel(request: PageRequest, pk: int) -> HttpResponse:
     """Give up what is not placed."""
-    said = "The rest of {} is cancelled."
-    return _decide(request, pk, control.cancel, "Cancel the rest", "Cancel the rest", said)
+    return _decide(request, pk, CANCEL)

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 
 from people.verbs import Verb
 from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
@@ -29,11 +30,11 @@ def where(request: PageRequest, pk: int) -> HttpResponse:
     version = _version(pk)
     form = WhereForm(request.GET or None, by=request.user)
     if form.is_bound and not form.unpicked and form.is_valid():
-        query = request.GET.urlencode()
-        return redirect(f"/versions/{pk}/publish/plan/?{query}")
+        return redirect(f"{reverse('recipes:publish_plan', args=[pk])}?{request.GET.urlencode()}")
     status = 200 if form.unpicked else status_of(form)
     if form.unpicked:
-        form = WhereForm(initial=form.data.dict() | {"sites": form.data.getlist("sites")}, by=request.user)
+        chosen = request.GET.dict() | {"sites": request.GET.getlist("sites")}
+        form = WhereForm(initial=chosen, picked=request.GET, by=request.user)
     context = {"version": version, "form": form}
     return render(request, "recipes/publish_where.html", context, status=status)
 
@@ -64,7 +65,7 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
             return redirect(done)
         status = outcome.status
         made = _plan(request, version, chosen)
-        form.data = form.data.copy() | {"seen_digest": made.digest}
+        form.data = request.POST.dict() | {"seen_digest": made.digest}
     return render(request, "recipes/publish_plan.html", _shown(request, made, form), status=status)
 
 

@@ -1,6 +1,6 @@
 """Placements by what they are waiting for."""
 
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from django.db import models
 from django.db.models import Count, Q
@@ -9,8 +9,11 @@ from people.models import User
 from people.permissions import covered_sites
 from people.verbs import Verb
 
+if TYPE_CHECKING:
+    from stations.models import Placement  # noqa: F401 - named in the quoted base
 
-class PlacementQuerySet(models.QuerySet[Any]):
+
+class PlacementQuerySet(models.QuerySet["Placement"]):
     """Questions about placements."""
 
     def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
@@ -36,7 +39,7 @@ class PlacementQuerySet(models.QuerySet[Any]):
             "settings", "signature", "site", "slot__station__machine__site"
         ).order_by("site__name", "slot__station__machine__name", "slot__station__number", "slot")
 
-    def board(self) -> "models.QuerySet[Any, dict[str, Any]]":
+    def board(self) -> "models.QuerySet[Any, Any]":
         """Per site: how many slots match, differ, wait to be loaded, are on permit or by hand."""
         signed = ~Q(basis="by_hand")
         return (

@@ -1,6 +1,6 @@
 """Sites a person may see."""
 
-from typing import Any, Self
+from typing import TYPE_CHECKING, Self
 
 from django.db import models
 
@@ -8,8 +8,11 @@ from people.models import User
 from people.permissions import covered_sites
 from people.verbs import Verb
 
+if TYPE_CHECKING:
+    from stations.models import Site  # noqa: F401 - named in the quoted base
 
-class SiteQuerySet(models.QuerySet[Any]):
+
+class SiteQuerySet(models.QuerySet["Site"]):
     """Questions about sites."""
 
     def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:

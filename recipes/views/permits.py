@@ -1,0 +1,138 @@
+"""Deviation permits: the list, one, granting, and ending one before its time."""
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from people.permissions import may
+from people.verbs import Verb
+from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from people.web.signing import note_signed
+from recipes.forms.permits import PermitForm, SignPermitForm, soon
+from recipes.forms.publishing import ReasonForm
+from recipes.models import Permit
+from recipes.parameters import PARAMETERS
+from recipes.permits.end import end
+from recipes.permits.grant import PermitOrder, grant
+from recipes.permits.plan import PermitPlan, make_permit_plan
+from recipes.views.answering import posted
+from stations.models import Site, Slot
+from stations.paging import keyset
+from stations.printing import printed
+
+
+@page_for(Verb.SLOT_VIEW)
+def permits(request: PageRequest) -> HttpResponse:
+    """Permits for slots this person may see, the newest first."""
+    rows = Permit.objects.covered_by(request.user).select_related("signature", "author")
+    page = keyset(rows, "-id", request.GET, size=50)
+    return render(request, "recipes/permits.html", {"page": page})
+
+
+@page_for(Verb.SLOT_VIEW)
+def permit(request: PageRequest, pk: int) -> HttpResponse:
+    """One permit: which slots, what changes, why, until when."""
+    rows = Permit.objects.covered_by(request.user).select_related("signature", "author")
+    found = one_or_404(rows, pk)
+    slots = Slot.objects.covered_by(request.user).with_equipment()
+    changes = [(PARAMETERS[row.code], row.text or row.target) for row in found.changes.all()]
+    shown = list(slots.with_condition().filter(pk__in=found.slots.values("slot")))
+    context = {
+        "permit": found,
+        "slots": shown,
+        "zone": shown[0].station.machine.site.time_zone if shown else "",
+        "changes": changes,
+        "may_end": may(request.user, Verb.PERMIT_END),
+    }
+    return render(request, "recipes/permit.html", context)
+
+
+def _site(request: PageRequest) -> Site:
+    """The site the permit is for, by ?slot= or ?site=. Raises Http404."""
+    sites = Site.objects.covered_by(request.user, Verb.PERMIT_GRANT)
+    slot, site = request.GET.get("slot", ""), request.GET.get("site", "")
+    if slot.isdigit():
+        found = sites.filter(machines__stations__slots=int(slot)).first()
+    else:
+        found = sites.filter(pk=int(site)).first() if site.isdigit() else None
+    if found is None:
+        raise Http404("Permits begin at a slot: open the slot and choose to let it differ.")
+    return found
+
+
+@page_for(Verb.PERMIT_GRANT)
+def permit_new(request: PageRequest) -> HttpResponse:
+    """Choose slots, changes and end, see the plan, sign it: one address for all three."""
+    site = _site(request)
+    chosen = "date" in request.GET
+    first = {**soon(site, timezone.now()), "slots": [request.GET.get("slot", "")]}
+    form = PermitForm(request.GET if chosen else None, initial=first, by=request.user, site=site)
+    if not form.is_bound or not form.is_valid():
+        context = {"site": site, "form": form}
+        return render(request, "recipes/permit_new.html", context, status=status_of(form))
+    return _plan_and_sign(request, site, form)
+
+
+def _plan(request: PageRequest, form: PermitForm) -> PermitPlan:
+    data = form.cleaned_data
+    slots = [slot.pk for slot in data["slots"]]
+    return make_permit_plan(
+        slots=slots, changes=data["changes"], ends_at=data["ends_at"], by=request.user
+    )
+
+
+def _plan_and_sign(request: PageRequest, site: Site, chosen: PermitForm) -> HttpResponse:
+    plan = _plan(request, chosen)
+    form = SignPermitForm(
+        posted(request),
+        initial={"seen_digest": plan.digest},
+        request=request,
+        flagged=bool(plan.to_acknowledge),
+    )
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            made = grant(
+                order=_order(chosen, form), by=request.user, credentials=form.credentials()
+            )
+        if outcome.ok:
+            note_signed(request)
+            messages.success(request, f"{made} is in force.".capitalize())
+            return redirect(made)
+        status, plan = outcome.status, _plan(request, chosen)
+        form.data = request.POST.dict() | {"seen_digest": plan.digest}
+    context = {"site": site, "plan": plan, "form": form, "query": request.GET.urlencode()}
+    context["lines"] = [
+        (line, printed(line.station.values) if line.station else []) for line in plan.lines
+    ]
+    return render(request, "recipes/permit_plan.html", context, status=status)
+
+
+def _order(chosen: PermitForm, form: SignPermitForm) -> PermitOrder:
+    data = chosen.cleaned_data
+    return PermitOrder(
+        slots=tuple(slot.pk for slot in data["slots"]),
+        changes=data["changes"],
+        ends_at=data["ends_at"],
+        reason=form.cleaned_data["reason"],
+        seen_digest=form.cleaned_data["seen_digest"],
+        acknowledged=form.cleaned_data.get("acknowledged", False),
+    )
+
+
+@page_for(Verb.PERMIT_END)
+def permit_end(request: PageRequest, pk: int) -> HttpResponse:
+    """End a permit now; its slots fall back to what was approved for them."""
+    found = one_or_404(Permit.objects.covered_by(request.user, Verb.PERMIT_END), pk)
+    form = ReasonForm(posted(request))
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            end(permit=found, by=request.user, reason=form.cleaned_data["reason"])
+        if outcome.ok:
+            messages.success(request, f"{found} has ended; its slots fell back.".capitalize())
+            return redirect(found)
+        status = outcome.status
+    context = {"permit": found, "form": form}
+    return render(request, "recipes/permit_end.html", context, status=status)
