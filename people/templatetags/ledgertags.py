@@ -78,7 +78,7 @@ def day(value: date | None) -> str:
     """A plain date."""
     if value is None:
         return printing.NONE
-    return format_html('<time datetime="{:%Y-%m-%d}">{}</time>', value, printing.day(value))
+    return format_html('<time datetime="{}">{}</time>', value.isoformat(), printing.day(value))
 
 
 @register.filter
