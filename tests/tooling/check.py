@@ -14,7 +14,7 @@ DEPLOYED = {
     "PORTALEDGER_MODE": "production",
     "SECRET_KEY": "read-only-check-" + "0123456789abcdefghijklmnopqrstuvwxyz" * 2,
     "ALLOWED_HOSTS": "ledger.example.org",
-    "BEHIND_PROXY": "1",
+    "TRUSTED_PROXIES": "1",
     "DATABASE_URL": "postgresql://ledger@database/ledger",
     "REDIS_URL": "redis://broker:6379/0",
 }

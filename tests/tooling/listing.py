@@ -9,7 +9,18 @@ ROOT = Path(__file__).resolve().parents[2]
 def our_files(*patterns: str) -> list[Path]:
     """Paths that exist and match one of git's patterns; all of them without a pattern."""
     listed = subprocess.run(
-        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard", "--", *patterns],
+        [
+            "git",
+            "-c",
+            "safe.directory=*",
+            "ls-files",
+            "-z",
+            "--cached",
+            "--others",
+            "--exclude-standard",
+            "--",
+            *patterns,
+        ],
         cwd=ROOT,
         check=True,
         capture_output=True,

@@ -1,0 +1,54 @@
+"""The checks of our own find what they are for."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.tooling.addresses import named_in, not_pinned
+from tests.tooling.listing import ROOT
+from tests.tooling.rooms import FILE_LINES, FUNCTION_LINES, too_large
+
+HASH = "    --hash=sha256:" + "0" * 64
+
+
+def test_a_long_file_and_a_long_function_are_found(tmp_path: Path) -> None:
+    file = tmp_path / "long.py"
+    file.write_text("def long():\n" + "    pass\n" * FUNCTION_LINES + "\n" * FILE_LINES)
+    found = list(too_large(file))
+    assert [str(FILE_LINES) in found[0], str(FUNCTION_LINES) in found[1]] == [True, True]
+
+
+def test_rooms_of_the_allowed_size_are_not(tmp_path: Path) -> None:
+    file = tmp_path / "full.py"
+    file.write_text("def full():\n" + "    pass\n" * (FUNCTION_LINES - 1))
+    assert list(too_large(file)) == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "see https:" + "//packages.pypi.example/simple/",
+        "--find" + "-links=wheels",
+        "open('/" + "home/somebody/notes')",
+    ],
+)
+def test_addresses_of_registries_and_machines_are_found(line: str) -> None:
+    assert list(named_in(f"fine\n{line}\n"))
+
+
+@pytest.mark.parametrize("line", ["django>=5", "-e .", "--index" + "-url x", "django"])
+def test_a_requirement_must_be_pinned(line: str) -> None:
+    assert list(not_pinned(line))
+
+
+def test_pinned_requirements_pass() -> None:
+    marked = f"numpy==2.4.6 ; python_full_version < '3.12' \\\n{HASH}"
+    assert list(not_pinned(f"django==5.2.19 \\\n{HASH} \\\n{HASH}\n{marked}")) == []
+
+
+def test_both_requirements_files_agree() -> None:
+    run, dev = (
+        {line.split(" \\")[0] for line in (ROOT / name).read_text().splitlines() if "==" in line}
+        for name in ("requirements.txt", "requirements-dev.txt")
+    )
+    assert run <= dev
