@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 
+from recipes.compare import shown
 from recipes.formula import Entry, stored
 from recipes.models import ChangeRequest, Version
 from recipes.parameters import PARAMETERS, Parameter
@@ -26,6 +28,30 @@ class Sides:
     def moved(self) -> bool:
         """Whether the approved version says something else than the base did."""
         return self.base != self.current
+
+    @property
+    def base_shown(self) -> Decimal | str | None:
+        """The base's target as pages print it."""
+        return shown(self.parameter, self.base)
+
+    @property
+    def proposed_shown(self) -> Decimal | str | None:
+        """The proposed target as pages print it."""
+        return shown(self.parameter, self.proposed or Entry())
+
+    @property
+    def current_shown(self) -> Decimal | str | None:
+        """The current target as pages print it."""
+        return shown(self.parameter, self.current)
+
+    @property
+    def verdict(self) -> str:
+        """What follows for the request, in words."""
+        if self.needs_choice:
+            return "choose one"
+        if self.proposed is None:
+            return "stays as it is now"
+        return "fulfilled already" if self.proposed == self.current else "the proposal stands"
 
     @property
     def needs_choice(self) -> bool:

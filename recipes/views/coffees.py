@@ -22,7 +22,7 @@ LOTS = 20  # the newest, on a coffee's page
 def coffees(request: PageRequest) -> HttpResponse:
     """All coffees, each with its newest roast."""
     found = Coffee.objects.annotate(recipe_count=Count("recipes", distinct=True))
-    newest = RoastLot.objects.order_by("coffee", "-roasted_on", "-id").distinct("coffee")
+    newest = RoastLot.objects.order_by("coffee_id", "-roasted_on", "-id").distinct("coffee_id")
     lots = {lot.coffee_id: rest_of(lot, timezone.now().date()) for lot in newest}
     context = {
         "rows": [(coffee, lots.get(coffee.pk)) for coffee in found],

@@ -1,0 +1,37 @@
+"""What recipes' templates print that others don't need."""
+
+from collections.abc import Iterable, Mapping
+
+from django import template
+
+from recipes.compare import Row, shown
+from recipes.formula import Entry
+from recipes.parameters import PARAMETERS
+
+register = template.Library()
+
+
+@register.filter
+def parameter_label(code: str) -> str:
+    """The parameter's label in running text; the code itself once the registry dropped it."""
+    known = PARAMETERS.get(code)
+    return known.label.lower() if known else code
+
+
+@register.filter
+def some_differ(rows: Iterable[Row]) -> bool:
+    """Whether anything differs at all."""
+    return any(row["differs"] for row in rows)
+
+
+@register.filter
+def concat(text: str, more: object) -> str:
+    """Text and number in one argument of an include."""
+    return f"{text}{more}"
+
+
+@register.filter
+def entry(formula: Mapping[str, Entry], code: str) -> dict[str, object]:
+    """What a formula says about a parameter, as {% quantity %} prints it."""
+    found = formula.get(code, Entry())
+    return {"shown": shown(PARAMETERS[code], found), "below": found.below, "above": found.above}

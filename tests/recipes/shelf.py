@@ -1,0 +1,55 @@
+"""What recipes' tests start from: a coffee, a recipe, and versions in each state."""
+
+from decimal import Decimal
+
+from recipes.actions.approval import approve
+from recipes.actions.coffees import add_coffee
+from recipes.actions.drafts import edit_draft, new_draft
+from recipes.actions.recipes import add_recipe
+from recipes.actions.review import submit
+from recipes.formula import Entry, Formula
+from recipes.models import Recipe, Version
+from tests.cast import Cast, credentials
+
+
+def number(target: str, below: str | None = None, above: str | None = None) -> Entry:
+    """An entry from digits."""
+    sides = (None if side is None else Decimal(side) for side in (below, above))
+    return Entry(Decimal(target), *sides)
+
+
+FORMULA: Formula = {
+    "dose_mass": number("18.0", "0.1", "0.1"),
+    "beverage_mass": number("36.0", "2", "2"),
+    "water_volume": number("70", "2", "2"),
+    "brew_temperature": number("93.0", "0.5", "0.5"),
+    "ends_by": Entry(text="volume"),
+}
+
+
+def make_recipe(cast: Cast, drink: str = "espresso") -> Recipe:
+    """A recipe of a coffee of its own."""
+    coffee = add_coffee(by=cast.head_roaster, name=f"House {drink}", rest_from=7, rest_to=30)
+    return add_recipe(by=cast.head_roaster, coffee=coffee, drink=drink)
+
+
+def make_draft(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Version:
+    """A draft of the head roaster's that says `formula`."""
+    draft = new_draft(by=cast.head_roaster, recipe=recipe)
+    return edit_draft(by=cast.head_roaster, version=draft, revision=draft.revision, values=formula)
+
+
+def make_in_review(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Version:
+    """A submitted version of the head roaster's."""
+    return submit(by=cast.head_roaster, version=make_draft(cast, recipe, formula))
+
+
+def make_approved(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Version:
+    """A version that the second roaster has signed."""
+    version = make_in_review(cast, recipe, formula)
+    return approve(
+        by=cast.second_roaster,
+        version=version,
+        credentials=credentials(cast.second_roaster),
+        seen_digest=version.content_digest,
+    )
