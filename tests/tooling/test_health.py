@@ -1,10 +1,9 @@
 """/healthz, the schedule, and what every response carries."""
 
-from typing import Any
-
 import pytest
 from celery import current_app
 from django.test import Client
+from pytest_django.fixtures import Settings
 
 from config.schedule import BEAT_SCHEDULE
 
@@ -16,7 +15,7 @@ def test_well_when_database_and_broker_answer(client: Client) -> None:
 
 
 @pytest.mark.django_db
-def test_the_broker_that_does_not_answer_is_named(client: Client, settings: Any) -> None:
+def test_the_broker_that_does_not_answer_is_named(client: Client, settings: Settings) -> None:
     elsewhere = {**settings.CACHES["default"], "LOCATION": "redis://127.0.0.1:1/0"}
     settings.CACHES = {"default": elsewhere}
     answer = client.get("/healthz")
