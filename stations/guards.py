@@ -41,7 +41,7 @@ TRANSITIONS = refuse(
 
 EARLY = refuse(
     """SELECT 1 FROM changed n FULL JOIN original o USING (id)
-    WHERE o.state = 'scheduled' AND n.state = 'in_force' AND n.due_at > now()""",
+    WHERE o.state = 'scheduled' AND n.state = 'in_force' AND n.due_at > clock_timestamp()""",
     "A placement cannot come into force before it is due.",
 )
 
@@ -51,7 +51,7 @@ SUCCESSOR = refuse(
     """SELECT 1 FROM changed n FULL JOIN original o USING (id)
     LEFT JOIN stations_placement s
         ON s.id = n.superseded_by_id AND s.slot_id = n.slot_id AND s.id <> n.id
-        AND s.signature_id IS NOT NULL AND s.due_at <= now()
+        AND s.signature_id IS NOT NULL AND s.due_at <= clock_timestamp()
         AND s.state IN ('scheduled', 'suspended', 'in_force')
     WHERE n.basis <> 'by_hand' AND o.state IN ('in_force', 'suspended') AND s.id IS NULL
         AND (n.state = 'ended' OR (n.state = 'suspended' AND o.state = 'in_force'))""",

@@ -106,7 +106,7 @@ def schedule(
 
 PICK = """
 SELECT id, slot_id, site_id FROM stations_placement
-WHERE basis = %s AND basis_id = %s AND state = 'scheduled' AND due_at <= now()
+WHERE basis = %s AND basis_id = %s AND state = 'scheduled' AND due_at <= statement_timestamp()
 ORDER BY slot_id LIMIT %s FOR UPDATE SKIP LOCKED
 """
 

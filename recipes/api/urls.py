@@ -1,6 +1,8 @@
 """Endpoints of recipes, under /api/v1/."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
 
 app_name = "recipes_api"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("recipes.api.publishing_urls")),
+]

@@ -106,7 +106,7 @@ def unfinished() -> list[int]:
         cursor.execute(
             """SELECT p.id FROM recipes_publication p WHERE p.state = 'running' AND (
                 EXISTS (SELECT 1 FROM recipes_publicationsite s WHERE s.publication_id = p.id
-                    AND s.placed < s.slots AND s.due_at <= now())
+                    AND s.placed < s.slots AND s.due_at <= statement_timestamp())
                 OR NOT EXISTS (SELECT 1 FROM recipes_publicationsite s
                     WHERE s.publication_id = p.id AND s.placed < s.slots))
             ORDER BY p.id"""

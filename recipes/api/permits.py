@@ -1,0 +1,201 @@
+"""Endpoints: deviation permits."""
+
+from decimal import Decimal
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from audit.errors import Invalid
+from people.models import Scope
+from people.verbs import Verb
+from people.web.api import GuardedView, listed, person, valid
+from people.web.etags import expected_revision, matching, tagged
+from people.web.idempotency import acting
+from people.web.numbers import BadNumber, read_number
+from people.web.pages import one_or_404
+from people.web.signing import SignatureSerializer, note_signed
+from recipes.api.publishing_bodies import ReasonIn
+from recipes.formula import target_bounds
+from recipes.models import Permit, PermitChange, PermitSlot
+from recipes.parameters import PARAMETERS, SetBy
+from recipes.permits.end import end
+from recipes.permits.grant import PermitOrder, grant
+from recipes.permits.plan import make_permit_plan
+
+
+class PermitPlanIn(serializers.Serializer[Any]):
+    """Which slots, which parameters in the recipe's unit, until when."""
+
+    slots = serializers.ListField(
+        child=serializers.IntegerField(min_value=1), min_length=1, max_length=1000
+    )
+    changes = serializers.DictField(child=serializers.CharField(max_length=40))
+    ends_at = serializers.DateTimeField()
+
+
+class PermitIn(PermitPlanIn, SignatureSerializer):
+    """A permit's plan that was seen, and the signature over it."""
+
+    reason = serializers.CharField(max_length=2000)
+    seen_digest = serializers.RegexField(r"^[0-9a-f]{64}$")
+    acknowledged = serializers.BooleanField(default=False)
+
+
+class PermitSlotPlanOut(serializers.Serializer[Any]):
+    """One slot under the permit."""
+
+    slot = serializers.IntegerField()
+    holds = serializers.CharField(allow_blank=True)
+    settings = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
+    reasons = serializers.ListField(child=serializers.CharField())
+
+
+class PermitPlanOut(serializers.Serializer[Any]):
+    """A permit's plan; sign its digest."""
+
+    digest = serializers.CharField()
+    to_acknowledge = serializers.ListField(child=serializers.CharField())
+    slots = PermitSlotPlanOut(many=True)
+
+
+class PermitOut(serializers.ModelSerializer[Permit]):
+    """A permit."""
+
+    slots = serializers.SerializerMethodField()
+    changes = serializers.SerializerMethodField()
+    signed_by = serializers.CharField(source="signature.name")
+    signed_at = serializers.DateTimeField(source="signature.at")
+
+    class Meta:
+        model = Permit
+        fields = [
+            "id", "state", "reason", "ends_at", "granted_at", "ended_at", "plan_digest", "slots",
+            "changes", "signed_by", "signed_at",
+        ]  # fmt: skip
+
+    def get_slots(self, permit: Permit) -> list[int]:
+        """Ids of the slots it names."""
+        rows: list[PermitSlot] = list(permit.slots.all())
+        return [row.slot_id for row in rows]
+
+    def get_changes(self, permit: Permit) -> dict[str, str]:
+        """Values by parameter code, exact."""
+        rows: list[PermitChange] = list(permit.changes.all())
+        return {
+            row.code: row.text if row.target is None else format(row.target, "f") for row in rows
+        }
+
+
+def changes_from(given: dict[str, str]) -> dict[str, Decimal | str]:
+    """Read each value by its parameter. Raises Invalid naming parameter, value and range."""
+    return {code: _change(code, text) for code, text in given.items()}
+
+
+def _change(code: str, text: str) -> Decimal | str:
+    parameter = PARAMETERS.get(code)
+    if parameter is None or parameter.set_by is not SetBy.MACHINE:
+        settable = [each.code for each in PARAMETERS.values() if each.set_by is SetBy.MACHINE]
+        raise Invalid("changes", code, "one of " + ", ".join(settable))
+    if parameter.choices:
+        if text not in dict(parameter.choices):
+            raise Invalid(code, text, "one of " + ", ".join(dict(parameter.choices)))
+        return text
+    try:
+        return read_number(text, target_bounds(parameter))
+    except BadNumber as bad:
+        raise Invalid(code, text, target_bounds(parameter).words()) from bad
+
+
+class PermitPlan(GuardedView):
+    """What a permit would make its slots hold. Writes nothing."""
+
+    verb = Verb.PERMIT_GRANT
+
+    @extend_schema(request=PermitPlanIn, responses=PermitPlanOut)
+    def post(self, request: Request) -> Response:
+        """Work out a permit; its digest is what it is signed over."""
+        given = valid(PermitPlanIn, request)
+        plan = make_permit_plan(
+            slots=given["slots"],
+            changes=changes_from(given["changes"]),
+            ends_at=given["ends_at"],
+            by=person(request),
+        )
+        slots = [
+            {
+                "slot": line.slot.pk,
+                "holds": line.held.settings.title if line.held else "",
+                "settings": line.station.values if line.station else {},
+                "reasons": list(line.reasons),
+            }
+            for line in plan.lines
+        ]
+        answer = {"digest": plan.digest, "to_acknowledge": plan.to_acknowledge, "slots": slots}
+        return Response(answer)
+
+
+class Permits(GuardedView):
+    """Permits for slots this person may see."""
+
+    verb = Verb.SLOT_VIEW
+    acting_scope = Scope.SIGN
+
+    @extend_schema(responses=PermitOut(many=True))
+    def get(self, request: Request) -> Response:
+        """List them, the newest first."""
+        rows = Permit.objects.covered_by(person(request)).select_related("signature")
+        return listed(self, rows.prefetch_related("slots", "changes"), PermitOut)
+
+    @extend_schema(request=PermitIn, responses={201: PermitOut})
+    @acting
+    def post(self, request: Request) -> Response:
+        """Sign a permit whose plan was seen, named by its digest."""
+        body = PermitIn(data=request.data)
+        body.is_valid(raise_exception=True)
+        given: dict[str, Any] = body.validated_data
+        made = grant(
+            order=PermitOrder(
+                tuple(given["slots"]),
+                changes_from(given["changes"]),
+                given["ends_at"],
+                given["reason"],
+                given["seen_digest"],
+                given["acknowledged"],
+            ),
+            by=person(request),
+            credentials=body.credentials(request),
+        )
+        note_signed(request)
+        return tagged(request, made, PermitOut(made).data, status=201)
+
+
+class OnePermit(GuardedView):
+    """One permit."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(responses=PermitOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read it."""
+        found = one_or_404(Permit.objects.covered_by(person(request)), pk)
+        return tagged(request, found, PermitOut(found).data)
+
+
+class PermitEnd(GuardedView):
+    """Ending a permit before its time."""
+
+    verb = Verb.PERMIT_END
+
+    @extend_schema(request=ReasonIn, responses=PermitOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """End it, if it is still as it was read."""
+        who = person(request)
+        found = one_or_404(Permit.objects.covered_by(who, Verb.PERMIT_END), pk)
+        expected_revision(request, found)
+        end(permit=found, by=who, reason=valid(ReasonIn, request)["reason"])
+        return tagged(request, found, PermitOut(found).data)

@@ -1,0 +1,144 @@
+"""Endpoints: planning, signing, following and stopping publications."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any, ClassVar
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from people.models import Scope as TokenScope
+from people.verbs import Verb
+from people.web.api import GuardedView, listed, person, valid
+from people.web.etags import expected_revision, matching, tagged
+from people.web.idempotency import acting
+from people.web.pages import one_or_404
+from people.web.signing import note_signed
+from recipes.api.publishing_bodies import (
+    PlanIn,
+    PlanOut,
+    PublicationIn,
+    PublicationOut,
+    ReasonIn,
+    plan_as_json,
+)
+from recipes.models import Publication, Version
+from recipes.publishing import control
+from recipes.publishing.plan import make_plan
+from recipes.publishing.scope import scope_from
+from recipes.publishing.sign import Order, publish
+from recipes.publishing.timing import When
+
+
+def _version(pk: int) -> Version:
+    found: Version = one_or_404(Version.objects.with_recipe().with_formula(), pk)
+    return found
+
+
+class Plan(GuardedView):
+    """What publishing would do to every slot in scope. Writes nothing."""
+
+    verb = Verb.PUBLICATION_PLAN
+
+    @extend_schema(request=PlanIn, responses=PlanOut)
+    def post(self, request: Request) -> Response:
+        """Work out a plan; its digest is what a publication is signed over."""
+        given = valid(PlanIn, request)
+        plan = make_plan(
+            version=_version(given["version"]),
+            scope=scope_from(given),
+            when=When(given.get("date"), given.get("time")),
+            by=person(request),
+            now=datetime.now(UTC),
+        )
+        return Response(plan_as_json(plan, given.get("site")))
+
+
+class Publications(GuardedView):
+    """Publications, the newest first."""
+
+    verb = Verb.RECIPE_VIEW
+    acting_scope = TokenScope.SIGN
+
+    @extend_schema(responses=PublicationOut(many=True))
+    def get(self, request: Request) -> Response:
+        """List them."""
+        rows = Publication.objects.with_version().prefetch_related("sites__site")
+        return listed(self, rows, PublicationOut)
+
+    @extend_schema(request=PublicationIn, responses={201: PublicationOut})
+    @acting
+    def post(self, request: Request) -> Response:
+        """Sign a plan that was seen, named by its digest."""
+        body = PublicationIn(data=request.data)
+        body.is_valid(raise_exception=True)
+        given: dict[str, Any] = body.validated_data
+        made = publish(
+            order=Order(
+                _version(given["version"]),
+                scope_from(given),
+                When(given.get("date"), given.get("time")),
+                given["reason"],
+                given["seen_digest"],
+                given["acknowledged"],
+            ),
+            by=person(request),
+            credentials=body.credentials(request),
+        )
+        note_signed(request)
+        return _answer(request, made.pk, status=201)
+
+
+class OnePublication(GuardedView):
+    """One publication with its progress, site by site."""
+
+    verb = Verb.RECIPE_VIEW
+
+    @extend_schema(responses=PublicationOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read it."""
+        return _answer(request, pk)
+
+
+def _answer(request: Request, pk: int, status: int = 200) -> Response:
+    rows = Publication.objects.with_version().prefetch_related("sites__site")
+    found = one_or_404(rows, pk)
+    return tagged(request, found, PublicationOut(found).data, status=status)
+
+
+class Decision(GuardedView):
+    """Something done to a publication, with a reason."""
+
+    verb = Verb.PUBLICATION_STOP
+    act: ClassVar[Callable[..., object]]
+
+    @extend_schema(request=ReasonIn, responses=PublicationOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Do it, if the publication is still as it was read."""
+        found = one_or_404(Publication.objects.all(), pk)
+        expected_revision(request, found)
+        type(self).act(
+            publication=found, by=person(request), reason=valid(ReasonIn, request)["reason"]
+        )
+        return _answer(request, pk)
+
+
+class Stop(Decision):
+    """Place nothing more until it is resumed."""
+
+    act = staticmethod(control.stop)
+
+
+class Resume(Decision):
+    """Go on where it was stopped."""
+
+    act = staticmethod(control.resume)
+
+
+class Cancel(Decision):
+    """Give up what a stopped publication has not placed."""
+
+    act = staticmethod(control.cancel)

@@ -1,0 +1,128 @@
+"""What the publishing endpoints take and answer."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from people.web.signing import SignatureSerializer
+from recipes.models import Publication, PublicationSite
+from recipes.publishing.plan import Plan
+from recipes.publishing.scope import Where
+from recipes.publishing.summary import site_parts
+
+WORDS = 2000
+
+
+class PlanIn(serializers.Serializer[Any]):
+    """Which version goes where, and when by each site's clock (neither date nor time: at once)."""
+
+    version = serializers.IntegerField(min_value=1)
+    where = serializers.ChoiceField([where.value for where in Where])
+    ids = serializers.ListField(
+        child=serializers.IntegerField(min_value=1), required=False, max_length=20_000
+    )
+    slot_numbers = serializers.ListField(
+        child=serializers.IntegerField(min_value=1, max_value=99), required=False, max_length=99
+    )
+    date = serializers.DateField(required=False, allow_null=True)
+    time = serializers.TimeField(required=False, allow_null=True)
+    site = serializers.IntegerField(
+        min_value=1, required=False, help_text="The site whose slots the plan lists one by one."
+    )
+
+
+class PublicationIn(PlanIn, SignatureSerializer):
+    """A plan that was seen, and the signature over it."""
+
+    reason = serializers.CharField(max_length=WORDS)
+    seen_digest = serializers.RegexField(r"^[0-9a-f]{64}$")
+    acknowledged = serializers.BooleanField(default=False)
+
+
+class ReasonIn(serializers.Serializer[Any]):
+    """Why."""
+
+    reason = serializers.CharField(max_length=WORDS)
+
+
+class PlanSiteOut(serializers.Serializer[Any]):
+    """One site's share of a plan."""
+
+    site = serializers.IntegerField(source="site.pk")
+    name = serializers.CharField(source="site.name")
+    due_at = serializers.DateTimeField(source="due.at")
+    note = serializers.CharField(source="due.note")
+    place = serializers.IntegerField()
+    same = serializers.IntegerField()
+    refuse = serializers.IntegerField()
+
+
+class PlanSlotOut(serializers.Serializer[Any]):
+    """One slot of a plan; values as control settings keep them."""
+
+    slot = serializers.IntegerField()
+    place = serializers.CharField()
+    holds = serializers.CharField(allow_blank=True)
+    outcome = serializers.ChoiceField(["place", "same", "refuse"])
+    reasons = serializers.ListField(child=serializers.CharField())
+    settings = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
+
+
+class PlanOut(serializers.Serializer[Any]):
+    """A plan; sign its digest."""
+
+    digest = serializers.CharField()
+    scope = serializers.CharField()
+    to_acknowledge = serializers.ListField(child=serializers.CharField())
+    sites = PlanSiteOut(many=True)
+    slots = PlanSlotOut(many=True)
+
+
+def plan_as_json(plan: Plan, site_id: int | None) -> dict[str, Any]:
+    """The plan, with the slots of one site listed when asked for."""
+    slots = [
+        {
+            "slot": line.target.slot_id,
+            "place": line.target.place,
+            "holds": line.now.title if line.now else "",
+            "outcome": line.outcome.value,
+            "reasons": list(line.reasons),
+            "settings": plan.stations[line.target.station_id].values,
+        }
+        for line in plan.lines
+        if line.target.site_id == site_id
+    ]
+    return {
+        "digest": plan.digest,
+        "scope": plan.scope.label(),
+        "to_acknowledge": plan.to_acknowledge,
+        "sites": PlanSiteOut(site_parts(plan), many=True).data,
+        "slots": slots,
+    }
+
+
+class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):
+    """A publication's progress at one site."""
+
+    name = serializers.CharField(source="site.name")
+
+    class Meta:
+        model = PublicationSite
+        fields = ["site", "name", "due_at", "slots", "placed", "cancelled", "refusals"]
+
+
+class PublicationOut(serializers.ModelSerializer[Publication]):
+    """A publication: what was signed and how far it is."""
+
+    version_label = serializers.CharField(source="version.__str__")
+    signed_by = serializers.CharField(source="signature.name")
+    signed_at = serializers.DateTimeField(source="signature.at")
+    sites = PublicationSiteOut(many=True)
+
+    class Meta:
+        model = Publication
+        fields = [
+            "id", "version", "version_label", "reason", "scope", "scope_label", "local_date",
+            "local_time", "state", "plan_digest", "acknowledgement", "signed_by", "signed_at",
+            "completed_at", "sites",
+        ]  # fmt: skip
