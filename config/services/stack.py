@@ -17,7 +17,7 @@ from config.services.ports import HOST
 from config.services.process import Child, Program, die_with_parent, stop_leftovers
 from config.services.sentences import CannotRunError, tail
 
-WEB_SECONDS = 60.0  # until a web process answers
+WEB_SECONDS = 180.0  # until a web process answers, also on a busy machine
 
 
 @dataclass
