@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 from decimal import Decimal
+from numbers import Real
+
+from stations.metrology.errors import BadValueError
 
 
-class QuantityError(ValueError):
-    """A value no computation here can use; names the field, the value and what is allowed."""
+class QuantityError(BadValueError):
+    """A value no computation here can use; names the field, the value and what is allowed.
 
-    def __init__(self, field: str, value: object, allowed: str) -> None:
-        super().__init__(f"{field}: {value!s:.80} is not usable; allowed: {allowed}")
-        self.field = field
-        self.value = value
-        self.allowed = allowed
+    A kind of metrology's error, so that a caller of both needs to know only that one.
+    """
 
 
 def exact(field: str, value: Decimal | int, *, least: Decimal, most: Decimal) -> Decimal:
@@ -36,13 +36,12 @@ def real(field: str, value: float, *, least: float = -math.inf, most: float = ma
     Raises QuantityError for anything that is not a number, NaN, an infinity or a value outside.
     """
     allowed = f"a number from {least:g} to {most:g}"
-    if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
-        try:
-            number = float(value.__float__())  # numpy scalars; strings have no __float__
-        except (AttributeError, TypeError, ValueError):
-            raise QuantityError(field, value, allowed) from None
-    else:
-        number = _as_float(field, value, allowed)
+    if isinstance(value, bool) or not isinstance(value, Real | Decimal):
+        raise QuantityError(field, value, allowed)
+    try:
+        number = float(value)
+    except (OverflowError, ValueError):
+        raise QuantityError(field, value, allowed) from None
     if not math.isfinite(number) or not least <= number <= most:
         raise QuantityError(field, value, allowed)
     return number
@@ -53,10 +52,3 @@ def whole(field: str, value: int, *, least: int, most: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
         raise QuantityError(field, value, f"a whole number from {least} to {most}")
     return value
-
-
-def _as_float(field: str, value: float | Decimal, allowed: str) -> float:
-    try:
-        return float(value)
-    except (OverflowError, ValueError):
-        raise QuantityError(field, value, allowed) from None

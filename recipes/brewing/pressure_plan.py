@@ -1,0 +1,114 @@
+"""The pressure a recipe asks for over a shot, and whether that is an ordinary thing to ask.
+
+By time: pre-infusion, then the rise, its first half to the intermediate pressure and its second to
+the brewing pressure (straight through where no intermediate is named), then brewing. By water: from
+`taper_start` percent of it on, straight down to the taper's pressure at the last drop. That the
+rise is shared in halves is our reading: a recipe names no time for the intermediate pressure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from recipes.brewing.errors import QuantityError, real
+
+MOST_BAR = 15.0  # gauge; what the pump of a brewing group is relieved at, common practice
+
+
+class Stage(StrEnum):
+    """A stretch of the plan."""
+
+    PREINFUSION = "pre-infusion"
+    RISE = "rise"
+    SECOND_RISE = "rise to brewing"
+    BREW = "brewing"
+    TAPER = "taper"
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A pressure plan: times in s, pressures in bar (gauge), `taper_start` in % of the water.
+
+    `intermediate_pressure`, `taper_start` and `taper_pressure` may be None: not asked for. Raises
+    QuantityError naming the first field that is out of range, or taper_pressure or taper_start
+    where one is given without the other.
+    """
+
+    brew_pressure: float
+    preinfusion_time: float = 0.0
+    preinfusion_pressure: float = 0.0
+    rise_time: float = 0.0
+    intermediate_pressure: float | None = None
+    taper_start: float | None = None
+    taper_pressure: float | None = None
+
+    def __post_init__(self) -> None:
+        real("brew_pressure", self.brew_pressure, least=0.0, most=MOST_BAR)
+        real("preinfusion_time", self.preinfusion_time, least=0.0, most=120.0)
+        real("preinfusion_pressure", self.preinfusion_pressure, least=0.0, most=MOST_BAR)
+        real("rise_time", self.rise_time, least=0.0, most=120.0)
+        for field in ("intermediate_pressure", "taper_pressure"):
+            if (value := getattr(self, field)) is not None:
+                real(field, value, least=0.0, most=MOST_BAR)
+        if self.taper_start is not None:
+            real("taper_start", self.taper_start, least=0.0, most=100.0)
+        if (self.taper_start is None) is not (self.taper_pressure is None):
+            lacking = "taper_start" if self.taper_start is None else "taper_pressure"
+            raise QuantityError(lacking, None, "a value, as the other half of the taper has one")
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A straight piece of the plan: from `start` [s] to `stop` [s, None: to the end] it goes from
+    `at_start` to `at_stop` [bar]. A taper's start is None: it begins by water."""
+
+    stage: Stage
+    start: float | None
+    stop: float | None
+    at_start: float
+    at_stop: float
+
+
+def pieces(plan: Plan) -> list[Piece]:
+    """The plan as straight pieces in order; stages without a length are left out."""
+    rise_ends = plan.preinfusion_time + plan.rise_time
+    half = plan.preinfusion_time + plan.rise_time / 2
+    middle, pre, brew = plan.intermediate_pressure, plan.preinfusion_pressure, plan.brew_pressure
+    found = [Piece(Stage.PREINFUSION, 0.0, plan.preinfusion_time, pre, pre)]
+    if middle is None:
+        found.append(Piece(Stage.RISE, plan.preinfusion_time, rise_ends, pre, brew))
+    else:
+        found.append(Piece(Stage.RISE, plan.preinfusion_time, half, pre, middle))
+        found.append(Piece(Stage.SECOND_RISE, half, rise_ends, middle, brew))
+    found = [one for one in found if one.start != one.stop]
+    found.append(Piece(Stage.BREW, rise_ends, None, brew, brew))
+    if plan.taper_pressure is not None and plan.taper_start != 100.0:
+        found.append(Piece(Stage.TAPER, None, None, brew, plan.taper_pressure))
+    return found
+
+
+def pressure(plan: Plan, time: float, poured: float = 0.0) -> float:
+    """Pressure asked for [bar] at `time` [s] when `poured` (0 to 1) of the water has passed.
+
+    Where taper and rise meet, the lower of both counts. Raises QuantityError naming time or poured.
+    """
+    at = real("time", time, least=0.0)
+    share = real("poured", poured, least=0.0, most=1.0)
+    by_time = plan.brew_pressure
+    for piece in pieces(plan):
+        if piece.start is not None and piece.stop is not None and at < piece.stop:
+            along = (at - piece.start) / (piece.stop - piece.start)
+            by_time = piece.at_start + along * (piece.at_stop - piece.at_start)
+            break
+    return min(by_time, _by_water(plan, share))
+
+
+def _by_water(plan: Plan, poured: float) -> float:
+    if plan.taper_start is None or plan.taper_pressure is None:
+        return MOST_BAR
+    start = plan.taper_start / 100.0
+    if poured <= start or start >= 1.0:
+        return MOST_BAR
+    along = (poured - start) / (1.0 - start)
+    return plan.brew_pressure + along * (plan.taper_pressure - plan.brew_pressure)
