@@ -54,6 +54,8 @@ DASH = Shape(line="M3.5 8h9")
 BACK = Shape(line="M6 3l-3.5 3.5l3.5 3.5M2.5 6.5h6.6a3.4 3.4 0 0 1 0 6.8h-2.1")
 BARRED = Shape(fill=DISC.fill + "M4.4 7v2h7.2v-2z")
 LOCK = Shape(line="M5 7.4v-2.2a3 3 0 0 1 6 0v2.2", fill="M3.2 7.2h9.6v6.8h-9.6z")
+PAUSE = Shape(fill="M4 3h3v10h-3zM9 3h3v10h-3z")
+PEN = Shape(line="M3.2 12.8l1-3.6l6.6-6.6l2.6 2.6l-6.6 6.6zM9 4.4l2.6 2.6")
 ARROW = Shape(fill="M4.2 2.4l9.4 5.6l-9.4 5.6z")
 
 MARKS: dict[str, Mark] = {
@@ -65,10 +67,13 @@ MARKS: dict[str, Mark] = {
     "withdrawn": Mark("Withdrawn", STRIKE, "quiet"),
     "planned": Mark("Planned", CLOCK, "waiting"),
     "scheduled": Mark("Scheduled", CLOCK, "waiting"),
-    "running": Mark("Running", ARROW, "waiting"),
+    "running": Mark("Under way", ARROW, "waiting"),
     "in_force": Mark("In force", TARGET, "settled"),
     "ended": Mark("Ended", FRAME, "quiet"),
     "stopped": Mark("Stopped", SQUARE, "alarm"),
+    "suspended": Mark("Suspended", PAUSE, "waiting"),
+    "cancelled": Mark("Cancelled", STRIKE, "quiet"),
+    "complete": Mark("Complete", TICK, "settled"),
     "done": Mark("Done", TICK, "settled"),
     "matches": Mark("Matches", TICK, "settled"),
     "differs": Mark("Differs", WEDGE, "alarm"),
@@ -76,11 +81,13 @@ MARKS: dict[str, Mark] = {
     "to_load": Mark("To load", LOAD, "waiting"),
     "unread": Mark("Not read back", BROKEN, "waiting"),
     "on_permit": Mark("On permit", FLAG, "waiting"),
+    "by_hand": Mark("By hand", PEN),
     "empty": Mark("Empty", DASH, "quiet"),
     "open": Mark("Open", DOT, "waiting"),
     "asked_back": Mark("Asked back", BACK, "waiting"),
     "accepted": Mark("Accepted", TICK, "settled"),
     "declined": Mark("Declined", CROSS, "quiet"),
+    "taken_back": Mark("Taken back", STRIKE, "quiet"),
     "refused": Mark("Refused", BARRED, "alarm"),
     "locked": Mark("Locked", LOCK),
 }

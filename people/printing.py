@@ -12,7 +12,8 @@ from django.utils import dateformat
 from django.utils.timesince import timesince, timeuntil
 from django.utils.timezone import now
 
-THIN = "\u202f"  # narrow no-break space, before a unit and between groups of three
+THIN = "\u202f"  # narrow no-break space, between groups of three digits
+SPACE = "\u00a0"  # no-break space, between a number and its unit (ISO 80000-1)
 MINUS = "\u2212"
 NONE = "\u2013"
 
@@ -91,7 +92,7 @@ def number(value: object) -> str:
 def quantity(value: object, code: str | None = "") -> str:
     """Number and unit, as in 93.0 °C; nothing but the dash where there is no value."""
     text, unit = number(value), unit_label(code)
-    return f"{text}{THIN}{unit}" if unit and text != NONE else text
+    return f"{text}{SPACE}{unit}" if unit and text != NONE else text
 
 
 def tolerance(below: object, above: object) -> str:

@@ -37,9 +37,10 @@ def test_a_state_is_a_word_and_a_drawing(code: str) -> None:
 def test_no_two_words_of_one_family_share_a_drawing() -> None:
     for family in (
         ("draft", "in_review", "returned", "approved", "superseded", "withdrawn"),
-        ("scheduled", "in_force", "ended", "stopped", "running", "done"),
-        ("matches", "differs", "missing", "to_load", "on_permit", "empty"),
-        ("open", "asked_back", "accepted", "declined"),
+        ("scheduled", "in_force", "suspended", "ended", "cancelled"),
+        ("planned", "running", "stopped", "complete", "cancelled"),
+        ("matches", "differs", "missing", "to_load", "on_permit", "by_hand", "empty"),
+        ("open", "asked_back", "accepted", "declined", "taken_back"),
     ):
         assert len({MARKS[code].shape for code in family}) == len(family)
 
