@@ -5,6 +5,7 @@ import os
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from config.settings.auth import TRUSTED_PROXIES
 from config.settings.mode import DEBUG, DEMO, TESTING, listed, switched_on
 
 _PLAIN_HTTP = DEMO or TESTING or DEBUG
@@ -34,7 +35,7 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not _PLAIN_HTTP
 CSRF_COOKIE_SAMESITE = "Lax"
 
 # The proxy in front ends TLS; believe its header only where it is known to be there.
-if switched_on("BEHIND_PROXY", default=False):
+if TRUSTED_PROXIES:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_SSL_REDIRECT = switched_on("SSL_REDIRECT", default=not _PLAIN_HTTP)
 SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # asked from inside, without TLS
