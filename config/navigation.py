@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from people.models import User
 from people.permissions import may
@@ -12,12 +12,16 @@ from people.verbs import Verb
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A page in the navigation; shown where any of its verbs is allowed somewhere."""
+    """A page in the navigation; shown where any of its verbs is allowed somewhere.
+
+    `also` are the beginnings of other addresses that belong to it.
+    """
 
     label: str
     url_name: str
     verbs: tuple[Verb, ...]
     setup: bool = False
+    also: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,28 +37,27 @@ class NavItem:
 PLACES = (
     Place("Home", "home", (Verb.RECIPE_VIEW,)),
     Place("Board", "stations:board", (Verb.SLOT_VIEW,)),
-    Place("Recipes", "recipes:recipes", (Verb.RECIPE_VIEW,)),
+    Place("Recipes", "recipes:recipes", (Verb.RECIPE_VIEW,), also=("/versions/",)),
     Place("Publications", "recipes:publications", (Verb.PUBLICATION_PLAN, Verb.HISTORY_VIEW)),
     Place("Requests", "recipes:requests", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("Permits", "recipes:permits", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("History", "audit:history", (Verb.HISTORY_VIEW,)),
     Place("Coffees", "recipes:coffees", (Verb.COFFEE_EDIT,), setup=True),
-    Place("Sites", "stations:sites", (Verb.EQUIPMENT_VIEW,), setup=True),
+    Place(
+        "Sites",
+        "stations:sites",
+        (Verb.EQUIPMENT_VIEW,),
+        setup=True,
+        also=("/machines/", "/stations/", "/slots/", "/at/", "/equipment/"),
+    ),
     Place("Abilities", "stations:ability_sets", (Verb.EQUIPMENT_EDIT,), setup=True),
     Place("People", "people:list", (Verb.PEOPLE_MANAGE,), setup=True),
     Place("Policy", "people:policy", (Verb.POLICY_SET,), setup=True),
 )
 
 
-def _here(path: str, url: str) -> bool:
-    return path == url if url == "/" else path.startswith(url)
-
-
-def _url(name: str) -> str:
-    try:
-        return reverse(name)
-    except NoReverseMatch:
-        return ""
+def _here(path: str, url: str, also: tuple[str, ...]) -> bool:
+    return path == url if url == "/" else path.startswith((url, *also))
 
 
 def places_for(user: User, path: str) -> list[NavItem]:
@@ -62,9 +65,8 @@ def places_for(user: User, path: str) -> list[NavItem]:
     allowed = [place for place in PLACES if any(may(user, verb) for verb in place.verbs)]
     first_setup = next((place for place in allowed if place.setup), None)
     return [
-        NavItem(p.label, url, _here(path, url), apart=p is first_setup)
+        NavItem(p.label, url := reverse(p.url_name), _here(path, url, p.also), p is first_setup)
         for p in allowed
-        if (url := _url(p.url_name))
     ]
 
 
