@@ -6,7 +6,6 @@ from typing import Literal
 
 import pytest
 from django.conf import settings
-from django.db.backends.postgresql.operations import DatabaseOperations
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
@@ -79,16 +78,3 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
     for context in contexts:
         context.close()
     assert not complaints.said, "\n".join(complaints.said)
-
-
-@pytest.fixture(autouse=True, scope="session")
-def _emptied_between_tests() -> Iterator[None]:
-    """Let the flush after each test empty tables whose triggers forbid it to everybody else."""
-    flush = DatabaseOperations.execute_sql_flush
-
-    def unguarded(self: DatabaseOperations, sql_list: list[str]) -> None:
-        flush(self, ["SET LOCAL session_replication_role = replica", *sql_list])
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(DatabaseOperations, "execute_sql_flush", unguarded)
-        yield

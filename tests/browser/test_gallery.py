@@ -1,7 +1,7 @@
 """Every shared part in a real browser: accessible at each width, light and dark, and behaving."""
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Dialog, Page, expect
 from pytest_django.fixtures import Settings
 
 from tests.browser.conftest import OpenPage
@@ -51,7 +51,12 @@ def test_typed_values_are_not_left_behind_unasked(open_page: OpenPage) -> None:
     page = open_page(None, "/gallery/")
     page.get_by_label("Dose").fill("18.0")
     asked: list[str] = []
-    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.accept()))
+
+    def leave(dialog: Dialog) -> None:
+        asked.append(dialog.type)
+        dialog.accept()
+
+    page.on("dialog", leave)
     page.get_by_role("link", name="Portaledger").click(no_wait_after=True)
     page.wait_for_event("framenavigated")
     assert asked == ["beforeunload"]
