@@ -1,0 +1,174 @@
+"""What happened at the demo's bars, in order."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+
+from recipes.actions.approval import approve
+from recipes.actions.coffees import add_coffee, add_lot
+from recipes.actions.drafts import edit_draft, new_draft
+from recipes.actions.recipes import add_recipe
+from recipes.actions.requests import make_request
+from recipes.actions.review import return_to_author, submit
+from recipes.demo.formulas import DECAF_DOUBLE, HILL_DOUBLE, HOUSE_DOUBLE, HOUSE_SINGLE, Formula, of
+from recipes.demo.people import Cast
+from recipes.models import Coffee, Recipe, RoastLot, Version
+from recipes.permits.grant import PermitOrder, grant
+from recipes.permits.plan import make_permit_plan
+from recipes.publishing import run
+from recipes.publishing.plan import make_plan
+from recipes.publishing.scope import Scope, Where
+from recipes.publishing.sign import Order, publish
+from recipes.publishing.timing import When
+from stations.actions import read_back, set_by_hand
+from stations.models import Placement, Site, Slot
+
+Steps = Sequence[tuple[Formula, str]]
+
+
+@dataclass(frozen=True)
+class Story:
+    """Who and where; each method is a chapter."""
+
+    cast: Cast
+    sites: dict[str, Site]
+    today: date
+
+    def tell(self) -> None:
+        """Everything, in order."""
+        house, hill, decaf = self._coffees()
+        by = self.cast["head_roaster"]
+        double = self._versions(add_recipe(by=by, coffee=house, drink="Double"), HOUSE_DOUBLE[:3])
+        single = self._versions(add_recipe(by=by, coffee=house, drink="Single"), HOUSE_SINGLE)
+        staged = self._versions(add_recipe(by=by, coffee=hill, drink="Double"), HILL_DOUBLE)
+        plain = self._versions(add_recipe(by=by, coffee=decaf, drink="Double"), DECAF_DOUBLE[:1])
+        self._publish(double[-1], 1, "Spring tasting settled it.")
+        self._publish(single[-1], 2, "Singles on every machine.")
+        self._publish(staged[-1], 3, "The hill lot is rested.")
+        self._load_everything_but(site="citadel", slot=2)
+        self._overwritten(self._slot("tramway", 1))
+        self._permit(self._slot("citadel", 1))
+        self._by_hand(self._slot("harbour", 4))
+        self._request(double[-1])
+        self._in_review(double[-1])
+        self._returned(plain[-1])
+
+    def _coffees(self) -> tuple[Coffee, Coffee, Coffee]:
+        by = self.cast["head_roaster"]
+        house = add_coffee(
+            by=by, name="Morning blend", rest_from=7, rest_to=28, note="Three lots, medium."
+        )
+        hill = add_coffee(by=by, name="Hill lot, dried in the fruit", rest_from=10, rest_to=35)
+        decaf = add_coffee(by=by, name="Washed decaf", rest_from=5, rest_to=21)
+        for coffee, ages in ((house, (40, 12)), (hill, (14,)), (decaf, (3,))):
+            for age in ages:
+                roasted = self.today - timedelta(days=age)
+                add_lot(by=by, coffee=coffee, code=f"R{roasted:%y%m%d}", roasted_on=roasted)
+        return house, hill, decaf
+
+    def _draft(
+        self, recipe: Recipe, based_on: Version | None, formula: Formula, note: str
+    ) -> Version:
+        by = self.cast["head_roaster"]
+        lot = RoastLot.objects.filter(coffee=recipe.coffee).first()
+        draft = new_draft(by=by, recipe=recipe, based_on=based_on, lot=lot)
+        return edit_draft(
+            by=by, version=draft, revision=draft.revision, values=formula, note=note, lot=lot
+        )
+
+    def _versions(self, recipe: Recipe, steps: Steps) -> list[Version]:
+        """Draft, submit and approve one version after the other."""
+        versions: list[Version] = []
+        for formula, note in steps:
+            draft = self._draft(recipe, versions[-1] if versions else None, formula, note)
+            shown = submit(by=self.cast["head_roaster"], version=draft)
+            versions.append(
+                approve(
+                    by=self.cast["second_roaster"],
+                    version=shown,
+                    credentials=self.cast.signs("second_roaster"),
+                    seen_digest=shown.content_digest,
+                )
+            )
+        return versions
+
+    def _publish(self, version: Version, slot_number: int, reason: str) -> None:
+        by, scope = self.cast["head_roaster"], Scope(Where.ALL, slot_numbers=(slot_number,))
+        plan = make_plan(version=version, scope=scope, when=When(), by=by, now=datetime.now(UTC))
+        order = Order(version, scope, When(), reason, plan.digest, acknowledged=True)
+        publication = publish(order=order, by=by, credentials=self.cast.signs("head_roaster"))
+        run.run(publication.pk)
+
+    def _lead(self, site: str) -> str:
+        return "lead_uphill" if site in ("brickworks", "summit") else f"lead_{site}"
+
+    def _slot(self, site: str, number: int) -> Slot:
+        """The first station's slot of that number."""
+        slots = Slot.objects.with_equipment().filter(
+            station__machine__site=self.sites[site], number=number
+        )
+        return slots[0]
+
+    def _read(self, placement: Placement, site: str, **differing: str) -> None:
+        found = {code: each["value"] for code, each in placement.settings.values.items()}
+        read_back(
+            slot=placement.slot,
+            found={**found, **differing},
+            by=self.cast[self._lead(site)],
+            seen_placement=placement.pk,
+        )
+
+    def _load_everything_but(self, site: str, slot: int) -> None:
+        """Key in and read back every slot, except one number at one site: still to do."""
+        for placement in Placement.objects.to_load().with_place():
+            if (placement.site.code, placement.slot.number) != (site, slot):
+                self._read(placement, placement.site.code)
+
+    def _overwritten(self, slot: Slot) -> None:
+        """Somebody at the bar saved a shorter shot over it."""
+        placement = Placement.objects.in_force().with_place().get(slot=slot)
+        self._read(placement, "tramway", water_volume="262")
+
+    def _permit(self, slot: Slot) -> None:
+        """A worn gasket, for two days."""
+        by, ids = self.cast["head_roaster"], (slot.pk,)
+        changes: dict[str, Decimal | str] = {"brew_temperature": Decimal("91.5")}
+        ends_at = datetime.now(UTC) + timedelta(days=2)
+        plan = make_permit_plan(slots=ids, changes=changes, ends_at=ends_at, by=by)
+        reason = "Group runs hot until the technician has changed the gasket."
+        order = PermitOrder(ids, changes, ends_at, reason, plan.digest, acknowledged=True)
+        grant(order=order, by=by, credentials=self.cast.signs("head_roaster"))
+
+    def _by_hand(self, slot: Slot) -> None:
+        """A free slot, used while dialling in."""
+        values = {"water_volume": "281", "brew_temperature": "92.5", "ends_by": "volume"}
+        set_by_hand(slot=slot, values=values, by=self.cast["lead_harbour"])
+
+    def _request(self, base: Version) -> None:
+        make_request(
+            by=self.cast["lead_harbour"],
+            base=base,
+            site=self.sites["harbour"],
+            proposals={"brew_temperature": of("93.0", "0.5")},
+            reason="Sour in the morning, when the front counter has stood idle.",
+            evidence="Six shots on two mornings, all 18.0 g in and 38 g out in 27 to 29 s; three"
+            " baristas found the first two of each morning sour.",
+        )
+
+    def _in_review(self, base: Version) -> None:
+        """A newer version that waits for the second roaster's signature."""
+        formula, note = HOUSE_DOUBLE[3]
+        submit(by=self.cast["head_roaster"], version=self._draft(base.recipe, base, formula, note))
+
+    def _returned(self, base: Version) -> None:
+        """A draft that came back with a comment."""
+        formula, note = DECAF_DOUBLE[1]
+        shown = submit(
+            by=self.cast["head_roaster"], version=self._draft(base.recipe, base, formula, note)
+        )
+        return_to_author(
+            by=self.cast["second_roaster"],
+            version=shown,
+            comments={"water_volume": "Try 68 mL first; the last lot was slower."},
+        )

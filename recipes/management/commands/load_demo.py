@@ -1,0 +1,36 @@
+"""Load the demo scenario into an empty database, and say how to sign in."""
+
+from django.core.management.base import BaseCommand
+from django.db import transaction
+from django.utils import timezone
+
+from audit.context import Ambient, Road, ambient
+from people.models import User
+from recipes.demo.equipment import make_machines, make_sites
+from recipes.demo.people import PASSWORD, assign_sites, make_people, sign_ins
+from recipes.demo.story import Story
+
+
+class Command(BaseCommand):
+    """`manage.py load_demo`: does nothing to a database that has people in it."""
+
+    help = "Load the demo scenario into an empty database."
+
+    def handle(self, *args: object, **options: object) -> None:
+        """Load it unless it is there, then print the sign-ins."""
+        ambient.set(Ambient(road=Road.CONSOLE, request_id="load_demo"))
+        if not User.objects.exists():
+            load()
+        self.stdout.write(f"Sign in with the password {PASSWORD} as")
+        for name, email in sign_ins():
+            self.stdout.write(f"  {name:<24}{email}")
+
+
+@transaction.atomic
+def load() -> None:
+    """The whole scenario, through the real actions; all of it or nothing."""
+    cast = make_people()
+    sites = make_sites(cast["owner"])
+    make_machines(cast["owner"], sites)
+    assign_sites(cast, sites)
+    Story(cast, sites, timezone.now().date()).tell()
