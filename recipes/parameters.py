@@ -83,10 +83,18 @@ def _number(  # noqa: PLR0917 - the columns of a table
     low: str,
     high: str,
     step: str,
-    **more: str,
+    percent_of: str = "",
+    only_if_ends_by: str = "",
 ) -> Parameter:
     return Parameter(
-        code, label, unit, set_by, rule, Decimal(low), Decimal(high), Decimal(step), **more
+        code,
+        label,
+        unit,
+        set_by,
+        rule,
+        *(Decimal(low), Decimal(high), Decimal(step)),
+        percent_of=percent_of,
+        only_if_ends_by=only_if_ends_by,
     )
 
 

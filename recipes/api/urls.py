@@ -4,5 +4,6 @@ from django.urls import URLPattern, URLResolver, include, path
 
 app_name = "recipes_api"
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("recipes.api.documents_urls")),
     path("", include("recipes.api.publishing_urls")),
 ]

@@ -27,7 +27,7 @@ class PermitQuerySet(models.QuerySet["Permit"]):
 
     def with_zone(self) -> Self:
         """Annotated with ``zone``: the time zone of the first site a permit names."""
-        named = self.model._meta.get_field("slots").related_model.objects.filter(
+        named = self.model._meta.get_field("slots").related_model._default_manager.filter(
             permit=OuterRef("pk")
         )
         return self.annotate(

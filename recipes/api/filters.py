@@ -1,0 +1,38 @@
+"""What lists can be narrowed by, in the address."""
+
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from recipes.api.serializers import ID
+from recipes.models import ChangeRequest, Version
+
+
+class VersionFilter(serializers.Serializer[dict[str, Any]]):
+    """Versions of one recipe, or in one state."""
+
+    recipe = serializers.IntegerField(required=False, **ID)
+    state = serializers.ChoiceField(required=False, choices=Version.State.choices)
+
+
+class RequestFilter(serializers.Serializer[dict[str, Any]]):
+    """Change requests of one recipe or site, or in one state."""
+
+    recipe = serializers.IntegerField(required=False, **ID)
+    site = serializers.IntegerField(required=False, **ID)
+    state = serializers.ChoiceField(required=False, choices=ChangeRequest.State.choices)
+
+
+class TwoVersions(serializers.Serializer[dict[str, Any]]):
+    """Two version numbers of a recipe."""
+
+    old = serializers.IntegerField(min_value=1, max_value=2**31 - 1)
+    new = serializers.IntegerField(min_value=1, max_value=2**31 - 1)
+
+
+def asked(serializer: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
+    """The address's query, checked. Raises ValidationError (400) naming each field."""
+    query = serializer(data=request.query_params)
+    query.is_valid(raise_exception=True)
+    return dict(query.validated_data)

@@ -1,0 +1,145 @@
+"""Endpoints: versions, drafts and what they say."""
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from audit.errors import Invalid
+from people.web.api import listed, person, valid
+from people.web.etags import expected_revision, matching, tagged
+from people.web.idempotency import acting
+from people.web.pages import one_or_404
+from recipes.actions.drafts import edit_draft, new_draft
+from recipes.api.coffees import RecipeView
+from recipes.api.fields import shown
+from recipes.api.filters import TwoVersions, VersionFilter, asked
+from recipes.api.serializers import DraftContent, DraftIn, VersionOut
+from recipes.formula import differing, stored
+from recipes.models import Recipe, RoastLot, Version
+from recipes.queries.versions import VersionQuerySet
+
+
+class ComparisonOut(serializers.Serializer[dict[str, object]]):
+    """Two versions' formulas; `differs` names the parameters that do, by value."""
+
+    old = VersionOut()
+    new = VersionOut()
+    differs = serializers.ListField(child=serializers.CharField())
+
+
+def all_versions() -> VersionQuerySet:
+    """Versions with all that an answer holds."""
+    return Version.objects.with_recipe().with_formula()
+
+
+def answer(request: Request, version: Version, status: int = 200) -> Response:
+    """The version as it is now, with its tag."""
+    fresh = all_versions().get(pk=version.pk)
+    return tagged(request, fresh, VersionOut(fresh).data, status)
+
+
+class Versions(RecipeView):
+    """All versions."""
+
+    @extend_schema(parameters=[VersionFilter], responses=VersionOut(many=True))
+    def get(self, request: Request) -> Response:
+        """List versions, newest first; of one recipe or in one state."""
+        return listed(self, all_versions().filter(**asked(VersionFilter, request)), VersionOut)
+
+
+class OneVersion(RecipeView):
+    """One version."""
+
+    @extend_schema(responses=VersionOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read a version."""
+        found = one_or_404(all_versions(), pk)
+        return tagged(request, found, VersionOut(found).data)
+
+
+class RecipeVersions(RecipeView):
+    """The versions of one recipe."""
+
+    @extend_schema(responses=VersionOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List a recipe's versions, newest first."""
+        found = one_or_404(Recipe.objects.all(), pk)
+        return listed(self, all_versions().filter(recipe=found), VersionOut)
+
+    @extend_schema(request=DraftIn, responses={201: VersionOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Begin a draft under the recipe's next number."""
+        recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
+        body = valid(DraftIn, request)
+        made = new_draft(
+            by=person(request),
+            recipe=recipe,
+            based_on=_base(body["based_on"]),
+            lot=lot_of(body["lot"]),
+            note=body["note"],
+        )
+        return answer(request, made, 201)
+
+
+class VersionFormula(RecipeView):
+    """What a draft says."""
+
+    @extend_schema(responses=DraftContent)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read what a version says, in the form in which PUT takes it."""
+        found = one_or_404(all_versions(), pk)
+        said = {"formula": shown(stored(found.formula.all()))}
+        return tagged(request, found, said | {"lot": found.lot_id, "note": found.note})
+
+    @extend_schema(request=DraftContent, responses=VersionOut)
+    @matching
+    def put(self, request: Request, pk: int) -> Response:
+        """Make a draft say exactly this."""
+        found, body = one_or_404(all_versions(), pk), valid(DraftContent, request)
+        now = edit_draft(
+            by=person(request),
+            version=found,
+            revision=expected_revision(request, found),
+            values=body["formula"],
+            note=body["note"],
+            lot=lot_of(body["lot"]),
+        )
+        return answer(request, now)
+
+
+class Comparison(RecipeView):
+    """Two versions of a recipe."""
+
+    @extend_schema(parameters=[TwoVersions], responses=ComparisonOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read two versions by number, and which parameters differ."""
+        recipe, wanted = one_or_404(Recipe.objects.all(), pk), asked(TwoVersions, request)
+        found = {v.number: v for v in all_versions().filter(recipe=recipe)}
+        for side, number in wanted.items():
+            if number not in found:
+                raise Invalid(side, number, "the number of a version of this recipe")
+        old, new = found[wanted["old"]], found[wanted["new"]]
+        codes = differing(stored(old.formula.all()), stored(new.formula.all()))
+        sides = {"old": VersionOut(old).data, "new": VersionOut(new).data}
+        return Response({**sides, "differs": sorted(codes)})
+
+
+def lot_of(pk: int | None) -> RoastLot | None:
+    """The lot. Raises Invalid if there is none; whether it fits is the action's question."""
+    if pk is None:
+        return None
+    found = RoastLot.objects.select_related("coffee").filter(pk=pk).first()
+    if found is None:
+        raise Invalid("lot", pk, "the id of a roast lot, or null")
+    return found
+
+
+def _base(pk: int | None) -> Version | None:
+    if pk is None:
+        return None
+    found: Version | None = all_versions().filter(pk=pk).first()
+    if found is None:
+        raise Invalid("based_on", pk, "the id of a version, or null")
+    return found
