@@ -86,6 +86,6 @@ class AddWebAuthnForm(Worded, webauthn.AddWebAuthnForm):  # type: ignore[misc]
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         if "passwordless" in self.fields:
-            self.fields["passwordless"].help_text = (
-                "Without the password; the key then asks for its own PIN, finger or face."
-            )
+            self.fields[
+                "passwordless"
+            ].help_text = "Without the password; the key then asks for its own PIN, finger or face."

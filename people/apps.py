@@ -11,4 +11,4 @@ class PeopleConfig(AppConfig):
 
     def ready(self) -> None:
         """Make the words of the history known, and say which tables leave none."""
-        from people import history, ungoverned  # noqa: F401, PLC0415 - only once models are there
+        from people import history, ungoverned  # noqa: F401 - only once models are there

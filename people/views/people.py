@@ -17,7 +17,7 @@ from people.forms import PersonEditForm, PersonForm, RevisionForm, RoleForm
 from people.invitations import invite
 from people.models import Assignment, User
 from people.verbs import Verb
-from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from people.web.pages import PageRequest, form_errors, one_or_404, page_for, posted, status_of
 
 LINK = "invitation_link"  # carried over the redirect in the session, shown once
 
@@ -32,7 +32,7 @@ def people(request: PageRequest) -> HttpResponse:
 @page_for(Verb.PEOPLE_MANAGE)
 def add(request: PageRequest) -> HttpResponse:
     """Add somebody; the next page gives them roles and shows the link to set a password."""
-    form = PersonForm(request.POST or None)
+    form = PersonForm(posted(request))
     status = status_of(form)
     if request.method == "POST" and form.is_valid():
         with form_errors(form) as outcome:
@@ -71,9 +71,7 @@ def give_role(request: PageRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         given = form.cleaned_data
         with form_errors(form) as outcome:
-            assign_role(
-                by=request.user, person=person, role=given["role"], site_id=given["site"]
-            )
+            assign_role(by=request.user, person=person, role=given["role"], site_id=given["site"])
         if outcome.ok:
             messages.success(request, "Role given.")
             return redirect("people:edit", pk)

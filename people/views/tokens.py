@@ -10,14 +10,14 @@ from people.actions import make_token, revoke_token
 from people.forms import TokenForm
 from people.models import ApiToken
 from people.verbs import Verb
-from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from people.web.pages import PageRequest, form_errors, one_or_404, page_for, posted, status_of
 
 
 @never_cache
 @page_for(Verb.TOKEN_MAKE)
 def tokens(request: PageRequest) -> HttpResponse:
     """List them and make one; the secret stands on the page that answers, and never again."""
-    form = TokenForm(request.POST or None)
+    form = TokenForm(posted(request))
     status, secret = status_of(form), ""
     if request.method == "POST" and form.is_valid():
         with form_errors(form) as outcome:

@@ -8,7 +8,7 @@ from typing import Concatenate, ParamSpec, TypeVar
 from django.contrib.auth.decorators import login_required
 from django.db.models import Model, QuerySet
 from django.forms import BaseForm
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 
 from audit.context import record_refusal
 from audit.errors import DomainError, Invalid, NotPermitted, Refused
@@ -105,6 +105,11 @@ def form_errors(form: BaseForm) -> Iterator[Outcome]:
         outcome.error = told
     if outcome.error:
         outcome.status = kind_of(outcome.error).status
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    """What was sent, for a form's first argument; None for a page that is only looked at."""
+    return request.POST if request.method == "POST" else None
 
 
 def status_of(form: BaseForm) -> int:

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import IO, Any, NoReturn
 
 from rest_framework.exceptions import ParseError
@@ -23,13 +23,24 @@ class ExactJSONParser(BaseParser):
         """The parsed body. Raises ParseError (400) on anything that is not UTF-8 JSON."""
         try:
             return json.loads(
-                stream.read().decode("utf-8"), parse_float=Decimal, parse_constant=_refuse
+                stream.read().decode("utf-8"),
+                parse_float=Decimal,
+                parse_constant=_refuse,
+                object_pairs_hook=_once,
             )
         except RecursionError as deep:
             raise ParseError("The body is nested too deeply.") from deep
-        except ValueError as bad:
+        except (ValueError, InvalidOperation) as bad:
             raise ParseError(f"The body is not JSON in UTF-8: {bad}") from bad
 
 
 def _refuse(name: str) -> NoReturn:
     raise ValueError(f"{name} is not a JSON number")
+
+
+def _once(members: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object; a name given twice is refused, since readers differ on which one counts."""
+    named = dict(members)
+    if len(named) < len(members):
+        raise ValueError("a name is given twice in one object")
+    return named

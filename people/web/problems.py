@@ -9,7 +9,7 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
-from audit.errors import DomainError, Invalid, Refused, Stale
+from audit.errors import DomainError, Invalid, Problem, Refused, Stale, shown
 from people.web.conflicts import as_domain_error
 from people.web.kinds import Kind, kind_of, kind_of_status
 
@@ -86,23 +86,31 @@ def _extras(raised: DomainError) -> dict[str, Any]:
     return {}
 
 
-def _shown(problem: object) -> dict[str, str]:
-    names = ("field", "value", "allowed")
-    return {name: str(getattr(problem, name)) for name in names}
+def _shown(problem: Problem) -> dict[str, str]:
+    return {"field": problem.field, "value": _quoted(problem.value), "allowed": problem.allowed}
 
 
 def _listed(detail: Any, sent: Any, path: str = "") -> Iterator[dict[str, str]]:  # noqa: ANN401
     """One line a fault: the field by its path, the value that was sent, what is allowed."""
-    if isinstance(detail, Mapping):
+    if isinstance(detail, str):
+        yield {"field": path, "value": _quoted(sent), "allowed": str(detail)}
+    elif isinstance(detail, Mapping):
         for name, inner in detail.items():
-            own = "" if name == "non_field_errors" else str(name)
-            yield from _listed(inner, _inside(sent, name), ".".join(filter(None, [path, own])))
-    elif isinstance(detail, Sequence) and not isinstance(detail, str):
+            yield from _listed(inner, _inside(sent, name), _joined(path, name))
+    else:
         for place, inner in enumerate(detail):
-            if isinstance(inner, str):
-                yield {"field": path, "value": _quoted(sent), "allowed": str(inner)}
-            else:
-                yield from _listed(inner, _inside(sent, place), f"{path}[{place}]")
+            # A list of sentences is about its field as a whole, one of objects about its items.
+            own = isinstance(inner, str)
+            where = path if own else _joined(path, place)
+            yield from _listed(inner, sent if own else _inside(sent, place), where)
+
+
+def _joined(path: str, name: object) -> str:
+    if name == "non_field_errors":
+        return path
+    if isinstance(name, int):
+        return f"{path}[{name}]"
+    return f"{path}.{name}" if path else str(name)
 
 
 def _inside(sent: Any, name: object) -> Any:  # noqa: ANN401
@@ -113,10 +121,8 @@ def _inside(sent: Any, name: object) -> Any:  # noqa: ANN401
 
 
 def _quoted(sent: Any) -> str:  # noqa: ANN401
-    """Short enough to send back; whole objects and secrets' neighbours are left out."""
-    if sent is None or isinstance(sent, dict | list):
-        return ""
-    return str(sent)[:80]
+    """Short and printable; a whole object is not sent back."""
+    return "" if sent is None or isinstance(sent, dict | list) else shown(sent)
 
 
 def _sent(context: Mapping[str, Any]) -> Any:  # noqa: ANN401

@@ -1,5 +1,7 @@
 """Two owners who each take the other's role away at the same moment."""
 
+from functools import partial
+
 import pytest
 
 from audit.errors import Refused
@@ -21,8 +23,8 @@ def test_one_owner_always_stays(cast: Cast) -> None:
         one, two = Assignment.objects.filter(role=Role.OWNER)
         told = at_once(
             [
-                lambda one=one, two=two: remove_assignment(by=two.user, assignment=one),
-                lambda one=one, two=two: remove_assignment(by=one.user, assignment=two),
+                partial(remove_assignment, by=two.user, assignment=one),
+                partial(remove_assignment, by=one.user, assignment=two),
             ]
         )
         assert Assignment.objects.filter(role=Role.OWNER).count() == 1

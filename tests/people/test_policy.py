@@ -13,7 +13,9 @@ from people.models import Policy, Signature, User
 from tests.cast import Cast, credentials
 
 
-def _set(by: User, *, sole_roaster: bool = True, expected: int = 1, boiling: str = "refuse") -> Policy:
+def _set(
+    by: User, *, sole_roaster: bool = True, expected: int = 1, boiling: str = "refuse"
+) -> Policy:
     return set_policy(
         by=by,
         sole_roaster=sole_roaster,

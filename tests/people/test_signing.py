@@ -65,9 +65,7 @@ def test_later_signatures_of_a_session_need_the_password_alone(approve: Sign) ->
 
 
 @pytest.mark.parametrize("signed_before", [True, False])
-def test_a_wrong_password_signs_nothing(
-    cast: Cast, approve: Sign, signed_before: bool
-) -> None:
+def test_a_wrong_password_signs_nothing(cast: Cast, approve: Sign, signed_before: bool) -> None:
     typed = Credentials("wrong", cast.head_roaster.email, session_signed=signed_before)
     with pytest.raises(Invalid) as refused:
         approve(typed)

@@ -1,0 +1,64 @@
+"""What the history notes of every request: road, request id, address."""
+
+import pytest
+from django.test import Client, RequestFactory
+from pytest_django.fixtures import Settings
+
+from audit.models import Entry
+from people.web.addresses import client_address
+from people.web.middleware import request_id_of
+from tests.cast import ApiAs, Cast, SignedIn
+
+NEW = {"name": "New", "email": "new@example.com"}
+
+
+def test_a_page_and_a_program_are_told_apart(
+    cast: Cast, signed_in: SignedIn, api_as: ApiAs
+) -> None:
+    signed_in(cast.owner).post("/people/add/", NEW, headers={"X-Request-ID": "page-request-1"})
+    other = {**NEW, "email": "other@example.com"}
+    key = {"Idempotency-Key": "add-person", "X-Request-ID": "api-request-1"}
+    api_as(cast.owner).post("/api/v1/people/", other, headers=key)
+    by_page, by_api = Entry.objects.filter(action="person.added", actor="Owner").order_by("id")
+    assert (by_page.road, by_page.request_id) == ("page", "page-request-1")
+    assert (by_api.road, by_api.request_id) == ("api", "api-request-1")
+    assert by_page.client_addr == by_api.client_addr == "127.0.0.1"
+
+
+def test_a_refused_page_is_in_the_history(cast: Cast, signed_in: SignedIn) -> None:
+    assert signed_in(cast.barista).get("/people/").status_code == 403
+    entry = Entry.objects.get(operation="refused")
+    assert (entry.actor, entry.road, entry.action) == ("Barista", "page", "page.refused")
+
+
+@pytest.mark.parametrize("given", ["short", "a b c d e f", "x" * 65, "new\nline-in-it", "<script>"])
+def test_a_request_id_that_could_do_harm_is_replaced(given: str) -> None:
+    request = RequestFactory().get("/", headers={"X-Request-ID": given})
+    assert len(request_id_of(request)) == 32
+
+
+def test_every_answer_carries_its_request_id(db: None, client: Client) -> None:
+    answer = client.get("/account/login/", headers={"X-Request-ID": "my-own-id-1"})
+    assert answer["X-Request-ID"] == "my-own-id-1"
+    assert len(client.get("/nothing/")["X-Request-ID"]) == 32
+
+
+@pytest.mark.parametrize(
+    ("proxies", "forwarded", "address"),
+    [
+        (0, "203.0.113.9", "192.0.2.1"),
+        (1, "203.0.113.9", "203.0.113.9"),
+        (1, "10.9.9.9, 203.0.113.9", "203.0.113.9"),
+        (2, "10.9.9.9, 203.0.113.9, 192.0.2.7", "203.0.113.9"),
+        (2, "203.0.113.9", "192.0.2.1"),
+        (1, "not an address", None),
+    ],
+)
+def test_only_our_own_proxies_are_believed(
+    settings: Settings, proxies: int, forwarded: str, address: str | None
+) -> None:
+    settings.TRUSTED_PROXIES = proxies
+    request = RequestFactory().get(
+        "/", headers={"X-Forwarded-For": forwarded}, REMOTE_ADDR="192.0.2.1"
+    )
+    assert client_address(request) == address

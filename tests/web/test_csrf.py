@@ -1,0 +1,52 @@
+"""A change by session needs the page's own token; a bearer token needs none."""
+
+import pytest
+from django.http.response import HttpResponseBase
+from django.test import Client
+
+from people.models import User
+from tests.cast import ApiAs, Cast
+
+NEW = {"name": "New", "email": "new@example.com"}
+KEY = {"Idempotency-Key": "add-person"}
+
+
+@pytest.fixture
+def browser(cast: Cast) -> Client:
+    """The owner's browser, held to CSRF as a real one is."""
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(cast.owner)
+    return client
+
+
+def test_a_page_posted_from_elsewhere_is_refused(browser: Client) -> None:
+    answer = browser.post("/people/add/", NEW)
+    assert answer.status_code == 403
+    assert not User.objects.filter(email=NEW["email"]).exists()
+
+
+def test_the_pages_own_form_is_taken(browser: Client) -> None:
+    browser.get("/people/add/")
+    token = browser.cookies["csrftoken"].value
+    answer = browser.post("/people/add/", {**NEW, "csrfmiddlewaretoken": token})
+    assert answer.status_code == 302
+
+
+def test_the_api_with_a_session_needs_it_too(browser: Client) -> None:
+
+    def post(headers: dict[str, str]) -> HttpResponseBase:
+        url = "/api/v1/people/"
+        return browser.post(url, NEW, content_type="application/json", headers=headers)
+
+    answer = post(KEY)
+    assert answer.status_code == 403
+    assert answer["Content-Type"] == "application/problem+json"
+    browser.get("/people/add/")
+    with_token = {**KEY, "X-CSRFToken": browser.cookies["csrftoken"].value}
+    assert post(with_token).status_code == 201
+
+
+def test_a_bearer_token_stands_for_itself(cast: Cast, api_as: ApiAs) -> None:
+    client = api_as(cast.owner)
+    client.handler.enforce_csrf_checks = True
+    assert client.post("/api/v1/people/", NEW, headers=KEY).status_code == 201
