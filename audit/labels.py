@@ -11,11 +11,21 @@ from django.utils.text import capfirst
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """How one column is shown: its name, its UCUM unit, and words for coded values."""
+    """How one column is shown: its name, its UCUM unit, and words for coded values.
+
+    `target` is the model a foreign key leads to.
+    """
 
     name: str
     unit: str = ""
     values: Mapping[str, str] = field(default_factory=dict)
+    is_time: bool = False
+    target: type[models.Model] | None = None
+
+    def named(self, key: object) -> str:
+        """The name of what a foreign key leads to today, with its number."""
+        found = self.target._base_manager.filter(pk=key).first() if self.target else None
+        return f"{found} (#{key})" if found else f"#{key}"
 
 
 LABELS: dict[tuple[str, str], Label] = {}
@@ -44,7 +54,19 @@ def _from_model(table: str, column: str) -> Label:
     if found is None:
         return Label(capfirst(column.replace("_", " ")))
     coded = {str(code): str(words) for code, words in (found.flatchoices or [])}
-    return Label(capfirst(str(found.verbose_name)), values=coded)
+    return Label(
+        capfirst(str(found.verbose_name)),
+        values=coded,
+        is_time=isinstance(found, models.DateTimeField),
+        target=found.related_model if isinstance(found, models.ForeignKey) else None,
+    )
+
+
+def column_order(table: str) -> dict[str, int]:
+    """The place of each column in its model; jsonb keeps an order of its own."""
+    model = models_by_table().get(table)
+    fields = model._meta.concrete_fields if model else []
+    return {str(f.column): place for place, f in enumerate(fields)}
 
 
 @lru_cache(maxsize=1)

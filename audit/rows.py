@@ -58,10 +58,21 @@ def rows_of(entries: Iterable[Entry], sites: Mapping[int, SiteShown] | None = No
     """Entries as rows; `sites` spares reading them again."""
     known = registry.sites() if sites is None else sites
     parameters = dict(registry.parameters())
-    return [_row(entry, known, parameters) for entry in entries]
+    return [_row(entry, known, parameters, changes_of(entry)) for entry in entries]
 
 
-def _row(entry: Entry, sites: Mapping[int, SiteShown], parameters: Mapping[str, str]) -> Row:
+def whole_row(entry: Entry) -> Row:
+    """One entry with the names of what its values lead to."""
+    changes = changes_of(entry, by_name=True)
+    return _row(entry, registry.sites(), dict(registry.parameters()), changes)
+
+
+def _row(
+    entry: Entry,
+    sites: Mapping[int, SiteShown],
+    parameters: Mapping[str, str],
+    changes: list[Change],
+) -> Row:
     return Row(
         entry=entry,
         action=words(entry.action),
@@ -72,7 +83,7 @@ def _row(entry: Entry, sites: Mapping[int, SiteShown], parameters: Mapping[str, 
         subject_url=subject_url(entry.subject_type, entry.subject_id),
         timeline_url=_timeline_url(entry),
         parameter_label=parameters.get(entry.parameter or "", entry.parameter or ""),
-        changes=changes_of(entry),
+        changes=changes,
     )
 
 

@@ -1,32 +1,49 @@
-"""An entry as people read it."""
+"""An entry's changes as people read them."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
-from audit.labels import Label, label_of
+from django.utils.dateparse import parse_datetime
+
+from audit.labels import Label, column_order, label_of
 from audit.models import Entry
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One field: its label, its value before and after, its unit; empty is None."""
+    """One field: its label, its value before and after, its unit; empty is None.
+
+    Values are text, numbers, or for a moment in time a datetime.
+    """
 
     label: str
     old: object
     new: object
     unit: str = ""
 
+    @property
+    def is_time(self) -> bool:
+        """Whether the values are moments, to be shown on the site's clock."""
+        return isinstance(self.old, datetime) or isinstance(self.new, datetime)
 
-def changes_of(entry: Entry) -> list[Change]:
-    """Every field the entry records; a structured value is taken apart into its parts."""
+
+def changes_of(entry: Entry, *, by_name: bool = False) -> list[Change]:
+    """Every field the entry records, in the model's order; structured values by their parts.
+
+    `by_name` looks up what foreign keys lead to (a query each); else they show as numbers.
+    """
+    order = column_order(entry.table_name)
     found: list[Change] = []
-    for column, (old, new) in entry.changes.items():
+    for column in sorted(entry.changes, key=lambda name: (order.get(name, len(order)), name)):
+        old, new = entry.changes[column]
         label = label_of(entry.table_name, column)
         if isinstance(old, dict) or isinstance(new, dict):
             found.extend(_parts(label, old or {}, new or {}))
         else:
             unit = label.unit or (entry.unit if _is_number(old) or _is_number(new) else "")
-            found.append(Change(label.name, _words(label, old), _words(label, new), unit))
+            before, after = (_words(label, value, by_name=by_name) for value in (old, new))
+            found.append(Change(label.name, before, after, unit))
     return found
 
 
@@ -47,25 +64,31 @@ def _keyed(value: object) -> dict[str, object]:
 def _amount(value: object) -> object:
     if isinstance(value, Mapping) and "value" in value:
         return value["value"]
-    return _listed(value)
+    return _plain(value)
 
 
 def _unit(value: object) -> str:
     return str(value.get("unit") or "") if isinstance(value, Mapping) else ""
 
 
-def _words(label: Label, value: object) -> object:
+def _words(label: Label, value: object, *, by_name: bool) -> object:
+    if value is None:
+        return None
+    if label.is_time and isinstance(value, str):
+        return parse_datetime(value) or value
+    if label.target:
+        return label.named(value) if by_name else f"#{value}"
+    return label.values.get(str(value), _plain(value))
+
+
+def _plain(value: object) -> object:
+    """Truth as a word, lists and structures as one line of text, the rest as it is."""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return label.values.get(str(value), _listed(value))
-
-
-def _listed(value: object) -> object:
-    """Lists and what is left of structures as one line of text; the rest as it is."""
     if isinstance(value, Mapping):
-        return _joined(f"{key} {_listed(part)}" for key, part in value.items())
+        return _joined(f"{key} {_plain(part)}" for key, part in value.items())
     if isinstance(value, list):
-        return _joined(str(_listed(part)) for part in value)
+        return _joined(str(_plain(part)) for part in value)
     return value
 
 
@@ -74,7 +97,8 @@ def _joined(parts: Iterable[str]) -> str:
 
 
 def _is_number(value: object) -> bool:
+    """Whether a unit belongs behind it: decimals are recorded as text."""
     if isinstance(value, bool) or not isinstance(value, str | int):
         return False
-    text = str(value).removeprefix("-")
-    return text.replace(".", "", 1).isascii() and text.replace(".", "", 1).isdigit()
+    digits = str(value).removeprefix("-").replace(".", "", 1)
+    return digits.isascii() and digits.isdigit()

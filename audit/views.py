@@ -13,7 +13,7 @@ from audit.forms import FilterForm
 from audit.paging import addresses, key_of
 from audit.queries import HistoryFilter, HistoryPage, page_of, visible
 from audit.registry import registry, subject_word
-from audit.rows import rows_of, subject_url
+from audit.rows import rows_of, subject_url, whole_row
 
 EMPTY = HistoryPage([], None, None)
 
@@ -44,7 +44,7 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
     if found is None:
         raise NotFound("There is no such entry, or none that you may read.")
     signed = registry.signature(found.signature_id) if found.signature_id else None
-    context = {"row": rows_of([found])[0], "signature": signed}
+    context = {"row": whole_row(found), "signature": signed}
     return render(request, "audit/entry.html", context)
 
 

@@ -9,9 +9,10 @@ from pytest_django.plugin import DjangoDbBlocker
 from audit import actions
 from audit.models import Entry
 from tests.audit import sample
+from tests.audit.desk import desk
 from tests.audit.emptying import emptying
 
-__all__ = ["emptying"]
+__all__ = ["desk", "emptying"]
 
 SORTED = actions.register("shelf.sorted", "Sorted shelf")
 FILLED = actions.register("jar.filled", "Filled jar")
