@@ -40,7 +40,7 @@ class Checks:
     def number(self, field: str, value: object, bounds: Bounds) -> Decimal:
         """An exact number within bounds; zero stands in for one that is not."""
         try:
-            return read_number(format(value, "f") if isinstance(value, Decimal) else value, bounds)
+            return read_number(_written_out(value), bounds)
         except BadNumber:
             self.fault(field, value, bounds.words())
             return Decimal(0)
@@ -69,6 +69,12 @@ class Checks:
         """Raise Invalid with all that was found, if anything was."""
         if self.problems:
             raise Invalid.of(self.problems)
+
+
+def _written_out(value: object) -> object:
+    """A decimal without its exponent; a monstrous exponent stays, to be refused."""
+    plain = isinstance(value, Decimal) and value.is_finite() and abs(value.adjusted()) < 40
+    return format(value, "f") if plain else value
 
 
 @contextmanager

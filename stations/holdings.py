@@ -1,6 +1,6 @@
 """What slots should hold, ready to be shown: at the bar, on a list, on paper, to a gateway."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,9 +37,13 @@ class Holding:
 
 def holdings(slots: Any) -> list[Holding]:  # noqa: ANN401
     """The slots of a queryset with what each should hold, in two queries."""
-    found = list(slots.with_condition().with_equipment())
-    current = in_force(slot.pk for slot in found)
-    return [_holding(slot, current.get(slot.pk)) for slot in found]
+    return hold(list(slots.with_condition().with_equipment()))
+
+
+def hold(slots: Sequence[Any]) -> list[Holding]:
+    """The same for slots that were read already, each annotated with its condition."""
+    current = in_force(slot.pk for slot in slots)
+    return [_holding(slot, current.get(slot.pk)) for slot in slots]
 
 
 def in_force(slots: Iterable[int]) -> dict[int, Placement]:

@@ -5,11 +5,14 @@ from stations.actions.hand import set_by_hand
 from stations.actions.importing import import_equipment
 from stations.actions.machines import add_machine, change_machine
 from stations.actions.reading import read_back
+from stations.actions.reporting import Reading, Reported, report_read_backs
 from stations.actions.sites import add_site, change_site
 from stations.actions.stations import add_slots, add_station, change_station
 
 __all__ = [
     "Reach",
+    "Reading",
+    "Reported",
     "add_ability_set",
     "add_machine",
     "add_site",
@@ -21,5 +24,6 @@ __all__ = [
     "change_station",
     "import_equipment",
     "read_back",
+    "report_read_backs",
     "set_by_hand",
 ]

@@ -9,7 +9,7 @@ from people.permissions import require
 from people.verbs import Verb
 from stations import history
 from stations.importing.faults import invalid
-from stations.importing.plan import plan_import
+from stations.importing.plan import Plan, plan_import
 from stations.importing.writing import lock_equipment, write
 
 
@@ -38,6 +38,11 @@ def import_equipment(*, text: str, by: User) -> ImportReport:
         if plan.faults:
             raise invalid(plan.faults)
         write(plan)
+    return report_of(plan)
+
+
+def report_of(plan: Plan) -> ImportReport:
+    """What a plan adds, in numbers."""
     return ImportReport(
         sites=len(plan.sites),
         machines=len(plan.machines),

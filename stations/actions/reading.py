@@ -23,7 +23,7 @@ def read_back(*, slot: Slot, found: Mapping[str, str], by: User, seen_placement:
     site_id = slot.station.machine.site_id
     subject = Subject("slot", slot.pk, str(slot))
     with recorded(by=by, action=history.SLOT_READ_BACK, subject=subject, site_id=site_id):
-        require(by, _verb(), site_id, subject)
+        require(by, reading_verb(), site_id, subject)
         placement = _lock(slot, seen_placement, subject)
         kept, problems = read_found(placement.settings.values, found)
         if problems:
@@ -38,7 +38,7 @@ def read_back(*, slot: Slot, found: Mapping[str, str], by: User, seen_placement:
     return written
 
 
-def _verb() -> Verb:
+def reading_verb() -> Verb:
     """A gateway reports under a verb of its own, so that its keeper need not be a shop lead."""
     by_gateway = ambient.get().road == Road.GATEWAY
     return Verb.GATEWAY_REPORT if by_gateway else Verb.SLOT_READ_BACK

@@ -1,6 +1,27 @@
 """Endpoints of stations, under /api/v1/."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from stations.api import gateways, machines, sites, slots, stations
 
 app_name = "stations_api"
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("board/", sites.Board.as_view(), name="board"),
+    path("sites/", sites.Sites.as_view(), name="sites"),
+    path("sites/<slug:code>/", sites.OneSite.as_view(), name="site"),
+    path("sites/<slug:code>/settings/", gateways.SiteSettings.as_view(), name="settings"),
+    path("sites/<slug:code>/read-backs/", gateways.SiteReadBacks.as_view(), name="report"),
+    path("ability-sets/", machines.AbilitySets.as_view(), name="ability_sets"),
+    path("ability-sets/<int:pk>/", machines.OneAbilitySet.as_view(), name="ability_set"),
+    path("machines/", machines.Machines.as_view(), name="machines"),
+    path("machines/<int:pk>/", machines.OneMachine.as_view(), name="machine"),
+    path("stations/", stations.Stations.as_view(), name="stations"),
+    path("stations/<int:pk>/", stations.OneStation.as_view(), name="station"),
+    path("stations/<int:pk>/slots/", stations.StationSlots.as_view(), name="station_slots"),
+    path("slots/", slots.Slots.as_view(), name="slots"),
+    path("slots/<int:pk>/", slots.OneSlot.as_view(), name="slot"),
+    path("slots/<int:pk>/placements/", slots.Placements.as_view(), name="placements"),
+    path("slots/<int:pk>/read-backs/", slots.ReadBacks.as_view(), name="read_backs"),
+    path("slots/<int:pk>/set-by-hand/", slots.ByHand.as_view(), name="set_by_hand"),
+    path("equipment/import/", stations.Import.as_view(), name="import"),
+]

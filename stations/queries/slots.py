@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any, Self
 
 from django.db import models
-from django.db.models import Case, CharField, Count, F, OuterRef, Q, Subquery, Value, When
+from django.db.models import Case, CharField, Count, F, FilteredRelation, Q, Value, When
 from django.db.models.functions import Concat
 
 from people.models import User
@@ -51,13 +51,14 @@ class SlotQuerySet(models.QuerySet[Any]):
         A condition is one of ``empty``, ``by_hand``, ``to_load``, ``matches``, ``differs`` and
         ``on_permit``; a slot on permit keeps its read-back verdict in ``verdict``.
         """
-        current = self.model._meta.get_field("placements").related_model.objects.filter(
-            slot=OuterRef("pk"), state="in_force"
-        )
+        # A join, not subqueries: with tens of thousands of slots it is one pass over what is in
+        # force, and the partial unique index keeps it at one row a slot.
+        current = FilteredRelation("placements", condition=Q(placements__state="in_force"))
         return self.annotate(
-            in_force=Subquery(current.values("pk")[:1]),
-            basis=Subquery(current.values("basis")[:1]),
-            verdict=Subquery(current.values("verdict")[:1]),
+            current=current,
+            in_force=F("current__pk"),
+            basis=F("current__basis"),
+            verdict=F("current__verdict"),
         ).annotate(
             condition=Case(
                 When(in_force=None, then=Value("empty")),

@@ -1,0 +1,117 @@
+"""Endpoints: slots, what they should hold and were found to hold."""
+
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from people.verbs import Verb
+from people.web.api import person, valid
+from people.web.idempotency import acting
+from stations.actions import read_back, set_by_hand
+from stations.api.asking import CONDITIONS, Listing, found, narrowed
+from stations.api.holding import (
+    ByHandIn,
+    PlacementOut,
+    ReadBackIn,
+    ReadBackOut,
+    SlotOut,
+)
+from stations.holdings import holdings
+from stations.models import Placement, ReadBack, Slot
+
+BY = {
+    "site": "station__machine__site__code",
+    "machine": "station__machine",
+    "station": "station",
+    "condition": "condition",
+}
+
+
+class Slots(Listing):
+    """The slots of the sites one's roles cover, with what each should hold."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter("site", str, description="code of a site"),
+            OpenApiParameter("machine", int, description="id of a machine"),
+            OpenApiParameter("station", int, description="id of a station"),
+            OpenApiParameter("condition", str, enum=CONDITIONS),
+        ],
+        responses=SlotOut(many=True),
+    )
+    def get(self, request: Request) -> Response:
+        """List slots, newest first."""
+        rows = Slot.objects.covered_by(person(request)).with_condition()
+        return self.listed_holdings(narrowed(rows, request, **BY), SlotOut)
+
+
+class OneSlot(Listing):
+    """One slot."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(responses=SlotOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read a slot and what is in force for it."""
+        _slot(request, pk)
+        return Response(SlotOut(holdings(Slot.objects.filter(pk=pk))[0]).data)
+
+
+class Placements(Listing):
+    """Everything a slot should hold, was to hold, or held."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(responses=PlacementOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List a slot's placements, newest first."""
+        rows = Placement.objects.filter(slot=_slot(request, pk))
+        return self.listed(rows.select_related("settings", "signature"), PlacementOut)
+
+
+class ReadBacks(Listing):
+    """What a slot was found to hold."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(responses=ReadBackOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List a slot's read-backs, newest first."""
+        rows = ReadBack.objects.filter(slot=_slot(request, pk))
+        return self.listed(rows.select_related("by"), ReadBackOut)
+
+    @extend_schema(request=ReadBackIn, responses={201: ReadBackOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Write down what the slot holds, and get the verdict on every setting."""
+        body = valid(ReadBackIn, request)
+        written = read_back(
+            slot=_slot(request, pk),
+            found=body["found"],
+            by=person(request),
+            seen_placement=body["placement"],
+        )
+        written.refresh_from_db(fields=["at"])
+        return Response(ReadBackOut(written).data, status=201)
+
+
+class ByHand(Listing):
+    """Setting an unlocked slot."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(request=ByHandIn, responses={201: SlotOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Say what the slot holds now; 409 where it is locked, with who may change it."""
+        slot = _slot(request, pk)
+        set_by_hand(slot=slot, values=valid(ByHandIn, request)["values"], by=person(request))
+        return Response(SlotOut(holdings(Slot.objects.filter(pk=pk))[0]).data, status=201)
+
+
+def _slot(request: Request, pk: int) -> Slot:
+    slots = Slot.objects.covered_by(person(request))
+    slot: Slot = found(slots.select_related("station__machine__site"), pk=pk)
+    return slot
