@@ -4,7 +4,7 @@ A number prints digit for digit as it is stored. A binary float has no stored di
 refused rather than guessed at.
 """
 
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from decimal import Decimal, InvalidOperation
 from zoneinfo import ZoneInfo
 
@@ -134,6 +134,8 @@ def day(value: date | datetime, zone: str | tzinfo | None = None) -> str:
 def age(when: datetime, at: datetime | None = None) -> str:
     """Time gone by in its largest whole unit ("3 days"); "in 3 days" where it lies ahead."""
     at = at or now()
+    if abs(when - at) < timedelta(minutes=1):
+        return "just now" if when <= at else "in a moment"
     if when > at:
         return f"in {timeuntil(when, at, depth=1)}"
     return timesince(when, at, depth=1)

@@ -99,6 +99,9 @@ def test_the_date_is_the_sites_own() -> None:
         (timedelta(days=3, hours=5), "3\xa0days"),
         (timedelta(minutes=1), "1\xa0minute"),
         (timedelta(days=-2), "in 2\xa0days"),
+        (timedelta(seconds=59), "just now"),
+        (timedelta(0), "just now"),
+        (timedelta(seconds=-5), "in a moment"),
     ],
 )
 def test_age_is_the_largest_whole_unit(since: timedelta, printed: str) -> None:
