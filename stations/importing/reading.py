@@ -2,10 +2,14 @@
 
 import csv
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from audit.errors import Invalid
 from stations.importing.columns import NAMES, NEEDED
 from stations.importing.faults import Fault
+
+if TYPE_CHECKING:
+    import _csv
 
 MAX_BYTES = 4_000_000
 MAX_LINES = 20_000
@@ -49,17 +53,18 @@ def read_lines(text: str) -> tuple[list[tuple[int, Cells]], list[Fault]]:
     return lines, faults
 
 
-def _rows(reader: "Iterator[list[str]]") -> Iterator[tuple[int, list[str]]]:
+def _rows(reader: "_csv.Reader") -> Iterator[tuple[int, list[str]]]:
     """Rows with their line numbers; raises Invalid for quoting that can't be read."""
-    number = 0
+    read = 0
     try:
         for cells in reader:
-            number = getattr(reader, "line_num", number + 1)
+            # A quoted cell may hold line breaks: the row is named by its first line.
+            number, read = read + 1, reader.line_num
             if any(cell.strip() for cell in cells):
                 yield number, [cell.strip() for cell in cells]
     except csv.Error as error:
-        line = getattr(reader, "line_num", number)
-        raise Invalid("file", f"line {line}: {error}", "a CSV file, quotes doubled") from error
+        wrong = f"line {reader.line_num}: {error}"
+        raise Invalid("file", wrong, "a CSV file, quotes doubled") from error
 
 
 def _delimiter(header: str) -> str:
