@@ -11,7 +11,7 @@ from stations.actions import add_ability_set, change_ability_set
 from stations.forms.abilities import AbilitySetForm, NewAbilitySetForm, initial_of
 from stations.models import AbilitySet, Machine
 from stations.paging import keyset
-from stations.views.answering import form_page, page
+from stations.views.answering import form_page, page, sent
 
 
 @page()
@@ -46,7 +46,7 @@ def ability_set(request: PageRequest, pk: int) -> HttpResponse:
 def ability_set_add(request: PageRequest) -> HttpResponse:
     """Add a set."""
     require_for_page(request, Verb.EQUIPMENT_EDIT)
-    form = NewAbilitySetForm(request.POST or None)
+    form = NewAbilitySetForm(sent(request))
     return form_page(
         request,
         "stations/ability_set_form.html",
@@ -67,7 +67,7 @@ def ability_set_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a set."""
     require_for_page(request, Verb.EQUIPMENT_EDIT)
     shown = get_object_or_404(AbilitySet, pk=pk)
-    form = AbilitySetForm(request.POST or None, initial=initial_of(shown))
+    form = AbilitySetForm(sent(request), initial=initial_of(shown))
     return form_page(
         request,
         "stations/ability_set_form.html",

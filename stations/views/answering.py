@@ -6,7 +6,7 @@ from typing import Any, Concatenate, ParamSpec, Protocol
 
 from django.contrib import messages
 from django.forms import Form
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
@@ -65,6 +65,11 @@ def form_page(
             status, stale = outcome.status, isinstance(outcome.error, Stale)
     shown = {**context, "form": form, "stale": stale}
     return render(request, template, shown, status=status)
+
+
+def sent(request: PageRequest) -> QueryDict | None:
+    """What a form was sent with, be it nothing at all; None while it is only shown."""
+    return request.POST if request.method == "POST" else None
 
 
 def asked_id(request: PageRequest, name: str) -> int:

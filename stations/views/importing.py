@@ -20,7 +20,7 @@ from stations.actions.importing import ImportReport
 from stations.importing.columns import COLUMNS, EXAMPLE
 from stations.importing.plan import plan_import
 from stations.importing.reading import MAX_BYTES, MAX_LINES, decode
-from stations.views.answering import page
+from stations.views.answering import page, sent
 
 SALT = "stations.importing"
 MAX_AGE = 3600  # s
@@ -44,7 +44,7 @@ def import_page(request: PageRequest) -> HttpResponse:
     require_for_page(request, Verb.EQUIPMENT_IMPORT)
     if "confirmed" in request.POST:
         return _confirm(request, request.POST["confirmed"])
-    form = FileForm(request.POST or None, request.FILES or None)
+    form = FileForm(sent(request), request.FILES or None)
     if request.method == "POST" and form.is_valid():
         with form_errors(form):
             return _preview(request, decode(form.cleaned_data["file"].read(MAX_BYTES + 1)))

@@ -9,7 +9,7 @@ from people.web.pages import PageRequest, require_for_page
 from stations.actions import add_machine, change_machine
 from stations.forms.equipment import MachineForm, NewMachineForm
 from stations.models import Machine, Site
-from stations.views.answering import asked_id, form_page, page
+from stations.views.answering import asked_id, form_page, page, sent
 
 
 def covered_machine(request: PageRequest, pk: int) -> Machine:
@@ -38,7 +38,7 @@ def machine_add(request: PageRequest) -> HttpResponse:
     """Add a machine to the site that ?site= names."""
     site = get_object_or_404(Site.objects.covered_by(request.user), pk=asked_id(request, "site"))
     require_for_page(request, Verb.EQUIPMENT_EDIT, site.pk)
-    form = NewMachineForm(request.POST or None)
+    form = NewMachineForm(sent(request))
     return form_page(
         request,
         "stations/machine_form.html",
@@ -55,7 +55,7 @@ def machine_edit(request: PageRequest, pk: int) -> HttpResponse:
     shown = covered_machine(request, pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.site_id)
     initial = {"name": shown.name, "abilities": shown.abilities_id, "seen_revision": shown.revision}
-    form = MachineForm(request.POST or None, initial=initial)
+    form = MachineForm(sent(request), initial=initial)
     return form_page(
         request,
         "stations/machine_form.html",

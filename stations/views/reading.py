@@ -13,7 +13,7 @@ from stations.forms.values import ReadBackForm
 from stations.holdings import Holding, holdings
 from stations.models import ReadBack, Site, Slot
 from stations.verdicts import lines_of
-from stations.views.answering import asked_id, form_page, page
+from stations.views.answering import asked_id, form_page, page, sent
 from stations.views.slots import covered_holding
 
 
@@ -47,7 +47,7 @@ def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
         )
     form = ReadBackForm(
         holding.placement.settings.values if holding.placement else {},
-        request.POST or None,
+        sent(request),
         initial={"seen_placement": holding.placement.pk if holding.placement else None},
     )
     return form_page(

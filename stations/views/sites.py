@@ -15,7 +15,7 @@ from stations.forms.filters import SiteFilter
 from stations.models import Site
 from stations.overview import boiling_point, site_overview
 from stations.paging import keyset
-from stations.views.answering import form_page, page
+from stations.views.answering import form_page, page, sent
 
 FIELDS = ("name", "time_zone", "altitude")
 
@@ -62,7 +62,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
 def site_add(request: PageRequest) -> HttpResponse:
     """Add a bar."""
     require_for_page(request, Verb.EQUIPMENT_EDIT)
-    form = NewSiteForm(request.POST or None)
+    form = NewSiteForm(sent(request))
     return form_page(
         request,
         "stations/site_form.html",
@@ -79,7 +79,7 @@ def site_edit(request: PageRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.pk)
     initial = {name: getattr(shown, name) for name in FIELDS}
-    form = SiteForm(request.POST or None, initial={**initial, "seen_revision": shown.revision})
+    form = SiteForm(sent(request), initial={**initial, "seen_revision": shown.revision})
     return form_page(
         request,
         "stations/site_form.html",

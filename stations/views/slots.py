@@ -15,7 +15,7 @@ from stations.holdings import Holding, holdings
 from stations.models import Placement, ReadBack, Slot
 from stations.paging import keyset
 from stations.verdicts import lines_of
-from stations.views.answering import form_page, page
+from stations.views.answering import form_page, page, sent
 
 PER_LIST = 25
 
@@ -98,7 +98,7 @@ def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
     if holding.locked and request.method != "POST":
         # Looking is no attempt: only what is sent is refused for the record.
         return render(request, "stations/slot_locked.html", context, status=409)
-    form = ByHandForm(machine.abilities, request.POST or None, initial=_held(holding))
+    form = ByHandForm(machine.abilities, sent(request), initial=_held(holding))
     if holding.locked:
         # However badly the values are spelt, trying counts: the action refuses and records it.
         _set(request, holding, {code: request.POST.get(code, "") for code in form.codes})

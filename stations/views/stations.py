@@ -14,7 +14,7 @@ from stations.actions import add_slots, add_station, change_station
 from stations.forms.equipment import NewStationForm, SlotsForm, StationForm
 from stations.holdings import holdings
 from stations.models import Slot, Station
-from stations.views.answering import asked_id, form_page, page
+from stations.views.answering import asked_id, form_page, page, sent
 from stations.views.machines import covered_machine
 
 TRAITS = ("pulses_per_millilitre", "temperature_offset")
@@ -55,7 +55,7 @@ def station_add(request: PageRequest) -> HttpResponse:
     """Add a station to the machine that ?machine= names."""
     machine = covered_machine(request, asked_id(request, "machine"))
     require_for_page(request, Verb.EQUIPMENT_EDIT, machine.site_id)
-    form = NewStationForm(request.POST or None, initial={"slots": 4})
+    form = NewStationForm(sent(request), initial={"slots": 4})
     return form_page(
         request,
         "stations/station_form.html",
@@ -72,7 +72,7 @@ def station_edit(request: PageRequest, pk: int) -> HttpResponse:
     shown = covered_station(request, pk=pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
     initial = {name: getattr(shown, name) for name in TRAITS}
-    form = StationForm(request.POST or None, initial={**initial, "seen_revision": shown.revision})
+    form = StationForm(sent(request), initial={**initial, "seen_revision": shown.revision})
     return form_page(
         request,
         "stations/station_form.html",
