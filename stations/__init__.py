@@ -1,0 +1,1 @@
+"""The equipment: sites, machines, stations, slots, and what they should and do hold."""

@@ -82,6 +82,8 @@ FRESH = refuse(
     "A placement begins scheduled (or in force when set by hand) and not yet read back.",
 )
 
+KEPT = refuse("SELECT 1 FROM original", "A placement is never removed.")
+
 
 def placement_guards() -> list[pgtrigger.Trigger]:
     """Triggers that keep locked slots locked. They sort before those that write history."""
@@ -108,6 +110,6 @@ def placement_guards() -> list[pgtrigger.Trigger]:
             operation=pgtrigger.Delete,
             when=pgtrigger.After,
             referencing=pgtrigger.Referencing(old="original"),
-            func=refuse("SELECT 1 FROM original", "A placement is never removed.") + "RETURN NULL;",
+            func=KEPT + "RETURN NULL;",
         ),
     ]
