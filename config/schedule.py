@@ -27,4 +27,8 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "schedule": timedelta(seconds=15),
         "options": {"expires": 15.0},
     },
+    "answers kept for repetitions, and sessions, that are too old": {
+        "task": "people.tasks.forget_what_is_old",
+        "schedule": crontab(hour="3", minute="40"),
+    },
 }

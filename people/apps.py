@@ -10,5 +10,8 @@ class PeopleConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Make the words of the history known, and say which tables leave none."""
+        """Tell the history our words, how we are shown, and which tables leave none."""
         from people import history, ungoverned  # noqa: F401 - only once models are there
+        from people.shown import register
+
+        register()

@@ -9,7 +9,7 @@ from people.models.assignment import all_sites
 from people.roles import Role
 from people.web.signing import SigningForm
 
-ALL_SITES = ""
+ALL_SITES = "all"
 
 
 class PersonForm(forms.Form):
@@ -50,9 +50,10 @@ class RevisionForm(forms.Form):
 class RoleForm(forms.Form):
     """A role to give, and where."""
 
-    role = forms.ChoiceField(label="Role", choices=Role.choices)
+    # Nothing is chosen beforehand: the first of a list would be given by a slip of the finger.
+    role = forms.ChoiceField(label="Role", choices=[("", "Choose a role"), *Role.choices])
     site = forms.TypedChoiceField(
-        label="Where", required=False, coerce=int, empty_value=None, choices=[]
+        label="Where", coerce=lambda chosen: None if chosen == ALL_SITES else int(chosen)
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
@@ -60,7 +61,7 @@ class RoleForm(forms.Form):
         sites = [(site.pk, str(site)) for site in all_sites()]
         site_field = self.fields["site"]
         assert isinstance(site_field, forms.TypedChoiceField)
-        site_field.choices = [(ALL_SITES, "All sites"), *sites]
+        site_field.choices = [("", "Choose where"), (ALL_SITES, "All sites"), *sites]
 
 
 class TokenForm(forms.Form):

@@ -4,9 +4,11 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from audit.errors import Invalid
+from audit.context import record_refusal
+from audit.errors import Invalid, Refused
 from audit.subject import Subject
 from people.attempts import count_attempt, forget_attempts
+from people.history import SIGNING_REFUSED
 from people.models import Meaning, Signature, User
 from people.permissions import require
 from people.verbs import Verb
@@ -75,5 +77,8 @@ def _check(by: User, credentials: Credentials, subject: Subject) -> None:
     if typed and typed != by.email:
         right = False
     if not right:
+        # Written aside, since the action around this is about to be undone.
+        wrong = Refused("A signature was tried with a wrong password.", subject=subject)
+        record_refusal(wrong, by=by, action=SIGNING_REFUSED)
         raise Invalid("password", "(not shown)", "the password you sign in with")
     forget_attempts(by)

@@ -4,6 +4,7 @@ import pytest
 from django.db import transaction
 
 from audit.errors import Invalid, Refused
+from audit.models import Entry
 from people.attempts import LIMIT
 from people.models import Meaning, Signature
 from people.signing import sign
@@ -29,3 +30,5 @@ def test_no_more_guesses_are_looked_at_than_the_limit(cast: Cast) -> None:
     told = at_once([guess] * 12)
     assert sum(isinstance(t, Invalid) for t in told) == LIMIT
     assert sum(isinstance(t, Refused) for t in told) == 12 - LIMIT
+    # Each guess is in the history, though the signing around it was undone.
+    assert Entry.objects.filter(action="signing.refused", actor="Owner").count() == LIMIT

@@ -119,3 +119,13 @@ def test_strangers_are_sent_to_sign_in(cast: Cast, client: Client) -> None:
         answer = client.get(page(cast))
         assert answer.status_code == 302
         assert answer["Location"].startswith("/account/login/?next=")
+
+
+def test_a_role_is_given_for_all_sites_only_when_that_is_chosen(
+    cast: Cast, browser: Client
+) -> None:
+    url = f"/people/{cast.barista.pk}/roles/"
+    assert browser.post(url, {"role": "technician", "site": ""}).status_code == 400
+    assert browser.post(url, {"role": "", "site": "all"}).status_code == 400
+    assert browser.post(url, {"role": "technician", "site": "all"}).status_code == 302
+    assert Assignment.objects.get(user=cast.barista, role="technician").site_id is None

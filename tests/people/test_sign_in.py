@@ -29,6 +29,12 @@ def test_a_wrong_password_is_told_without_saying_which_part(cast: Cast, client: 
     told = [summary.findall(answer.content.decode()) for answer in (known, unknown)]
     assert len(told[0]) == 1
     assert told[0] == told[1]
+    tries = Entry.objects.filter(action="sign_in.refused").order_by("id")
+    assert [(e.actor, e.road, e.subject_id) for e in tries] == [
+        ("program", "page", cast.owner.pk),
+        ("program", "page", None),
+    ]
+    assert "nobody@example.com" not in str(list(tries.values()))
 
 
 def test_guesses_are_limited_also_for_the_right_one(cast: Cast, client: Client) -> None:

@@ -33,6 +33,17 @@ def test_a_guard_of_ours_speaks_for_itself(cast: Cast) -> None:
     assert "governed" in told.message
 
 
+def test_our_own_codes_bring_their_hint_along(db: None) -> None:
+    told = as_domain_error(
+        _run(
+            "DO $$ BEGIN RAISE EXCEPTION USING ERRCODE = 'PL001', MESSAGE = 'Locked.', "
+            "HINT = 'Ask a head roaster.'; END $$"
+        )
+    )
+    assert isinstance(told, Refused)
+    assert (told.message, told.how_to_ask) == ("Locked.", "Ask a head roaster.")
+
+
 def test_what_is_referred_to_cannot_go(cast: Cast) -> None:
     pk = Assignment.objects.filter(user=cast.barista).values_list("site_id", flat=True).get()
     told = _run(f"SET CONSTRAINTS ALL IMMEDIATE; DELETE FROM stations_site WHERE id = {pk}")
