@@ -13,7 +13,7 @@ SITES = (
     ("harbour", "Harbour", "Europe/Lisbon", "12"),
     ("tramway", "Tramway", "Europe/Lisbon", "85"),
     ("brickworks", "Brickworks", "Europe/Vienna", "171"),
-    ("summit", "Summit", "Europe/Vienna", "1850"),
+    ("summit", "Summit", "Europe/Vienna", "2180"),
     ("citadel", "Citadel", "Europe/Athens", "110"),
 )
 

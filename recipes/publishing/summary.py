@@ -1,8 +1,6 @@
-"""A plan as people read it: site by site, and within one site station by station."""
+"""A plan as people read it: site by site, and within one site slot by slot."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import groupby
 
 from recipes.publishing.plan import Line, Outcome, Plan
 from recipes.publishing.timing import Due
@@ -21,17 +19,6 @@ class SitePart:
     refuse: int
 
 
-@dataclass(frozen=True)
-class StationPart:
-    """One station of a plan: its settings, what is said against them, and its slots."""
-
-    place: str
-    settings: list[Printed]
-    refusals: tuple[str, ...]
-    flags: tuple[str, ...]
-    lines: list[Line]
-
-
 def site_parts(plan: Plan) -> list[SitePart]:
     """Every site of the plan, in reading order."""
     return [
@@ -46,16 +33,30 @@ def site_parts(plan: Plan) -> list[SitePart]:
     ]
 
 
-def station_parts(plan: Plan, site_id: int) -> Iterator[StationPart]:
-    """The stations of one site, with every slot."""
-    mine = [line for line in plan.lines if line.target.site_id == site_id]
-    for station_id, group in groupby(mine, key=lambda line: line.target.station_id):
-        lines, station = list(group), plan.stations[station_id]
-        first = lines[0].target
-        yield StationPart(
-            f"{first.machine} · station {first.station_number}",
-            printed(station.values),
-            station.refusals,
-            station.flags,
-            lines,
-        )
+@dataclass(frozen=True)
+class SlotRow:
+    """One slot of a plan and what it would be set to."""
+
+    line: Line
+    settings: list[Printed]
+
+
+@dataclass(frozen=True)
+class SiteTable:
+    """The slots of one site, and what was flagged there."""
+
+    site: Site
+    rows: list[SlotRow]
+    flags: list[str]
+
+
+def site_table(plan: Plan, site_id: int) -> SiteTable:
+    """Every slot of one site, with its settings and what is said against them."""
+    lines = [line for line in plan.lines if line.target.site_id == site_id]
+    stations = {line.target.station_id for line in lines}
+    settings = {pk: printed(plan.stations[pk].values) for pk in stations}
+    return SiteTable(
+        plan.sites[site_id],
+        [SlotRow(line, settings[line.target.station_id]) for line in lines],
+        sorted({flag for pk in stations for flag in plan.stations[pk].flags}),
+    )

@@ -14,7 +14,7 @@ from recipes.forms.publishing import SignPlanForm, WhereForm
 from recipes.models import Version
 from recipes.publishing.plan import Plan, make_plan
 from recipes.publishing.sign import Order, publish
-from recipes.publishing.summary import site_parts, station_parts
+from recipes.publishing.summary import site_parts, site_table
 from recipes.views.answering import posted
 
 SHOWN_WHOLE = 60  # slots; a longer plan opens one site at a time
@@ -92,9 +92,7 @@ def _shown(request: PageRequest, made: Plan, form: SignPlanForm) -> dict[str, ob
     opened = request.GET.get("open", "")
     whole = len(made.lines) <= SHOWN_WHOLE
     details = [
-        (part.site, list(station_parts(made, part.site.pk)))
-        for part in parts
-        if whole or str(part.site.pk) == opened
+        site_table(made, part.site.pk) for part in parts if whole or str(part.site.pk) == opened
     ]
     return {
         "version": made.version,
