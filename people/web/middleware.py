@@ -8,15 +8,13 @@ from dataclasses import replace
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from audit.context import Ambient, Road, ambient, recorded
+from audit.context import Ambient, Road, ambient
 from audit.errors import Invalid, Refused
-from people.history import OWN_ACCOUNT
 from people.web.addresses import client_address
 from people.web.conflicts import as_domain_error
 from people.web.kinds import kind_of
 
 API = "/api/"
-ACCOUNT = "/account/"
 REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
@@ -53,21 +51,6 @@ class AmbientMiddleware:
         }
         status = kind_of(told).status
         return render(request, f"errors/{status}.html", said, status=status)
-
-
-class OwnAccountMiddleware:
-    """What people change about their own sign-in through allauth is recorded as theirs."""
-
-    def __init__(self, get_response: GetResponse) -> None:
-        self.get_response = get_response
-
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        """The answer; a post under /account/ by somebody signed in runs as one action."""
-        user = request.user
-        if not (request.method == "POST" and request.path.startswith(ACCOUNT) and user.pk):
-            return self.get_response(request)
-        with recorded(by=user, action=OWN_ACCOUNT):
-            return self.get_response(request)
 
 
 def request_id_of(request: HttpRequest) -> str:

@@ -22,6 +22,51 @@ IDEMPOTENCY_KEY = OpenApiParameter(
 )
 
 
+PROBLEM: dict[str, Any] = {
+    "type": "object",
+    "description": "Problem details, RFC 9457.",
+    "required": ["type", "title", "status", "detail", "instance"],
+    "properties": {
+        "type": {"type": "string", "format": "uri-reference"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "instance": {"type": "string", "format": "uri-reference"},
+        "problems": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["field", "value", "allowed"],
+                "properties": {
+                    "field": {"type": "string"},
+                    "value": {"type": "string"},
+                    "allowed": {"type": "string"},
+                },
+            },
+        },
+        "who_may": {"type": "string"},
+        "how_to_ask": {"type": "string"},
+        "current_revision": {"type": "integer"},
+    },
+}
+
+
+def describe_problems(
+    result: dict[str, Any],
+    generator: object,
+    request: object,
+    public: bool,
+) -> dict[str, Any]:
+    """Hook: every operation may answer a problem, so it is said once and referred to."""
+    result.setdefault("components", {}).setdefault("schemas", {})["Problem"] = PROBLEM
+    body = {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}}
+    answer = {"description": "What went wrong.", "content": body}
+    for operations in result["paths"].values():
+        for operation in operations.values():
+            operation["responses"].setdefault("default", answer)
+    return result
+
+
 class Schema(AutoSchema):
     """Adds the headers that acting requests need, from how the view was written."""
 

@@ -32,10 +32,10 @@ def _digits(secret: str) -> str:
 
 
 def _set_up(browser: Client) -> str:
-    page = browser.get(f"{FACTOR}totp/activate/").content.decode()
+    page = browser.get(f"{FACTOR}app/activate/").content.decode()
     found = re.search(r'<code class="mono">([A-Z2-7]+)</code>', page)
     assert found
-    answer = browser.post(f"{FACTOR}totp/activate/", {"code": _digits(found[1])})
+    answer = browser.post(f"{FACTOR}app/activate/", {"code": _digits(found[1])})
     assert answer.status_code == 302, answer.content.decode()
     return found[1]
 
@@ -68,17 +68,17 @@ def test_setting_it_up_is_in_the_history_under_ones_own_name(browser: Client) ->
     ("path", "words"),
     [
         ("", "a password that leaked opens nothing"),
-        ("totp/activate/", "Set up a code app"),
-        ("webauthn/", "You have no passkeys"),
-        ("webauthn/add/", "Add a passkey"),
-        ("recovery-codes/generate/", "Make new spare codes"),
-        ("recovery-codes/", "Each works once"),
-        ("totp/deactivate/", "will no longer ask"),
+        ("app/activate/", "Set up a code app"),
+        ("passkeys/", "You have no passkeys"),
+        ("passkeys/add/", "Add a passkey"),
+        ("codes/generate/", "Make new spare codes"),
+        ("codes/", "Each works once"),
+        ("app/deactivate/", "will no longer ask"),
         ("reauthenticate/", "Confirm it is you"),
     ],
 )
 def test_the_pages_are_our_own(browser: Client, path: str, words: str) -> None:
-    if path.startswith(("totp/deactivate", "recovery", "reauthenticate")):
+    if path.startswith(("app/deactivate", "codes", "reauthenticate")):
         _set_up(browser)
     page = browser.get(FACTOR + path)
     assert page.status_code == 200
@@ -89,12 +89,12 @@ def test_the_pages_are_our_own(browser: Client, path: str, words: str) -> None:
 def test_a_change_asks_for_the_password_again(cast: Cast) -> None:
     old = Client()
     old.force_login(cast.owner)
-    answer = old.get(f"{FACTOR}totp/activate/")
+    answer = old.get(f"{FACTOR}app/activate/")
     assert answer["Location"].startswith("/account/reauthenticate/")
     page = old.get(answer["Location"]).content.decode()
     assert "Confirm it is you" in page
     again = old.post(answer["Location"], {"password": PASSWORD})
-    assert again["Location"] == f"{FACTOR}totp/activate/"
+    assert again["Location"] == f"{FACTOR}app/activate/"
 
 
 @pytest.mark.parametrize(
@@ -117,7 +117,7 @@ def test_pages_for_strangers_are_our_own(db: None, client: Client, path: str, wo
 
 
 def test_nothing_on_them_is_inline_script(browser: Client) -> None:
-    for path in ("/account/login/", f"{FACTOR}webauthn/add/"):
+    for path in ("/account/login/", f"{FACTOR}passkeys/add/"):
         page = Client().get(path) if "login" in path else browser.get(path)
         inline = re.findall(r"<script(?![^>]*(?:src=|application/json))", page.content.decode())
         assert not inline

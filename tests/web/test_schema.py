@@ -1,0 +1,47 @@
+"""What the API says of itself: errors and headers on every operation. Source: OpenAPI 3.0.3."""
+
+from typing import Any
+
+import pytest
+from drf_spectacular.generators import SchemaGenerator
+from drf_spectacular.validation import validate_schema
+
+
+@pytest.fixture(scope="module")
+def described() -> dict[str, Any]:
+    """The whole description."""
+    schema: dict[str, Any] = SchemaGenerator().get_schema(  # type: ignore[no-untyped-call]
+        request=None, public=True
+    )
+    return schema
+
+
+def test_it_is_valid(described: dict[str, Any]) -> None:
+    validate_schema(described)  # type: ignore[no-untyped-call]
+
+
+def test_every_operation_may_answer_a_problem(described: dict[str, Any]) -> None:
+    for path, operations in described["paths"].items():
+        for method, operation in operations.items():
+            problem = operation["responses"]["default"]["content"]
+            assert list(problem) == ["application/problem+json"], (path, method)
+
+
+def _headers(described: dict[str, Any], path: str, method: str) -> set[str]:
+    parameters = described["paths"][path][method].get("parameters", [])
+    return {p["name"] for p in parameters if p["in"] == "header"}
+
+
+@pytest.mark.parametrize(
+    ("path", "method", "headers"),
+    [
+        ("/api/v1/people/", "get", set()),
+        ("/api/v1/people/", "post", {"Idempotency-Key"}),
+        ("/api/v1/people/{id}/", "put", {"If-Match"}),
+        ("/api/v1/people/{id}/deactivate/", "post", {"Idempotency-Key", "If-Match"}),
+    ],
+)
+def test_the_headers_a_handler_asks_for_are_named(
+    described: dict[str, Any], path: str, method: str, headers: set[str]
+) -> None:
+    assert _headers(described, path, method) == headers
