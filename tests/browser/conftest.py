@@ -11,17 +11,8 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
 from people.models import User
-from tests.browser.looking import WIDTHS, Complaints
+from tests.browser.looking import ARGUMENTS, WIDTHS, Complaints
 
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 # Seconds a test waits for something to show; two cores may be shared by several browsers.
 PATIENCE = 15
 OpenPage = Callable[..., Page]

@@ -9,6 +9,15 @@ from playwright.sync_api import ConsoleMessage, Error, Page
 AXE = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 WIDTHS = {"desk": 1440, "tablet": 1024, "phone": 390}  # CSS pixels
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 # The browser's own remark on any answer of 4xx or 5xx; tests of refusals provoke it on purpose.
 EXPECTED = "Failed to load resource: the server responded with a status of 4"
 
