@@ -1,0 +1,85 @@
+"""Lists ask the same number of questions however long they are."""
+
+from collections.abc import Callable
+from decimal import Decimal
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from stations.actions import add_station, import_equipment
+from stations.importing.columns import NAMES
+from tests.cast import ApiAs, Cast, SignedIn
+from tests.stations.conftest import Bar, place
+
+# Session, person and roles (for the page, and for its rows) take 4; the rest is the page's own.
+PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
+    "board": (lambda bar: reverse("stations:board"), 7),
+    "sites": (lambda bar: reverse("stations:sites"), 5),
+    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 8),
+    "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 6),
+    "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 7),
+    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 7),
+    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 10),
+    "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
+}
+
+
+def queries(get: Callable[[str], object], address: str) -> int:
+    get(address)  # what is read once for all, such as the session's first use
+    with CaptureQueriesContext(connection) as asked:
+        answer = get(address)
+    assert getattr(answer, "status_code", 0) == 200
+    return len(asked)
+
+
+def grow(bar: Bar, cast: Cast) -> None:
+    """More sites, more stations at the same machine, and something in every slot."""
+    lines = [",".join(NAMES)]
+    lines += [f"s-{n},S {n},Europe/Lisbon,{n},M,Two boilers,1,2,," for n in range(20)]
+    import_equipment(text="\n".join(lines), by=cast.head_roaster)
+    for number in range(3, 9):
+        station = add_station(
+            machine=bar.machine, number=number, slots=2, pulses_per_millilitre=Decimal(4),
+            by=cast.head_roaster,
+        )  # fmt: skip
+        place(station.slots.get(number=1), cast.head_roaster)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_page_asks_no_more_as_it_grows(
+    page: str, bar: Bar, cast: Cast, signed_in: SignedIn
+) -> None:
+    address, budget = PAGES[page]
+    place(bar.slot, cast.head_roaster)
+    browser = signed_in(cast.head_roaster)
+    small = queries(browser.get, address(bar))
+    grow(bar, cast)
+    place(bar.slot, cast.head_roaster)
+    large = queries(browser.get, address(bar))
+    assert small == large
+    assert large <= budget
+
+
+@pytest.mark.parametrize(
+    ("address", "budget"),
+    [
+        ("sites", 5),
+        ("machines", 5),
+        ("stations", 5),
+        ("ability-sets", 6),
+        ("slots", 6),
+        ("board", 7),
+    ],
+)
+def test_an_endpoint_asks_no_more_as_it_grows(
+    address: str, budget: int, bar: Bar, cast: Cast, api_as: ApiAs
+) -> None:
+    place(bar.slot, cast.head_roaster)
+    api = api_as(cast.head_roaster)
+    small = queries(api.get, f"/api/v1/{address}/")
+    grow(bar, cast)
+    large = queries(api.get, f"/api/v1/{address}/")
+    assert small == large
+    assert large <= budget
