@@ -8,6 +8,7 @@ rise is shared in halves is our reading: a recipe names no time for the intermed
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -88,27 +89,37 @@ def pieces(plan: Plan) -> list[Piece]:
     return found
 
 
+class Schedule:
+    """A plan made ready to be asked many times."""
+
+    def __init__(self, plan: Plan) -> None:
+        timed = [one for one in pieces(plan) if one.start is not None and one.stop is not None]
+        self.breaks: list[float] = [one.stop for one in timed if one.stop is not None]
+        self._pieces = timed
+        self._brew = plan.brew_pressure
+        tapers = plan.taper_pressure is not None and plan.taper_start != 100.0
+        self.taper_start = (plan.taper_start or 0.0) / 100.0 if tapers else None
+        self._fall = (plan.taper_pressure or 0.0) - plan.brew_pressure
+
+    def asked(self, time: float, poured: float) -> float:
+        """Pressure [bar] at `time` [s] when `poured` (0 to 1) of the water has passed."""
+        by_time = self._brew
+        at = bisect_right(self.breaks, time)
+        if at < len(self.breaks):
+            piece, stop = self._pieces[at], self.breaks[at]
+            start = self.breaks[at - 1] if at else 0.0
+            along = (time - start) / (stop - start)
+            by_time = piece.at_start + along * (piece.at_stop - piece.at_start)
+        if self.taper_start is None or poured <= self.taper_start:
+            return by_time
+        along = min((poured - self.taper_start) / (1.0 - self.taper_start), 1.0)
+        return min(by_time, self._brew + along * self._fall)
+
+
 def pressure(plan: Plan, time: float, poured: float = 0.0) -> float:
     """Pressure asked for [bar] at `time` [s] when `poured` (0 to 1) of the water has passed.
 
     Where taper and rise meet, the lower of both counts. Raises QuantityError naming time or poured.
     """
     at = real("time", time, least=0.0)
-    share = real("poured", poured, least=0.0, most=1.0)
-    by_time = plan.brew_pressure
-    for piece in pieces(plan):
-        if piece.start is not None and piece.stop is not None and at < piece.stop:
-            along = (at - piece.start) / (piece.stop - piece.start)
-            by_time = piece.at_start + along * (piece.at_stop - piece.at_start)
-            break
-    return min(by_time, _by_water(plan, share))
-
-
-def _by_water(plan: Plan, poured: float) -> float:
-    if plan.taper_start is None or plan.taper_pressure is None:
-        return MOST_BAR
-    start = plan.taper_start / 100.0
-    if poured <= start or start >= 1.0:
-        return MOST_BAR
-    along = (poured - start) / (1.0 - start)
-    return plan.brew_pressure + along * (plan.taper_pressure - plan.brew_pressure)
+    return Schedule(plan).asked(at, real("poured", poured, least=0.0, most=1.0))
