@@ -70,10 +70,11 @@ def test_noiseless_shots_give_the_parameters_themselves() -> None:
 
 
 def test_what_shots_can_not_tell_is_said() -> None:
-    made = simulate(DOUBLE)
-    flat = [Pulled(DOUBLE, time=made.time, beverage=made.beverage)] * 3
+    # A puck that does not open as it dissolves runs as fast whatever dissolves.
+    closed = double(opening=0.0)
+    timed = [Pulled(closed, time=simulate(closed).time)] * 4
     with pytest.raises(QuantityError, match="tell apart"):
-        fit_shots(flat, free=["grind", "swelling"])
+        fit_shots(timed, free=["grind", "slow_rate"])
 
 
 @pytest.mark.parametrize(("shots", "free", "field"), [
