@@ -11,7 +11,7 @@ ENDED = datetime(2025, 1, 1, tzinfo=UTC)
 SQL = """
 INSERT INTO audit_entry (at, txid, db_role, actor_id, actor, role, road, action, operation,
     table_name, row_id, subject_type, subject_id, subject, site_id, parameter, unit, changes)
-SELECT %(began)s + g * (%(ended)s - %(began)s) / %(count)s, g, 'program',
+SELECT %(began)s + (%(ended)s - %(began)s) * (g::float8 / %(count)s), g, 'program',
     1 + g %% 40, 'Person ' || 1 + g %% 40, 'shop lead', 'page',
     CASE WHEN g > 0.9 * %(count)s THEN 'slot.read_back'
          ELSE (ARRAY['version.approved', 'slot.read_back', 'site.changed'])[1 + g %% 3] END,
