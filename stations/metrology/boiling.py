@@ -13,6 +13,7 @@ from stations.metrology.wording import plain, with_unit
 # Weather moves the air pressure by some 20 hPa, and with it the boiling point by some 0.6 °C:
 # a margin below this may be gone on another day.
 SMALL_MARGIN = Decimal(1)
+CLEAR_MARGIN = 1.001  # beyond doubt above the small margin, whatever floats round
 TENTH = Decimal("0.1")
 HAZARD = (
     "Inside the group the water stays liquid under pressure, but at the open screen it flashes "
@@ -51,7 +52,10 @@ def judge_boiling(target: Decimal, rule: ParameterRule, traits: StationTraits) -
     if traits.altitude is None and traits.air_pressure is None:
         reason = f"{rule.label} can't be compared with boiling: the site's altitude is not known"
         return Flag(rule.code, Notice.ALTITUDE_UNKNOWN, reason)
-    boiling = Decimal(local_boiling_point(traits.altitude, traits.air_pressure))
+    point = local_boiling_point(traits.altitude, traits.air_pressure)
+    if point > float(target) + CLEAR_MARGIN:
+        return None
+    boiling = Decimal(point)
     margin = boiling - target
     if margin > SMALL_MARGIN:
         return None

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from operator import attrgetter, eq
 
 import numpy as np
 import numpy.typing as npt
@@ -25,37 +26,50 @@ Mask = npt.NDArray[np.bool_]
 STEPS_PER_ONE = 1_000_000
 MILLION = Decimal(STEPS_PER_ONE)
 LARGEST = 2**61
+FARTHEST = 10**15
+ZERO = Decimal(0)
+UNUSABLE = Decimal("1e-7")  # stands for None: not a whole number of millionths
 # Where floats judge a tolerance, anything this near its edge is left to exact arithmetic.
 GUARD = 1e-9
 QUANTISATION = 12.0  # a width's square over the variance of a uniform distribution
 
 
 class TraitColumns:
-    """The traits of many stations, one array per trait."""
+    """The traits of many stations, one array per trait, each made when first asked for."""
 
     def __init__(self, traits: Sequence[StationTraits]) -> None:
-        self.traits = traits
+        self._traits = traits
+        self._given: dict[str, list[Decimal | None]] = {}
+        self._whole: dict[str, tuple[Whole, Mask]] = {}
 
-    def whole(self, name: str, *, missing: int | None) -> tuple[Whole, Mask]:
+    def given(self, name: str) -> list[Decimal | None]:
+        """Return a trait of every station as it is."""
+        if name not in self._given:
+            self._given[name] = list(map(attrgetter(name), self._traits))
+        return self._given[name]
+
+    def whole(self, name: str, *, missing: Decimal | None) -> tuple[Whole, Mask]:
         """Return a trait in millionths, and where it is usable.
 
         ``missing`` stands for None; without it a trait that is None isn't usable. Nor is one of
         more than six decimals or above a thousand million.
         """
-        steps = [_steps(getattr(trait, name), missing) for trait in self.traits]
-        usable = np.array([step is not None for step in steps], dtype=bool)
-        return np.array([step or 0 for step in steps], dtype=np.int64), usable
+        if name not in self._whole:
+            instead = UNUSABLE if missing is None else missing
+            given = [instead if value is None else value for value in self.given(name)]
+            self._whole[name] = _millionths(given)
+        return self._whole[name]
 
     def floats(self, name: str) -> Floats:
         """Return a trait as floats, 0 where it is None."""
-        values = [getattr(trait, name) for trait in self.traits]
-        return np.array([value or 0.0 for value in values], dtype=float)
+        given = [ZERO if value is None else value for value in self.given(name)]
+        return np.fromiter(map(float, given), dtype=float, count=len(given))
 
     def known(self, *names: str) -> Mask:
         """Return where any of the named traits is not None."""
-        found = np.zeros(len(self.traits), dtype=bool)
+        found = np.zeros(len(self._traits), dtype=bool)
         for name in names:
-            found |= np.array([getattr(trait, name) is not None for trait in self.traits])
+            found |= np.array([value is not None for value in self.given(name)])
         return found
 
 
@@ -131,15 +145,16 @@ def pulses_of_percent(
 
 def less_offset(columns: TraitColumns, target: Decimal, ability: ParameterAbility) -> Ratio | None:
     """Return a target [°C] less each station's offset; None if the numbers don't fit."""
-    offsets, usable = columns.whole("temperature_offset", missing=0)
-    aim = _steps(target, None)
+    offsets, usable = columns.whole("temperature_offset", missing=ZERO)
+    aims, fits = _millionths((target,))
+    left = aims[0] - offsets
     factor = 1 / Fraction(ability.resolution)
-    if aim is None or not _fits(aim - offsets, factor):
+    if not (fits[0] and _fits(left, factor)):
         return None
     resolution = float(ability.resolution)
     spread = np.hypot(columns.floats("offset_uncertainty"), resolution / math.sqrt(QUANTISATION))
     return Ratio(
-        numerators=(aim - offsets) * factor.numerator,
+        numerators=left * factor.numerator,
         denominator=STEPS_PER_ONE * factor.denominator,
         per_step=np.full(offsets.size, resolution),
         expanded=np.where(columns.known("offset_uncertainty"), 2.0 * spread, 0.0),
@@ -156,13 +171,16 @@ def _volume_expanded(columns: TraitColumns, volume: float, slope: Floats) -> Flo
     return np.where(known, 2.0 * np.sqrt(variance), 0.0)
 
 
-def _steps(value: Decimal | None, missing: int | None) -> int | None:
-    """Return a decimal in millionths, or None if it isn't a whole number of them."""
-    if value is None:
-        return missing
-    steps = EXACT.multiply(value, MILLION)
-    whole = int(steps)
-    return whole if whole == steps and -(10**15) < whole < 10**15 else None
+def _millionths(given: Sequence[Decimal]) -> tuple[Whole, Mask]:
+    """Return decimals in millionths, and where they are whole numbers of them."""
+    scaled = [EXACT.multiply(value, MILLION) for value in given]
+    whole = list(map(int, scaled))
+    usable = np.fromiter(map(eq, whole, scaled), dtype=bool, count=len(whole))
+    if max(whole, default=0) >= FARTHEST or min(whole, default=0) <= -FARTHEST:
+        near = [abs(value) < FARTHEST for value in whole]
+        usable &= np.array(near)
+        whole = [value if kept else 0 for value, kept in zip(whole, near, strict=True)]
+    return np.array(whole, dtype=np.int64), usable
 
 
 def _fits(values: Whole, factor: Fraction) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import repeat
 
 import numpy as np
 
@@ -35,6 +36,9 @@ from stations.metrology.translation import Flag, Outcome, Refusal, Setting, Tran
 
 Outcomes = list[Outcome]
 Flags = list[tuple[Flag, ...]]
+# What a temperature's flags depend on: whether an offset is missing, altitude, air pressure.
+Site = tuple[bool, Decimal | None, Decimal | None]
+KnownFlags = dict[str, dict[Site, tuple[Flag, ...]]]
 
 
 def translate_many(
@@ -54,9 +58,10 @@ def translate_many(
     for place, (abilities, _) in enumerate(pairs):
         positions.setdefault(id(abilities), []).append(place)
     results: list[Translation] = [NOTHING] * len(pairs)
+    known_flags: KnownFlags = {}
     for places in positions.values():
         traits = [pairs[place][1] for place in places]
-        group = _Group(formula, rules, pairs[places[0]][0], traits)
+        group = _Group(formula, rules, pairs[places[0]][0], traits, known_flags)
         for place, found in zip(places, group.translate(refuse_above_boiling), strict=True):
             results[place] = found
     return results
@@ -73,6 +78,7 @@ class _Group:
     rules: Rules
     abilities: MachineAbilities
     traits: Sequence[StationTraits]
+    known_flags: KnownFlags
 
     def translate(self, refuse_above_boiling: bool) -> list[Translation]:
         """Return the translation of every station of the group."""
@@ -87,7 +93,9 @@ class _Group:
                 continue
             found = self.outcomes(columns, quantity, rule)
             if rule.rule is TranslationRule.OFFSET:
-                found, raised = self.judged(found, quantity, rule, refuse=refuse_above_boiling)
+                found, raised = self.judged(
+                    columns, found, quantity, rule, refuse=refuse_above_boiling
+                )
                 flags.append(raised)
             codes.append(quantity.code)
             outcomes.append(found)
@@ -131,24 +139,28 @@ class _Group:
         return pulses_of_percent(columns, target, whole.target, ability)
 
     def judged(
-        self, outcomes: Outcomes, quantity: Quantity, rule: ParameterRule, *, refuse: bool
+        self,
+        columns: TraitColumns,
+        outcomes: Outcomes,
+        quantity: Quantity,
+        rule: ParameterRule,
+        *,
+        refuse: bool,
     ) -> tuple[Outcomes, Flags]:
         """Return a temperature's outcomes and flags, sites of one air pressure sharing theirs."""
-        known: dict[tuple[bool, Decimal | None, Decimal | None], tuple[Flag, ...]] = {}
-        judged: Outcomes = []
-        raised: Flags = []
-        for outcome, traits in zip(outcomes, self.traits, strict=True):
-            measured = traits.temperature_offset is not None
-            key = (measured, traits.altitude, traits.air_pressure)
-            flags = known.get(key)
-            if flags is None:
-                flags = known[key] = temperature_flags(quantity, rule, traits)
-            kept = outcome
-            if flags:
-                kept, flags = by_policy(outcome, rule, flags, refuse=refuse)
-            judged.append(kept)
-            raised.append(flags)
-        return judged, raised
+        known = self.known_flags.setdefault(quantity.code, {})
+        unmeasured = [value is None for value in columns.given("temperature_offset")]
+        altitudes, pressures = columns.given("altitude"), columns.given("air_pressure")
+        sites = zip(unmeasured, altitudes, pressures, strict=True)
+        for site, traits in dict(zip(sites, self.traits, strict=True)).items():
+            if site not in known:
+                known[site] = temperature_flags(quantity, rule, traits)
+        raised = [known[site] for site in zip(unmeasured, altitudes, pressures, strict=True)]
+        if not refuse:
+            return outcomes, raised
+        pairs = zip(outcomes, raised, strict=True)
+        judged = [by_policy(outcome, rule, flags, refuse=True) for outcome, flags in pairs]
+        return [outcome for outcome, _ in judged], [flags for _, flags in judged]
 
 
 BY_STATION = {TranslationRule.PULSES, TranslationRule.PULSE_OF_PERCENT, TranslationRule.OFFSET}
@@ -171,13 +183,23 @@ def _assemble(
     codes: list[str], outcomes: list[Outcomes], flags: list[Flags], count: int
 ) -> list[Translation]:
     """Return one translation per station from one column per quantity."""
-    rows = zip(*outcomes, strict=True) if outcomes else [()] * count
-    raised = [sum(row, ()) for row in zip(*flags, strict=True)] if flags else [()] * count
-    results = []
-    for row, flag in zip(rows, raised, strict=True):
-        settings = dict(zip(codes, row, strict=True))
-        refused = tuple([outcome for outcome in row if outcome.__class__ is Refusal])
-        if refused:
-            settings = {code: kept for code, kept in settings.items() if isinstance(kept, Setting)}
-        results.append(Translation(settings, refused, flag))
-    return results
+    rows = zip(*outcomes, strict=True) if outcomes else repeat((), count)
+    raised = _merged(flags, count)
+    if not any(Refusal in set(map(type, column)) for column in outcomes):
+        settings = [dict(zip(codes, row, strict=True)) for row in rows]
+        return list(map(Translation, settings, repeat(()), raised))
+    return [_sorted_out(codes, row, flag) for row, flag in zip(rows, raised, strict=True)]
+
+
+def _merged(flags: list[Flags], count: int) -> Flags:
+    """Return each station's flags from one column per temperature."""
+    if len(flags) == 1:
+        return flags[0]
+    return [sum(row, ()) for row in zip(*flags, strict=True)] if flags else [()] * count
+
+
+def _sorted_out(codes: list[str], row: Sequence[Outcome], flags: tuple[Flag, ...]) -> Translation:
+    """Return one station's translation, its refusals apart from its settings."""
+    pairs = list(zip(codes, row, strict=True))
+    settings = {code: kept for code, kept in pairs if isinstance(kept, Setting)}
+    return Translation(settings, tuple(r for r in row if isinstance(r, Refusal)), flags)
