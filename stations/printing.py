@@ -8,6 +8,7 @@ from typing import Any
 from people.printing import unit_label
 from people.web.numbers import Bounds
 from stations.catalogue import ENDINGS, SETTINGS, Setting
+from stations.models import Ability, AbilitySet
 
 ENDS_BY = "ends_by"
 ENDS_BY_LABEL = "Shot ends by"
@@ -46,6 +47,12 @@ def in_order(codes: Mapping[str, Any]) -> list[str]:
     """Codes in the order of the catalogue, unknown ones last."""
     order = {code: place for place, code in enumerate([*SETTINGS, ENDS_BY])}
     return sorted(codes, key=lambda code: (order.get(code, len(order)), code))
+
+
+def abilities_in_order(ability_set: AbilitySet) -> list[Ability]:
+    """What a set can set, in the order of the catalogue."""
+    held = {ability.parameter: ability for ability in ability_set.abilities.all()}
+    return [held[code] for code in in_order(held)]
 
 
 def printed(values: Mapping[str, Mapping[str, str]]) -> list[Printed]:

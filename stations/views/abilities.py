@@ -11,6 +11,7 @@ from stations.actions import add_ability_set, change_ability_set
 from stations.forms.abilities import AbilitySetForm, NewAbilitySetForm, initial_of
 from stations.models import AbilitySet, Machine
 from stations.paging import keyset
+from stations.printing import abilities_in_order
 from stations.views.answering import form_page, page, sent
 
 
@@ -34,7 +35,7 @@ def ability_set(request: PageRequest, pk: int) -> HttpResponse:
     machines = Machine.objects.covered_by(request.user).filter(abilities=shown)
     context = {
         "ability_set": shown,
-        "abilities": shown.abilities.all(),
+        "abilities": abilities_in_order(shown),
         "page": keyset(machines.select_related("site"), "id", request.GET),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW),

@@ -9,6 +9,7 @@ from people.web.pages import PageRequest, require_for_page
 from stations.actions import add_machine, change_machine
 from stations.forms.equipment import MachineForm, NewMachineForm
 from stations.models import Machine, Site
+from stations.printing import abilities_in_order
 from stations.views.answering import asked_id, form_page, page, sent
 
 
@@ -25,7 +26,7 @@ def machine(request: PageRequest, pk: int) -> HttpResponse:
     shown = covered_machine(request, pk)
     context = {
         "machine": shown,
-        "abilities": shown.abilities.abilities.all(),
+        "abilities": abilities_in_order(shown.abilities),
         "stations": shown.stations.with_slot_count().order_by("number"),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.site_id),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.site_id),

@@ -9,7 +9,7 @@ from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import PageRequest, require_for_page
 from stations.actions import set_by_hand
-from stations.by_hand import HOW_TO_ASK, WHO_MAY
+from stations.by_hand import WHO_MAY
 from stations.forms.values import ByHandForm
 from stations.holdings import Holding, holdings
 from stations.models import Placement, ReadBack, Slot
@@ -43,7 +43,6 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
         "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
         "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
         "who_may": WHO_MAY,
-        "how_to_ask": HOW_TO_ASK,
         **_rights(request, site.pk),
     }
     return render(request, "stations/slot.html", context)
@@ -92,7 +91,6 @@ def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
         "slot": holding.slot,
         "site": machine.site,
         "who_may": WHO_MAY,
-        "how_to_ask": HOW_TO_ASK,
         **_rights(request, machine.site_id),
     }
     if holding.locked and request.method != "POST":
