@@ -72,7 +72,7 @@ def page_of(
     ids = Range.of(bounds, before=before, after=after)
     limit, newest = size + 1, after is None
     driver = _driver(wanted)
-    if scope is not None and driver not in (("subject_type", "subject_id"), ("site",)):
+    if scope is not None and not driver:
         entries = bounds.exactly(_others(wanted, ()))
         found = by_sites(entries, scope, ids, limit=limit, newest=newest)
     else:

@@ -38,6 +38,8 @@ QUESTIONS = {
         HistoryFilter(since=date(2016, 5, 1), until=date(2016, 5, 31)),
         SOME,
     ),
+    "an action of old within own sites": (HistoryFilter(action="site.changed"), SOME),
+    "a person within own sites": (HistoryFilter(actor=12), SOME),
     "one of one's own sites": (HistoryFilter(site=7), SOME),
     "a subject within own sites": (HistoryFilter(subject_type="slot", subject_id=77), SOME),
 }
