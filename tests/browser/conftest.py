@@ -12,6 +12,9 @@ from pytest_django.live_server_helper import LiveServer
 
 from people.models import User
 from tests.browser.looking import ARGUMENTS, WIDTHS, Complaints
+from tests.browser.scene import scene, send
+
+__all__ = ["scene", "send"]
 
 # Seconds a test waits for something to show; two cores may be shared by several browsers.
 PATIENCE = 15

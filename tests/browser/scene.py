@@ -1,0 +1,97 @@
+"""A working day at the cast's two bars: something of everything, so that no page stands empty."""
+
+from dataclasses import dataclass
+from datetime import time, timedelta
+
+import pytest
+from django.utils import timezone
+
+from audit.models import Entry
+from people.actions import make_token
+from people.models import Scope, User
+from recipes.models import ChangeRequest, Coffee, Permit, Publication, Recipe, Version
+from recipes.publishing import run
+from recipes.publishing.timing import When
+from stations.actions import read_back
+from stations.models import AbilitySet, Machine, Placement, Site, Slot, Station
+from tests.bar import Bar
+from tests.cast import Cast
+from tests.recipes import shelf
+from tests.recipes.asking import ask
+from tests.recipes.permits.test_permits import permit
+from tests.recipes.publishing.conftest import Publish, send
+
+__all__ = ["Scene", "scene", "send"]  # the fixtures, for this folder's conftest
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Everything a page may be about."""
+
+    site: Site
+    machine: Machine
+    station: Station
+    slot: Slot
+    free_slot: Slot
+    abilities: AbilitySet
+    coffee: Coffee
+    recipe: Recipe
+    approved: Version
+    in_review: Version
+    draft: Version
+    publication: Publication
+    later: Publication
+    request: ChangeRequest
+    overtaken: ChangeRequest
+    permit: Permit
+    entry: Entry
+    person: User
+
+
+@pytest.fixture
+def scene(bar: Bar, send: Publish) -> Scene:
+    """Published everywhere, one slot found changed, one on permit, one request open."""
+    cast, publication = bar.cast, send()
+    run.run(publication.pk)
+    slot, other, third, *_ = bar.slots
+    _found(slot, cast.shop_lead, "262")
+    _found(other, cast.shop_lead, "280")
+    recipe = shelf.make_recipe(cast)
+    tomorrow = When((timezone.now() + timedelta(days=1)).date(), time(6, 30))
+    make_token(by=cast.shop_lead, name="till", scopes=(Scope.READ,), days=30)
+    return Scene(
+        site=cast.site,
+        machine=slot.station.machine,
+        station=slot.station,
+        slot=slot,
+        free_slot=Slot.objects.create(station=slot.station, number=9),
+        abilities=bar.full,
+        coffee=bar.version.recipe.coffee,
+        recipe=bar.version.recipe,
+        approved=bar.version,
+        in_review=shelf.make_in_review(cast, recipe),
+        draft=shelf.make_draft(cast, bar.version.recipe),
+        publication=publication,
+        later=send(bar.version, when=tomorrow),
+        request=ask(cast, bar.version),
+        overtaken=_overtaken(cast),
+        permit=permit([third], cast.head_roaster),
+        entry=Entry.objects.latest("pk"),
+        person=cast.barista,
+    )
+
+
+def _overtaken(cast: Cast) -> ChangeRequest:
+    """A request against a version that has been superseded since."""
+    recipe = shelf.make_recipe(cast, drink="lungo")
+    request = ask(cast, shelf.make_approved(cast, recipe))
+    shelf.make_approved(cast, recipe, {**shelf.FORMULA, "dose_mass": shelf.number("18.4")})
+    return request
+
+
+def _found(slot: Slot, by: User, pulses: str) -> None:
+    """Somebody reads the slot back: everything as it should be, but for the pulses."""
+    placement = Placement.objects.in_force().select_related("settings").get(slot=slot)
+    shown = {code: value["value"] for code, value in placement.settings.values.items()}
+    shown["water_volume"] = pulses
+    read_back(slot=slot, found=shown, by=by, seen_placement=placement.pk)

@@ -1,0 +1,174 @@
+"""Every page once: who looks at it, on which screen, and what of the scene it is about."""
+
+from dataclasses import dataclass, field
+
+from django.urls import URLPattern, URLResolver, get_resolver
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A page by its address's name; `about` maps its arguments to fields of the scene."""
+
+    name: str
+    about: dict[str, str] = field(default_factory=dict)
+    query: str = ""
+
+
+def pk(name: str, what: str, query: str = "") -> Visit:
+    """A page about one thing of the scene."""
+    return Visit(name, {"pk": what}, query)
+
+
+# The screen each of them works at: design, section 1.
+SCREENS = {
+    "head_roaster": "desk",
+    "second_roaster": "desk",
+    "owner": "desk",
+    "shop_lead": "tablet",
+    "barista": "phone",
+    "technician": "phone",
+}
+
+VISITS: dict[str, tuple[Visit, ...]] = {
+    "head_roaster": (
+        Visit("home"),
+        Visit("recipes:coffees"),
+        Visit("recipes:coffee_add"),
+        pk("recipes:coffee", "coffee"),
+        pk("recipes:coffee_edit", "coffee"),
+        pk("recipes:lot_add", "coffee"),
+        Visit("recipes:recipes"),
+        Visit("recipes:recipe_add"),
+        pk("recipes:recipe", "recipe"),
+        pk("recipes:compare", "recipe"),
+        pk("recipes:version", "approved"),
+        pk("recipes:version", "draft"),
+        pk("recipes:version_edit", "draft"),
+        pk("recipes:version_withdraw", "approved"),
+        pk("recipes:publish", "approved"),
+        pk("recipes:publish_plan", "approved", "?where=all"),
+        Visit("recipes:publications"),
+        pk("recipes:publication", "publication"),
+        pk("recipes:publication_stop", "later"),
+        pk("recipes:publication_resume", "later"),
+        pk("recipes:publication_cancel", "later"),
+        Visit("recipes:requests"),
+        pk("recipes:request", "request"),
+        Visit("recipes:permits"),
+        pk("recipes:permit", "permit"),
+        pk("recipes:permit_end", "permit"),
+        Visit("recipes:permit_new", query="?slot={slot}"),
+    ),
+    "second_roaster": (
+        pk("recipes:version_approve", "in_review"),
+        pk("recipes:version_return", "in_review"),
+    ),
+    "shop_lead": (
+        Visit("home"),
+        Visit("stations:board"),
+        pk("stations:site", "site"),
+        pk("stations:to_key", "site"),
+        pk("stations:station", "station"),
+        pk("stations:sheet", "station"),
+        pk("stations:slot", "slot"),
+        pk("stations:read_back", "slot"),
+        pk("stations:set_by_hand", "free_slot"),
+        Visit("recipes:request_new", query="?version={approved}"),
+        pk("recipes:request_edit", "request"),
+        pk("recipes:request_rebase", "overtaken"),
+        Visit("people:tokens"),
+    ),
+    "barista": (
+        Visit("home"),
+        Visit("stations:at", {"code": "station"}),
+        pk("stations:slot", "slot"),
+        pk("recipes:version", "approved"),
+        Visit("account_change_password"),
+        Visit("account_reauthenticate"),
+        Visit("account_logout"),
+    ),
+    "technician": (Visit("home"), Visit("stations:sites"), pk("stations:machine", "machine")),
+    "owner": (
+        Visit("home"),
+        Visit("stations:board"),
+        Visit("stations:sites"),
+        Visit("stations:site_add"),
+        pk("stations:site_edit", "site"),
+        Visit("stations:machine_add", query="?site={site}"),
+        pk("stations:machine_edit", "machine"),
+        Visit("stations:station_add", query="?machine={machine}"),
+        pk("stations:station_edit", "station"),
+        Visit("stations:ability_sets"),
+        Visit("stations:ability_set_add"),
+        pk("stations:ability_set", "abilities"),
+        pk("stations:ability_set_edit", "abilities"),
+        Visit("stations:import"),
+        Visit("audit:history"),
+        pk("audit:entry", "entry"),
+        Visit("audit:timeline", {"subject_type": "'recipe'", "subject_id": "recipe"}),
+        Visit("people:list"),
+        Visit("people:add"),
+        pk("people:edit", "person"),
+        Visit("people:policy"),
+    ),
+}
+
+BEFORE_SIGNING_IN = (
+    Visit("account_login"),
+    Visit("account_reset_password"),
+    Visit("account_reset_password_done"),
+    Visit("account_reset_password_from_key", {"uidb36": "'1'", "key": "'used-before'"}),
+    Visit("account_reset_password_from_key_done"),
+)
+# These need a code app or a passkey first: test_second_factor_pages.py has both.
+SECOND_FACTOR = {
+    "mfa_index",
+    "mfa_activate_totp",
+    "mfa_deactivate_totp",
+    "mfa_view_recovery_codes",
+    "mfa_generate_recovery_codes",
+    "mfa_authenticate",
+    "mfa_reauthenticate",
+    "mfa_list_webauthn",
+    "mfa_add_webauthn",
+    "mfa_edit_webauthn",
+    "mfa_remove_webauthn",
+    "mfa_reauthenticate_webauthn",
+}
+
+# Nobody looks at these by their address: they answer a form, a script or a program.
+NOT_PAGES = {
+    "healthz",
+    "recipes:draft_first",
+    "recipes:draft_new",
+    "recipes:version_submit",
+    "recipes:version_comment",
+    "recipes:request_decide",
+    "recipes:request_take_back",
+    "recipes:publication_progress",
+    "stations:slots_add",
+    "stations:import_example",
+    "people:give_role",
+    "people:take_role",
+    "people:deactivate",
+    "people:reactivate",
+    "people:invitation",
+    "people:token_revoke",
+    "account_signup",
+    "account_set_password",
+    "account_inactive",
+    "mfa_download_recovery_codes",
+    "mfa_login_webauthn",
+}
+
+
+def names(patterns: list[URLPattern | URLResolver] | None = None, space: str = "") -> set[str]:
+    """Every address's name, those of the API left out."""
+    found: set[str] = set()
+    for pattern in get_resolver().url_patterns if patterns is None else patterns:
+        if isinstance(pattern, URLPattern):
+            found.add(space + (pattern.name or str(pattern.pattern)))
+        elif not str(pattern.pattern).startswith("api/"):
+            inner = f"{pattern.namespace}:" if pattern.namespace else space
+            found |= names(pattern.url_patterns, inner)
+    return found
