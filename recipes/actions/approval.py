@@ -85,5 +85,7 @@ def _newest(version: Version) -> None:
 def _supersede(recipe_id: int, by: User, newer: Version) -> None:
     reason = f"Version {newer.number} was approved."
     with recorded(by=by, action=history.VERSION_SUPERSEDED, reason=reason):
-        for older in Version.objects.approved().filter(recipe=recipe_id).select_for_update():
+        # One withdrawn while we waited for its lock is no longer among them.
+        current = Version.objects.approved().filter(recipe=recipe_id).order_by()
+        for older in current.select_for_update():
             advance(older, state=State.SUPERSEDED)

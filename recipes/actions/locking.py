@@ -3,7 +3,7 @@
 from typing import Any
 
 from audit.errors import NotFound, Refused, Stale
-from audit.revision import compare_and_set
+from audit.revision import Revised, compare_and_set
 from audit.subject import Subject
 from people.models import User
 from people.permissions import require
@@ -18,26 +18,33 @@ def subject_of(version: Version) -> Subject:
 
 def lock_recipe(recipe_id: int) -> Recipe:
     """The recipe, locked until the end: new numbers and approvals of one recipe take turns."""
-    found = Recipe.objects.select_for_update(of=("self",)).select_related("coffee")
-    recipe = found.filter(pk=recipe_id).first()
-    if recipe is None:
-        raise NotFound("There is no such recipe.")
-    return recipe
+    _lock(Recipe, recipe_id)
+    return Recipe.objects.select_related("coffee").get(pk=recipe_id)
 
 
 def lock_version(version: Version, by: User, verb: Verb) -> Version:
     """The version as it is now, locked, for somebody who may. Raises NotPermitted."""
     require(by, verb, subject=subject_of(version))
-    rows = Version.objects.select_for_update(of=("self",)).with_recipe()
-    now: Version = rows.get(pk=version.pk)
-    return now
+    _lock(Version, version.pk)
+    return Version.objects.with_recipe().get(pk=version.pk)
 
 
 def lock_request(request: ChangeRequest) -> ChangeRequest:
     """The change request as it is now, locked."""
-    rows = ChangeRequest.objects.select_for_update(of=("self",)).with_base()
-    now: ChangeRequest = rows.get(pk=request.pk)
-    return now
+    _lock(ChangeRequest, request.pk)
+    return ChangeRequest.objects.with_base().get(pk=request.pk)
+
+
+def _lock(model: type[Revised], pk: int) -> None:
+    """Wait for the bare row, then let the caller read it with all that belongs to it.
+
+    Locked and joined in one statement, PostgreSQL would hold the row's new foreign keys against
+    the joined rows of before the wait, and find nothing. Unordered, because an ordering by other
+    tables would lock their rows too, and in another order than the next action does.
+    """
+    held = model._base_manager.select_for_update().order_by().filter(pk=pk).values_list("pk")
+    if not held:
+        raise NotFound("It is no longer there.")
 
 
 def must_be(version: Version, *states: str, to: str) -> None:

@@ -33,10 +33,9 @@ def request_decide(request: PageRequest, pk: int) -> HttpResponse:
         if outcome.ok:
             messages.success(request, f"{change} was answered.".capitalize())
             return redirect(made.get_absolute_url())
+        change, status = seen_request(request, pk), outcome.status
         if isinstance(outcome.error, Stale):
-            change = seen_request(request, pk)
             form.data = retyped(request, revision=change.revision)
-        status = outcome.status
     context = request_context(request, change) | {"form": form}
     return render(request, "recipes/request.html", context, status=status)
 

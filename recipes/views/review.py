@@ -5,9 +5,10 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from audit.errors import DomainError, Invalid, NotPermitted, Refused
+from audit.errors import DomainError, Invalid, NotPermitted
 from people.models import Policy
 from people.verbs import Verb
+from people.web.kinds import kind_of
 from people.web.pages import PageRequest, form_errors, page_for, status_of
 from people.web.signing import note_signed
 from recipes.actions.approval import approve, own_work
@@ -39,7 +40,7 @@ def version_submit(request: PageRequest, pk: int) -> HttpResponse:
         except NotPermitted:
             raise
         except DomainError as told:
-            problems, status = _sentences(told), 409 if isinstance(told, Refused) else 400
+            problems, status = _sentences(told), kind_of(told).status
         else:
             messages.success(request, f"{shown} is in review: another head roaster signs it.")
             return redirect(shown)

@@ -12,7 +12,7 @@ def refused(attempt: Callable[[], object], match: str) -> None:
         attempt()
 
 
-def sql(statement: str, *params: object) -> Callable[[], object]:
+def sql(statement: str, *params: int | str | None) -> Callable[[], object]:
     """One raw statement."""
 
     def run() -> None:

@@ -14,8 +14,8 @@ from tests.cast import Cast, credentials
 
 def number(target: str, below: str | None = None, above: str | None = None) -> Entry:
     """An entry from digits."""
-    sides = (None if side is None else Decimal(side) for side in (below, above))
-    return Entry(Decimal(target), *sides)
+    low, high = (None if side is None else Decimal(side) for side in (below, above))
+    return Entry(Decimal(target), low, high)
 
 
 FORMULA: Formula = {

@@ -26,7 +26,8 @@ def sign(version: Version, by: User, digest: str | None = None) -> Version:
 def test_a_second_roaster_signs(cast: Cast, in_review: Version) -> None:
     now = sign(in_review, cast.second_roaster)
     assert now.state == State.APPROVED
-    signature = Signature.objects.get(pk=now.signature_id)
+    signature = Signature.objects.get(meaning=Meaning.APPROVED)
+    assert signature == now.signature
     assert (signature.name, signature.role, signature.meaning, signature.note) == (
         "Second roaster",
         "head_roaster",

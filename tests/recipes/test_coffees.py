@@ -1,6 +1,7 @@
 """Coffees, lots and recipes: added, changed, and their names kept once they were signed for."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from django.utils import timezone
@@ -13,7 +14,7 @@ from recipes.computed import rest_of
 from recipes.models import Coffee, Recipe, Version
 from tests.cast import Cast
 
-HOUSE = {"name": "House", "rest_from": 7, "rest_to": 30}
+HOUSE: dict[str, Any] = {"name": "House", "rest_from": 7, "rest_to": 30}
 
 
 def test_a_coffee_is_added_and_recorded(cast: Cast) -> None:
@@ -44,7 +45,7 @@ def test_a_coffee_is_added_and_recorded(cast: Cast) -> None:
 )
 def test_a_bad_value_is_named(cast: Cast, wrong: dict[str, object], field: str) -> None:
     with pytest.raises(Invalid) as told:
-        add_coffee(by=cast.head_roaster, **{**HOUSE, **wrong})  # type: ignore[arg-type]
+        add_coffee(by=cast.head_roaster, **{**HOUSE, **wrong})
     assert field in [problem.field for problem in told.value.problems]
     assert not Coffee.objects.exists()
 

@@ -4,6 +4,7 @@ The database itself refuses, whatever signature is put beside it.
 """
 
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 
@@ -59,7 +60,7 @@ def test_the_author_is_refused_by_the_database(
 ) -> None:
     for note in ("", "sole-roaster policy"):
         signature = forge(in_review, cast.head_roaster, note)
-        refused(lambda s=signature: road(in_review, s), OWN)
+        refused(partial(road, in_review, signature), OWN)
 
 
 @pytest.mark.parametrize("road", ROADS)
@@ -76,7 +77,7 @@ def test_the_requester_is_refused_by_the_database(
     waiting = submit(by=cast.head_roaster, version=accept(by=cast.head_roaster, request=request))
     for who in (cast.second_roaster, cast.head_roaster):
         signature = forge(waiting, who)
-        refused(lambda s=signature: road(waiting, s), OWN)
+        refused(partial(road, waiting, signature), OWN)
 
 
 def test_who_asked_cannot_be_rewritten(cast: Cast, approved: Version) -> None:

@@ -74,7 +74,7 @@ def test_a_version_in_review_keeps_its_digest(in_review: Version) -> None:
 
 
 def test_the_signature_itself_stays(cast: Cast, approved: Version) -> None:
-    rows = Signature.objects.filter(pk=approved.signature_id)
+    rows = Signature.objects.filter(subject_type="version", subject_id=approved.pk)
     refused(lambda: rows.update(digest="0" * 64), "never changed")
     refused(sql("DELETE FROM people_signature"), "never changed|viol")
     other = signature(approved, cast.second_roaster)
