@@ -1,4 +1,4 @@
-// Small helps that a page works without: print, copy, tick all. Buttons stay hidden until they work.
+// Small helps that a page works without: print and copy. Buttons stay hidden until they work.
 "use strict";
 
 for (const button of document.querySelectorAll("button[data-print]")) {
@@ -13,13 +13,5 @@ for (const button of document.querySelectorAll("button[data-copy]")) {
     const source = document.querySelector(button.dataset.copy);
     await navigator.clipboard.writeText(source.dataset.copyText ?? source.textContent.trim());
     button.textContent = "Copied";
-  });
-}
-
-for (const all of document.querySelectorAll("input[data-check-all]")) {
-  const boxes = document.querySelectorAll(`input[name="${CSS.escape(all.dataset.checkAll)}"]`);
-  (all.closest("[hidden]") ?? all).hidden = false;
-  all.addEventListener("change", () => {
-    for (const box of boxes) box.checked = all.checked;
   });
 }

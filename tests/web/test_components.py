@@ -10,7 +10,7 @@ from django.template import engines
 from django.utils.html import strip_tags
 
 from people.marks import MARKS
-from tests.web.gallery.data import DIFF, STORY, WORK
+from tests.web.gallery.data import DIFF, WORK
 
 WHEN = datetime(2026, 8, 1, 12, 0, tzinfo=UTC)
 
@@ -84,17 +84,6 @@ def test_a_comparison_marks_only_what_differs() -> None:
     assert "Dose" not in only
 
 
-def test_progress_asks_again_until_it_is_finished() -> None:
-    part = (
-        '{% include "parts/progress.html" with label="L" done=3 total=9 url="/p/" finished=end %}'
-    )
-    under_way, finished = render(part, end=False), render(part, end=True)
-    assert 'hx-trigger="every 2s"' in under_way
-    assert "3 of 9 done" in words(under_way)
-    assert "hx-" not in finished
-    assert "Finished" in words(finished)
-
-
 def test_a_work_list_is_one_link_a_line() -> None:
     html = render('{% include "parts/worklist.html" with items=work %}', work=WORK)
     assert html.count("<a ") == html.count("<li>") == len(WORK)
@@ -106,12 +95,6 @@ def test_an_empty_work_list_says_so() -> None:
         '{% include "parts/worklist.html" with items=none empty_text="All done." %}', none=[]
     )
     assert words(html) == "All done."
-
-
-def test_a_timeline_tells_old_and_new() -> None:
-    said = words(render('{% include "parts/timeline.html" with items=story %}', story=STORY))
-    assert "Second roaster, head roaster · page" in said
-    assert "93.0 °C → \u22120.5 °C" in said
 
 
 def test_a_pager_without_more_is_nothing() -> None:

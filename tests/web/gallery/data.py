@@ -38,12 +38,6 @@ WORK = [
     {"url": "#w2", "text": "Slot 2 of station 1", "mark": "differs", "site": "Harbour",
      "when": WHEN, "zone": "America/Bogota"},
 ]  # fmt: skip
-STORY = [
-    {"when": WHEN, "zone": "Europe/Paris", "title": "Changed the target", "by": "Second roaster",
-     "role": "head roaster", "road": "page", "old": "93.0", "new": "-0.5", "unit": "Cel"},
-    {"when": WHEN, "title": "Refused: slot is locked", "mark": "refused", "by": "Shop lead",
-     "text": "Keyed 92.0 by hand.", "url": "#entry"},
-]  # fmt: skip
 
 
 def context(*, bound: bool = False) -> dict[str, object]:
@@ -64,7 +58,6 @@ def context(*, bound: bool = False) -> dict[str, object]:
         "diff": DIFF,
         "work": WORK,
         "nothing": [],
-        "story": STORY,
         "facts": [("Coffee", "Harbour blend"), ("Roast date", "28 Jul 2026")],
         "problems": ["Slot 3: 96 °C is above this machine's 95 °C.",
                      {"line": 4, "field": "altitude", "message": "“high” is no number of metres."}],
