@@ -10,9 +10,14 @@ class RecipesConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Tell the equipment what there is to set."""
-        from recipes import parameters
-        from recipes.publishing import history  # noqa: F401 - registers its words
+        """Tell the equipment what there is to set, and the history how to show it."""
+        from recipes import (
+            history,  # noqa: F401 - registers its words
+            parameters,
+            shown,
+        )
+        from recipes.publishing import history as publishing  # noqa: F401 - the same
         from stations import catalogue
 
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
+        shown.register()

@@ -8,3 +8,12 @@ class StationsConfig(AppConfig):
 
     name = "stations"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Tell the history how to show the equipment."""
+        from stations import (
+            history,  # noqa: F401 - registers its words
+            shown,
+        )
+
+        shown.register()

@@ -1,11 +1,12 @@
 """What the database itself refuses to do to a placement, whatever road the attempt took.
 
 Statement-level throughout: a publication touches tens of thousands of rows in one statement, and
-a check per row would cost more than the rows. Old and new rows meet in a FULL JOIN because that
-can't be planned as a nested loop, which a plan kept from a one-row statement would be.
+a check per row would cost more than the rows.
 """
 
 import pgtrigger
+
+from audit.triggers import FirmTrigger
 
 LOCKED = "PL001"  # SQLSTATE of every refusal here, so that Python can tell it from a mistake
 HINT = (
@@ -22,39 +23,47 @@ def refuse(condition: str, message: str) -> str:
     )
 
 
+# Old and new rows meet in a FULL JOIN, which can't be planned as a nested loop; a plan kept from a
+# one-row statement would be one. OFFSET 0 keeps the conditions outside from turning it back.
+PAIRS = """(SELECT n.*, o.slot_id AS old_slot_id, o.site_id AS old_site_id,
+        o.settings_id AS old_settings_id, o.basis AS old_basis, o.basis_id AS old_basis_id,
+        o.signature_id AS old_signature_id, o.due_at AS old_due_at, o.state AS old_state
+    FROM changed n FULL JOIN original o ON n.id = o.id OFFSET 0) n"""
+
 FIXED = refuse(
-    """SELECT 1 FROM changed n FULL JOIN original o USING (id)
+    f"""SELECT 1 FROM {PAIRS}
     WHERE (n.slot_id, n.site_id, n.settings_id, n.basis, n.due_at)
-          IS DISTINCT FROM (o.slot_id, o.site_id, o.settings_id, o.basis, o.due_at)
-       OR n.basis_id IS DISTINCT FROM o.basis_id
-       OR n.signature_id IS DISTINCT FROM o.signature_id""",
+          IS DISTINCT FROM
+          (n.old_slot_id, n.old_site_id, n.old_settings_id, n.old_basis, n.old_due_at)
+       OR n.basis_id IS DISTINCT FROM n.old_basis_id
+       OR n.signature_id IS DISTINCT FROM n.old_signature_id""",
     "A locked slot cannot be set to something else: a placement''s settings never change.",
 )
 
 TRANSITIONS = refuse(
-    """SELECT 1 FROM changed n FULL JOIN original o USING (id)
-    WHERE n.state <> o.state AND (o.state, n.state) NOT IN (
+    f"""SELECT 1 FROM {PAIRS}
+    WHERE n.state <> n.old_state AND (n.old_state, n.state) NOT IN (
         ('scheduled', 'in_force'), ('scheduled', 'cancelled'), ('in_force', 'ended'),
         ('in_force', 'suspended'), ('suspended', 'in_force'), ('suspended', 'ended'))""",
     "A placement cannot go from its state to that one.",
 )
 
 EARLY = refuse(
-    """SELECT 1 FROM changed n FULL JOIN original o USING (id)
-    WHERE o.state = 'scheduled' AND n.state = 'in_force' AND n.due_at > clock_timestamp()""",
+    f"""SELECT 1 FROM {PAIRS}
+    WHERE n.old_state = 'scheduled' AND n.state = 'in_force' AND n.due_at > clock_timestamp()""",
     "A placement cannot come into force before it is due.",
 )
 
 # Ending what a locked slot holds takes a signed successor for the same slot that is due by now,
 # or the signed placement that a permit had suspended. Nothing else opens a locked slot.
 SUCCESSOR = refuse(
-    """SELECT 1 FROM changed n FULL JOIN original o USING (id)
+    f"""SELECT 1 FROM {PAIRS}
     LEFT JOIN stations_placement s
         ON s.id = n.superseded_by_id AND s.slot_id = n.slot_id AND s.id <> n.id
         AND s.signature_id IS NOT NULL AND s.due_at <= clock_timestamp()
         AND s.state IN ('scheduled', 'suspended', 'in_force')
-    WHERE n.basis <> 'by_hand' AND o.state IN ('in_force', 'suspended') AND s.id IS NULL
-        AND (n.state = 'ended' OR (n.state = 'suspended' AND o.state = 'in_force'))""",
+    WHERE n.basis <> 'by_hand' AND n.old_state IN ('in_force', 'suspended') AND s.id IS NULL
+        AND (n.state = 'ended' OR (n.state = 'suspended' AND n.old_state = 'in_force'))""",
     "A locked slot stays locked: what it holds ends only when a signed placement takes over.",
 )
 
@@ -88,7 +97,7 @@ KEPT = refuse("SELECT 1 FROM original", "A placement is never removed.")
 def placement_guards() -> list[pgtrigger.Trigger]:
     """Triggers that keep locked slots locked. They sort before those that write history."""
     return [
-        pgtrigger.Trigger(
+        FirmTrigger(
             name="a_guard_insert",
             level=pgtrigger.Statement,
             operation=pgtrigger.Insert,
@@ -96,7 +105,7 @@ def placement_guards() -> list[pgtrigger.Trigger]:
             referencing=pgtrigger.Referencing(new="changed"),
             func=FRESH + SIGNED + HAND + "RETURN NULL;",
         ),
-        pgtrigger.Trigger(
+        FirmTrigger(
             name="a_guard_update",
             level=pgtrigger.Statement,
             operation=pgtrigger.Update,
@@ -104,7 +113,7 @@ def placement_guards() -> list[pgtrigger.Trigger]:
             referencing=pgtrigger.Referencing(old="original", new="changed"),
             func=FIXED + TRANSITIONS + EARLY + SUCCESSOR + HAND + "RETURN NULL;",
         ),
-        pgtrigger.Trigger(
+        FirmTrigger(
             name="a_guard_delete",
             level=pgtrigger.Statement,
             operation=pgtrigger.Delete,

@@ -1,0 +1,74 @@
+"""Page one of the history, and the board, beside the bare SQL of what they show."""
+
+from django.db import connection
+from django.test import Client
+
+from tests.benchmarks.chain import Chain
+from tests.benchmarks.table import Line, p95
+
+CALLS = 40
+
+# Entries as the program writes them, spread over subjects, actors, sites, actions and parameters.
+FILL = """
+INSERT INTO audit_entry (at, actor_id, actor, role, road, db_role, request_id, action, operation,
+    table_name, row_id, subject_type, subject_id, subject, site_id, parameter, unit, changes,
+    reason)
+SELECT now() - (%(n)s - i) * interval '13 seconds', i %% 40, 'Person ' || i %% 40, 'shop_lead',
+    'page', 'app', '', (ARRAY['version.edited', 'slot.read_back', 'publication.run'])[1 + i %% 3],
+    'changed', 'recipes_formulavalue', i, 'recipe', i %% 500, 'version 3', (i %% %(sites)s) + 1,
+    (ARRAY['brew_temperature', 'dose_mass', 'water_volume', NULL])[1 + i %% 4], '',
+    '{"target": ["93.0", "92.5"]}', 'Sharp'
+FROM generate_series(1, %(n)s) AS i
+"""
+
+PAGE = "SELECT * FROM audit_entry ORDER BY id DESC LIMIT 51"
+FILTERED = (
+    "SELECT * FROM audit_entry WHERE parameter = 'brew_temperature' ORDER BY id DESC LIMIT 51"
+)
+BOARD = """
+SELECT site_id, basis, verdict, count(*) FROM stations_placement WHERE state = 'in_force'
+GROUP BY 1, 2, 3
+"""
+
+
+def fill(entries: int, sites: int) -> None:
+    """Old history in bulk; only here do the triggers that stamp and guard stand aside."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET session_replication_role = replica")
+        cursor.execute(FILL, {"n": entries, "sites": sites})
+        cursor.execute("SET session_replication_role = origin")
+        cursor.execute("VACUUM ANALYZE audit_entry")
+
+
+def _bare(sql: str) -> float:
+    def run() -> None:
+        with connection.cursor() as cursor:
+            cursor.execute(sql)
+            cursor.fetchall()
+
+    return p95(run, CALLS)
+
+
+def _page(browser: Client, url: str) -> float:
+    def run() -> None:
+        answer = browser.get(url)
+        assert answer.status_code == 200, (url, answer.status_code)
+
+    return p95(run, CALLS)
+
+
+def rows(chain: Chain, entries: int) -> list[Line]:
+    """The reading lines of the table: pages a second at the 95th percentile."""
+    fill(entries, chain.sites)
+    browser = Client()
+    browser.force_login(chain.cast.owner)
+    pages = (
+        (f"page one of history at {entries:,} entries, p95", "/history/", PAGE),
+        ("the same, one parameter, p95", "/history/?parameter=brew_temperature", FILTERED),
+        (f"board at {chain.sites:,} sites, p95", "/board/", BOARD),
+    )
+    lines = []
+    for name, url, sql in pages:
+        ours, bare = _page(browser, url), _bare(sql)
+        lines.append(Line(name, 1 / ours, "pages/s", ours / bare))
+    return lines
