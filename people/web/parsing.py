@@ -22,12 +22,15 @@ class ExactJSONParser(BaseParser):
     ) -> Any:  # noqa: ANN401
         """The parsed body. Raises ParseError (400) on anything that is not UTF-8 JSON."""
         try:
-            return json.loads(
-                stream.read().decode("utf-8"),
-                parse_float=Decimal,
-                parse_constant=_refuse,
-                object_pairs_hook=_once,
+            text = stream.read().decode("utf-8")
+            parsed = json.loads(
+                text, parse_float=Decimal, parse_constant=_refuse, object_pairs_hook=_once
             )
+            if "\\u" in text:
+                # Half a surrogate pair, as an escape, is text that can neither be stored nor
+                # quoted back: encoding it finds it.
+                json.dumps(parsed, ensure_ascii=False, default=str).encode()
+            return parsed
         except RecursionError as deep:
             raise ParseError("The body is nested too deeply.") from deep
         except (ValueError, InvalidOperation) as bad:
