@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     Bundle,
+    MultipleResults,
     RuleBasedStateMachine,
     initialize,
     invariant,
@@ -63,11 +64,11 @@ class VersionLife(RuleBasedStateMachine):
         self.first_line = Line.objects.order_by("-pk").values_list("pk", flat=True)[0]
 
     @initialize(target=versions)
-    def nothing(self) -> object:
+    def nothing(self) -> MultipleResults[int]:
         return multiple()
 
     @rule(target=versions, who=WHO)
-    def begin(self, who: str) -> object:
+    def begin(self, who: str) -> MultipleResults[int] | int:
         try:
             made = new_draft(by=self.people[who], recipe=self.recipe)
         except NotPermitted:
@@ -121,8 +122,11 @@ class VersionLife(RuleBasedStateMachine):
             and not newer
         )
         seen = version.content_digest
-        act = {"by": self.people[who], "credentials": credentials(self.people[who])}
-        if self.tried(allowed, lambda: approve(version=version, seen_digest=seen, **act)):
+        by, signing = self.people[who], credentials(self.people[who])
+        if self.tried(
+            allowed,
+            lambda: approve(by=by, version=version, credentials=signing, seen_digest=seen),
+        ):
             for other in self.expected.values():
                 other.state = State.SUPERSEDED if other.state == State.APPROVED else other.state
             model.state = State.APPROVED
