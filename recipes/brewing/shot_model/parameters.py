@@ -114,13 +114,13 @@ class Ending:
 
 
 PUCK_RANGES = {
-    "dose": (1.0, 60.0), "grind": (1.0, 200.0), "porosity": (0.05, 0.6),
-    "bulk_density": (150.0, 800.0), "radius": (10.0, 60.0), "absorbs": (0.1, 3.0),
+    "dose": (3.0, 60.0), "grind": (2.0, 200.0), "porosity": (0.05, 0.6),
+    "bulk_density": (150.0, 800.0), "radius": (10.0, 60.0), "absorbs": (0.3, 3.0),
     "swelling": (0.0, 0.95), "opening": (0.0, 10.0),
 }  # fmt: skip
 COFFEE_RANGES = {
-    "soluble": (0.05, 0.5), "fast": (0.0, 1.0), "fast_rate": (0.0, 10.0),
-    "slow_rate": (0.0, 5.0), "saturation": (0.05, 2.0),
+    "soluble": (0.05, 0.4), "fast": (0.0, 1.0), "fast_rate": (0.0, 5.0),
+    "slow_rate": (0.0, 2.0), "saturation": (0.1, 2.0),
 }  # fmt: skip
 MACHINE_RANGES = {
     "free_flow": (0.5, 50.0), "pump_limit": (1.0, 25.0), "line_flow": (0.5, 50.0),

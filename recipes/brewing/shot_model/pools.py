@@ -13,6 +13,7 @@ from stations.metrology.fluid import KELVIN, viscosity
 
 REFERENCE_TEMPERATURE = 93.0  # °C
 REFERENCE_GRIND = 11.0  # um
+AT_ONCE = 5.0  # 1/s; what is dissolved within half a second may as well take that long
 
 
 class Pools:
@@ -20,8 +21,9 @@ class Pools:
 
     def __init__(self, puck: Puck, coffee: Coffee, machine: Machine) -> None:
         warm = _diffusivity(machine.temperature) / _diffusivity(REFERENCE_TEMPERATURE)
-        self._fast_rate = coffee.fast_rate * warm
-        self._slow_rate = coffee.slow_rate * warm * (REFERENCE_GRIND / puck.grind) ** 2
+        finer = (REFERENCE_GRIND / puck.grind) ** 2
+        self._fast_rate = min(coffee.fast_rate * warm, AT_ONCE)
+        self._slow_rate = min(coffee.slow_rate * warm * finer, AT_ONCE)
         self._saturation = coffee.saturation
         self.soluble = coffee.soluble * puck.dose
         self.start = (self.soluble * coffee.fast, self.soluble * (1.0 - coffee.fast))

@@ -5,7 +5,17 @@ from dataclasses import replace
 from hypothesis import strategies as st
 
 from recipes.brewing.pressure_plan import Plan
-from recipes.brewing.shot_model.parameters import Coffee, Ending, EndsBy, Machine, Puck, Setup
+from recipes.brewing.shot_model.parameters import (
+    COFFEE_RANGES,
+    MACHINE_RANGES,
+    PUCK_RANGES,
+    Coffee,
+    Ending,
+    EndsBy,
+    Machine,
+    Puck,
+    Setup,
+)
 
 ORDINARY = Plan(
     preinfusion_time=4.0, preinfusion_pressure=3.0, rise_time=2.0, intermediate_pressure=7.0,
@@ -38,6 +48,21 @@ machines = st.builds(
 setups = st.builds(
     Setup, plan=plans, ending=endings, puck=pucks, coffee=coffees, machine=machines,
     water=st.none() | st.floats(30, 120),
+)  # fmt: skip
+
+
+anything = st.builds(
+    Setup,
+    plan=st.builds(
+        Plan, brew_pressure=st.floats(0, 15), preinfusion_time=st.floats(0, 120),
+        preinfusion_pressure=st.floats(0, 15), rise_time=st.floats(0, 120),
+        intermediate_pressure=st.none() | st.floats(0, 15), taper_start=st.floats(0, 100),
+        taper_pressure=st.floats(0, 15),
+    ),
+    ending=st.builds(Ending, st.sampled_from(EndsBy), st.floats(0.1, 2000)),
+    puck=st.builds(Puck, **{name: st.floats(*ends) for name, ends in PUCK_RANGES.items()}),
+    coffee=st.builds(Coffee, **{name: st.floats(*ends) for name, ends in COFFEE_RANGES.items()}),
+    machine=st.builds(Machine, **{name: st.floats(*ends) for name, ends in MACHINE_RANGES.items()}),
 )  # fmt: skip
 
 
