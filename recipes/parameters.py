@@ -116,7 +116,9 @@ _TABLE = (
     _number("preinfusion_time", "Pre-infusion time", "s", _M, _R.AS_IS, "0", "60", "0.1"),
     _number("preinfusion_pressure", "Pre-infusion pressure", "bar", _M, _R.AS_IS, "0", "6", "0.1"),
     _number("rise_time", "Rise time", "s", _M, _R.AS_IS, "0", "30", "0.1"),
-    _number("intermediate_pressure", "Intermediate pressure", "bar", _M, _R.AS_IS, "0", "12", "0.1"),
+    _number(
+        "intermediate_pressure", "Intermediate pressure", "bar", _M, _R.AS_IS, "0", "12", "0.1",
+    ),
     _number("brew_pressure", "Brew pressure", "bar", _M, _R.AS_IS, "1", "12", "0.1"),
     _number(
         "taper_start", "Taper start", "%", _M, _R.PULSE_OF_PERCENT, "50", "100", "0.1",

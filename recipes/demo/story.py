@@ -105,10 +105,9 @@ class Story:
 
     def _slot(self, site: str, number: int) -> Slot:
         """The first station's slot of that number."""
-        slots = Slot.objects.with_equipment().filter(
-            station__machine__site=self.sites[site], number=number
-        )
-        return slots[0]
+        here = Slot.objects.filter(station__machine__site=self.sites[site], number=number)
+        first: Slot = here.with_equipment()[0]
+        return first
 
     def _read(self, placement: Placement, site: str, **differing: str) -> None:
         found = {code: each["value"] for code, each in placement.settings.values.items()}

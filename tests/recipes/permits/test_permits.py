@@ -127,7 +127,7 @@ def test_the_pages_from_slot_to_end(placed: Bar, signed_in: SignedIn) -> None:
     browser, slot = signed_in(placed.cast.head_roaster), placed.slots[0]
     assert browser.get("/permits/new/", {"slot": slot.pk}).status_code == 200
     query = {
-        "site": placed.cast.site.pk, "slots": slot.pk, "brew_temperature": "91.5",
+        "site": str(placed.cast.site.pk), "slots": str(slot.pk), "brew_temperature": "91.5",
         "date": (datetime.now(UTC) + timedelta(days=2)).date().isoformat(), "time": "18:00",
     }  # fmt: skip
     plan = browser.get("/permits/new/", query)

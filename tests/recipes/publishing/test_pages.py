@@ -16,7 +16,7 @@ SIGN = {"password": PASSWORD, "reason": "New crop", "acknowledged": "on"}
 
 def body(response: Any) -> str:  # noqa: ANN401
     """The page as text."""
-    return response.content.decode()
+    return str(response.content, "utf-8")
 
 
 @pytest.fixture
@@ -43,7 +43,7 @@ def test_scope_leads_to_the_plan(roaster: Client, bar: Bar) -> None:
 
 def test_machines_are_picked_within_the_sites_chosen(roaster: Client, bar: Bar) -> None:
     url = f"/versions/{bar.version.pk}/publish/"
-    page = roaster.get(url, {"where": "machines", "sites": bar.cast.site.pk})
+    page = roaster.get(url, {"where": "machines", "sites": str(bar.cast.site.pk)})
     assert "Harbour · Back" in body(page)
     assert "Counter" not in body(page)
 

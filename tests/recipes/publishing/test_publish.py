@@ -24,7 +24,7 @@ def test_each_slot_gets_what_its_own_station_must_be_set_to(bar: Bar, send: Publ
         placement.slot_id: placement.settings.values["water_volume"]
         for placement in Placement.objects.in_force().select_related("settings")
     }
-    first, second, third, fourth = (station.slots.first() for station in bar.stations)
+    first, second, third, fourth = (station.slots.order_by("number")[0] for station in bar.stations)
     # 70 mL through 4.00, 4.10, 3.95 and 4.05 pulses per mL, half-up: 276.5 is 277, 283.5 is 284.
     assert [held[slot.pk]["value"] for slot in (first, second, third, fourth)] == [
         "280", "287", "277", "284",
