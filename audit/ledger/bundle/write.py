@@ -12,7 +12,7 @@ from audit.ledger.merkle import Coordinate, Frontier
 from audit.ledger.note import Verifier
 from audit.ledger.proof import Span, coordinates
 
-BLOCK = 256  # entries per line of fingerprints: what a damaged line can cost
+BLOCK = 1024  # entries per line of fingerprints
 
 Nodes = Callable[[Sequence[Coordinate]], Mapping[Coordinate, bytes]]
 

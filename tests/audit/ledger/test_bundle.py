@@ -41,6 +41,14 @@ def test_every_history_is_intact(batches: list[int]) -> None:
     assert report.checkpoints == len(batches)
 
 
+def test_a_long_stretch_takes_several_lines_of_fingerprints() -> None:
+    lines = sealed(2500).bundle()
+    assert sum(line.startswith(b'["fingerprints"') for line in lines) == 3
+    assert check(lines).intact
+    lines.insert(place(lines, 2200), lines.pop(place(lines, 100)))
+    assert found(check(lines)) == [("re-ordered", 100)]
+
+
 @given(st.sets(st.integers(0, 514)))
 def test_a_part_proves_its_place(chosen: set[int]) -> None:
     report = check(HISTORY.bundle(only=sorted(chosen)), since=HISTORY.checkpoints)
