@@ -5,7 +5,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from audit.errors import Invalid
+from audit.errors import Invalid, Refused
 from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import PageRequest, one_or_404, page_for
@@ -14,11 +14,12 @@ from recipes.compare import rows
 from recipes.forms.formula import formula_initial
 from recipes.forms.requests import ChangeRequestForm, DecisionForm, NewRequestForm
 from recipes.formula import stored
+from recipes.holding import approved_for
 from recipes.models import ChangeRequest, Version
 from recipes.rebasing import three_sides
 from recipes.views.answering import form_page, posted
 from recipes.views.versions import shown_version
-from stations.models import Site
+from stations.models import Site, Slot
 
 SETTLED = 50  # the newest, below those that wait
 
@@ -81,11 +82,13 @@ def request_page(request: PageRequest, pk: int) -> HttpResponse:
 
 @page_for(Verb.REQUEST_MAKE)
 def request_new(request: PageRequest) -> HttpResponse:
-    """Ask for other values than the approved version's (?version=)."""
-    base = shown_version(_asked_version(request))
+    """Ask for other values than the approved version's (?version=, or what a ?slot= holds)."""
+    slot = _asked_slot(request)
+    base = shown_version(_held_version(slot) if slot else _asked_number(request, "version"))
     sites = Site.objects.covered_by(request.user, Verb.REQUEST_MAKE)
+    at = {"site": slot.station.machine.site_id} if slot else {}
     form = NewRequestForm(
-        posted(request), initial=formula_initial(stored(base.formula.all())), sites=sites
+        posted(request), initial=at | formula_initial(stored(base.formula.all())), sites=sites
     )
 
     def act() -> ChangeRequest:
@@ -145,8 +148,28 @@ def request_take_back(request: PageRequest, pk: int) -> HttpResponse:
     return redirect(taken)
 
 
-def _asked_version(request: PageRequest) -> int:
-    text = request.GET.get("version", "")
+def _asked_number(request: PageRequest, name: str) -> int:
+    text = request.GET.get(name, "")
     if not (text.isascii() and text.isdigit() and len(text) <= 18):
-        raise Invalid("version", text, "the number of an approved version")
+        allowed = "an approved version" if name == "version" else "a slot"
+        raise Invalid(name, text, f"the number of {allowed}")
     return int(text)
+
+
+def _asked_slot(request: PageRequest) -> Slot | None:
+    """The slot one comes from, if it is at a site where this person may ask; else 404."""
+    if "slot" not in request.GET:
+        return None
+    rows = Slot.objects.covered_by(request.user, Verb.REQUEST_MAKE).with_equipment()
+    found: Slot = one_or_404(rows, _asked_number(request, "slot"))
+    return found
+
+
+def _held_version(slot: Slot) -> int:
+    base = approved_for(slot)
+    if base is None:
+        raise Refused(
+            "This slot holds nothing that was approved, so there is nothing to ask a change of.",
+            how_to_ask="Open the recipe you want changed, and ask from there.",
+        )
+    return base.pk
