@@ -2,10 +2,29 @@
 
 from collections.abc import Iterable, Mapping
 
+from django.db.models import Q
+
+from audit.labels import register_label
 from audit.registry import SiteShown, register_sites, register_subject
-from stations.models import AbilitySet, Machine, Site
+from stations.models import AbilitySet, Machine, Site, Station
 
 FOUND_AT_MOST = 50
+# Column words where the model's own are not what a page should say, and units (UCUM).
+LABELS = (
+    ("stations_site", "altitude", "Altitude", "m"),
+    ("stations_station", "pulses_per_millilitre", "Flow meter", "{pulse}/mL"),
+    ("stations_station", "temperature_offset", "Temperature offset", "Cel"),
+    ("stations_station", "code", "Code on its sheet", ""),
+    ("stations_abilityset", "ends_by", "A shot can end by", ""),
+    ("stations_ability", "minimum", "Least", ""),
+    ("stations_ability", "maximum", "Most", ""),
+    ("stations_ability", "resolution", "Step", ""),
+    ("stations_controlsettings", "values", "Settings", ""),
+    ("stations_controlsettings", "content_digest", "Digest of the formula", ""),
+    ("stations_placement", "basis_id", "Number of that", ""),
+    ("stations_readback", "found", "Found", ""),
+    ("stations_readback", "verdicts", "Verdict on each", ""),
+)
 
 
 def register() -> None:
@@ -13,9 +32,11 @@ def register() -> None:
     register_sites(_sites)
     register_subject("site", "Site", "stations:site", find=_sites_named)
     register_subject("machine", "Machine", "stations:machine", find=_machines_named)
-    register_subject("station", "Station", "stations:station")
+    register_subject("station", "Station", "stations:station", find=_stations_named)
     register_subject("slot", "Slot", "stations:slot")
     register_subject("ability set", "Abilities", "stations:ability_set", find=_abilities_named)
+    for table, column, label, unit in LABELS:
+        register_label(table, column, label, unit)
 
 
 def _sites() -> Mapping[int, SiteShown]:
@@ -30,6 +51,13 @@ def _sites_named(text: str) -> Iterable[tuple[int, str]]:
 def _machines_named(text: str) -> Iterable[tuple[int, str]]:
     found = Machine.objects.filter(name__icontains=text).select_related("site")[:FOUND_AT_MOST]
     return [(machine.pk, f"{machine.site} · {machine}") for machine in found]
+
+
+def _stations_named(text: str) -> Iterable[tuple[int, str]]:
+    """By the machine's name, or the code on the sheet."""
+    named = Q(machine__name__icontains=text) | Q(code=text)
+    found = Station.objects.filter(named).with_equipment()[:FOUND_AT_MOST]
+    return [(station.pk, f"{station.machine.site} · {station}") for station in found]
 
 
 def _abilities_named(text: str) -> Iterable[tuple[int, str]]:

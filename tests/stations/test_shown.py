@@ -1,0 +1,44 @@
+"""The history shows the equipment by its names, with units and links."""
+
+from decimal import Decimal
+
+from django.urls import reverse
+
+from audit.models import Entry
+from audit.registry import registry
+from stations.actions import change_site, change_station
+from tests.cast import Cast, SignedIn
+from tests.stations.conftest import Bar
+
+
+def test_a_change_is_shown_with_its_unit(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:
+    change_station(
+        station=bar.first, seen_revision=1, pulses_per_millilitre=Decimal("4.02"),
+        temperature_offset=Decimal("-0.4"), by=cast.head_roaster,
+    )  # fmt: skip
+    entry = Entry.objects.get(action="station.changed")
+    shown = signed_in(cast.owner).get(reverse("audit:entry", args=[entry.pk])).content.decode()
+    for words in ("Changed station", "Flow meter", "pulses/mL", "4.02", "Temperature offset", "°C"):
+        assert words in shown
+    assert bar.first.get_absolute_url() in shown
+
+
+def test_the_timeline_of_a_site_names_it(cast: Cast, signed_in: SignedIn) -> None:
+    change_site(
+        site=cast.site, seen_revision=1, name="Harbour", time_zone="Europe/Lisbon",
+        altitude=Decimal(13), by=cast.owner,
+    )  # fmt: skip
+    address = reverse("audit:timeline", args=["site", cast.site.pk])
+    shown = signed_in(cast.owner).get(address).content.decode()
+    assert "Changed site" in shown
+    assert "Altitude" in shown
+
+
+def test_equipment_is_found_by_name(bar: Bar, cast: Cast) -> None:
+    find = {kind: registry.subjects[kind].find for kind in ("site", "machine", "station")}
+    assert [list(f("harb")) for f in [find["site"]] if f] == [[(cast.site.pk, "Harbour")]]
+    assert [list(f("LEFT")) for f in [find["machine"]] if f] == [
+        [(bar.machine.pk, "Harbour · Left machine")]
+    ]
+    assert [len(list(f("left"))) for f in [find["station"]] if f] == [2]
+    assert [[pk for pk, _ in f(bar.away.code)] for f in [find["station"]] if f] == [[bar.away.pk]]
