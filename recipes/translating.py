@@ -48,26 +48,33 @@ def quantities(formula: Iterable[FormulaValue]) -> list[Quantity]:
     ]
 
 
+# In the order of the fields of StationTraits below.
+TRAITS = (
+    "pulses_per_millilitre",
+    "temperature_offset",
+    "slope_uncertainty",
+    "repeatability",
+    "offset_uncertainty",
+    "machine__site__altitude",
+    "machine__site__air_pressure",
+)
+Measured = Mapping[str, Decimal | None]
+
+
 def translate_for(
-    formula: Sequence[Quantity], stations: QuerySet[Station]
+    formula: Sequence[Quantity], stations: QuerySet[Station], measured: Measured | None = None
 ) -> dict[int, StationTranslation]:
-    """Translate a formula for every station of a queryset: four queries, whatever their number."""
-    rows = list(
-        stations.values_list(
-            "pk",
-            "machine__site_id",
-            "machine__abilities_id",
-            "pulses_per_millilitre",
-            "temperature_offset",
-            "machine__site__altitude",
-        )
-    )
+    """Translate a formula for every station of a queryset: four queries, whatever their number.
+
+    ``measured`` stands in for traits of the stations, to see what a calibration would change.
+    """
+    rows = list(stations.values_list("pk", "machine__site_id", "machine__abilities_id", *TRAITS))
     abilities = abilities_of({row[2] for row in rows})
     policy = Policy.current()
     done = translate_many(
         formula,
         TRANSLATION_RULES,
-        [(abilities[row[2]], _traits(row[3], row[4], row[5])) for row in rows],
+        [(abilities[row[2]], _traits(row[3:], measured or {})) for row in rows],
         refuse_above_boiling=policy.boiling == Boiling.REFUSE,
     )
     return {
@@ -76,8 +83,17 @@ def translate_for(
     }
 
 
-def _traits(pulses: Decimal | None, offset: Decimal | None, altitude: Decimal) -> StationTraits:
-    return StationTraits(pulses_per_millilitre=pulses, temperature_offset=offset, altitude=altitude)
+def _traits(held: Sequence[Decimal | None], measured: Measured) -> StationTraits:
+    traits = {**dict(zip(TRAITS, held, strict=True)), **measured}
+    return StationTraits(
+        pulses_per_millilitre=traits["pulses_per_millilitre"],
+        temperature_offset=traits["temperature_offset"],
+        slope_uncertainty=traits["slope_uncertainty"],
+        repeatability=traits["repeatability"],
+        offset_uncertainty=traits["offset_uncertainty"],
+        altitude=traits["machine__site__altitude"],
+        air_pressure=traits["machine__site__air_pressure"],
+    )
 
 
 def abilities_of(ability_sets: Iterable[int]) -> dict[int, MachineAbilities]:
@@ -107,6 +123,21 @@ def stored(code: str, setting: Setting) -> dict[str, str]:
     value = setting.value
     text = format(value, "f") if isinstance(value, Decimal) else value
     return {"value": text, "unit": PARAMETERS[code].machine_unit}
+
+
+# What a cup is weighed and timed for; a machine that ends by one of them has a setting as well.
+CUP = ("dose_mass", "beverage_mass", "shot_time")
+
+
+def cup_of(formula: Iterable[Quantity]) -> dict[str, dict[str, str]]:
+    """What a check shot is held against, as ``ControlSettings`` keeps it."""
+    return {each.code: _in_cup(each) for each in formula if each.code in CUP and each.target}
+
+
+def _in_cup(quantity: Quantity) -> dict[str, str]:
+    widths = {"target": quantity.target, "below": quantity.below, "above": quantity.above}
+    kept = {name: format(value, "f") for name, value in widths.items() if value is not None}
+    return {**kept, "unit": PARAMETERS[quantity.code].unit}
 
 
 def title_of(version: Version) -> str:

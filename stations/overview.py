@@ -60,8 +60,8 @@ def site_overview(site: Site, user: User) -> Overview:
 
 
 def boiling_point(site: Site) -> Decimal:
-    """Where water boils at a site on an average day, in °C to one place."""
-    exact = Decimal(local_boiling_point(site.altitude))
+    """Where water boils at a site in °C to one place: by its barometer, else by its altitude."""
+    exact = Decimal(local_boiling_point(site.altitude, site.air_pressure))
     return exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
 
 

@@ -23,7 +23,8 @@ Basis = Placement.Basis
 class StationSettings:
     """What the slots of one station are to be set to.
 
-    ``values`` maps codes to ``{"value": decimal string or word, "unit": UCUM code}``.
+    ``values`` maps codes to ``{"value": decimal string or word, "unit": UCUM code}``; ``cup``
+    says what a check shot is held against (``ControlSettings``).
     """
 
     station_id: int
@@ -31,6 +32,7 @@ class StationSettings:
     title: str
     content_digest: str
     values: Mapping[str, Mapping[str, str]]
+    cup: Mapping[str, Mapping[str, str]] | None = None
 
 
 @dataclass(frozen=True)
@@ -44,9 +46,9 @@ class Entitlement:
 
 SCHEDULE = """
 WITH made AS (
-    INSERT INTO stations_controlsettings (station_id, title, content_digest, "values")
+    INSERT INTO stations_controlsettings (station_id, title, content_digest, "values", cup)
     SELECT * FROM unnest(%(stations)s::bigint[], %(titles)s::text[], %(digests)s::text[],
-        %(values)s::jsonb[])
+        %(values)s::jsonb[], %(cups)s::jsonb[])
     RETURNING id, station_id
 )
 INSERT INTO stations_placement
@@ -93,6 +95,7 @@ def schedule(
                 "titles": [each.title for each in settings],
                 "digests": [each.content_digest for each in settings],
                 "values": [json.dumps(each.values, sort_keys=True) for each in settings],
+                "cups": [json.dumps(each.cup) if each.cup else None for each in settings],
                 "due_sites": list(due),
                 "due_at": list(due.values()),
                 "slots": list(slots),

@@ -16,7 +16,7 @@ from recipes.models import Permit, PermitChange, PermitSlot
 from recipes.permits.plan import Changes, PermitPlan, make_permit_plan, refuse_unless_whole
 from recipes.publishing import history
 from recipes.publishing.sign import MOVED
-from recipes.translating import title_of
+from recipes.translating import cup_of, quantities, title_of
 from stations.models import Placement
 from stations.placing import Entitlement, StationSettings, begin_permit, lock_slots, schedule
 
@@ -116,6 +116,7 @@ def _place(permit: Permit, plan: PermitPlan) -> None:
             f"{title_of(line.version)} · permit {permit.pk}",
             line.version.content_digest,
             line.station.values,
+            cup_of(quantities(line.version.formula.all())),
         )
     entitlement = Entitlement(Placement.Basis.PERMIT, permit.pk, signature)
     # One call for each version: within one call a station has one set of settings.

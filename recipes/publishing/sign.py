@@ -19,7 +19,7 @@ from recipes.publishing import history
 from recipes.publishing.plan import Line, Outcome, Plan, make_plan
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import When
-from recipes.translating import title_of
+from recipes.translating import cup_of, quantities, title_of
 from stations.models import Placement
 from stations.placing import Entitlement, StationSettings, lock_slots, schedule
 
@@ -159,8 +159,9 @@ def _place(publication: Publication, plan: Plan) -> None:
 def _settings(plan: Plan) -> list[StationSettings]:
     title, digest = title_of(plan.version), plan.version.content_digest
     stations = sorted({line.target.station_id for line in plan.to_place})
+    cup = cup_of(quantities(plan.version.formula.all()))
     return [
-        StationSettings(pk, plan.stations[pk].site_id, title, digest, plan.stations[pk].values)
+        StationSettings(pk, plan.stations[pk].site_id, title, digest, plan.stations[pk].values, cup)
         for pk in stations
     ]
 

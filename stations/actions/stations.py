@@ -1,6 +1,6 @@
 """Stations and their slots."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from django.db import connection
@@ -82,8 +82,20 @@ def change_station(
             ),
         }
         checks.done()
-        compare_and_set(station, seen_revision, **values)
+        compare_and_set(station, seen_revision, **values, **_unmeasured(station, values))
     return station
+
+
+# What a calibration said about a value says nothing about another that somebody typed in.
+MEASURED_WITH = {
+    "pulses_per_millilitre": ("slope_uncertainty", "repeatability"),
+    "temperature_offset": ("offset_uncertainty",),
+}
+
+
+def _unmeasured(station: Station, values: Mapping[str, Decimal | None]) -> dict[str, None]:
+    changed = [name for name, value in values.items() if value != getattr(station, name)]
+    return {name: None for trait in changed for name in MEASURED_WITH[trait]}
 
 
 def add_slots(*, station: Station, total: int, by: User) -> list[Slot]:

@@ -1,17 +1,23 @@
 """The equipment, and what its slots should hold and were found to hold."""
 
+from stations.models.calibration import Calibration
 from stations.models.equipment import Ability, AbilitySet, Machine, Slot, Station
 from stations.models.placement import ControlSettings, Placement
 from stations.models.read_back import ReadBack
+from stations.models.shot import CheckShot, ShotCorrection, ShotVerdict
 from stations.models.site import Site
 
 __all__ = [
     "Ability",
     "AbilitySet",
+    "Calibration",
+    "CheckShot",
     "ControlSettings",
     "Machine",
     "Placement",
     "ReadBack",
+    "ShotCorrection",
+    "ShotVerdict",
     "Site",
     "Slot",
     "Station",

@@ -113,6 +113,12 @@ class Station(Revised):
         blank=True,
         help_text="°C measured at the group minus °C set; empty: not measured",
     )
+    # Standard uncertainties, from the accepted calibrations; None where a value was typed in.
+    slope_uncertainty = ExactDecimalField(null=True, blank=True, help_text="pulses per mL")
+    repeatability = ExactDecimalField(
+        null=True, blank=True, help_text="mL, standard deviation of one delivery"
+    )
+    offset_uncertainty = ExactDecimalField(null=True, blank=True, help_text="°C")
 
     objects = StationQuerySet.as_manager()
 
@@ -132,6 +138,12 @@ class Station(Revised):
                 name="station_offset_is_plausible",
                 condition=Q(temperature_offset__isnull=True)
                 | Q(temperature_offset__gte=-15, temperature_offset__lte=15),
+            ),
+            models.CheckConstraint(
+                name="station_uncertainties_not_negative",
+                condition=(Q(slope_uncertainty=None) | Q(slope_uncertainty__gte=0))
+                & (Q(repeatability=None) | Q(repeatability__gte=0))
+                & (Q(offset_uncertainty=None) | Q(offset_uncertainty__gte=0)),
             ),
         ]
         triggers = governed(

@@ -16,7 +16,9 @@ class ControlSettings(models.Model):
     """A formula translated for one station: what a slot there must be set to. Never changes.
 
     ``values`` maps a parameter's code to ``{"value": "280", "unit": "{pulse}"}``; numbers are
-    decimal strings, so that nothing between PostgreSQL and the page can round them.
+    decimal strings, so that nothing between PostgreSQL and the page can round them. ``cup`` is
+    what a check shot is held against, if anything: a measured code to
+    ``{"target": "36.0", "below": "2", "above": "2", "unit": "g"}``.
     """
 
     station = models.ForeignKey(Station, models.PROTECT, related_name="control_settings")
@@ -25,6 +27,7 @@ class ControlSettings(models.Model):
         max_length=64, blank=True, help_text="digest of the formula it is from"
     )
     values = models.JSONField()
+    cup = models.JSONField(null=True, blank=True)
     made_at = models.DateTimeField(db_default=Now())
 
     class Meta:

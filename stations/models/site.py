@@ -19,6 +19,10 @@ class Site(Revised):
     name = models.CharField(max_length=80, unique=True)
     time_zone = models.CharField(max_length=60, help_text="IANA name, such as Europe/Lisbon")
     altitude = ExactDecimalField(help_text="metres above sea level")
+    air_pressure = ExactDecimalField(
+        null=True, blank=True, help_text="hPa, as a barometer at the site shows it"
+    )
+    air_pressure_on = models.DateField(null=True, blank=True, help_text="day of that reading")
 
     objects = SiteQuerySet.as_manager()
 
@@ -28,7 +32,14 @@ class Site(Revised):
             models.CheckConstraint(
                 name="site_altitude_in_the_troposphere",
                 condition=models.Q(altitude__gte=-430, altitude__lte=6000),
-            )
+            ),
+            models.CheckConstraint(
+                name="site_barometer_is_dated_and_plausible",
+                condition=models.Q(air_pressure=None, air_pressure_on=None)
+                | models.Q(
+                    air_pressure__gte=400, air_pressure__lte=1100, air_pressure_on__isnull=False
+                ),
+            ),
         ]
         triggers = governed(subject="site", site_id="n.id", label="n.name", exclude=("revision",))
 

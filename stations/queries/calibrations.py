@@ -1,0 +1,40 @@
+"""Calibrations a person may see, and those that are due."""
+
+from datetime import date
+from typing import TYPE_CHECKING, Self
+
+from django.db import models
+
+from people.models import User
+from people.permissions import covered_sites
+from people.verbs import Verb
+
+if TYPE_CHECKING:
+    from stations.models import Calibration  # noqa: F401 - named in the quoted base
+
+
+class CalibrationQuerySet(models.QuerySet["Calibration"]):
+    """Questions about calibrations."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
+        """Only those at sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(station__machine__site__in=sites)
+
+    def with_place(self) -> Self:
+        """With everything a list of them prints."""
+        return self.select_related("station__machine__site", "recorded_by", "decided_by")
+
+    def waiting(self) -> Self:
+        """Recorded and not decided."""
+        return self.filter(state="proposed")
+
+    def newest_accepted(self) -> Self:
+        """The one that counts, for each station and kind."""
+        rows = self.filter(state="accepted").order_by("station", "kind", "-decided_at")
+        return rows.distinct("station", "kind")
+
+    def due_by(self, day: date) -> Self:
+        """Those that count and have to be repeated by that day."""
+        counts = type(self)(self.model).newest_accepted().values("pk")
+        return self.filter(pk__in=counts, due_on__lte=day)
