@@ -51,7 +51,7 @@ def form_page(
 ) -> HttpResponse:
     """Show a form; when it is sent, run the action and go on to what it made.
 
-    ``said`` has a {} for what was made. Where somebody else was quicker, ``stale`` tells the
+    ``said`` has a {} for what was made; empty where the next page says it all. Where somebody else was quicker, ``stale`` tells the
     template to offer the newest state. NotPermitted passes on and becomes a page of its own.
     """
     status, stale = 200, False
@@ -60,7 +60,8 @@ def form_page(
         if form.is_valid():
             with form_errors(form) as outcome:
                 made = act()
-                messages.success(request, said.format(made))
+                if said:
+                    messages.success(request, said.format(made))
                 return redirect(made.get_absolute_url())
             status, stale = outcome.status, isinstance(outcome.error, Stale)
     shown = {**context, "form": form, "stale": stale}

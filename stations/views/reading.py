@@ -23,9 +23,6 @@ class Read:
     def __init__(self, saved: ReadBack) -> None:
         self.saved = saved
 
-    def __str__(self) -> str:
-        return self.saved.get_verdict_display()
-
     def get_absolute_url(self) -> str:
         """The read-back page, showing this one."""
         return f"{reverse('stations:read_back', args=[self.saved.slot_id])}?read={self.saved.pk}"
@@ -55,7 +52,7 @@ def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
         "stations/read_back.html",
         form,
         lambda: _save(request, holding, form),
-        said="Read back: {}.",
+        said="",
         context=context,
     )
 

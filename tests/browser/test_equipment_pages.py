@@ -96,3 +96,9 @@ def test_the_sheet_prints_on_one_page(placed: Bar, open_page: OpenPage) -> None:
     expect(page.get_by_role("link", name="With today's settings")).to_be_hidden()
     expect(page.locator("img.qr")).to_be_visible()
     assert page.pdf(format="A4").count(b"/Type /Page\n") == 1
+
+
+def test_stacked_numbers_stand_beside_their_labels(placed: Bar, open_page: OpenPage) -> None:
+    page = open_page(placed.cast.shop_lead, named("slot", placed.slots[0].pk), screen="phone")
+    for cell in page.locator("td.num").all():
+        assert cell.evaluate("element => getComputedStyle(element).textAlign") == "start"
