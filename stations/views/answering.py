@@ -51,8 +51,9 @@ def form_page(
 ) -> HttpResponse:
     """Show a form; when it is sent, run the action and go on to what it made.
 
-    ``said`` has a {} for what was made; empty where the next page says it all. Where somebody else was quicker, ``stale`` tells the
-    template to offer the newest state. NotPermitted passes on and becomes a page of its own.
+    ``said`` has a {} for what was made; empty where the next page says it all. Where somebody
+    else was quicker, ``stale`` tells the template to offer the newest state. NotPermitted passes
+    on and becomes a page of its own.
     """
     status, stale = 200, False
     if request.method == "POST":

@@ -62,7 +62,7 @@ def test_every_page_is_accessible_and_fits(placed: Bar, open_page: OpenPage, scr
         page.goto(address(placed))
         assert page.locator("h1").count() == 1, name
         for scheme in ("light", "dark"):
-            page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            page.emulate_media(color_scheme=scheme)
             axe(page)
         fits(page)
         touchable(page)
