@@ -3,6 +3,9 @@
 from datetime import UTC, datetime
 from decimal import Decimal
 
+from django.contrib import messages
+from django.contrib.messages.storage.base import Message
+
 from people.marks import MARKS
 from tests.web.gallery.forms import FilterForm, GalleryForm, SignForm
 
@@ -51,6 +54,10 @@ def context(*, bound: bool = False) -> dict[str, object]:
         ],
         "account_url": "/account/",
         "sign_out_url": "/out/",
+        "messages": [
+            Message(messages.SUCCESS, "The draft is saved."),
+            Message(messages.ERROR, "Nothing was placed."),
+        ],
         "when": WHEN,
         "zone": "Asia/Kathmandu",
         "codes": list(MARKS),
