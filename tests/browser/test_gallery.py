@@ -70,6 +70,27 @@ def test_the_keyboard_reaches_the_page_past_the_head(open_page: OpenPage) -> Non
     expect(page.locator("main")).to_be_focused()
 
 
+def test_a_token_is_copied(open_page: OpenPage) -> None:
+    page = open_page(None, "/gallery/")
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    page.get_by_role("button", name="Copy").click()
+    expect(page.get_by_role("button", name="Copied")).to_be_visible()
+    assert page.evaluate("navigator.clipboard.readText()") == "k9-token"
+
+
+def test_printing_is_one_press(open_page: OpenPage) -> None:
+    page = open_page(None, "/gallery/")
+    page.evaluate("window.print = () => document.body.dataset.printed = 'yes'")
+    page.get_by_role("button", name="Print").click()
+    expect(page.locator("body")).to_have_attribute("data-printed", "yes")
+
+
+def test_without_script_there_is_no_button_that_does_nothing(open_page: OpenPage) -> None:
+    page = open_page(None, "/gallery/", script=False)
+    expect(page.get_by_role("button", name="Copy")).to_be_hidden()
+    expect(page.get_by_role("button", name="Print")).to_be_hidden()
+
+
 def test_the_menu_opens_on_a_phone_without_script(open_page: OpenPage) -> None:
     page = open_page(None, "/gallery/", screen="phone", script=False)
     board = page.locator(".nav-folded").get_by_role("link", name="Board")
