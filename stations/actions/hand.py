@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from audit.context import recorded
-from audit.errors import Invalid
+from audit.errors import Invalid, shown
 from audit.subject import Subject
 from people.models import User
 from people.permissions import require
@@ -33,7 +33,8 @@ def set_by_hand(*, slot: Slot, values: Mapping[str, str], by: User) -> Placement
         wanted = {code: str(text).strip() for code, text in values.items() if str(text).strip()}
         # Before the values are looked at: an attempt on a locked slot counts however it is spelt.
         lock_slots([slot.pk])
-        refuse_if_locked(slot, _as_settings(wanted))
+        tried = {shown(code): shown(text) for code, text in wanted.items()}
+        refuse_if_locked(slot, _as_settings(tried))
         _check(slot, wanted)
         return place_by_hand(slot=slot, values=_as_settings(wanted), by=by)
 

@@ -68,6 +68,8 @@ class FoundField(serializers.DictField):
         for code, value in super().to_internal_value(data).items():
             if isinstance(value, bool) or not isinstance(value, str | int | Decimal):
                 raise serializers.ValidationError({code: "text or a number"})
+            if not f"{code}{value}".isprintable():
+                raise serializers.ValidationError("text of one line, without control characters")
             kept[str(code)] = str(value)
         if len(kept) > 100:
             raise serializers.ValidationError("at most 100 settings")

@@ -24,6 +24,8 @@ class AbilitySets(Listing):
     """What machines of each construction can set."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
+    acting_everywhere = True
 
     @extend_schema(responses=AbilitySetOut(many=True))
     def get(self, request: Request) -> Response:
@@ -42,6 +44,8 @@ class OneAbilitySet(Listing):
     """One set."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
+    acting_everywhere = True
 
     @extend_schema(responses=AbilitySetOut)
     def get(self, request: Request, pk: int) -> Response:
@@ -64,6 +68,7 @@ class Machines(Listing):
     """The machines of the sites one's roles cover."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
 
     @extend_schema(
         parameters=[OpenApiParameter("site", str, description="code of a site")],
@@ -93,6 +98,7 @@ class OneMachine(Listing):
     """One machine."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
 
     @extend_schema(responses=MachineOut)
     def get(self, request: Request, pk: int) -> Response:

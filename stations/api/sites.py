@@ -22,6 +22,8 @@ class Sites(Listing):
     """The bars one's roles cover."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
+    acting_everywhere = True
 
     @extend_schema(responses=SiteOut(many=True))
     def get(self, request: Request) -> Response:
@@ -40,6 +42,7 @@ class OneSite(Listing):
     """One bar, by its code."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
 
     @extend_schema(responses=SiteOut)
     def get(self, request: Request, code: str) -> Response:

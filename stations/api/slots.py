@@ -75,6 +75,7 @@ class ReadBacks(Listing):
     """What a slot was found to hold."""
 
     verb = Verb.SLOT_VIEW
+    acting_verb = Verb.SLOT_READ_BACK
 
     @extend_schema(responses=ReadBackOut(many=True))
     def get(self, request: Request, pk: int) -> Response:
@@ -86,9 +87,9 @@ class ReadBacks(Listing):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Write down what the slot holds, and get the verdict on every setting."""
-        body = valid(ReadBackIn, request)
+        slot, body = _slot(request, pk), valid(ReadBackIn, request)
         written = read_back(
-            slot=_slot(request, pk),
+            slot=slot,
             found=body["found"],
             by=person(request),
             seen_placement=body["placement"],
@@ -101,6 +102,7 @@ class ByHand(Listing):
     """Setting an unlocked slot."""
 
     verb = Verb.SLOT_VIEW
+    acting_verb = Verb.SLOT_SET_BY_HAND
 
     @extend_schema(request=ByHandIn, responses={201: SlotOut})
     @acting

@@ -36,6 +36,7 @@ class Stations(Listing):
     """The stations of the sites one's roles cover."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
 
     @extend_schema(parameters=BY, responses=StationOut(many=True))
     def get(self, request: Request) -> Response:
@@ -58,6 +59,7 @@ class OneStation(Listing):
     """One station."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
 
     @extend_schema(responses=StationOut)
     def get(self, request: Request, pk: int) -> Response:
@@ -79,6 +81,7 @@ class StationSlots(Listing):
     """How many slots a station has."""
 
     verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.EQUIPMENT_EDIT
 
     @extend_schema(request=SlotTotalIn, responses=StationOut)
     @acting
