@@ -24,11 +24,11 @@ class Requirement:
     entry: Entry
 
     def words(self) -> str:
-        """As a line of a list: 'brew pressure 9 bar', 'end the shot by water volume'."""
+        """As a line of a list: 'set brew pressure to 9 bar', 'end the shot by water volume'."""
         if not self.parameter.is_number:
             return f"end the shot by {_ending(self.entry.text)}"
         shown = quantity(self.entry.target, self.parameter.unit)
-        return f"{self.parameter.label.lower()} {shown}"
+        return f"set {self.parameter.label.lower()} to {shown}"
 
     def lacking(self, abilities: Mapping[str, Ability], endings: list[str]) -> str:
         """Why a machine can't do it, as words after its name; empty if it can."""

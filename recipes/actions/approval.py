@@ -51,6 +51,11 @@ def own_work(version: Version, user: User) -> bool:
     return user.pk in {version.author_id, version.last_editor_id, asked_by}
 
 
+def barred(version: Version, user: User) -> bool:
+    """Whether they may not approve it as their own work, the owner's policy considered."""
+    return own_work(version, user) and not Policy.current().sole_roaster
+
+
 def _four_eyes(version: Version, by: User) -> str:
     """The signature's note. Raises Refused for one's own work unless the owner's policy allows."""
     if not own_work(version, by):

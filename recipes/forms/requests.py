@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from recipes.actions.decisions import WORDS
 from recipes.actions.requests import EVIDENCE, REASON
 from recipes.forms.formula import FormulaForm
+from recipes.formula import Formula
 from recipes.rebasing import Sides
 from stations.models import Site
 
@@ -23,6 +24,17 @@ class ProposalForm(FormulaForm):
         max_length=EVIDENCE, required=False, widget=forms.Textarea,
         help_text="Shots, times, tastings: what somebody else can check.",
     )  # fmt: skip
+
+    def __init__(self, *args: Any, base: Formula, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.base = base
+
+    def clean(self) -> None:
+        """A request proposes values; an emptied field would propose nothing, unnoticed."""
+        wanted = self.values()
+        for code in self.base:
+            if code not in wanted and code not in self.errors:
+                self.add_error(code, "Put in a value: to drop a parameter, say so in the reason.")
 
 
 class NewRequestForm(ProposalForm):

@@ -1,8 +1,11 @@
 """Drafts and what is decided about them."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.forms import BoundField
 
 from people.printing import day
 from people.web.signing import SigningForm
@@ -10,7 +13,7 @@ from recipes.actions.drafts import NOTE
 from recipes.actions.review import COMMENT
 from recipes.forms.formula import FormulaForm
 from recipes.models import RoastLot, Version
-from recipes.parameters import PARAMETERS
+from recipes.parameters import PARAMETERS, Parameter
 
 
 class LotChoice(forms.ModelChoiceField[RoastLot]):
@@ -50,6 +53,14 @@ class RevisionForm(forms.Form):
     revision = forms.IntegerField(widget=forms.HiddenInput)
 
 
+@dataclass(frozen=True, slots=True)
+class CommentLine:
+    """One parameter and what may be said about it."""
+
+    parameter: Parameter
+    field: BoundField
+
+
 class ReturnForm(forms.Form):
     """What the author should look at: a comment on the whole, or on single parameters."""
 
@@ -64,6 +75,11 @@ class ReturnForm(forms.Form):
             self.fields[f"comment_{code}"] = forms.CharField(
                 label=f"On {PARAMETERS[code].label.lower()}", max_length=COMMENT, required=False
             )
+
+    def lines(self) -> Iterator[CommentLine]:
+        """The parameters, each with its comment's field."""
+        for code in self.codes:
+            yield CommentLine(PARAMETERS[code], self[f"comment_{code}"])
 
     def comments(self) -> dict[str, str]:
         """By parameter code, "" for the whole."""

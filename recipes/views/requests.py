@@ -87,9 +87,9 @@ def request_new(request: PageRequest) -> HttpResponse:
     base = shown_version(_held_version(slot) if slot else _asked_number(request, "version"))
     sites = Site.objects.covered_by(request.user, Verb.REQUEST_MAKE)
     at = {"site": slot.station.machine.site_id} if slot else {}
-    form = NewRequestForm(
-        posted(request), initial=at | formula_initial(stored(base.formula.all())), sites=sites
-    )
+    says = stored(base.formula.all())
+    initial = at | formula_initial(says)
+    form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites)
 
     def act() -> ChangeRequest:
         return make_request(
@@ -107,7 +107,7 @@ def request_new(request: PageRequest) -> HttpResponse:
         form,
         act,
         said="Your {} is with the head roasters.",
-        context={"base": base, "recipe": base.recipe},
+        context={"base": base, "recipe": base.recipe, "beside": says},
     )
 
 
@@ -115,9 +115,10 @@ def request_new(request: PageRequest) -> HttpResponse:
 def request_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change one's own request, or answer a question about it."""
     change = seen_request(request, pk)
-    wanted = stored(change.base.formula.all()) | stored(change.proposals.all())
+    says = stored(change.base.formula.all())
+    wanted = says | stored(change.proposals.all())
     texts = {name: getattr(change, name) for name in ("reason", "evidence", "revision")}
-    form = ChangeRequestForm(posted(request), initial=texts | formula_initial(wanted))
+    form = ChangeRequestForm(posted(request), initial=texts | formula_initial(wanted), base=says)
 
     def act() -> ChangeRequest:
         return change_request(
@@ -135,7 +136,12 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
         form,
         act,
         said="Your {} was changed.",
-        context={"base": change.base, "recipe": change.base.recipe, "change": change},
+        context={
+            "base": change.base,
+            "recipe": change.base.recipe,
+            "change": change,
+            "beside": says,
+        },
     )
 
 

@@ -6,12 +6,11 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
 from audit.errors import DomainError, Invalid, NotPermitted
-from people.models import Policy
 from people.verbs import Verb
 from people.web.kinds import kind_of
 from people.web.pages import PageRequest, form_errors, page_for, status_of
 from people.web.signing import note_signed
-from recipes.actions.approval import approve, own_work
+from recipes.actions.approval import approve, barred, own_work
 from recipes.actions.review import comment, return_to_author, submit, withdraw
 from recipes.compare import rows
 from recipes.forms.versions import (
@@ -60,7 +59,7 @@ def version_return(request: PageRequest, pk: int) -> HttpResponse:
         form,
         lambda: return_to_author(by=request.user, version=shown, comments=form.comments()),
         said="{} went back to its author.",
-        context=version_context(shown),
+        context=version_context(shown) | {"by_code": stored(shown.formula.all())},
     )
 
 
@@ -91,13 +90,12 @@ def version_approve(request: PageRequest, pk: int) -> HttpResponse:
 def _approval_context(request: PageRequest, version: Version) -> dict[str, object]:
     current = Version.objects.approved().with_formula().filter(recipe=version.recipe).first()
     formula = stored(version.formula.all())
-    own = own_work(version, request.user)
-    allowed = own and Policy.current().sole_roaster
+    own, stopped = own_work(version, request.user), barred(version, request.user)
     return version_context(version) | {
         "current": current,
         "differences": rows(stored(current.formula.all()), formula) if current else [],
-        "barred": own and not allowed,
-        "sole_roaster": allowed,
+        "barred": stopped,
+        "sole_roaster": own and not stopped,
     }
 
 

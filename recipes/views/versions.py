@@ -10,7 +10,7 @@ from audit.errors import Stale
 from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
-from recipes.actions.approval import own_work
+from recipes.actions.approval import barred
 from recipes.actions.drafts import edit_draft, new_draft
 from recipes.compare import rows, version_rows
 from recipes.computed import ratio_words, rest_of
@@ -57,7 +57,7 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
         "unable": unable(formula),
         "comments": shown.comments.select_related("by"),
         "slots": slots_holding(shown) if shown.signature_id else 0,
-        "own_work": own_work(shown, user),
+        "barred": barred(shown, user),
         "may_draft": may(user, Verb.RECIPE_DRAFT),
         "may_approve": may(user, Verb.RECIPE_APPROVE),
         "may_withdraw": may(user, Verb.RECIPE_WITHDRAW),
