@@ -1,0 +1,19 @@
+"""Entry point: `python -m config.walkthrough ADDRESS…`; exit code 0 only if every step did."""
+
+import sys
+
+from config.walkthrough.script import STEPS
+from config.walkthrough.stage import Stage
+from config.walkthrough.telling import tell
+
+
+def main(addresses: list[str]) -> int:
+    """Take every step against these web processes, in turn; 1 if one went differently."""
+    if not addresses or not all(each.startswith(("http://", "https://")) for each in addresses):
+        print("Give one or more addresses, such as http://127.0.0.1:8000.", file=sys.stderr)
+        return 2
+    return 1 if tell(STEPS, Stage(addresses)) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

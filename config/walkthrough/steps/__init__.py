@@ -1,0 +1,1 @@
+"""What each person does, chapter by chapter."""
