@@ -1,13 +1,18 @@
 """Endpoints: slots, what they should hold and were found to hold."""
 
 from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.views import APIView
 
+from people.models import ApiToken, Scope
 from people.verbs import Verb
 from people.web.api import person, valid
 from people.web.idempotency import acting
+from people.web.scopes import ScopePermission
 from stations.actions import read_back, set_by_hand
+from stations.actions.reading import reading_verb
 from stations.api.asking import CONDITIONS, Listing, found, narrowed
 from stations.api.holding import (
     ByHandIn,
@@ -71,11 +76,25 @@ class Placements(Listing):
         return self.listed(rows.select_related("settings", "signature"), PlacementOut)
 
 
+class OrGateway(ScopePermission):
+    """As everywhere, and a gateway's token may report."""
+
+    def has_permission(self, request: Request, view: APIView) -> bool:
+        """Whether the token's scopes allow it."""
+        reports = isinstance(request.auth, ApiToken) and Scope.GATEWAY in request.auth.scopes
+        return (reports and request.method == "POST") or super().has_permission(request, view)
+
+
 class ReadBacks(Listing):
     """What a slot was found to hold."""
 
     verb = Verb.SLOT_VIEW
-    acting_verb = Verb.SLOT_READ_BACK
+    permission_classes = [IsAuthenticated, OrGateway]
+
+    def check_permissions(self, request: Request) -> None:
+        """A gateway reports under a verb of its own. Raises NotPermitted."""
+        self.acting_verb = reading_verb()
+        super().check_permissions(request)
 
     @extend_schema(responses=ReadBackOut(many=True))
     def get(self, request: Request, pk: int) -> Response:

@@ -132,6 +132,18 @@ def test_a_gateway_reports_each_slot_for_itself(bar: Bar, cast: Cast, api_as: Ap
     assert list(roads) == ["gateway", "gateway"]
 
 
+def test_a_gateway_reports_a_single_slot_too(bar: Bar, cast: Cast, api_as: ApiAs) -> None:
+    placement = place(bar.slot, cast.head_roaster)
+    api = api_as(cast.technician, Scope.GATEWAY)
+    body = {"placement": placement.pk, "found": FOUND}
+    answer = send(api, f"slots/{bar.slot.pk}/read-backs/", body)
+    assert (answer.status_code, answer.json()["verdict"]) == (201, "matches")
+    assert Entry.objects.filter(table_name="stations_readback", road="gateway").count() == 1
+    assert api.get(f"/api/v1/slots/{bar.slot.pk}/read-backs/").status_code == 403
+    reader = api_as(cast.shop_lead, Scope.READ)
+    assert send(reader, f"slots/{bar.slot.pk}/read-backs/", body).status_code == 403
+
+
 def test_a_gateway_token_does_nothing_else(bar: Bar, cast: Cast, api_as: ApiAs) -> None:
     api = api_as(cast.shop_lead, Scope.GATEWAY)
     assert api.get("/api/v1/slots/").status_code == 403
