@@ -9,9 +9,9 @@ from audit.errors import Problem
 from audit.revision import compare_and_set
 from audit.subject import Subject
 from people.models import User
+from people.permissions import require_everywhere
 from people.verbs import Verb
 from stations import history
-from stations.actions.permitting import require_everywhere
 from stations.catalogue import ENDINGS, SETTINGS, Setting
 from stations.checks import Checks, taken
 from stations.models import Ability, AbilitySet

@@ -8,10 +8,9 @@ from audit.errors import Problem
 from audit.revision import compare_and_set
 from audit.subject import Subject
 from people.models import User
-from people.permissions import require
+from people.permissions import require, require_everywhere
 from people.verbs import Verb
 from stations import history
-from stations.actions.permitting import require_everywhere
 from stations.checks import ALTITUDE, Checks, taken
 from stations.models import Site
 

@@ -118,7 +118,7 @@ def test_an_ability_no_machine_has_is_named(
 def test_what_every_site_shares_needs_a_role_over_every_site(bar: Bar, cast: Cast) -> None:
     assign_role(person=cast.barista, role=Role.HEAD_ROASTER, site_id=cast.site.pk, by=cast.owner)
     local = type(cast.barista).objects.get(pk=cast.barista.pk)
-    with pytest.raises(NotPermitted, match="every site"):
+    with pytest.raises(NotPermitted, match="for all sites"):
         add_ability_set(name="New", ends_by=["mass"], abilities=reaches(), by=local)
     assert add_machine(site=cast.site, name="Mine", abilities=bar.abilities, by=local).pk
     with pytest.raises(NotPermitted):
