@@ -9,10 +9,11 @@ from typing import Any
 from audit.labels import label_of
 from audit.models import Entry, Operation
 from audit.queries import HistoryFilter, page_of
+from audit.registry import registry
 
 MOST = 500  # the newest changes that are drawn
 PANELS = 4  # columns that get a panel of their own (target, tolerances)
-WIDTH, HEIGHT = 640, 150
+WIDTH, HEIGHT = 760, 150
 INK, SOFT, SHEET, ACCENT = "#1d1b16", "#57524a", "#fdfbf5", "#0c5358"
 
 
@@ -39,7 +40,7 @@ def chart_of(wanted: HistoryFilter, scope: frozenset[int] | None) -> Chart | Non
     series = _series(entries)
     if not series:
         return None
-    unit = next((entry.unit for entry in reversed(entries) if entry.unit), "")
+    unit = registry.unit(next((entry.unit for entry in reversed(entries) if entry.unit), ""))
     svg = _draw(series, unit)
     source = "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
     return Chart(source, " ".join(_told(name, points, unit) for name, points in series.items()))
@@ -95,7 +96,7 @@ def _draw(series: dict[str, list[Point]], unit: str) -> str:
 def _panel(alt: Any, name: str, points: list[Point], unit: str) -> Any:  # noqa: ANN401  untyped
     # Floats only here, for the pixels: every exact value is in the table beside the chart.
     values = [{"at": point.at.isoformat(), "value": float(point.value)} for point in points]
-    title = f"{name} / {unit}" if unit else name
+    title = f"{name}, {unit}" if unit else name
     chart = alt.Chart(alt.Data(values=values)).encode(
         x=alt.X("at:T", title=None, scale=alt.Scale(type="utc")),
         y=alt.Y("value:Q", title=title, scale=alt.Scale(zero=False)),

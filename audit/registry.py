@@ -8,16 +8,18 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 Finder = Callable[[str], Iterable[tuple[int, str]]]
+Namer = Callable[[int], str]
 
 
 @dataclass(frozen=True, slots=True)
 class SubjectKind:
-    """A kind of thing entries are about: its word, its page, and how to find one by name."""
+    """A kind of thing entries are about: its word, its page, how to find one and to name it."""
 
     type: str
     word: str
     url_name: str = ""
     find: Finder | None = None
+    named: Namer | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,14 +51,29 @@ class Registry:
     people: Callable[[], Sequence[tuple[int, str]]] = list
     parameters: Callable[[], Sequence[tuple[str, str]]] = list
     signature: Callable[[int], SignatureShown | None] = lambda _: None
+    unit: Callable[[str], str] = str
 
 
 registry = Registry()
 
 
-def register_subject(type_: str, word: str, url_name: str = "", find: Finder | None = None) -> None:
-    """Name a subject type; its page takes the id; `find` turns a name into (id, label) pairs."""
-    registry.subjects[type_] = SubjectKind(type_, word, url_name, find)
+def register_subject(
+    type_: str,
+    word: str,
+    url_name: str = "",
+    find: Finder | None = None,
+    named: Namer | None = None,
+) -> None:
+    """Name a subject type; its page takes the id; `find` turns a name into (id, label) pairs.
+
+    `named` gives the name of one today; without it the newest entry's own label is shown.
+    """
+    registry.subjects[type_] = SubjectKind(type_, word, url_name, find, named)
+
+
+def register_units(read: Callable[[str], str]) -> None:
+    """How a UCUM code is printed."""
+    registry.unit = read
 
 
 def register_sites(read: Callable[[], Mapping[int, SiteShown]]) -> None:
@@ -77,6 +94,12 @@ def register_parameters(read: Callable[[], Sequence[tuple[str, str]]]) -> None:
 def register_signature(read: Callable[[int], SignatureShown | None]) -> None:
     """How to read a signature by id."""
     registry.signature = read
+
+
+def subject_name(type_: str, pk: int, otherwise: str) -> str:
+    """What the subject is called today, or what its newest entry called it."""
+    kind = registry.subjects.get(type_)
+    return (kind.named(pk) if kind and kind.named else "") or otherwise
 
 
 def subject_word(type_: str) -> str:

@@ -1,5 +1,6 @@
 """An entry's changes as people read them."""
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -8,6 +9,8 @@ from django.utils.dateparse import parse_datetime
 
 from audit.labels import Label, column_order, label_of
 from audit.models import Entry
+
+FINGERPRINT = re.compile(r"[0-9a-f]{64}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,8 @@ def changes_of(entry: Entry, *, by_name: bool = False) -> list[Change]:
         if isinstance(old, dict) or isinstance(new, dict):
             found.extend(_parts(label, old or {}, new or {}))
         else:
-            unit = label.unit or (entry.unit if _is_number(old) or _is_number(new) else "")
+            measured = not label.target and (_is_number(old) or _is_number(new))
+            unit = label.unit or (entry.unit if measured else "")
             before, after = (_words(label, value, by_name=by_name) for value in (old, new))
             found.append(Change(label.name, before, after, unit))
     return found
@@ -78,6 +82,8 @@ def _words(label: Label, value: object, *, by_name: bool) -> object:
         return parse_datetime(value) or value
     if label.target:
         return label.named(value) if by_name else f"#{value}"
+    if not by_name and isinstance(value, str) and FINGERPRINT.fullmatch(value):
+        return f"{value[:12]}…"  # a list has no room for it; the entry's own page shows it whole
     return label.values.get(str(value), _plain(value))
 
 

@@ -12,7 +12,7 @@ from audit.errors import Invalid, NotFound
 from audit.forms import FilterForm
 from audit.paging import addresses, key_of
 from audit.queries import HistoryFilter, HistoryPage, page_of, visible
-from audit.registry import registry, subject_word
+from audit.registry import registry, subject_name, subject_word
 from audit.rows import rows_of, subject_url, whole_row
 
 EMPTY = HistoryPage([], None, None)
@@ -63,7 +63,9 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         raise NotFound("There is no history of that, or none that you may read.")
     context = {
         "kind": subject_word(subject_type),
-        "label": page.entries[0].subject if page.entries else "",
+        "label": subject_name(
+            subject_type, subject_id, page.entries[0].subject if page.entries else ""
+        ),
         "subject_url": subject_url(subject_type, subject_id),
         "rows": rows_of(page.entries),
         "parameter": parameter,

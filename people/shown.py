@@ -7,8 +7,10 @@ from audit.registry import (
     register_people,
     register_signature,
     register_subject,
+    register_units,
 )
 from people.models import Signature, User
+from people.printing import unit_label
 
 FOUND_AT_MOST = 50
 
@@ -17,6 +19,7 @@ def register() -> None:
     """Called once, when the program starts."""
     register_people(_everyone)
     register_signature(_signature)
+    register_units(unit_label)
     register_subject("person", "Person", "people:edit", find=_people_named)
     register_subject("policy", "Policy")
     register_subject("token", "Token")

@@ -141,6 +141,7 @@ class FormulaValue(models.Model):
                 label="l.name",
                 lookup=OF_VERSION,
                 parameter="n.code",
+                exclude=("version_id", "code"),  # both stand in the entry already
                 unit=unit_sql("n.code"),
             ),
         ]

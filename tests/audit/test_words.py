@@ -45,7 +45,7 @@ def test_structured_values_are_taken_apart() -> None:
     old = {"water_volume": {"value": "280", "unit": "{pulse}"}, "ends_by": {"value": "volume"}}
     new = {"water_volume": {"value": "285", "unit": "{pulse}"}, "ends_by": {"value": "volume"}}
     assert shown("stations_controlsettings", values=[old, new]) == [
-        Change("Values: water volume", "280", "285", "{pulse}")
+        Change("Settings: water volume", "280", "285", "{pulse}")
     ]
     (created,) = shown("gone", values=[None, {"dose": {"value": "18.0", "unit": "g"}}])
     assert created == Change("Values: dose", None, "18.0", "g")
