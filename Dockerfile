@@ -25,6 +25,8 @@ COPY templates templates
 COPY static static
 # The key is for this one command; a container without SECRET_KEY refuses to start.
 RUN SECRET_KEY=for-collecting-static-files-only python manage.py collectstatic --noinput --verbosity 0
+# A volume mounted here takes over this owner and mode.
+RUN install --directory --owner=ledger --mode=0700 /keys
 USER 10001
 EXPOSE 8000
 HEALTHCHECK --interval=15s --timeout=6s --start-period=30s --retries=3 \

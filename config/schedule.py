@@ -27,6 +27,20 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "schedule": timedelta(seconds=15),
         "options": {"expires": 15.0},
     },
+    # Often: until an entry is sealed, its change would not be found.
+    "history that is not sealed yet": {
+        "task": "audit.tasks.seal",
+        "schedule": timedelta(seconds=3),
+        "options": {"expires": 3.0},
+    },
+    "history that sealing may have passed by": {
+        "task": "audit.tasks.seal_beneath",
+        "schedule": crontab(hour="2", minute="20"),
+    },
+    "the history's newest checkpoint, to people outside": {
+        "task": "audit.tasks.mail_checkpoint",
+        "schedule": crontab(hour="5", minute="0"),
+    },
     "answers kept for repetitions, and sessions, that are too old": {
         "task": "people.tasks.forget_what_is_old",
         "schedule": crontab(hour="3", minute="40"),

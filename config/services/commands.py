@@ -59,6 +59,7 @@ def lend(*, command: Sequence[str]) -> int:
 def load(stack: Stack, *, shown: bool) -> None:
     """Bring the schema up to date, gather static files, load the demo scenario if none is in."""
     stack.env["SECRET_KEY"] = stack.folder.secret_key()
+    stack.env["LEDGER_KEY_FILE"] = str(stack.folder.path / "ledger_key")
     stack.env["STATIC_ROOT"] = str(stack.folder.path / "static")
     stack.env["ALLOWED_HOSTS"] = f"{HOST},localhost"
     stack.manage("migrate", "--noinput", "--verbosity", "1")

@@ -17,7 +17,10 @@ from config.services.sentences import CannotRunError
 BASE_DIR = Path(__file__).resolve().parents[2]
 
 # All that a run ever makes in its folder; starting over removes these and nothing else.
-OURS = ("database", "database.new", "broker", "logs", "static", "pids", "secret_key", "beat")
+OURS = (
+    *("database", "database.new", "broker", "logs", "static", "pids", "secret_key", "beat"),
+    *("ledger_key", "ledger_key.next"),
+)
 
 
 @dataclass(frozen=True)

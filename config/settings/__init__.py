@@ -7,6 +7,7 @@ from config.settings.auth import *
 from config.settings.base import *
 from config.settings.broker import *
 from config.settings.database import *
+from config.settings.ledger import *
 from config.settings.logs import *
 from config.settings.mode import *
 from config.settings.rest import *

@@ -1,0 +1,6 @@
+"""The history's tables: its entries, and the ledger over them."""
+
+from audit.models.entry import Entry, Operation
+from audit.models.ledger import Checkpoint, Leaf, LedgerKey, Node
+
+__all__ = ["Checkpoint", "Entry", "Leaf", "LedgerKey", "Node", "Operation"]

@@ -1,0 +1,1 @@
+"""Sealing the history: canonical bytes, the stored tree, signed checkpoints, proofs."""

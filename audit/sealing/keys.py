@@ -1,0 +1,106 @@
+"""The signing key: its secret half in a file, its public half in the history.
+
+The file is made at first start. Until a new key is in the history it waits beside the old one as
+`….next`, so that a crash at any line leaves a file that fits the history.
+"""
+
+import os
+import secrets
+from pathlib import Path
+
+from django.conf import settings
+
+from audit.actions import register
+from audit.context import recorded
+from audit.ledger.errors import LedgerError
+from audit.ledger.note import Signer, Verifier
+from audit.models import LedgerKey
+from audit.sealing.errors import KeyMissingError
+
+KEY_MADE = register("ledger.key_made", "Made signing key")
+KEY_ROTATED = register("ledger.key_rotated", "Replaced signing key")
+
+
+def key_file() -> Path:
+    """Where the secret half is."""
+    return Path(settings.LEDGER_KEY_FILE)
+
+
+def next_file() -> Path:
+    """Where a new one waits until the history knows it."""
+    return key_file().with_name(key_file().name + ".next")
+
+
+def verifiers() -> list[Verifier]:
+    """Every public key that ever signed, in order; the first names the history."""
+    known = LedgerKey.objects.order_by("id").values_list("public", flat=True)
+    return [Verifier.read(public) for public in known]
+
+
+def origin() -> str:
+    """The history's own name, which no other has; empty before anything was sealed."""
+    first = LedgerKey.objects.order_by("id").values_list("public", flat=True).first()
+    return Verifier.read(first).name if first else ""
+
+
+def signer() -> Signer:
+    """The key that signs now; made and recorded at first use. Call under the sealers' lock.
+
+    Raises KeyMissingError if the file is gone or does not hold the newest key of the history.
+    """
+    newest = LedgerKey.objects.order_by("-id").values_list("public", flat=True).first()
+    if newest is None:
+        return _first()
+    for file in (key_file(), next_file()):
+        held = read(file)
+        if held and held.verifier.text == newest:
+            if file == next_file():
+                file.replace(key_file())
+            return held
+    raise KeyMissingError(
+        f"{key_file()} does not hold the key that signs this history, {newest}. Put the file "
+        "back, or replace a key that is lost with `manage.py rotate_ledger_key --lost`."
+    )
+
+
+def read(file: Path) -> Signer | None:
+    """The key in a file, None if there is no such file. Raises KeyMissingError if it is no key."""
+    try:
+        return Signer.read(file.read_text("utf-8").strip())
+    except FileNotFoundError:
+        return None
+    except (OSError, UnicodeDecodeError, LedgerError) as error:
+        raise KeyMissingError(f"{file} can not be read as a signing key: {error}") from error
+
+
+def write(file: Path, key: Signer) -> None:
+    """Write a key where there is none, whole or not at all, readable by this user only.
+
+    Raises FileExistsError if another process was first.
+    """
+    file.parent.mkdir(parents=True, exist_ok=True)
+    draft = file.with_name(f"{file.name}.{secrets.token_hex(4)}")
+    try:
+        handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as out:
+            out.write(key.secret_text + "\n")
+            out.flush()
+            os.fsync(out.fileno())
+        os.link(draft, file)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def record(key: Signer, replaces: str, *, action: str, reason: str = "") -> None:
+    """Put the public half into the history."""
+    with recorded(by=None, action=action, reason=reason):
+        LedgerKey.objects.create(public=key.verifier.text, replaces=replaces)
+
+
+def _first() -> Signer:
+    held = read(key_file())
+    if held is None:
+        held = Signer.new(f"{settings.LEDGER_NAME}/{secrets.token_hex(8)}")
+        write(key_file(), held)
+    record(held, "", action=KEY_MADE)
+    return held

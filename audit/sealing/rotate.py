@@ -1,0 +1,63 @@
+"""Replacing the signing key, handed over by the old one where that still exists."""
+
+from django.db import transaction
+
+from audit.ledger.note import Signer
+from audit.sealing import store
+from audit.sealing.errors import SealingError
+from audit.sealing.keys import (
+    KEY_ROTATED,
+    key_file,
+    next_file,
+    origin,
+    read,
+    record,
+    signer,
+    verifiers,
+    write,
+)
+from audit.sealing.seal import newest_checkpoint, sign, trusted_tree
+from audit.sealing.waiting import Place
+
+
+def rotate(*, reason: str, lost: bool = False) -> Signer:
+    """Make a new key, put it into the history and sign the present state with both.
+
+    Whoever trusts the old key can trust the new one from that checkpoint on. With `lost` the old
+    one can not sign, and everybody who kept it has to be told the new one by another road; a check
+    says so. Raises SealingError if nothing was sealed yet, or the old key is not there (or, with
+    `lost`, is).
+    """
+    if not verifiers():
+        raise SealingError("There is no key to replace: nothing was sealed yet.")
+    with transaction.atomic():
+        store.sealing_alone(wait=True)
+        made = _change(reason, lost=lost)
+    next_file().replace(key_file())
+    return made
+
+
+def _change(reason: str, *, lost: bool) -> Signer:
+    old = None if lost else signer()
+    _require_lost(lost=lost)
+    new = _waiting_key()
+    record(new, verifiers()[-1].text, action=KEY_ROTATED, reason=reason)
+    last = newest_checkpoint()
+    tree = trusted_tree(last)
+    floor = Place(last.floor_txid, last.floor_id) if last else Place()
+    sign(tree, [key for key in (old, new) if key], floor)
+    return new
+
+
+def _require_lost(*, lost: bool) -> None:
+    held = read(key_file()) if lost else None
+    if held and held.verifier.text == verifiers()[-1].text:
+        raise SealingError("The key is not lost: its file is there. Replace it without --lost.")
+
+
+def _waiting_key() -> Signer:
+    """A new key in its waiting file; one left by a crash before the history knew it is dropped."""
+    next_file().unlink(missing_ok=True)
+    made = Signer.new(origin())
+    write(next_file(), made)
+    return made
