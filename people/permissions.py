@@ -1,6 +1,6 @@
 """May this person do that, there? Asked inside every action, and by pages to hide what is not."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from django.contrib.auth.models import AnonymousUser
 
@@ -40,9 +40,31 @@ def require_everywhere(user: User, verb: Verb, subject: Subject | None = None) -
     return role
 
 
+def require_at_each(
+    user: User, verb: Verb, sites: Collection[int], subject: Subject | None = None
+) -> None:
+    """As require, for what reaches several sites: each must be covered by a role that allows it."""
+    held = {a.site_id for a in _held(user) if a.role in MAY[verb]}
+    if not held:
+        raise _refusal(verb, "", subject, None)
+    if None not in held and not held.issuperset(sites):
+        raise _refusal(verb, "at every site it concerns", subject, None)
+
+
 def role_for(user: User, verb: Verb, site_id: int | None = None) -> Role:
     """The role used for the verb, as it is printed in signatures. Raises NotPermitted."""
     return require(user, verb, site_id)
+
+
+def may_at_each(user: User | AnonymousUser, verb: Verb, sites: Collection[int]) -> bool:
+    """Whether they may do what reaches all these sites."""
+    covered = covered_sites(user, verb)
+    return covered is None or (bool(covered) and covered.issuperset(sites))
+
+
+def may_everywhere(user: User | AnonymousUser, verb: Verb) -> bool:
+    """Whether they may do what concerns all sites at once."""
+    return covered_sites(user, verb) is None
 
 
 def covered_sites(user: User | AnonymousUser, verb: Verb) -> frozenset[int] | None:

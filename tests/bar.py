@@ -129,9 +129,8 @@ def approved(cast: Cast, version: Version) -> Version:
     return version
 
 
-@pytest.fixture
-def bar(cast: Cast) -> Bar:
-    """Two bars' equipment and an approved recipe."""
+def make_bar(cast: Cast) -> Bar:
+    """Two bars' equipment and an approved recipe, written to the database."""
     with recorded(by=None, action=PERSON_ADDED):
         full, plain = ability_set("Full", FULL), ability_set("Plain", PLAIN)
         first = Machine.objects.create(site=cast.site, name="Front", abilities=full)
@@ -145,3 +144,9 @@ def bar(cast: Cast) -> Bar:
         )
         version = approved(cast, draft(cast))
     return Bar(full, plain, stations, version, cast)
+
+
+@pytest.fixture
+def bar(cast: Cast) -> Bar:
+    """Two bars' equipment and an approved recipe."""
+    return make_bar(cast)

@@ -60,9 +60,8 @@ ROLES: dict[str, tuple[Role, str]] = {
 }
 
 
-@pytest.fixture
-def sites(db: None) -> Sites:
-    """The two bars."""
+def make_sites() -> Sites:
+    """The two bars, written to the database."""
     with recorded(by=None, action=PERSON_ADDED):
         return Sites(
             Site.objects.create(
@@ -74,9 +73,8 @@ def sites(db: None) -> Sites:
         )
 
 
-@pytest.fixture
-def cast(sites: Sites) -> Cast:
-    """Everyone, with their roles."""
+def make_cast(sites: Sites) -> Cast:
+    """Everyone, with their roles, written to the database."""
     password = make_password(PASSWORD)
     with recorded(by=None, action=PERSON_ADDED):
         people = User.objects.bulk_create(
@@ -93,6 +91,18 @@ def cast(sites: Sites) -> Cast:
         )
     members = dict(zip(ROLES, people, strict=True))
     return Cast(**members, site=sites.harbour, other_site=sites.upland)
+
+
+@pytest.fixture
+def sites(db: None) -> Sites:
+    """The two bars."""
+    return make_sites()
+
+
+@pytest.fixture
+def cast(sites: Sites) -> Cast:
+    """Everyone, with their roles."""
+    return make_cast(sites)
 
 
 def credentials(person: User, password: str = PASSWORD) -> Credentials:

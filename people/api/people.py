@@ -50,6 +50,7 @@ def _answer(request: Request, someone: User, status: int = 200) -> Response:
 class People(PeopleView):
     """All people."""
 
+    acting_everywhere = True
     pagination_class = KeysetPagination
 
     @extend_schema(responses=PersonOut(many=True))
@@ -67,6 +68,8 @@ class People(PeopleView):
 
 class OnePerson(PeopleView):
     """One person."""
+
+    acting_everywhere = True
 
     @extend_schema(responses=PersonOut)
     def get(self, request: Request, pk: int) -> Response:
@@ -86,6 +89,8 @@ class OnePerson(PeopleView):
 class Deactivation(PeopleView):
     """End somebody's sign-in."""
 
+    acting_everywhere = True
+
     @extend_schema(request=None, responses=PersonOut)
     @acting
     @matching
@@ -100,6 +105,8 @@ class Deactivation(PeopleView):
 class Reactivation(PeopleView):
     """Allow somebody to sign in again."""
 
+    acting_everywhere = True
+
     @extend_schema(request=None, responses=PersonOut)
     @acting
     @matching
@@ -113,6 +120,8 @@ class Reactivation(PeopleView):
 
 class Invitation(PeopleView):
     """A link to set a password."""
+
+    acting_everywhere = True
 
     @extend_schema(request=None, responses={201: InvitationOut})
     @acting_hiding("link")

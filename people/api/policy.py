@@ -17,6 +17,8 @@ class PolicyInForce(GuardedView):
     """The policy in force: anybody signed in may read it, an owner sets it."""
 
     verb = Verb.RECIPE_VIEW
+    acting_verb = Verb.POLICY_SET
+    acting_everywhere = True
     acting_scope = Scope.SIGN
 
     @extend_schema(responses=PolicyOut)

@@ -16,8 +16,17 @@ from people.actions import (
 from people.forms import PersonEditForm, PersonForm, RevisionForm, RoleForm
 from people.invitations import invite
 from people.models import Assignment, User
+from people.permissions import may_everywhere
 from people.verbs import Verb
-from people.web.pages import PageRequest, form_errors, one_or_404, page_for, posted, status_of
+from people.web.pages import (
+    PageRequest,
+    form_errors,
+    one_or_404,
+    page_for,
+    posted,
+    require_for_page,
+    status_of,
+)
 
 LINK = "invitation_link"  # carried over the redirect in the session, shown once
 
@@ -26,10 +35,14 @@ LINK = "invitation_link"  # carried over the redirect in the session, shown once
 def people(request: PageRequest) -> HttpResponse:
     """Everybody, those who may sign in first."""
     everybody = User.objects.prefetch_related("assignments__site").order_by("-is_active", "name")
-    return render(request, "people/list.html", {"people": everybody})
+    context = {
+        "people": everybody,
+        "may_add": may_everywhere(request.user, Verb.PEOPLE_MANAGE),
+    }
+    return render(request, "people/list.html", context)
 
 
-@page_for(Verb.PEOPLE_MANAGE)
+@page_for(Verb.PEOPLE_MANAGE, everywhere=True)
 def add(request: PageRequest) -> HttpResponse:
     """Add somebody; the next page gives them roles and shows the link to set a password."""
     form = PersonForm(posted(request))
@@ -46,7 +59,9 @@ def add(request: PageRequest) -> HttpResponse:
 
 @page_for(Verb.PEOPLE_MANAGE)
 def edit(request: PageRequest, pk: int) -> HttpResponse:
-    """Name, address and roles of one person."""
+    """Name, address and roles of one person; an owner of one site gives roles there, no more."""
+    if request.method == "POST":
+        require_for_page(request, Verb.PEOPLE_MANAGE, everywhere=True)
     person = one_or_404(User.objects.all(), pk)
     form = PersonEditForm(request.POST) if request.method == "POST" else PersonEditForm.of(person)
     status = status_of(form)
@@ -91,7 +106,7 @@ def take_role(request: PageRequest, pk: int, assignment: int) -> HttpResponse:
 
 
 @require_POST
-@page_for(Verb.PEOPLE_MANAGE)
+@page_for(Verb.PEOPLE_MANAGE, everywhere=True)
 def sign_in_allowed(request: PageRequest, pk: int, *, allowed: bool) -> HttpResponse:
     """End somebody's sign-in, or allow it again."""
     person = one_or_404(User.objects.all(), pk)
@@ -105,7 +120,7 @@ def sign_in_allowed(request: PageRequest, pk: int, *, allowed: bool) -> HttpResp
 
 
 @require_POST
-@page_for(Verb.PEOPLE_MANAGE)
+@page_for(Verb.PEOPLE_MANAGE, everywhere=True)
 def invitation(request: PageRequest, pk: int) -> HttpResponse:
     """A new link to set a password."""
     _invite(request, one_or_404(User.objects.all(), pk))
@@ -126,6 +141,7 @@ def _person_page(
         "form": form,
         "role_form": role_form,
         "assignments": Assignment.objects.of(person),
+        "may_change": may_everywhere(request.user, Verb.PEOPLE_MANAGE),
         "link": kept["link"] if kept and kept["person"] == person.pk else "",
     }
     return render(request, "people/edit.html", shown, status=status)

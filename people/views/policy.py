@@ -12,7 +12,7 @@ from people.web.pages import PageRequest, form_errors, page_for, status_of
 from people.web.signing import note_signed
 
 
-@page_for(Verb.POLICY_SET)
+@page_for(Verb.POLICY_SET, everywhere=True)
 def policy(request: PageRequest) -> HttpResponse:
     """What is in force, under whose signature, and the form to sign another."""
     current = Policy.current()

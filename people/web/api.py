@@ -1,9 +1,12 @@
 """What endpoints need of a request, typed and said once."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
 from rest_framework.exceptions import NotAuthenticated
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import ModelSerializer, Serializer
@@ -13,7 +16,7 @@ from audit.context import record_refusal
 from audit.errors import NotPermitted
 from people.history import ENDPOINT_REFUSED
 from people.models import User
-from people.permissions import require
+from people.permissions import require, require_everywhere
 from people.verbs import Verb
 from people.web.paging import KeysetPagination
 
@@ -23,19 +26,34 @@ M = TypeVar("M", bound=Model)
 class GuardedView(APIView):
     """An endpoint for those who may do `verb` somewhere; others get 403, the history a line.
 
+    Asked before the body is looked at, so that nobody is told how to do what they may not.
     Which sites, and each single change, is checked where the rows are chosen and in the action.
     """
 
     verb: Verb
+    acting_verb: Verb | None = None  # what POST, PUT and DELETE need, where that is not `verb`
+    acting_everywhere = False  # such a change concerns all sites: the role must cover them
 
     def check_permissions(self, request: Request) -> None:
         """Sign-in and token scopes first, then the verb. Raises NotPermitted."""
         super().check_permissions(request)
-        try:
-            require(person(request), self.verb)
-        except NotPermitted as refused:
-            record_refusal(refused, by=person(request), action=ENDPOINT_REFUSED)
-            raise
+        with noting_refusal(request):
+            if request.method in SAFE_METHODS:
+                require(person(request), self.verb)
+            elif self.acting_everywhere:
+                require_everywhere(person(request), self.acting_verb or self.verb)
+            else:
+                require(person(request), self.acting_verb or self.verb)
+
+
+@contextmanager
+def noting_refusal(request: Request) -> Iterator[None]:
+    """A permission asked for by an endpoint, outside any action: its refusal is written too."""
+    try:
+        yield
+    except NotPermitted as refused:
+        record_refusal(refused, by=person(request), action=ENDPOINT_REFUSED)
+        raise
 
 
 def person(request: Request) -> User:

@@ -14,7 +14,7 @@ from audit.context import record_refusal
 from audit.errors import DomainError, Invalid, NotPermitted, Refused
 from people.history import PAGE_REFUSED
 from people.models import User
-from people.permissions import require
+from people.permissions import require, require_everywhere
 from people.verbs import Verb
 from people.web.kinds import kind_of
 
@@ -37,13 +37,16 @@ def page(view: PageView[P]) -> Callable[Concatenate[HttpRequest, P], HttpRespons
 
 
 def page_for(
-    verb: Verb,
+    verb: Verb, *, everywhere: bool = False
 ) -> Callable[[PageView[P]], Callable[Concatenate[HttpRequest, P], HttpResponse]]:
-    """A page for those who may do the verb somewhere; others get 403, and the history a line."""
+    """A page for those who may do the verb somewhere; others get 403, and the history a line.
+
+    ``everywhere``: it concerns all sites, so only a role that covers them all counts.
+    """
 
     def decorate(view: PageView[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
         def checked(request: PageRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
-            require_for_page(request, verb)
+            require_for_page(request, verb, everywhere=everywhere)
             return view(request, *args, **kwargs)
 
         checked.__doc__, checked.__name__ = view.__doc__, view.__name__
@@ -52,13 +55,28 @@ def page_for(
     return decorate
 
 
-def require_for_page(request: PageRequest, verb: Verb, site_id: int | None = None) -> None:
-    """As permissions.require, with the refusal written down. Raises NotPermitted."""
+@contextmanager
+def noting_refusal(request: PageRequest, site_id: int | None = None) -> Iterator[None]:
+    """A permission asked for by a page, outside any action: its refusal is written down too."""
     try:
-        require(request.user, verb, site_id)
+        yield
     except NotPermitted as refused:
         record_refusal(refused, by=request.user, action=PAGE_REFUSED, site_id=site_id)
         raise
+
+
+def require_for_page(
+    request: PageRequest, verb: Verb, site_id: int | None = None, *, everywhere: bool = False
+) -> None:
+    """As permissions.require, or require_everywhere, with the refusal written down.
+
+    Raises NotPermitted.
+    """
+    with noting_refusal(request, site_id):
+        if everywhere:
+            require_everywhere(request.user, verb)
+        else:
+            require(request.user, verb, site_id)
 
 
 def one_or_404(rows: QuerySet[M], pk: int) -> M:

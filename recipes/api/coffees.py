@@ -27,6 +27,8 @@ class RecipeView(GuardedView):
 class Coffees(RecipeView):
     """All coffees."""
 
+    acting_verb = Verb.COFFEE_EDIT
+
     @extend_schema(responses=CoffeeOut(many=True))
     def get(self, request: Request) -> Response:
         """List coffees, newest first."""
@@ -42,6 +44,8 @@ class Coffees(RecipeView):
 
 class OneCoffee(RecipeView):
     """One coffee."""
+
+    acting_verb = Verb.COFFEE_EDIT
 
     @extend_schema(responses=CoffeeOut)
     def get(self, request: Request, pk: int) -> Response:
@@ -62,6 +66,8 @@ class OneCoffee(RecipeView):
 class Lots(RecipeView):
     """The roasts of a coffee."""
 
+    acting_verb = Verb.COFFEE_EDIT
+
     @extend_schema(responses=LotOut(many=True))
     def get(self, request: Request, pk: int) -> Response:
         """List a coffee's roast lots, newest first."""
@@ -78,6 +84,8 @@ class Lots(RecipeView):
 
 class Recipes(RecipeView):
     """All recipes."""
+
+    acting_verb = Verb.RECIPE_DRAFT
 
     @extend_schema(responses=RecipeOut(many=True))
     def get(self, request: Request) -> Response:

@@ -4,6 +4,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from people.verbs import Verb
 from people.web.api import person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
@@ -39,6 +40,8 @@ class RequestView(RecipeView):
 class Acceptance(RequestView):
     """Accept a request."""
 
+    acting_verb = Verb.REQUEST_DECIDE
+
     @extend_schema(request=AcceptIn, responses={201: VersionOut})
     @acting
     @matching
@@ -52,6 +55,8 @@ class Acceptance(RequestView):
 
 class Declining(RequestView):
     """Decline a request."""
+
+    acting_verb = Verb.REQUEST_DECIDE
 
     @extend_schema(request=WordsIn, responses=RequestOut)
     @acting
@@ -67,6 +72,8 @@ class Declining(RequestView):
 class AskingBack(RequestView):
     """Put a question to the author."""
 
+    acting_verb = Verb.REQUEST_DECIDE
+
     @extend_schema(request=WordsIn, responses=RequestOut)
     @acting
     @matching
@@ -80,6 +87,8 @@ class AskingBack(RequestView):
 
 class Rebase(RequestView):
     """Put a request against the version approved meanwhile."""
+
+    acting_verb = Verb.REQUEST_MAKE
 
     @extend_schema(responses=ThreeSidesOut)
     def get(self, request: Request, pk: int) -> Response:

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from audit.errors import Invalid
 from people.models import Scope
 from people.verbs import Verb
-from people.web.api import GuardedView, listed, person, valid
+from people.web.api import GuardedView, listed, noting_refusal, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.numbers import BadNumber, read_number
@@ -21,9 +21,10 @@ from recipes.api.publishing_bodies import ReasonIn
 from recipes.formula import target_bounds
 from recipes.models import Permit, PermitChange, PermitSlot
 from recipes.parameters import PARAMETERS, SetBy
-from recipes.permits.end import end
+from recipes.permits.end import end, must_cover
 from recipes.permits.grant import PermitOrder, grant
 from recipes.permits.plan import make_permit_plan
+from recipes.queries.permits import PermitQuerySet
 
 
 class PermitPlanIn(serializers.Serializer[Any]):
@@ -141,13 +142,13 @@ class Permits(GuardedView):
     """Permits for slots this person may see."""
 
     verb = Verb.SLOT_VIEW
+    acting_verb = Verb.PERMIT_GRANT
     acting_scope = Scope.SIGN
 
     @extend_schema(responses=PermitOut(many=True))
     def get(self, request: Request) -> Response:
         """List them, the newest first."""
-        rows = Permit.objects.covered_by(person(request)).select_related("signature")
-        return listed(self, rows.prefetch_related("slots", "changes"), PermitOut)
+        return listed(self, _seen(request), PermitOut)
 
     @extend_schema(request=PermitIn, responses={201: PermitOut})
     @acting
@@ -169,7 +170,7 @@ class Permits(GuardedView):
             credentials=body.credentials(request),
         )
         note_signed(request)
-        return tagged(request, made, PermitOut(made).data, status=201)
+        return _answer(request, made.pk, status=201)
 
 
 class OnePermit(GuardedView):
@@ -180,8 +181,7 @@ class OnePermit(GuardedView):
     @extend_schema(responses=PermitOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read it."""
-        found = one_or_404(Permit.objects.covered_by(person(request)), pk)
-        return tagged(request, found, PermitOut(found).data)
+        return _answer(request, pk)
 
 
 class PermitEnd(GuardedView):
@@ -195,7 +195,20 @@ class PermitEnd(GuardedView):
     def post(self, request: Request, pk: int) -> Response:
         """End it, if it is still as it was read."""
         who = person(request)
-        found = one_or_404(Permit.objects.covered_by(who, Verb.PERMIT_END), pk)
+        found = one_or_404(Permit.objects.covered_by(who), pk)
+        with noting_refusal(request):
+            must_cover(found, who)
         expected_revision(request, found)
         end(permit=found, by=who, reason=valid(ReasonIn, request)["reason"])
-        return tagged(request, found, PermitOut(found).data)
+        return _answer(request, pk)
+
+
+def _seen(request: Request) -> PermitQuerySet:
+    """Permits that name a slot this person may see, with what an answer holds."""
+    who = person(request)
+    return Permit.objects.covered_by(who).with_slots_for(who).select_related("signature")
+
+
+def _answer(request: Request, pk: int, status: int = 200) -> Response:
+    found = one_or_404(_seen(request), pk)
+    return tagged(request, found, PermitOut(found).data, status=status)

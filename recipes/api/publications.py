@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from people.models import Scope as TokenScope
 from people.verbs import Verb
-from people.web.api import GuardedView, listed, person, valid
+from people.web.api import GuardedView, listed, noting_refusal, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
@@ -59,12 +59,13 @@ class Publications(GuardedView):
     """Publications, the newest first."""
 
     verb = Verb.RECIPE_VIEW
+    acting_verb = Verb.PUBLICATION_SIGN
     acting_scope = TokenScope.SIGN
 
     @extend_schema(responses=PublicationOut(many=True))
     def get(self, request: Request) -> Response:
         """List them."""
-        rows = Publication.objects.with_version().prefetch_related("sites__site")
+        rows = Publication.objects.with_version().with_sites_for(person(request))
         return listed(self, rows, PublicationOut)
 
     @extend_schema(request=PublicationIn, responses={201: PublicationOut})
@@ -102,7 +103,7 @@ class OnePublication(GuardedView):
 
 
 def _answer(request: Request, pk: int, status: int = 200) -> Response:
-    rows = Publication.objects.with_version().prefetch_related("sites__site")
+    rows = Publication.objects.with_version().with_sites_for(person(request))
     found = one_or_404(rows, pk)
     return tagged(request, found, PublicationOut(found).data, status=status)
 
@@ -119,6 +120,8 @@ class Decision(GuardedView):
     def post(self, request: Request, pk: int) -> Response:
         """Do it, if the publication is still as it was read."""
         found = one_or_404(Publication.objects.all(), pk)
+        with noting_refusal(request):
+            control.must_cover(found, person(request))
         expected_revision(request, found)
         type(self).act(
             publication=found, by=person(request), reason=valid(ReasonIn, request)["reason"]

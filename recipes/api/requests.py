@@ -7,11 +7,11 @@ from rest_framework.response import Response
 
 from audit.errors import Invalid
 from people.verbs import Verb
-from people.web.api import listed, person, valid
+from people.web.api import listed, noting_refusal, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
-from recipes.actions.requests import change_request, make_request, take_back
+from recipes.actions.requests import change_request, make_request, must_be_own, take_back
 from recipes.api.coffees import RecipeView
 from recipes.api.filters import RequestFilter, asked
 from recipes.api.request_serializers import RequestChange, RequestIn, RequestOut
@@ -34,6 +34,8 @@ def answer(request: Request, change: ChangeRequest, status: int = 200) -> Respon
 
 class Requests(RecipeView):
     """Change requests of the sites one may see."""
+
+    acting_verb = Verb.REQUEST_MAKE
 
     @extend_schema(parameters=[RequestFilter], responses=RequestOut(many=True))
     def get(self, request: Request) -> Response:
@@ -64,6 +66,8 @@ class Requests(RecipeView):
 class OneRequest(RecipeView):
     """One change request."""
 
+    acting_verb = Verb.REQUEST_MAKE
+
     @extend_schema(responses=RequestOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a change request."""
@@ -74,7 +78,10 @@ class OneRequest(RecipeView):
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Change one's own request; one that was asked back opens again."""
-        found, body = one_or_404(seen_requests(request), pk), valid(RequestChange, request)
+        found = one_or_404(seen_requests(request), pk)
+        with noting_refusal(request):
+            must_be_own(found, person(request))
+        body = valid(RequestChange, request)
         revision = expected_revision(request, found)
         now = change_request(by=person(request), request=found, revision=revision, **body)
         return answer(request, now)
@@ -82,6 +89,8 @@ class OneRequest(RecipeView):
 
 class TakingBack(RecipeView):
     """Take one's own request back."""
+
+    acting_verb = Verb.REQUEST_MAKE
 
     @extend_schema(request=None, responses=RequestOut)
     @acting

@@ -5,6 +5,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from people.models import Scope
+from people.verbs import Verb
 from people.web.api import listed, person, valid
 from people.web.etags import expected_revision, matching
 from people.web.idempotency import acting
@@ -37,6 +38,8 @@ class ActingView(RecipeView):
 class Submission(ActingView):
     """Put a draft before a second person."""
 
+    acting_verb = Verb.RECIPE_SUBMIT
+
     @extend_schema(request=None, responses=VersionOut)
     @acting
     @matching
@@ -50,6 +53,8 @@ class Submission(ActingView):
 class Return(ActingView):
     """Send a version back to its author."""
 
+    acting_verb = Verb.RECIPE_RETURN
+
     @extend_schema(request=ReturnIn, responses=VersionOut)
     @acting
     def post(self, request: Request, pk: int) -> Response:
@@ -61,6 +66,7 @@ class Return(ActingView):
 class Approval(ActingView):
     """Sign a version."""
 
+    acting_verb = Verb.RECIPE_APPROVE
     acting_scope = Scope.SIGN
 
     @extend_schema(request=ApprovalIn, responses=VersionOut)
@@ -82,6 +88,8 @@ class Approval(ActingView):
 class Withdrawal(ActingView):
     """Take a version out of use."""
 
+    acting_verb = Verb.RECIPE_WITHDRAW
+
     @extend_schema(request=WithdrawalIn, responses=VersionOut)
     @acting
     def post(self, request: Request, pk: int) -> Response:
@@ -92,6 +100,8 @@ class Withdrawal(ActingView):
 
 class Comments(ActingView):
     """What was said about a version."""
+
+    acting_verb = Verb.RECIPE_RETURN
 
     @extend_schema(responses=CommentOut(many=True))
     def get(self, request: Request, pk: int) -> Response:

@@ -6,6 +6,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from audit.errors import Invalid
+from people.verbs import Verb
 from people.web.api import listed, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
@@ -61,6 +62,8 @@ class OneVersion(RecipeView):
 class RecipeVersions(RecipeView):
     """The versions of one recipe."""
 
+    acting_verb = Verb.RECIPE_DRAFT
+
     @extend_schema(responses=VersionOut(many=True))
     def get(self, request: Request, pk: int) -> Response:
         """List a recipe's versions, newest first."""
@@ -85,6 +88,8 @@ class RecipeVersions(RecipeView):
 
 class VersionFormula(RecipeView):
     """What a draft says."""
+
+    acting_verb = Verb.RECIPE_DRAFT
 
     @extend_schema(responses=DraftContent)
     def get(self, request: Request, pk: int) -> Response:

@@ -7,7 +7,7 @@ from audit.context import recorded
 from audit.errors import Invalid, Refused
 from audit.subject import Subject
 from people.models import User
-from people.permissions import require
+from people.permissions import require_at_each
 from people.verbs import Verb
 from recipes.models import Publication, PublicationSite
 from recipes.publishing import history
@@ -18,40 +18,58 @@ from stations.placing import cancel_scheduled
 State = Publication.State
 
 
+def must_cover(publication: Publication, by: User) -> None:
+    """Raise NotPermitted unless they may stop publications at every site this one goes to."""
+    require_at_each(by, Verb.PUBLICATION_STOP, reach(publication), _subject(publication))
+
+
+def reach(publication: Publication) -> frozenset[int]:
+    """The sites it goes to."""
+    # Not publication.sites: somebody who sees a part of them may have fetched that part with it.
+    parts = PublicationSite.objects.filter(publication=publication)
+    return frozenset(parts.values_list("site_id", flat=True))
+
+
 def stop(*, publication: Publication, by: User, reason: str) -> None:
-    """Place nothing more until it is resumed; what is placed stays. Raises Refused, Invalid."""
+    """Place nothing more until it is resumed; what is placed stays.
+
+    Raises NotPermitted, Refused, Invalid.
+    """
     with recorded(
         by=by,
         action=history.PUBLICATION_STOPPED,
         reason=_because(reason),
         subject=_subject(publication),
     ):
-        require(by, Verb.PUBLICATION_STOP, subject=_subject(publication))
+        must_cover(publication, by)
         _move(publication, State.RUNNING, State.STOPPED)
 
 
 def resume(*, publication: Publication, by: User, reason: str) -> None:
-    """Go on where it was stopped. Raises Refused, Invalid."""
+    """Go on where it was stopped. Raises NotPermitted, Refused, Invalid."""
     with recorded(
         by=by,
         action=history.PUBLICATION_RESUMED,
         reason=_because(reason),
         subject=_subject(publication),
     ):
-        require(by, Verb.PUBLICATION_STOP, subject=_subject(publication))
+        must_cover(publication, by)
         _move(publication, State.STOPPED, State.RUNNING)
         transaction.on_commit(lambda: start(publication.pk), robust=True)
 
 
 def cancel(*, publication: Publication, by: User, reason: str) -> int:
-    """Give up what a stopped publication has not placed; returns how many slots are free again."""
+    """Give up what a stopped publication has not placed; returns how many slots are free again.
+
+    Raises NotPermitted, Refused, Invalid.
+    """
     with recorded(
         by=by,
         action=history.PUBLICATION_CANCELLED,
         reason=_because(reason),
         subject=_subject(publication),
     ):
-        require(by, Verb.PUBLICATION_STOP, subject=_subject(publication))
+        must_cover(publication, by)
         _move(publication, State.STOPPED, State.CANCELLED)
         freed = cancel_scheduled(basis=Placement.Basis.PUBLICATION, basis_id=publication.pk)
         PublicationSite.objects.filter(publication=publication).update(

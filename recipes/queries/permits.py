@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Self
 
 from django.db import models
-from django.db.models import OuterRef, Subquery
+from django.db.models import OuterRef, Prefetch, Subquery
 
 from people.models import User
 from people.permissions import covered_sites
@@ -40,3 +40,11 @@ class PermitQuerySet(models.QuerySet["Permit"]):
         if sites is None:
             return self
         return self.filter(slots__slot__station__machine__site__in=sites).distinct()
+
+    def with_slots_for(self, user: User) -> Self:
+        """With its changes, and with those of its slots that this person may see."""
+        part = self.model._meta.get_field("slots").related_model
+        sites = covered_sites(user, Verb.SLOT_VIEW)
+        rows = part._default_manager.all()
+        shown = rows if sites is None else rows.filter(slot__station__machine__site__in=sites)
+        return self.prefetch_related(Prefetch("slots", shown), "changes")

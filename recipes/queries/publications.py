@@ -3,7 +3,11 @@
 from typing import TYPE_CHECKING, Self
 
 from django.db import models
-from django.db.models import Max, Min, Sum
+from django.db.models import Max, Min, Prefetch, Sum
+
+from people.models import User
+from people.permissions import covered_sites
+from people.verbs import Verb
 
 if TYPE_CHECKING:
     from recipes.models import Publication  # noqa: F401 - named in the quoted base
@@ -28,3 +32,11 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
     def with_version(self) -> Self:
         """With version, recipe, author and signature at hand."""
         return self.select_related("version__recipe__coffee", "author", "signature")
+
+    def with_sites_for(self, user: User) -> Self:
+        """With the progress at those of their sites that this person may see."""
+        part = self.model._meta.get_field("sites").related_model
+        rows = part._default_manager.select_related("site").order_by("due_at", "site__name")
+        covered = covered_sites(user, Verb.SLOT_VIEW)
+        shown = rows if covered is None else rows.filter(site__in=covered)
+        return self.prefetch_related(Prefetch("sites", shown))

@@ -5,15 +5,22 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from people.permissions import may
+from people.permissions import may_at_each
 from people.verbs import Verb
-from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from people.web.pages import (
+    PageRequest,
+    form_errors,
+    noting_refusal,
+    one_or_404,
+    page_for,
+    status_of,
+)
 from people.web.signing import note_signed
 from recipes.forms.permits import PermitForm, SignPermitForm, soon
 from recipes.forms.publishing import ReasonForm
 from recipes.models import Permit
 from recipes.parameters import PARAMETERS
-from recipes.permits.end import end
+from recipes.permits.end import end, must_cover, reach
 from recipes.permits.grant import PermitOrder, grant
 from recipes.permits.plan import PermitPlan, make_permit_plan
 from recipes.views.answering import posted
@@ -43,7 +50,7 @@ def permit(request: PageRequest, pk: int) -> HttpResponse:
         "slots": shown,
         "zone": shown[0].station.machine.site.time_zone if shown else "",
         "changes": changes,
-        "may_end": may(request.user, Verb.PERMIT_END),
+        "may_end": may_at_each(request.user, Verb.PERMIT_END, reach(found)),
     }
     return render(request, "recipes/permit.html", context)
 
@@ -124,7 +131,9 @@ def _order(chosen: PermitForm, form: SignPermitForm) -> PermitOrder:
 @page_for(Verb.PERMIT_END)
 def permit_end(request: PageRequest, pk: int) -> HttpResponse:
     """End a permit now; its slots fall back to what was approved for them."""
-    found = one_or_404(Permit.objects.covered_by(request.user, Verb.PERMIT_END), pk)
+    found = one_or_404(Permit.objects.covered_by(request.user), pk)
+    with noting_refusal(request):
+        must_cover(found, request.user)
     form = ReasonForm(posted(request))
     status = status_of(form)
     if form.is_bound and form.is_valid():

@@ -10,9 +10,16 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from people.models import User
-from people.permissions import covered_sites, may
+from people.permissions import covered_sites, may_at_each
 from people.verbs import Verb
-from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from people.web.pages import (
+    PageRequest,
+    form_errors,
+    noting_refusal,
+    one_or_404,
+    page_for,
+    status_of,
+)
 from recipes.forms.publishing import ReasonForm
 from recipes.models import Publication, PublicationSite
 from recipes.publishing import control
@@ -49,7 +56,7 @@ def _shown(request: PageRequest, pk: int) -> dict[str, object]:
         "refused": sum(len(row.refusals) for row in sites),
         "finished": publication.state != Publication.State.RUNNING,
         "progress_url": reverse("recipes:publication_progress", args=[pk]),
-        "may_stop": may(request.user, Verb.PUBLICATION_STOP),
+        "may_stop": may_at_each(request.user, Verb.PUBLICATION_STOP, control.reach(publication)),
     }
 
 
@@ -88,6 +95,8 @@ CANCEL = Decision(
 def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
     """A page that asks why, and then does it."""
     found = one_or_404(Publication.objects.with_version(), pk)
+    with noting_refusal(request):
+        control.must_cover(found, request.user)
     form = ReasonForm(posted(request))
     status = status_of(form)
     if form.is_bound and form.is_valid():

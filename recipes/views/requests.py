@@ -8,8 +8,8 @@ from django.views.decorators.http import require_POST
 from audit.errors import Invalid, Refused
 from people.permissions import may
 from people.verbs import Verb
-from people.web.pages import PageRequest, one_or_404, page_for
-from recipes.actions.requests import change_request, make_request, take_back
+from people.web.pages import PageRequest, noting_refusal, one_or_404, page_for
+from recipes.actions.requests import change_request, make_request, must_be_own, take_back
 from recipes.compare import rows
 from recipes.forms.formula import formula_initial
 from recipes.forms.requests import ChangeRequestForm, DecisionForm, NewRequestForm
@@ -115,6 +115,8 @@ def request_new(request: PageRequest) -> HttpResponse:
 def request_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change one's own request, or answer a question about it."""
     change = seen_request(request, pk)
+    with noting_refusal(request, change.site_id):
+        must_be_own(change, request.user)
     says = stored(change.base.formula.all())
     wanted = says | stored(change.proposals.all())
     texts = {name: getattr(change, name) for name in ("reason", "evidence", "revision")}

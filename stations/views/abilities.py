@@ -4,7 +4,7 @@ from django.db.models import Count
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 
-from people.permissions import may
+from people.permissions import may, may_everywhere
 from people.verbs import Verb
 from people.web.pages import PageRequest, require_for_page
 from stations.actions import add_ability_set, change_ability_set
@@ -22,7 +22,7 @@ def ability_sets(request: PageRequest) -> HttpResponse:
     found = AbilitySet.objects.annotate(machine_count=Count("machines"))
     context = {
         "page": keyset(found, "name", request.GET),
-        "may_edit": may(request.user, Verb.EQUIPMENT_EDIT),
+        "may_edit": may_everywhere(request.user, Verb.EQUIPMENT_EDIT),
     }
     return render(request, "stations/ability_sets.html", context)
 
@@ -37,7 +37,7 @@ def ability_set(request: PageRequest, pk: int) -> HttpResponse:
         "ability_set": shown,
         "abilities": abilities_in_order(shown),
         "page": keyset(machines.select_related("site"), "id", request.GET),
-        "may_edit": may(request.user, Verb.EQUIPMENT_EDIT),
+        "may_edit": may_everywhere(request.user, Verb.EQUIPMENT_EDIT),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW),
     }
     return render(request, "stations/ability_set.html", context)
@@ -46,7 +46,7 @@ def ability_set(request: PageRequest, pk: int) -> HttpResponse:
 @page("GET", "POST")
 def ability_set_add(request: PageRequest) -> HttpResponse:
     """Add a set."""
-    require_for_page(request, Verb.EQUIPMENT_EDIT)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
     form = NewAbilitySetForm(sent(request))
     return form_page(
         request,
@@ -66,7 +66,7 @@ def ability_set_add(request: PageRequest) -> HttpResponse:
 @page("GET", "POST")
 def ability_set_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a set."""
-    require_for_page(request, Verb.EQUIPMENT_EDIT)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
     shown = get_object_or_404(AbilitySet, pk=pk)
     form = AbilitySetForm(sent(request), initial=initial_of(shown))
     return form_page(

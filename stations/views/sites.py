@@ -5,7 +5,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils.timezone import now
 
-from people.permissions import may
+from people.permissions import may, may_everywhere
 from people.verbs import Verb
 from people.web.pages import PageRequest, require_for_page
 from stations.actions import add_site, change_site
@@ -37,7 +37,7 @@ def sites(request: PageRequest) -> HttpResponse:
         "form": form,
         "page": keyset(found, "name", request.GET),
         "now": now(),
-        "may_edit": may(request.user, Verb.EQUIPMENT_EDIT),
+        "may_edit": may_everywhere(request.user, Verb.EQUIPMENT_EDIT),
         "may_import": may(request.user, Verb.EQUIPMENT_IMPORT),
     }
     return render(request, "stations/sites.html", context)
@@ -52,6 +52,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
         "now": now(),
         "boiling": boiling_point(shown),
         "overview": site_overview(shown, request.user),
+        "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, shown.pk),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.pk),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.pk),
     }
@@ -61,7 +62,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
 @page("GET", "POST")
 def site_add(request: PageRequest) -> HttpResponse:
     """Add a bar."""
-    require_for_page(request, Verb.EQUIPMENT_EDIT)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
     form = NewSiteForm(sent(request))
     return form_page(
         request,

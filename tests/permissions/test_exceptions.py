@@ -1,0 +1,63 @@
+"""Addresses that the matrix leaves out, and what is told of things that lie at several sites."""
+
+from typing import Any
+
+import pytest
+from django.urls import reverse
+
+from people.models import User
+from tests.permissions.rows import Row
+from tests.permissions.test_matrix import NOT_ANSWERED, ask
+from tests.permissions.world import World
+
+pytestmark = pytest.mark.django_db
+
+
+def read(world: World, person: User, name: str, kwargs: dict[str, Any]) -> Any:  # noqa: ANN401
+    """What the API answers this person."""
+    return world.browser_of(person).get(reverse(name, kwargs=kwargs)).json()
+
+
+@pytest.mark.parametrize("name", ["recipes:request_edit", "recipes:request_take_back"])
+def test_authors_alone(world: World, name: str) -> None:
+    row, cast = Row("POST", name, "L", "request", sited=True), world.bar.cast
+    assert ask(row, world, "own", cast.shop_lead) not in NOT_ANSWERED
+    for person in (cast.other_lead, cast.head_roaster, world.people["L"], world.people["B"]):
+        assert ask(row, world, "own", person) in {403, 404}, person
+
+
+@pytest.mark.parametrize(("method", "name"), [("PUT", "request"), ("POST", "request_take_back")])
+def test_authors_alone_over_the_api(world: World, method: str, name: str) -> None:
+    row, cast = Row(method, f"recipes_api:{name}", "L", "request", sited=True), world.bar.cast
+    assert ask(row, world, "own", cast.shop_lead) not in NOT_ANSWERED
+    for person in (cast.other_lead, cast.head_roaster, world.people["L"], world.people["B"]):
+        assert ask(row, world, "own", person) in {403, 404}, person
+
+
+def test_home_of_somebody_without_a_role_is_empty(world: World) -> None:
+    for letter, person in world.people.items():
+        page = world.browser_of(person).get(reverse("home"))
+        assert page.status_code == 200
+        assert (world.bar.cast.site.name in page.content.decode()) == bool(letter)
+        assert world.bar.cast.other_site.name not in page.content.decode()
+    assert not page.context["lists"]  # the last one has no role
+
+
+def test_a_publication_tells_of_the_sites_one_covers(world: World) -> None:
+    wide = world.shared["wide_publication"]
+    own, other = world.bar.cast.site.pk, world.bar.cast.other_site.pk
+    for person, sites in ((world.people["B"], {own}), (world.everywhere["B"], {own, other})):
+        told = read(world, person, "recipes_api:publication", wide)
+        assert {part["site"] for part in told["sites"]} == sites
+        listed = read(world, person, "recipes_api:publications", {})["results"]
+        parts = [part["site"] for one in listed for part in one["sites"]]
+        assert set(parts) == sites
+
+
+def test_a_permit_tells_of_the_slots_one_covers(world: World) -> None:
+    wide = world.shared["wide_permit"]
+    told = read(world, world.people["B"], "recipes_api:permit", wide)
+    whole = read(world, world.everywhere["B"], "recipes_api:permit", wide)
+    mine = {slot.pk for slot in world.bar.slots if slot.station.machine.site == world.bar.cast.site}
+    assert set(told["slots"]) == set(whole["slots"]) & mine
+    assert set(told["slots"]) < set(whole["slots"])

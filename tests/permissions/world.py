@@ -1,0 +1,180 @@
+"""One of everything: at the person's own site and at another, and a person for every role."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from http.cookies import SimpleCookie
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth.hashers import make_password
+from django.db.models import QuerySet
+from django.test import Client, TestCase
+
+from audit.context import recorded
+from audit.models import Entry
+from people.history import PERSON_ADDED
+from people.models import Assignment, User
+from people.roles import Role
+from recipes.actions.requests import make_request
+from recipes.actions.review import submit
+from recipes.formula import Entry as Value
+from recipes.permits.grant import PermitOrder, grant
+from recipes.permits.plan import make_permit_plan
+from recipes.publishing import run
+from recipes.publishing.plan import make_plan
+from recipes.publishing.scope import Scope, Where
+from recipes.publishing.sign import Order, publish
+from recipes.publishing.timing import When
+from stations.models import Site, Slot
+from tests.bar import Bar, draft, make_bar
+from tests.cast import credentials, make_cast, make_sites
+
+LETTERS = {
+    "H": Role.HEAD_ROASTER,
+    "L": Role.SHOP_LEAD,
+    "B": Role.BARISTA,
+    "T": Role.TECHNICIAN,
+    "O": Role.OWNER,
+}
+COOKIE = settings.SESSION_COOKIE_NAME
+Address = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class World:
+    """Addresses of things by key; those of one site under "own" and "other"."""
+
+    shared: dict[str, Address]
+    own: dict[str, Address]
+    other: dict[str, Address]
+    people: dict[str, User]  # by role letter, each at the own site only; "" has no role
+    everywhere: dict[str, User]  # by role letter, each at all sites
+    bar: Bar
+    sessions: dict[int, str] = field(default_factory=dict)
+    browser: Client = field(default_factory=lambda: Client(raise_request_exception=False))
+
+    def sign_in(self, *people: User) -> None:
+        """Give these people a session each."""
+        for person in people:
+            self.browser.cookies = SimpleCookie()
+            self.browser.force_login(person)
+            self.sessions[person.pk] = self.browser.cookies[COOKIE].value
+
+    def browser_of(self, person: User | None) -> Client:
+        """The one browser, with this person signed in, or nobody."""
+        cookies = {COOKIE: self.sessions[person.pk]} if person else {}
+        self.browser.cookies = SimpleCookie(cookies)
+        return self.browser
+
+    def address(self, thing: str, where: str) -> Address:
+        """What ``reverse`` needs, or a query ("?site": 3)."""
+        return {} if not thing else {**self.shared, **getattr(self, where)}[thing]
+
+
+@contextmanager
+def lasting_world() -> Iterator[World]:
+    """A world in a transaction of its own, as Django's TestCase holds its class's data."""
+    atomics = TestCase._enter_atomics()  # type: ignore[attr-defined]
+    try:
+        world = make_world(make_bar(make_cast(make_sites())))
+        people = world.people, world.everywhere, world.bar.cast.everyone()
+        world.sign_in(*(person for group in people for person in group.values()))
+        yield world
+    finally:
+        TestCase._rollback_atomics(atomics)  # type: ignore[attr-defined]
+
+
+def make_world(bar: Bar) -> World:
+    """Publish, permit, ask: one of everything at both bars."""
+    who = bar.cast.head_roaster
+    wide = _publication(bar, Scope(Where.ALL, slot_numbers=(2,)))
+    with recorded(by=None, action=PERSON_ADDED):
+        drafted, reviewed = (
+            draft(bar.cast, recipe=bar.version.recipe),
+            draft(bar.cast, recipe=bar.version.recipe),
+        )
+        submit(by=who, version=reviewed)
+    pk = {
+        "coffee": bar.version.recipe.coffee_id, "recipe": bar.version.recipe_id,
+        "draft": drafted.pk, "reviewed": reviewed.pk, "approved": bar.version.pk,
+        "wide_publication": wide, "wide_permit": _permit(bar, Slot.objects.filter(number=2)),
+        "person": bar.cast.barista.pk, "abilities": bar.full.pk,
+    }  # fmt: skip
+    shared: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
+    shared["?version"] = {"?version": bar.version.pk}
+    return World(
+        shared,
+        _at(bar, bar.cast.site, bar.cast.shop_lead),
+        _at(bar, bar.cast.other_site, bar.cast.other_lead),
+        _people(bar.cast.site),
+        _people(None),
+        bar,
+    )
+
+
+def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
+    """The things of one site."""
+    publication = _publication(bar, Scope(Where.SITES, (site.pk,), slot_numbers=(1,)))
+    station = next(each for each in bar.stations if each.machine.site_id == site.pk)
+    slot = station.slots.order_by("number")[0]
+    request = make_request(
+        by=lead,
+        base=bar.version,
+        site=site,
+        proposals={"brew_temperature": Value(Decimal("92.0"))},
+        reason="Sharp",
+    )
+    entry = Entry.objects.filter(site_id=site.pk).latest("id")
+    pk = {
+        "site": site.pk, "machine": station.machine_id, "station": station.pk, "slot": slot.pk,
+        "request": request.pk, "entry": entry.pk, "publication": publication,
+        "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
+    }  # fmt: skip
+    things: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
+    return things | {
+        "?site": {"?site": site.pk},
+        "?machine": {"?machine": station.machine_id},
+        "?slot": {"?slot": slot.pk},
+        "code": {"code": station.code},
+        "site_code": {"code": site.code},
+        "timeline": {"subject_type": "slot", "subject_id": slot.pk},
+    }
+
+
+def _publication(bar: Bar, scope: Scope) -> int:
+    who, version = bar.cast.head_roaster, bar.version
+    plan = make_plan(version=version, scope=scope, when=When(), by=who, now=datetime.now(UTC))
+    order = Order(version, scope, When(), "New crop", plan.digest, acknowledged=True)
+    made = publish(order=order, by=who, credentials=credentials(who)).pk
+    run.run(made)
+    return made
+
+
+def _permit(bar: Bar, named: QuerySet[Slot]) -> int:
+    who, ends_at = bar.cast.head_roaster, datetime.now(UTC) + timedelta(days=2)
+    changes: dict[str, Decimal | str] = {"brew_temperature": Decimal("92.0")}
+    slots = tuple(named.values_list("pk", flat=True))
+    plan = make_permit_plan(slots=slots, changes=changes, ends_at=ends_at, by=who)
+    order = PermitOrder(slots, changes, ends_at, "Gasket", plan.digest, acknowledged=True)
+    return grant(order=order, by=who, credentials=credentials(who)).pk
+
+
+def _people(site: Site | None) -> dict[str, User]:
+    """A person for each role, at this site only or at all, and one without any role."""
+    password = make_password(None)
+    with recorded(by=None, action=PERSON_ADDED):
+        found = {
+            letter: User.objects.create(
+                email=f"{letter.lower() or 'none'}@{site.code if site else 'all'}.example.com",
+                name=letter or "none",
+                password=password,
+            )
+            for letter in [*LETTERS, ""]
+        }
+        Assignment.objects.bulk_create(
+            Assignment(user=found[letter], role=role, site=site) for letter, role in LETTERS.items()
+        )
+    return found
