@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Literal
 
 import django
-from playwright.sync_api import Browser, Page, StorageState, sync_playwright
+from playwright.sync_api import Browser, Page, Response, StorageState, sync_playwright
 
 from config.services.commands import free_ports, load, temporary_folder
 from config.services.stack import run_application, servers
@@ -130,6 +130,7 @@ def _signed_in(browser: Browser, address: str, email: str, password: str) -> Sto
 
 
 def _go(page: Page, shot: Shot) -> None:
+    page.on("response", _must_be_fine)
     page.set_viewport_size({"width": WIDTHS[shot.screen], "height": shot.height})
     page.goto(shot.path)
     for words in shot.presses:
@@ -141,6 +142,11 @@ def _go(page: Page, shot: Shot) -> None:
         page.emulate_media(media="print")
         page.evaluate("document.body.style.padding = '14mm 15mm'")  # the margins of the sheet
         page.set_viewport_size({"width": 794, "height": shot.height})  # A4 at 96 px an inch
+
+
+def _must_be_fine(response: Response) -> None:
+    if response.status >= 400:
+        sys.exit(f"{response.url} answered {response.status}: no picture of that.")
 
 
 if __name__ == "__main__":
