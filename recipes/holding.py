@@ -3,12 +3,20 @@
 from recipes.models import Version
 from stations.models import Placement, Slot
 
+SIGNED_FOR_IT = (Placement.Basis.PUBLICATION, Placement.Basis.RE_TRANSLATION)
+
 
 def slots_holding(version: Version) -> int:
-    """How many slots should hold it now by a publication."""
-    publications = version.publications.values("pk")
-    placed = Placement.objects.in_force().filter(basis=Placement.Basis.PUBLICATION)
-    return placed.filter(basis_id__in=publications).count()
+    """How many slots should hold it now, as published or as translated anew since."""
+    placed = Placement.objects.in_force().filter(basis__in=SIGNED_FOR_IT)
+    return placed.filter(settings__content_digest=version.content_digest).count()
+
+
+def version_in_force(slot: Slot) -> Version | None:
+    """The signed version whose settings, translated or on permit, a slot should hold now."""
+    held = Placement.objects.in_force().filter(slot=slot).exclude(settings__content_digest="")
+    digests = held.values("settings__content_digest")
+    return Version.objects.filter(content_digest__in=digests, signature__isnull=False).first()
 
 
 def approved_for(slot: Slot) -> Version | None:

@@ -9,4 +9,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("recipes.views.requests_urls")),
     path("", include("recipes.views.publications_urls")),
     path("", include("recipes.views.permits_urls")),
+    path("", include("recipes.views.calibrations_urls")),
 ]

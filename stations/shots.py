@@ -88,23 +88,26 @@ def cup_of(placement: Placement) -> Cup:
     return placement.settings.cup or {}
 
 
+def target_lines(cup: Cup) -> list[ShotLine]:
+    """What a shot will be held against, before it is pulled."""
+    return [_line(cup, code, None, "") for code in LABELS if code in cup]
+
+
 def lines_of(shot: CheckShot) -> list[ShotLine]:
     """A shot value by value, for pages and the API."""
     cup = cup_of(shot.placement)
     return [
-        ShotLine(
-            code,
-            label,
-            BOUNDS[code].unit,
-            getattr(shot, code),
-            _decimal(cup.get(code, {}), "target"),
-            _decimal(cup.get(code, {}), "below"),
-            _decimal(cup.get(code, {}), "above"),
-            shot.verdicts.get(code, ""),
-        )
-        for code, label in LABELS.items()
-        if getattr(shot, code) is not None
+        _line(cup, code, value, shot.verdicts.get(code, ""))
+        for code in LABELS
+        if (value := getattr(shot, code)) is not None
     ]
+
+
+def _line(cup: Cup, code: str, value: Decimal | None, verdict: str) -> ShotLine:
+    target, below, above = (
+        _decimal(cup.get(code, {}), name) for name in ("target", "below", "above")
+    )
+    return ShotLine(code, LABELS[code], BOUNDS[code].unit, value, target, below, above, verdict)
 
 
 def _decimal(held: Mapping[str, str], name: str) -> Decimal | None:

@@ -2,7 +2,18 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from stations.views import abilities, board, importing, machines, reading, sites, slots, stations
+from stations.views import (
+    abilities,
+    board,
+    calibrations,
+    importing,
+    machines,
+    reading,
+    shots,
+    sites,
+    slots,
+    stations,
+)
 
 app_name = "stations"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -12,6 +23,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sites/<int:pk>/", sites.site, name="site"),
     path("sites/<int:pk>/edit/", sites.site_edit, name="site_edit"),
     path("sites/<int:pk>/to-key/", reading.to_key, name="to_key"),
+    path("sites/<int:pk>/barometer/", calibrations.barometer, name="barometer"),
+    path("calibrations/", calibrations.calibrations, name="calibrations"),
     path("machines/add/", machines.machine_add, name="machine_add"),
     path("machines/<int:pk>/", machines.machine, name="machine"),
     path("machines/<int:pk>/edit/", machines.machine_edit, name="machine_edit"),
@@ -24,10 +37,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stations/<int:pk>/edit/", stations.station_edit, name="station_edit"),
     path("stations/<int:pk>/slots/", stations.slots_add, name="slots_add"),
     path("stations/<int:pk>/sheet/", stations.sheet, name="sheet"),
+    path(
+        "stations/<int:pk>/calibrations/new/", calibrations.calibration_new, name="calibration_new"
+    ),
     path("at/<slug:code>/", stations.at, name="at"),
     path("slots/<int:pk>/", slots.slot, name="slot"),
     path("slots/<int:pk>/read-back/", reading.read_slot_back, name="read_back"),
     path("slots/<int:pk>/set/", slots.set_slot_by_hand, name="set_by_hand"),
+    path("slots/<int:pk>/shots/new/", shots.shot_log, name="shot_log"),
+    path("shots/<int:pk>/", shots.shot, name="shot"),
+    path("shots/<int:pk>/correct/", shots.shot_correct, name="shot_correct"),
     path("equipment/import/", importing.import_page, name="import"),
     path("equipment/import/example.csv", importing.import_example, name="import_example"),
 ]

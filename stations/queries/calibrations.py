@@ -4,6 +4,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Self
 
 from django.db import models
+from django.db.models import Exists, OuterRef
 
 from people.models import User
 from people.permissions import covered_sites
@@ -31,10 +32,12 @@ class CalibrationQuerySet(models.QuerySet["Calibration"]):
 
     def newest_accepted(self) -> Self:
         """The one that counts, for each station and kind."""
-        rows = self.filter(state="accepted").order_by("station", "kind", "-decided_at")
-        return rows.distinct("station", "kind")
+        same = {name: OuterRef(name) for name in ("station", "kind")}
+        newer = type(self)(self.model).filter(
+            **same, state="accepted", decided_at__gt=OuterRef("decided_at")
+        )
+        return self.filter(~Exists(newer), state="accepted")
 
     def due_by(self, day: date) -> Self:
         """Those that count and have to be repeated by that day."""
-        counts = type(self)(self.model).newest_accepted().values("pk")
-        return self.filter(pk__in=counts, due_on__lte=day)
+        return self.newest_accepted().filter(due_on__lte=day)

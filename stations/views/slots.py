@@ -12,7 +12,7 @@ from stations.actions import set_by_hand
 from stations.by_hand import WHO_MAY
 from stations.forms.values import ByHandForm
 from stations.holdings import Holding, holdings
-from stations.models import Placement, ReadBack, Slot
+from stations.models import CheckShot, Placement, ReadBack, Slot
 from stations.paging import keyset
 from stations.verdicts import lines_of
 from stations.views.answering import form_page, page, sent
@@ -40,6 +40,8 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
         "last": last,
         "lines": lines_of(holding.placement.settings.values, last) if holding.placement else [],
         "waiting": _waiting(pk),
+        "shots": keyset(_shots(pk), "-id", request.GET, prefix="shot_", size=PER_LIST),
+        "metered": holding.placement and "water_volume" in holding.placement.settings.values,
         "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
         "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
         "who_may": WHO_MAY,
@@ -51,6 +53,7 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
 def _rights(request: PageRequest, site_id: int) -> dict[str, bool]:
     verbs = {
         "may_read_back": Verb.SLOT_READ_BACK,
+        "may_log": Verb.SHOT_LOG,
         "may_set": Verb.SLOT_SET_BY_HAND,
         "may_ask": Verb.REQUEST_MAKE,
         "may_permit": Verb.PERMIT_GRANT,
@@ -72,6 +75,10 @@ def _waiting(slot_id: int) -> Any:  # noqa: ANN401
     states = [Placement.State.SCHEDULED, Placement.State.SUSPENDED]
     rows = Placement.objects.filter(slot=slot_id, state__in=states)
     return rows.select_related("settings", "signature").order_by("due_at")
+
+
+def _shots(slot_id: int) -> Any:  # noqa: ANN401
+    return CheckShot.objects.filter(slot=slot_id).select_related("by", "placement__settings")
 
 
 def _past(slot_id: int) -> Any:  # noqa: ANN401

@@ -44,6 +44,8 @@ def _station_page(
         "site": site,
         "holdings": holdings(slots),
         "form": form,
+        "calibrations": shown.calibrations.select_related("station__machine__site")[:10],
+        "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, site.pk),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, site.pk),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, site.pk),
     }
@@ -109,6 +111,7 @@ def at(request: PageRequest, code: str) -> HttpResponse:
         "holdings": holdings(Slot.objects.filter(station=shown)),
         "now": now(),
         "may_read_back": may(request.user, Verb.SLOT_READ_BACK, site.pk),
+        "may_log": may(request.user, Verb.SHOT_LOG, site.pk),
     }
     return render(request, "stations/at.html", context)
 

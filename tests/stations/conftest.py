@@ -67,7 +67,12 @@ def bar(cast: Cast) -> Bar:
     )
 
 
-def place(slot: Slot, by: User, values: Mapping[str, Mapping[str, str]] = VALUES) -> Placement:
+def place(
+    slot: Slot,
+    by: User,
+    values: Mapping[str, Mapping[str, str]] = VALUES,
+    cup: Mapping[str, Mapping[str, str]] | None = None,
+) -> Placement:
     """Put a signed placement into force in one slot, as a publication does."""
     site = slot.station.machine.site
     with recorded(by=by, action=SLOTS_ADDED):
@@ -79,7 +84,7 @@ def place(slot: Slot, by: User, values: Mapping[str, Mapping[str, str]] = VALUES
         )  # fmt: skip
         basis = Placement.Basis.PUBLICATION
         settings = StationSettings(
-            slot.station_id, site.pk, "House espresso, version 3", "0" * 64, values
+            slot.station_id, site.pk, "House espresso, version 3", "0" * 64, values, cup
         )
         schedule(
             entitlement=Entitlement(basis, basis_id, signature),

@@ -20,7 +20,7 @@ PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 8),
     "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 6),
     "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 7),
-    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 7),
+    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 8),
     "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 10),
     "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
 }

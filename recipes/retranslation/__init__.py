@@ -1,0 +1,1 @@
+"""After a calibration: the same versions, translated anew for one station."""

@@ -1,0 +1,145 @@
+"""What accepting a calibration would change in a station's slots, before anybody signs."""
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+from typing import Any
+
+import rfc8785
+
+from people.models import User
+from people.permissions import require
+from people.verbs import Verb
+from recipes.models import Version
+from recipes.translating import StationTranslation, quantities, translate_for
+from stations.models import Calibration, Placement, Slot, Station
+
+Basis = Placement.Basis
+RE_TRANSLATED = (Basis.PUBLICATION, Basis.RE_TRANSLATION)
+
+
+class Outcome(StrEnum):
+    """What accepting does to one slot."""
+
+    PLACE = "place"
+    SAME = "same"  # the new settings are the old ones
+    REFUSE = "refuse"  # keeps its old settings until a head roaster decides
+    LEAVE = "leave"  # on permit or set by hand
+
+
+@dataclass(frozen=True)
+class SlotLine:
+    """One slot: what it should hold now, and what it would hold."""
+
+    slot: Slot
+    held: Placement
+    outcome: Outcome
+    version: Version | None = None
+    translation: StationTranslation | None = None
+    reasons: tuple[str, ...] = ()
+
+    @property
+    def changes(self) -> list[tuple[str, str, str, str]]:
+        """(code, old value, new value, unit) of each setting that differs."""
+        if self.translation is None or self.outcome is not Outcome.PLACE:
+            return []
+        old, new = self.held.settings.values, self.translation.values
+        return [
+            (code, old.get(code, {}).get("value", ""), new[code]["value"], new[code]["unit"])
+            for code in new
+            if old.get(code, {}).get("value") != new[code]["value"]
+        ]
+
+
+@dataclass(frozen=True)
+class RetranslationPlan:
+    """A calibration, and every slot of its station that holds something."""
+
+    calibration: Calibration
+    lines: list[SlotLine]
+    waiting: list[Placement]
+
+    def of(self, outcome: Outcome) -> list[SlotLine]:
+        """The lines with this outcome."""
+        return [line for line in self.lines if line.outcome is outcome]
+
+    @cached_property
+    def to_place(self) -> list[SlotLine]:
+        """The slots that get new settings."""
+        return self.of(Outcome.PLACE)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hex) over the RFC 8785 bytes of everything a signer sees in the plan."""
+        each = self.calibration
+        numbers = (each.value, each.uncertainty, each.repeatability)
+        content: dict[str, Any] = {
+            "calibration": each.pk,
+            "kind": each.kind,
+            "runs": each.runs,
+            "values": [None if value is None else format(value, "f") for value in numbers],
+            "due_on": each.due_on.isoformat(),
+            "slots": [
+                [
+                    line.slot.pk,
+                    line.held.pk,
+                    str(line.outcome),
+                    line.translation.values if line.translation else None,
+                    list(line.reasons),
+                ]
+                for line in self.lines
+            ],
+        }
+        return hashlib.sha256(rfc8785.dumps(content)).hexdigest()
+
+
+def make_retranslation_plan(*, calibration: Calibration, by: User) -> RetranslationPlan:
+    """Work out what accepting would do, without writing anything. Raises NotPermitted."""
+    require(by, Verb.CALIBRATION_RECORD, calibration.station.machine.site_id)
+    here = Placement.objects.filter(slot__station=calibration.station_id)
+    held = list(here.in_force().select_related("settings", "slot").order_by("slot__number"))
+    waiting = list(here.filter(state="scheduled").select_related("settings", "slot"))
+    versions = _versions(held)
+    translated = {digest: _translated(version, calibration) for digest, version in versions.items()}
+    lines = [_line(each, versions, translated) for each in held]
+    return RetranslationPlan(calibration, lines, waiting)
+
+
+def _versions(held: Iterable[Placement]) -> dict[str, Version]:
+    digests = {each.settings.content_digest for each in held if each.basis in RE_TRANSLATED} - {""}
+    rows = Version.objects.with_recipe().with_formula().filter(content_digest__in=digests)
+    return {version.content_digest: version for version in rows.filter(signature__isnull=False)}
+
+
+def _translated(version: Version, calibration: Calibration) -> StationTranslation:
+    here: Sequence[int] = [calibration.station_id]
+    formula = quantities(version.formula.all())
+    stations = Station.objects.filter(pk__in=here)
+    return translate_for(formula, stations, calibration.traits)[calibration.station_id]
+
+
+def _line(
+    held: Placement,
+    versions: Mapping[str, Version],
+    translated: Mapping[str, StationTranslation],
+) -> SlotLine:
+    if held.basis == Basis.BY_HAND:
+        reason = "Set by hand: whoever set it decides whether it needs another value."
+        return SlotLine(held.slot, held, Outcome.LEAVE, reasons=(reason,))
+    if held.basis == Basis.PERMIT:
+        reason = (
+            f"On deviation permit {held.basis_id}: it keeps its settings, and what it falls back"
+            " to was translated before this calibration. Publish to it again when the permit ends."
+        )
+        return SlotLine(held.slot, held, Outcome.LEAVE, reasons=(reason,))
+    version = versions.get(held.settings.content_digest)
+    if version is None:
+        reason = "What it holds belongs to no approved version, so it can't be translated anew."
+        return SlotLine(held.slot, held, Outcome.REFUSE, reasons=(reason,))
+    new = translated[held.settings.content_digest]
+    if new.refusals:
+        return SlotLine(held.slot, held, Outcome.REFUSE, version, new, new.refusals)
+    outcome = Outcome.SAME if new.values == held.settings.values else Outcome.PLACE
+    return SlotLine(held.slot, held, outcome, version, new, new.flags)

@@ -1,0 +1,86 @@
+"""Check shots: logging one at the bar, its verdict, its correction."""
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+
+from people.permissions import may
+from people.verbs import Verb
+from people.web.pages import PageRequest, require_for_page
+from stations.actions import correct_shot, log_shot
+from stations.forms.shots import CorrectionForm, ShotForm
+from stations.holdings import Holding
+from stations.models import CheckShot
+from stations.shots import LABELS, ShotLine, cup_of, lines_of, target_lines
+from stations.views.answering import form_page, page, sent
+from stations.views.slots import covered_holding
+
+
+def covered_shot(request: PageRequest, pk: int) -> CheckShot:
+    """The shot, for people whose roles cover its site; 404 for others."""
+    rows = CheckShot.objects.covered_by(request.user).with_place()
+    shot: CheckShot = get_object_or_404(rows, pk=pk)
+    return shot
+
+
+@page("GET", "POST")
+def shot_log(request: PageRequest, pk: int) -> HttpResponse:
+    """Three numbers for the shot just pulled; then its verdict."""
+    holding = covered_holding(request, pk)
+    site = holding.slot.station.machine.site
+    require_for_page(request, Verb.SHOT_LOG, site.pk)
+    form = ShotForm(sent(request))
+    return form_page(
+        request,
+        "stations/shot_log.html",
+        form,
+        lambda: log_shot(slot=holding.slot, shot=form.weighed(), by=request.user),
+        said="Noted as {}.",
+        context={
+            "holding": holding,
+            "slot": holding.slot,
+            "site": site,
+            "targets": _targets(holding),
+        },
+    )
+
+
+def _targets(holding: Holding) -> list[ShotLine]:
+    return target_lines(cup_of(holding.placement)) if holding.placement else []
+
+
+@page()
+def shot(request: PageRequest, pk: int) -> HttpResponse:
+    """One shot: each value beside its target, and what was corrected."""
+    shown = covered_shot(request, pk)
+    context = {
+        "shot": shown,
+        "slot": shown.slot,
+        "site": shown.site,
+        "lines": lines_of(shown),
+        "corrections": shown.corrected.select_related("by"),
+        "may_log": may(request.user, Verb.SHOT_LOG, shown.site_id),
+    }
+    return render(request, "stations/shot.html", context)
+
+
+@page("GET", "POST")
+def shot_correct(request: PageRequest, pk: int) -> HttpResponse:
+    """Say what a shot really was; what was logged first stays on record."""
+    shown = covered_shot(request, pk)
+    require_for_page(request, Verb.SHOT_LOG, shown.site_id)
+    held = {name: getattr(shown, name) for name in (*LABELS, "note", "left_out")}
+    form = CorrectionForm(sent(request), initial={**held, "seen_corrections": shown.corrections})
+    return form_page(
+        request,
+        "stations/shot_correct.html",
+        form,
+        lambda: correct_shot(
+            shot=shown,
+            seen_corrections=form.cleaned_data["seen_corrections"],
+            to=form.weighed(),
+            reason=form.cleaned_data["reason"],
+            by=request.user,
+        ),
+        said="{} was corrected.",
+        context={"shot": shown, "slot": shown.slot, "site": shown.site},
+    )

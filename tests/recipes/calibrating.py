@@ -1,0 +1,59 @@
+"""A technician's morning, in short: runs, a calibration, its acceptance."""
+
+from collections.abc import Sequence
+from datetime import timedelta
+from decimal import Decimal
+
+from django.utils import timezone
+
+from people.models import User
+from recipes.retranslation.accept import AcceptOrder, accept_calibration
+from recipes.retranslation.plan import make_retranslation_plan
+from stations.actions import record_calibration
+from stations.models import Calibration, Placement, Slot, Station
+from tests.cast import credentials
+
+GRAMS = (35, 70, 105, 140, 70)
+LITTLE = (1, -1, 0, 1, -1)
+
+
+def runs_at(pulses_per_millilitre: str, scatter: Sequence[int] = LITTLE) -> list[dict[str, str]]:
+    """Runs of a meter with about that many pulses per mL, in water of 20 °C.
+
+    A gram there is 1.0028 mL: density 998.2 kg/m³ (IAPWS) less 0.1 % of buoyancy in air.
+    """
+    slope = Decimal(pulses_per_millilitre) * Decimal("1.0028")
+    return [
+        {"pulses": str(round(slope * grams) + off), "grams": f"{grams}.0", "temperature": "20.0"}
+        for grams, off in zip(GRAMS, scatter, strict=True)
+    ]
+
+
+def measure(
+    station: Station,
+    pulses_per_millilitre: str,
+    by: User,
+    scatter: Sequence[int] = LITTLE,
+    days: int = 180,
+) -> Calibration:
+    """A recorded calibration of the flow meter, not decided yet."""
+    return record_calibration(
+        station=station,
+        kind="flow_meter",
+        runs=runs_at(pulses_per_millilitre, scatter),
+        due_on=timezone.now().date() + timedelta(days=days),
+        by=by,
+    )
+
+
+def accept(calibration: Calibration, by: User) -> Calibration:
+    """Look at what it changes, and sign."""
+    plan = make_retranslation_plan(calibration=calibration, by=by)
+    order = AcceptOrder(calibration, calibration.revision, plan.digest, "Yearly round")
+    return accept_calibration(order=order, by=by, credentials=credentials(by))
+
+
+def holds(slot: Slot | None) -> Placement:
+    """What a slot should hold now."""
+    rows = Placement.objects.in_force().select_related("settings", "signature", "slot", "site")
+    return rows.get(slot=slot)
