@@ -34,7 +34,9 @@ PARAMETERS = [
 class HistoryView(APIView):
     """The history, newest first."""
 
-    @extend_schema(parameters=PARAMETERS, responses=EntryPageSerializer)
+    @extend_schema(
+        operation_id="history_list", parameters=PARAMETERS, responses=EntryPageSerializer
+    )
     def get(self, request: Request) -> Response:
         """One page by whatever filter; `next` leads to older entries, `previous` to newer."""
         scope = scope_of(request.user)
