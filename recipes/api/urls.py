@@ -6,4 +6,5 @@ app_name = "recipes_api"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("recipes.api.documents_urls")),
     path("", include("recipes.api.publishing_urls")),
+    path("", include("recipes.api.calibrations_urls")),
 ]

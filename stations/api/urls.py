@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from stations.api import gateways, machines, sites, slots, stations
+from stations.api import gateways, machines, measuring, sites, slots, stations
 
 app_name = "stations_api"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -18,10 +18,18 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stations/", stations.Stations.as_view(), name="stations"),
     path("stations/<int:pk>/", stations.OneStation.as_view(), name="station"),
     path("stations/<int:pk>/slots/", stations.StationSlots.as_view(), name="station_slots"),
+    path("stations/<int:pk>/calibrations/", measuring.Calibrations.as_view(), name="calibrations"),
     path("slots/", slots.Slots.as_view(), name="slots"),
     path("slots/<int:pk>/", slots.OneSlot.as_view(), name="slot"),
     path("slots/<int:pk>/placements/", slots.Placements.as_view(), name="placements"),
     path("slots/<int:pk>/read-backs/", slots.ReadBacks.as_view(), name="read_backs"),
     path("slots/<int:pk>/set-by-hand/", slots.ByHand.as_view(), name="set_by_hand"),
+    path("slots/<int:pk>/shots/", measuring.Shots.as_view(), name="shots"),
+    path("shots/<int:pk>/", measuring.OneShot.as_view(), name="shot"),
+    path(
+        "shots/<int:pk>/corrections/",
+        measuring.ShotCorrections.as_view(),
+        name="shot_corrections",
+    ),
     path("equipment/import/", stations.Import.as_view(), name="import"),
 ]

@@ -1,0 +1,141 @@
+"""Endpoints: what accepting a calibration changes, and the decision."""
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from people.models import Scope
+from people.verbs import Verb
+from people.web.api import GuardedView, person, valid
+from people.web.etags import expected_revision, matching, tagged
+from people.web.idempotency import acting
+from people.web.pages import one_or_404
+from people.web.signing import SignatureSerializer, note_signed
+from recipes.retranslation.accept import AcceptOrder, accept_calibration
+from recipes.retranslation.plan import RetranslationPlan, make_retranslation_plan
+from stations.actions import reject_calibration
+from stations.api.measuring import CalibrationOut
+from stations.models import Calibration
+
+
+class SlotPlanOut(serializers.Serializer[Any]):
+    """One slot: what it holds, and what accepting does to it (place, same, refuse, leave)."""
+
+    slot = serializers.IntegerField()
+    placement = serializers.IntegerField()
+    outcome = serializers.CharField()
+    old = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
+    new = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
+    reasons = serializers.ListField(child=serializers.CharField())
+
+
+class CalibrationPlanOut(serializers.Serializer[Any]):
+    """What accepting changes; sign its digest. `waiting` names slots with a publication ahead."""
+
+    digest = serializers.CharField()
+    slots = SlotPlanOut(many=True)
+    waiting = serializers.ListField(child=serializers.IntegerField())
+
+
+class AcceptIn(SignatureSerializer):
+    """The signature over a plan that was seen."""
+
+    seen_digest = serializers.RegexField(r"^[0-9a-f]{64}$")
+    reason = serializers.CharField(max_length=2000, required=False, allow_blank=True, default="")
+
+
+class RejectIn(serializers.Serializer[Any]):
+    """Why it is not taken over."""
+
+    reason = serializers.CharField(max_length=2000)
+
+
+class OneCalibration(GuardedView):
+    """One calibration."""
+
+    verb = Verb.EQUIPMENT_VIEW
+
+    @extend_schema(responses=CalibrationOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read it."""
+        return _answer(request, _found(request, pk))
+
+
+class CalibrationPlan(GuardedView):
+    """What accepting would change. Writes nothing."""
+
+    verb = Verb.CALIBRATION_RECORD
+
+    @extend_schema(responses=CalibrationPlanOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Work it out; its digest is what it is signed over."""
+        found = _found(request, pk, Verb.CALIBRATION_RECORD)
+        plan = make_retranslation_plan(calibration=found, by=person(request))
+        return Response(_planned(plan))
+
+
+class CalibrationAccept(GuardedView):
+    """Taking a calibration over."""
+
+    verb = Verb.CALIBRATION_RECORD
+    acting_scope = Scope.SIGN
+
+    @extend_schema(request=AcceptIn, responses=CalibrationOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Sign it and translate the station's slots anew."""
+        found = _found(request, pk, Verb.CALIBRATION_RECORD)
+        seen = expected_revision(request, found)
+        body = AcceptIn(data=request.data)
+        body.is_valid(raise_exception=True)
+        given: dict[str, Any] = body.validated_data
+        order = AcceptOrder(found, seen, given["seen_digest"], given["reason"])
+        accept_calibration(order=order, by=person(request), credentials=body.credentials(request))
+        note_signed(request)
+        return _answer(request, _found(request, pk))
+
+
+class CalibrationReject(GuardedView):
+    """Not taking it over."""
+
+    verb = Verb.CALIBRATION_RECORD
+
+    @extend_schema(request=RejectIn, responses=CalibrationOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Say why; the station keeps its values."""
+        found = _found(request, pk, Verb.CALIBRATION_RECORD)
+        seen, reason = expected_revision(request, found), valid(RejectIn, request)["reason"]
+        reject_calibration(calibration=found, seen_revision=seen, reason=reason, by=person(request))
+        return _answer(request, _found(request, pk))
+
+
+def _found(request: Request, pk: int, verb: Verb = Verb.EQUIPMENT_VIEW) -> Calibration:
+    return one_or_404(Calibration.objects.covered_by(person(request), verb).with_place(), pk)
+
+
+def _answer(request: Request, found: Calibration) -> Response:
+    return tagged(request, found, CalibrationOut(found).data)
+
+
+def _planned(plan: RetranslationPlan) -> dict[str, Any]:
+    return {
+        "digest": plan.digest,
+        "slots": [
+            {
+                "slot": line.slot.pk,
+                "placement": line.held.pk,
+                "outcome": str(line.outcome),
+                "old": line.held.settings.values,
+                "new": line.translation.values if line.translation else {},
+                "reasons": list(line.reasons),
+            }
+            for line in plan.lines
+        ],
+        "waiting": [placement.slot_id for placement in plan.waiting],
+    }
