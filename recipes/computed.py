@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from recipes.brewing.ratio import brew_ratio, printed_ratio
+from recipes.brewing.rest import Rest, RestState, check_rest, days_off_roast
 from recipes.formula import Entry
 from recipes.models import RoastLot
 
@@ -28,30 +29,39 @@ def ratio_words(formula: Mapping[str, Entry]) -> str:
 
 
 @dataclass(frozen=True)
-class Rest:
+class LotRest:
     """How a roast lot stands on one day: days off roast against its rest window."""
 
     lot: RoastLot
-    days: int
+    rest: Rest
 
     @property
-    def state(self) -> str:
+    def days(self) -> int:
+        """Days off roast."""
+        return self.rest.days
+
+    @property
+    def state(self) -> RestState:
         """One of resting, ready, past."""
-        if self.days < self.lot.rest_from:
-            return "resting"
-        return "ready" if self.days <= self.lot.rest_to else "past"
+        return self.rest.state
+
+    @property
+    def warn(self) -> bool:
+        """Whether it is outside its window."""
+        return self.rest.warn
 
     def words(self) -> str:
         """A sentence for the page."""
         window = f"best from day {self.lot.rest_from} to day {self.lot.rest_to}"
         told = {
-            "resting": f"still resting, {window}",
-            "ready": f"in its window, {window}",
-            "past": f"past its window, {window}",
+            RestState.RESTING: f"still resting, {window}",
+            RestState.READY: f"in its window, {window}",
+            RestState.PAST: f"past its window, {window}",
         }[self.state]
         return f"{self.days} day{'' if self.days == 1 else 's'} off roast: {told}"
 
 
-def rest_of(lot: RoastLot, today: date) -> Rest:
-    """The lot's rest on that day."""
-    return Rest(lot, lot.days_off_roast(today))
+def rest_of(lot: RoastLot, today: date) -> LotRest:
+    """The lot's rest on that day; roasted where it is tomorrow already, it counts as day 0."""
+    days = days_off_roast(lot.roasted_on, max(today, lot.roasted_on))
+    return LotRest(lot, check_rest(days, lot.rest_from, lot.rest_to))

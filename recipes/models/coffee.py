@@ -1,7 +1,5 @@
 """What is brewed."""
 
-from datetime import date
-
 from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
@@ -63,7 +61,3 @@ class RoastLot(models.Model):
 
     def __str__(self) -> str:
         return f"{self.coffee} {self.code}"
-
-    def days_off_roast(self, today: date) -> int:
-        """Days since it was roasted."""
-        return (today - self.roasted_on).days

@@ -1,17 +1,20 @@
 """One version, two side by side, and a draft being edited."""
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from audit.errors import Stale
+from people.models import User
 from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
 from recipes.actions.approval import barred
 from recipes.actions.drafts import edit_draft, new_draft
+from recipes.appraisal import appraise
 from recipes.compare import rows, version_rows
 from recipes.computed import ratio_words, rest_of
 from recipes.forms.compare import CompareForm
@@ -20,8 +23,9 @@ from recipes.forms.versions import CommentForm, DraftForm
 from recipes.formula import stored
 from recipes.holding import slots_holding
 from recipes.models import Recipe, Version
-from recipes.requirements import requirements, unable
+from recipes.requirements import requirements
 from recipes.views.answering import posted, retyped
+from stations.models import Site
 
 
 def shown_version(pk: int) -> Version:
@@ -29,6 +33,11 @@ def shown_version(pk: int) -> Version:
     rows = Version.objects.with_recipe().select_related("submitted_by", "based_on")
     found: Version = one_or_404(rows.prefetch_related("formula", "based_on__formula"), pk)
     return found
+
+
+def sites_of(user: User) -> QuerySet[Site]:
+    """The sites this person may read about."""
+    return Site.objects.covered_by(user, Verb.RECIPE_VIEW)
 
 
 def version_context(version: Version) -> dict[str, object]:
@@ -54,7 +63,8 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
     context = version_context(shown) | {
         "differences": rows(stored(base.formula.all()), formula) if base else [],
         "requirements": requirements(formula),
-        "unable": unable(formula),
+        "appraisal": (appraisal := appraise(formula, sites_of(user))),
+        "unable": appraisal.unable,
         "comments": shown.comments.select_related("by"),
         "slots": slots_holding(shown) if shown.signature_id else 0,
         "barred": barred(shown, user),
@@ -119,8 +129,22 @@ def version_edit(request: PageRequest, pk: int) -> HttpResponse:
             form.data = retyped(request, revision=outcome.error.current_revision)
             context["conflict"] = rows(stored(shown.formula.all()), given)
         status = outcome.status
+    says = stored(shown.formula.all())
     context |= {"form": form, "comments": shown.comments.select_related("by")}
+    context["appraisal"] = appraise(says, sites_of(request.user))
     return render(request, "recipes/version_edit.html", context, status=status)
+
+
+@require_POST
+@page_for(Verb.RECIPE_DRAFT)
+def version_appraisal(request: PageRequest, pk: int) -> HttpResponse:
+    """What follows from a draft as it is typed, before it is saved."""
+    shown = shown_version(pk)
+    form = DraftForm(request.POST, version=shown)
+    context: dict[str, object] = {"faulty": not form.is_valid()}
+    if form.is_valid():
+        context["appraisal"] = appraise(form.values(), sites_of(request.user))
+    return render(request, "recipes/partials/appraisal_typed.html", context)
 
 
 def _initial(version: Version) -> dict[str, object]:

@@ -141,6 +141,7 @@ NOT_PAGES = {
     "healthz",
     "recipes:draft_first",
     "recipes:draft_new",
+    "recipes:version_appraisal",
     "recipes:version_submit",
     "recipes:version_comment",
     "recipes:request_decide",

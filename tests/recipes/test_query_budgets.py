@@ -21,7 +21,7 @@ PAGES = {
     "/recipes/{recipe}/": 8,
     "/recipes/{recipe}/compare/": 7,
     "/versions/{version}/": 14,
-    "/versions/{draft}/edit/": 9,
+    "/versions/{draft}/edit/": 10,
     "/requests/": 7,
     "/requests/{request}/": 12,
 }
