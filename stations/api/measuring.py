@@ -71,8 +71,8 @@ class Shots(Listing):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Log a shot pulled just now under what is in force."""
-        body = valid(ShotIn, request)
-        made = log_shot(slot=_slot(request, pk), shot=Weighed(**body), by=person(request))
+        slot, body = _slot(request, pk), valid(ShotIn, request)
+        made = log_shot(slot=slot, shot=Weighed(**body), by=person(request))
         return _shown(request, made.pk, 201)
 
 
@@ -97,8 +97,8 @@ class ShotCorrections(Listing):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Say what a shot really was; 412 if it was corrected meanwhile."""
-        body = valid(CorrectionIn, request)
         shot = found(_shots(request), pk=pk)
+        body = valid(CorrectionIn, request)
         seen, reason = body.pop("seen_corrections"), body.pop("reason")
         correct_shot(
             shot=shot, seen_corrections=seen, to=Weighed(**body), reason=reason, by=person(request)
@@ -151,10 +151,10 @@ class Calibrations(Listing):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Record runs; nothing at the station changes until somebody accepts them."""
-        body = valid(CalibrationIn, request)
+        station, body = _station(request, pk), valid(CalibrationIn, request)
         due_on: date = body["due_on"]
         made = record_calibration(
-            station=_station(request, pk),
+            station=station,
             kind=body["kind"],
             runs=body["runs"],
             due_on=due_on,

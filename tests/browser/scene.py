@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import time, timedelta
+from decimal import Decimal
 
 import pytest
 from django.utils import timezone
@@ -12,16 +13,29 @@ from people.models import Scope, User
 from recipes.models import ChangeRequest, Coffee, Permit, Publication, Recipe, Version
 from recipes.publishing import run
 from recipes.publishing.timing import When
-from stations.actions import read_back
-from stations.models import AbilitySet, Machine, Placement, Site, Slot, Station
+from stations.actions import log_shot, read_back
+from stations.models import (
+    AbilitySet,
+    Calibration,
+    CheckShot,
+    Machine,
+    Placement,
+    Site,
+    Slot,
+    Station,
+)
+from stations.shots import Weighed
 from tests.bar import Bar
 from tests.cast import Cast
 from tests.recipes import shelf
 from tests.recipes.asking import ask
+from tests.recipes.calibrating import measure
 from tests.recipes.permits.test_permits import permit
 from tests.recipes.publishing.conftest import Publish, send
 
 __all__ = ["Scene", "scene", "send"]  # the fixtures, for this folder's conftest
+
+SHOT = Weighed(Decimal("18.1"), Decimal("38.6"), Decimal(27), Decimal("8.9"), "Ran fast")
 
 
 @dataclass(frozen=True)
@@ -46,6 +60,8 @@ class Scene:
     permit: Permit
     entry: Entry
     person: User
+    shot: CheckShot
+    calibration: Calibration
 
 
 @pytest.fixture
@@ -78,6 +94,8 @@ def scene(bar: Bar, send: Publish) -> Scene:
         permit=permit([third], cast.head_roaster),
         entry=Entry.objects.latest("pk"),
         person=cast.barista,
+        shot=log_shot(slot=slot, shot=SHOT, by=cast.barista),
+        calibration=measure(slot.station, "4.2", cast.technician),
     )
 
 

@@ -28,9 +28,12 @@ from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
+from stations.actions import log_shot
 from stations.models import Site, Slot
+from stations.shots import Weighed
 from tests.bar import Bar, draft, make_bar
 from tests.cast import credentials, make_cast, make_sites
+from tests.recipes.calibrating import measure
 
 LETTERS = {
     "H": Role.HEAD_ROASTER,
@@ -132,6 +135,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "site": site.pk, "machine": station.machine_id, "station": station.pk, "slot": slot.pk,
         "request": request.pk, "entry": entry.pk, "publication": publication,
         "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
+        "shot": _shot(bar, slot), "calibration": measure(station, "4.2", bar.cast.technician).pk,
     }  # fmt: skip
     things: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
     return things | {
@@ -142,6 +146,11 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "site_code": {"code": site.code},
         "timeline": {"subject_type": "slot", "subject_id": slot.pk},
     }
+
+
+def _shot(bar: Bar, slot: Slot) -> int:
+    pulled = Weighed(Decimal("18.1"), Decimal("36.4"), Decimal(28))
+    return log_shot(slot=slot, shot=pulled, by=bar.cast.head_roaster).pk
 
 
 def _publication(bar: Bar, scope: Scope) -> int:
