@@ -12,7 +12,7 @@ from people.web.signing import SignatureSerializer
 class AssignmentOut(serializers.ModelSerializer[Assignment]):
     """A role someone has; `site` null means every site."""
 
-    site_name = serializers.CharField(source="site.name", default=None, read_only=True)
+    site_name = serializers.CharField(source="site.name", allow_null=True, read_only=True)
 
     class Meta:
         model = Assignment

@@ -21,7 +21,7 @@ class RecipeView(GuardedView):
     """Reading is for everybody with a role; what may be done is checked by the actions."""
 
     verb = Verb.RECIPE_VIEW
-    pagination_class = KeysetPagination
+    pagination_class: type[KeysetPagination] | None = KeysetPagination
 
 
 class Coffees(RecipeView):

@@ -16,6 +16,7 @@ from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.numbers import BadNumber, read_number
 from people.web.pages import one_or_404
+from people.web.paging import KeysetPagination
 from people.web.signing import SignatureSerializer, note_signed
 from recipes.api.publishing_bodies import ReasonIn
 from recipes.formula import target_bounds
@@ -144,6 +145,7 @@ class Permits(GuardedView):
     verb = Verb.SLOT_VIEW
     acting_verb = Verb.PERMIT_GRANT
     acting_scope = Scope.SIGN
+    pagination_class = KeysetPagination
 
     @extend_schema(responses=PermitOut(many=True))
     def get(self, request: Request) -> Response:

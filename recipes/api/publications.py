@@ -14,6 +14,7 @@ from people.web.api import GuardedView, listed, noting_refusal, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
+from people.web.paging import KeysetPagination
 from people.web.signing import note_signed
 from recipes.api.publishing_bodies import (
     PlanIn,
@@ -61,6 +62,7 @@ class Publications(GuardedView):
     verb = Verb.RECIPE_VIEW
     acting_verb = Verb.PUBLICATION_SIGN
     acting_scope = TokenScope.SIGN
+    pagination_class = KeysetPagination
 
     @extend_schema(responses=PublicationOut(many=True))
     def get(self, request: Request) -> Response:

@@ -44,6 +44,8 @@ class WorkListOut(serializers.Serializer[WorkList]):
 class Parameters(RecipeView):
     """The registry."""
 
+    pagination_class = None  # all of it at once
+
     @extend_schema(responses=ParameterOut(many=True))
     def get(self, request: Request) -> Response:
         """List every parameter a formula can state."""
@@ -52,6 +54,8 @@ class Parameters(RecipeView):
 
 class Work(RecipeView):
     """Home, for programs."""
+
+    pagination_class = None
 
     @extend_schema(responses=WorkListOut(many=True))
     def get(self, request: Request) -> Response:
