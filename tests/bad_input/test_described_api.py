@@ -40,8 +40,11 @@ SHARDS = 4
 Operation = Any  # schemathesis does not export the type of its operations
 
 
+Described = Any  # nor that of the whole
+
+
 @pytest.fixture(scope="module")
-def described() -> Iterator[Any]:
+def described() -> Iterator[Described]:
     """The description, wired to the program itself."""
     found = SchemaGenerator().get_schema(request=None, public=True)  # type: ignore[no-untyped-call]
     schema = schemathesis.openapi.from_dict(found)
@@ -66,7 +69,7 @@ def _token(person: User) -> str:
     return make_token(by=person, name="described", scopes=scopes, days=1)[1]
 
 
-def operations(schema: Any, shard: int) -> Iterator[Operation]:  # noqa: ANN401
+def operations(schema: Described, shard: int) -> Iterator[Operation]:
     """A share of the operations."""
     found = [result.ok() for result in schema.get_all_operations()]
     yield from sorted(found, key=lambda operation: operation.label)[shard::SHARDS]
@@ -75,11 +78,11 @@ def operations(schema: Any, shard: int) -> Iterator[Operation]:  # noqa: ANN401
 @pytest.mark.parametrize("who", ["head roaster", "owner"])
 @pytest.mark.parametrize("shard", range(SHARDS))
 def test_answers_are_as_described(
-    described: Any,
+    described: Described,
     world: World,
     tokens: dict[str, str],
     shard: int,
-    who: str,  # noqa: ANN401
+    who: str,
 ) -> None:
     found = [slip(each, world, tokens[who]) for each in operations(described, shard)]
     slips = list(filter(None, found))
