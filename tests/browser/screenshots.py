@@ -52,7 +52,7 @@ SHOTS = (
     Shot("station", "barista", "/stations/1/", ("Bar page",), screen="phone"),
     Shot("sheet", "lead_harbour", "/stations/1/sheet/", height=560, paper=True),
     Shot("request", "head_roaster", "/requests/", ("Request 1",), height=1250),
-    Shot("history", "owner", "/history/", height=1000),
+    Shot("history", "owner", "/history/?parameter=brew_temperature", height=1000),
     Shot("board-dark", "owner", "/board/", scheme="dark"),
 )
 
