@@ -84,6 +84,8 @@ MARKS: dict[str, Mark] = {
     "outside": Mark("Out of tolerance", WEDGE, "alarm"),
     "low": Mark("Too low", WEDGE, "alarm"),
     "high": Mark("Too high", WEDGE, "alarm"),
+    "resting": Mark("Still resting", WEDGE, "waiting"),
+    "past": Mark("Past its window", WEDGE, "waiting"),
     "left_out": Mark("Left out", STRIKE, "quiet"),
     "on_permit": Mark("On permit", FLAG, "waiting"),
     "by_hand": Mark("By hand", PEN),

@@ -50,6 +50,15 @@ class LotRest:
         """Whether it is outside its window."""
         return self.rest.warn
 
+    @property
+    def warnings(self) -> list[str]:
+        """The same as a list that a page can show as its problems."""
+        advice = {
+            "resting": "Younger than its window: cups will change until it has rested.",
+            "past": "Older than its window: expect flatter cups, or name a fresher lot in a draft.",
+        }
+        return [advice[self.state]] if self.warn else []
+
     def words(self) -> str:
         """A sentence for the page."""
         window = f"best from day {self.lot.rest_from} to day {self.lot.rest_to}"

@@ -1,10 +1,14 @@
 """A plan as people read it: site by site, and within one site slot by slot."""
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from recipes.publishing.plan import Line, Outcome, Plan
 from recipes.publishing.timing import Due
 from stations.models import Site
+from stations.overview import boiling_point
 from stations.printing import Printed, printed
 
 
@@ -17,20 +21,28 @@ class SitePart:
     place: int
     same: int
     refuse: int
+    boiling: Decimal  # °C
+    margin: Decimal | None  # K below boiling; None where the recipe states no temperature
 
 
 def site_parts(plan: Plan) -> list[SitePart]:
     """Every site of the plan, in reading order."""
-    return [
-        SitePart(
-            site,
-            due,
-            sum(line.outcome is Outcome.PLACE for line in lines),
-            sum(line.outcome is Outcome.SAME for line in lines),
-            sum(line.outcome is Outcome.REFUSE for line in lines),
-        )
-        for site, due, lines in plan.by_site()
-    ]
+    stated = {value.code: value.target for value in plan.version.formula.all()}
+    warm = stated.get("brew_temperature")
+    return [_part(site, due, lines, warm) for site, due, lines in plan.by_site()]
+
+
+def _part(site: Site, due: Due, lines: Sequence[Line], warm: Decimal | None) -> SitePart:
+    counts, boiling = Counter(line.outcome for line in lines), boiling_point(site)
+    return SitePart(
+        site,
+        due,
+        counts[Outcome.PLACE],
+        counts[Outcome.SAME],
+        counts[Outcome.REFUSE],
+        boiling,
+        None if warm is None else boiling - warm,
+    )
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,12 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 
 from people.verbs import Verb
 from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
 from people.web.signing import note_signed
+from recipes.computed import rest_of
 from recipes.forms.publishing import SignPlanForm, WhereForm
 from recipes.models import Version
 from recipes.publishing.plan import Plan, make_plan
@@ -103,5 +105,6 @@ def _shown(request: PageRequest, made: Plan, form: SignPlanForm) -> dict[str, ob
         "details": details,
         "whole": whole,
         "form": form,
+        "rest": rest_of(made.version.lot, timezone.now().date()) if made.version.lot else None,
         "query": request.GET.urlencode(),
     }

@@ -1,15 +1,18 @@
 """Recipes: what there is, and one with all its versions."""
 
+from datetime import date
+
 from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 
 from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import PageRequest, one_or_404, page_for
 from recipes.actions.recipes import add_recipe
 from recipes.compare import rows
-from recipes.computed import ratio_words
+from recipes.computed import ratio_words, rest_of
 from recipes.forms.coffees import RecipeForm
 from recipes.formula import stored
 from recipes.models import Recipe, Version
@@ -23,16 +26,17 @@ def recipes(request: PageRequest) -> HttpResponse:
     """All recipes, each with its approved version and what is on its way."""
     live = Version.objects.exclude(state__in=CLOSED).order_by("-number")
     found = Recipe.objects.select_related("coffee").prefetch_related(
-        Prefetch("versions", live.with_formula(), to_attr="live")
+        Prefetch("versions", live.with_formula().select_related("lot"), to_attr="live")
     )
+    today = timezone.now().date()
     context = {
-        "rows": [_row(recipe) for recipe in found],
+        "rows": [_row(recipe, today) for recipe in found],
         "may_draft": may(request.user, Verb.RECIPE_DRAFT),
     }
     return render(request, "recipes/recipes.html", context)
 
 
-def _row(recipe: Recipe) -> dict[str, object]:
+def _row(recipe: Recipe, today: date) -> dict[str, object]:
     live: list[Version] = recipe.live  # type: ignore[attr-defined]
     approved = next((v for v in live if v.state == Version.State.APPROVED), None)
     formula = stored(approved.formula.all()) if approved else {}
@@ -40,6 +44,7 @@ def _row(recipe: Recipe) -> dict[str, object]:
         "recipe": recipe,
         "approved": approved,
         "ratio": ratio_words(formula),
+        "rest": rest_of(approved.lot, today) if approved and approved.lot else None,
         "waiting": [v for v in live if v is not approved],
     }
 

@@ -10,10 +10,10 @@ from tests.cast import Cast, SignedIn
 DESK = ["Home", "Board", "Recipes", "Publications", "Requests", "Permits"]
 SEEN = {
     "owner": [*DESK, "History", "Sites", "Abilities", "People", "Policy"],
-    "head_roaster": [*DESK, "Coffees", "Sites", "Abilities"],
+    "head_roaster": [*DESK, "Coffees", "Sites", "Calibrations", "Abilities"],
     "shop_lead": ["Home", "Board", "Recipes", "Requests", "Permits", "Sites"],
     "barista": ["Home", "Board", "Recipes", "Sites"],
-    "technician": ["Home", "Board", "Recipes", "Sites"],
+    "technician": ["Home", "Board", "Recipes", "Sites", "Calibrations"],
 }
 
 
