@@ -1,7 +1,9 @@
 """Entry point: `python -m config.walkthrough ADDRESS…`; exit code 0 only if every step did."""
 
 import sys
+from http.client import OK
 
+from config.walkthrough.browser import Addresses, Browser
 from config.walkthrough.script import STEPS
 from config.walkthrough.stage import Stage
 from config.walkthrough.telling import tell
@@ -12,7 +14,20 @@ def main(addresses: list[str]) -> int:
     if not addresses or not all(each.startswith(("http://", "https://")) for each in addresses):
         print("Give one or more addresses, such as http://127.0.0.1:8000.", file=sys.stderr)
         return 2
+    for address in addresses:
+        if told := silence(address):
+            print(f"{address} does not answer ({told}): is it served?", file=sys.stderr)
+            return 2
     return 1 if tell(STEPS, Stage(addresses)) else 0
+
+
+def silence(address: str) -> str:
+    """Why the address can't be walked through; empty when it answers."""
+    try:
+        status = Browser(Addresses([address])).open("/healthz").status
+    except OSError as lost:
+        return str(lost)
+    return "" if status == OK else f"status {status}"
 
 
 if __name__ == "__main__":

@@ -35,7 +35,7 @@ class Addresses:
 class _AsTheyAre(HTTPErrorProcessor):
     """Hands every status on: redirects and refusals are what the walkthrough is about."""
 
-    def http_response(self, request: Request, response: IO[bytes]) -> IO[bytes]:  # type: ignore[override]
+    def http_response(self, request: Request, response: IO[bytes]) -> IO[bytes]:
         return response
 
     https_response = http_response

@@ -64,6 +64,10 @@ class Page:
         """Whether that stands on it, in capitals or not."""
         return sentence.casefold() in self.text.casefold()
 
+    def has(self, pattern: str) -> bool:
+        """Whether the pattern matches somewhere in its text."""
+        return re.search(pattern, self.text, re.IGNORECASE) is not None
+
     def find(self, pattern: str) -> str:
         """What the pattern's first group (or all of it) matches in the text; else Unexpected."""
         if found := re.search(pattern, self.text, re.IGNORECASE):

@@ -83,6 +83,6 @@ def falls_back(stage: Stage) -> str:
     form = stage[HEAD].open(page.link("End it now")).must(200).form(having="reason")
     stage[HEAD].send(form, reason="Gasket changed.").must(200, "Ended")
     slot = stage[LEAD].open(stage.kept["slot 3"]).must(200, "To load")
-    if slot.says("on permit") or "permit" in slot.find(r"Should hold (.{60})"):
+    if slot.has(r"\bon permit\b") or "permit" in slot.find(r"Should hold (.{60})"):
         raise Unexpected("the slot is still on permit")
     return "ended; the slot is back to what was published, to be loaded again"
