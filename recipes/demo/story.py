@@ -12,6 +12,7 @@ from recipes.actions.recipes import add_recipe
 from recipes.actions.requests import make_request
 from recipes.actions.review import return_to_author, submit
 from recipes.demo.formulas import DECAF_DOUBLE, HILL_DOUBLE, HOUSE_DOUBLE, HOUSE_SINGLE, Formula, of
+from recipes.demo.measurements import Measurements
 from recipes.demo.people import Cast
 from recipes.models import Coffee, Recipe, RoastLot, Version
 from recipes.permits.grant import PermitOrder, grant
@@ -39,6 +40,8 @@ class Story:
         """Everything, in order."""
         house, hill, decaf = self._coffees()
         by = self.cast["head_roaster"]
+        measurements = Measurements(self.cast, self.sites, self.today)
+        measurements.calibrate()
         double = self._versions(add_recipe(by=by, coffee=house, drink="Double"), HOUSE_DOUBLE[:3])
         single = self._versions(add_recipe(by=by, coffee=house, drink="Single"), HOUSE_SINGLE)
         staged = self._versions(add_recipe(by=by, coffee=hill, drink="Double"), HILL_DOUBLE)
@@ -49,6 +52,8 @@ class Story:
         self._load_everything_but(site="citadel", slot=2)
         self._overwritten(self._slot("tramway", 1))
         self._permit(self._slot("citadel", 1))
+        measurements.pull_shots(self._slot("harbour", 1))
+        measurements.leave_one_to_decide()
         self._by_hand(self._slot("harbour", 4))
         self._request(double[-1])
         self._in_review(double[-1])

@@ -1,0 +1,117 @@
+"""What the demo's technician measured and its baristas weighed. Invented, within common practice."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import ROUND_HALF_UP, Decimal
+
+from recipes.demo.people import Cast
+from recipes.retranslation.accept import AcceptOrder, accept_calibration
+from recipes.retranslation.plan import make_retranslation_plan
+from stations.actions import correct_shot, log_shot, record_barometer, record_calibration
+from stations.models import Calibration, CheckShot, Site, Slot, Station
+from stations.shots import Weighed
+
+GRAMS = (35, 70, 105, 140, 70, 105)
+SCATTER = (1, -1, 0, 1, 0, -1)
+# 1 g of water at 18 °C, weighed in air, is 1.0025 mL.
+MILLILITRES = Decimal("1.0025")
+
+# Site, machine, station, days until it has to be repeated.
+ACCEPTED = (
+    ("harbour", "Front counter", 1, 150),
+    ("harbour", "Front counter", 2, 150),
+    ("tramway", "Window", 1, 12),
+    ("summit", "Cable car hall", 1, 120),
+)
+
+# Dose, beverage, time, dissolved solids: a morning at Harbour, the fourth one too long.
+SHOTS = (
+    ("18.0", "37.6", "28.1", "9.1"),
+    ("18.1", "38.4", "27.4", ""),
+    ("18.0", "38.0", "28.6", "9.0"),
+    ("17.9", "41.2", "24.0", ""),
+    ("18.1", "37.9", "28.0", "9.2"),
+)
+
+
+@dataclass(frozen=True)
+class Measurements:
+    """Who measured, where, on which day."""
+
+    cast: Cast
+    sites: dict[str, Site]
+    today: date
+
+    def calibrate(self) -> None:
+        """Before anything is published: some meters and one thermometer, and a barometer."""
+        for site, machine, number, days in ACCEPTED:
+            station = self._station(site, machine, number)
+            slope = station.pulses_per_millilitre or Decimal(4)
+            self._accept(self._flow_meter(station, slope, days))
+        self._accept(self._thermometer(self._station("harbour", "Front counter", 1)))
+        summit = self.sites["summit"]
+        record_barometer(
+            site=summit, seen_revision=summit.revision, air_pressure=Decimal("779.4"),
+            read_on=self.today - timedelta(days=1), by=self.cast["technician"],
+        )  # fmt: skip
+
+    def leave_one_to_decide(self) -> None:
+        """A cleaned meter gives other pulses: accepting it would translate its slots anew."""
+        self._flow_meter(self._station("tramway", "Long bar", 2), Decimal("4.08"), 180)
+
+    def pull_shots(self, slot: Slot) -> None:
+        """A barista's morning, one typing slip put right."""
+        by = self.cast["barista"]
+        shots = [log_shot(slot=slot, shot=_weighed(*each), by=by) for each in SHOTS]
+        self._put_right(shots[3])
+
+    def _put_right(self, shot: CheckShot) -> None:
+        right = Weighed(shot.dose_mass, shot.beverage_mass, Decimal("27.0"), note="Ran long")
+        correct_shot(
+            shot=shot, seen_corrections=0, to=right, by=self.cast["barista"],
+            reason="Read the timer again: 27, not 24.",
+        )  # fmt: skip
+
+    def _station(self, site: str, machine: str, number: int) -> Station:
+        rows = Station.objects.filter(machine__site=self.sites[site], machine__name=machine)
+        station: Station = rows.select_related("machine__site").get(number=number)
+        return station
+
+    def _flow_meter(self, station: Station, slope: Decimal, days: int) -> Calibration:
+        runs = [
+            {"pulses": str(_pulses(slope, grams) + off), "grams": f"{grams}.0", "temperature": "18"}
+            for grams, off in zip(GRAMS, SCATTER, strict=True)
+        ]
+        return self._record(station, Calibration.Kind.FLOW_METER, runs, days)
+
+    def _thermometer(self, station: Station) -> Calibration:
+        offset = station.temperature_offset or Decimal(0)
+        runs = [
+            {"displayed": "93.0", "measured": str(Decimal("93.0") + offset + Decimal(off))}
+            for off in ("0.1", "-0.1", "0", "0.1", "-0.1")
+        ]
+        return self._record(station, Calibration.Kind.TEMPERATURE, runs, 150)
+
+    def _record(
+        self, station: Station, kind: str, runs: Sequence[dict[str, str]], days: int
+    ) -> Calibration:
+        due_on = self.today + timedelta(days=days)
+        by = self.cast["technician"]
+        return record_calibration(station=station, kind=kind, runs=runs, due_on=due_on, by=by)
+
+    def _accept(self, calibration: Calibration) -> None:
+        by = self.cast["technician"]
+        plan = make_retranslation_plan(calibration=calibration, by=by)
+        order = AcceptOrder(calibration, calibration.revision, plan.digest, "Yearly round")
+        accept_calibration(order=order, by=by, credentials=self.cast.signs("technician"))
+
+
+def _pulses(slope: Decimal, grams: int) -> int:
+    return int((slope * grams * MILLILITRES).quantize(Decimal(1), ROUND_HALF_UP))
+
+
+def _weighed(dose: str, beverage: str, time: str, strength: str) -> Weighed:
+    return Weighed(
+        Decimal(dose), Decimal(beverage), Decimal(time), Decimal(strength) if strength else None
+    )
