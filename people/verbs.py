@@ -22,6 +22,7 @@ class Verb(StrEnum):
     PERMIT_END = "permit.end"
     REQUEST_MAKE = "request.make"
     REQUEST_DECIDE = "request.decide"
+    TASTING_RUN = "tasting.run"
     SLOT_VIEW = "slot.view"
     SLOT_READ_BACK = "slot.read_back"
     SLOT_SET_BY_HAND = "slot.set_by_hand"
@@ -66,6 +67,7 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.PERMIT_END: ROASTER,
     Verb.REQUEST_MAKE: LEADS,
     Verb.REQUEST_DECIDE: ROASTER,
+    Verb.TASTING_RUN: LEADS,
     Verb.SLOT_VIEW: ANYONE,
     Verb.SLOT_READ_BACK: LEADS,
     Verb.SLOT_SET_BY_HAND: LEADS,
@@ -98,6 +100,7 @@ WORDS: dict[Verb, str] = {
     Verb.PERMIT_END: "end a permit",
     Verb.REQUEST_MAKE: "ask for a change",
     Verb.REQUEST_DECIDE: "decide on a change request",
+    Verb.TASTING_RUN: "run a blind tasting",
     Verb.SLOT_VIEW: "see what slots hold",
     Verb.SLOT_READ_BACK: "record a read-back",
     Verb.SLOT_SET_BY_HAND: "set a slot by hand",

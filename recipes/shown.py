@@ -18,6 +18,7 @@ def register() -> None:
     register_subject("change request", "Change request", "recipes:request")
     register_subject("publication", "Publication", "recipes:publication")
     register_subject("re_translation", "Calibration", "recipes:calibration")
+    register_subject("tasting", "Tasting", "recipes:tasting")
     register_subject("permit", "Deviation permit", "recipes:permit")
 
 

@@ -7,4 +7,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("recipes.api.documents_urls")),
     path("", include("recipes.api.publishing_urls")),
     path("", include("recipes.api.calibrations_urls")),
+    path("", include("recipes.api.tastings_urls")),
 ]

@@ -5,6 +5,7 @@ from recipes.models.coffee import Coffee, RoastLot
 from recipes.models.permit import Permit, PermitChange, PermitSlot
 from recipes.models.publication import Publication, PublicationSite
 from recipes.models.recipe import Recipe
+from recipes.models.tasting import Tasting, TastingAnswer
 from recipes.models.version import Comment, FormulaValue, Version
 
 __all__ = [
@@ -20,5 +21,7 @@ __all__ = [
     "PublicationSite",
     "Recipe",
     "RoastLot",
+    "Tasting",
+    "TastingAnswer",
     "Version",
 ]

@@ -17,6 +17,7 @@ from recipes.formula import stored
 from recipes.holding import approved_for
 from recipes.models import ChangeRequest, Version
 from recipes.rebasing import three_sides
+from recipes.tastings.evidence import evidence_of
 from recipes.views.answering import form_page, posted
 from recipes.views.versions import shown_version
 from stations.models import Site, Slot
@@ -64,6 +65,8 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "unsettled": unsettled,
         "sides": three_sides(change, current) if stale and current else [],
         "rows": rows({code: base[code] for code in base if code in proposed}, proposed),
+        "evidence": evidence_of(change),
+        "may_taste": may(request.user, Verb.TASTING_RUN, change.site_id),
         "drafts": change.resulting_versions.with_recipe(),
         "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),
         "is_author": change.author_id == request.user.pk,

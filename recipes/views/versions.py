@@ -24,6 +24,7 @@ from recipes.formula import stored
 from recipes.holding import slots_holding
 from recipes.models import Recipe, Version
 from recipes.requirements import requirements
+from recipes.tastings.evidence import evidence_of
 from recipes.views.answering import posted, retyped
 from stations.models import Site
 
@@ -65,6 +66,8 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
         "requirements": requirements(formula),
         "appraisal": (appraisal := appraise(formula, sites_of(user))),
         "unable": appraisal.unable,
+        "evidence": evidence_of(shown),
+        "may_taste": may(user, Verb.TASTING_RUN),
         "comments": shown.comments.select_related("by"),
         "slots": slots_holding(shown) if shown.signature_id else 0,
         "barred": barred(shown, user),

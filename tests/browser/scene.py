@@ -10,7 +10,7 @@ from django.utils import timezone
 from audit.models import Entry
 from people.actions import make_token
 from people.models import Scope, User
-from recipes.models import ChangeRequest, Coffee, Permit, Publication, Recipe, Version
+from recipes.models import ChangeRequest, Coffee, Permit, Publication, Recipe, Tasting, Version
 from recipes.publishing import run
 from recipes.publishing.timing import When
 from stations.actions import log_shot, read_back
@@ -32,6 +32,7 @@ from tests.recipes.asking import ask
 from tests.recipes.calibrating import measure
 from tests.recipes.permits.test_permits import permit
 from tests.recipes.publishing.conftest import Publish, send
+from tests.recipes.tastings import panel
 
 __all__ = ["Scene", "scene", "send"]  # the fixtures, for this folder's conftest
 
@@ -62,6 +63,8 @@ class Scene:
     person: User
     shot: CheckShot
     calibration: Calibration
+    tasting: Tasting
+    opened: Tasting
 
 
 @pytest.fixture
@@ -95,6 +98,8 @@ def scene(bar: Bar, send: Publish) -> Scene:
         entry=Entry.objects.latest("pk"),
         person=cast.barista,
         shot=log_shot(slot=slot, shot=SHOT, by=cast.barista),
+        tasting=panel.plan(cast),
+        opened=panel.opened(cast, 9),
         calibration=measure(slot.station, "4.2", cast.technician),
     )
 

@@ -70,6 +70,13 @@ PAGES = [
     *pages(EVERYBODY, "recipes:request", thing="request", sited=True),
     *posts("H", "recipes:request_decide", thing="request", sited=True),
     *forms("H", "recipes:permit_new", thing="?slot", sited=True),
+    *pages(EVERYBODY, "recipes:tastings"),
+    *forms("HL", "recipes:tasting_new"),
+    *pages(EVERYBODY, "recipes:tasting", thing="tasting", sited=True),
+    *pages("HL", "recipes:tasting_sheets", thing="tasting", sited=True),
+    *forms("HL", "recipes:tasting_answers", thing="tasting", sited=True),
+    *posts("HL", "recipes:tasting_lock", "recipes:tasting_open", "recipes:tasting_attach",
+           thing="tasting", sited=True),
     *pages(EVERYBODY, "recipes:permit", thing="permit", sited=True),
     *pages(EVERYBODY, "recipes:permit", thing="wide_permit"),
     *forms("H", "recipes:permit_end", thing="permit", sited=True),
@@ -103,6 +110,7 @@ PAGES = [
     *pages("O", "people:edit", thing="person"),
     *posts("O", "people:give_role", thing="person"),
     *pages("O", "audit:history"),
+    *pages("O", "audit:ledger", "audit:export_json_lines", "audit:export_csv"),
     *pages("O", "audit:entry", thing="entry", sited=True),
     *pages("O", "audit:timeline", thing="timeline", sited=True),
 ]  # fmt: skip
@@ -157,6 +165,13 @@ ENDPOINTS = [
     *calls("POST", "H", "recipes_api:publication_stop", "publication"),
     *calls("POST", "H", "recipes_api:publication_resume", "publication"),
     *calls("POST", "H", "recipes_api:publication_cancel", "publication"),
+    *calls("GET", EVERYBODY, "recipes_api:tastings"),
+    *calls("POST", "HL", "recipes_api:tastings"),
+    *calls("GET", EVERYBODY, "recipes_api:tasting", "tasting", sited=True),
+    *calls("POST", "HL", "recipes_api:tasting_answers", "tasting", sited=True),
+    *calls("POST", "HL", "recipes_api:tasting_lock", "tasting", sited=True),
+    *calls("POST", "HL", "recipes_api:tasting_open", "tasting", sited=True),
+    *calls("POST", "HL", "recipes_api:tasting_attach", "tasting", sited=True),
     *calls("GET", EVERYBODY, "recipes_api:permits"),
     *calls("POST", "H", "recipes_api:permits"),
     *calls("POST", "H", "recipes_api:permit_plan"),
@@ -200,6 +215,8 @@ ENDPOINTS = [
     *calls("GET", EVERYBODY, "people_api:policy"),
     *calls("GET", "O", "audit_api:history"),
     *calls("GET", "O", "audit_api:entry", "entry", sited=True),
+    *calls("GET", "O", "audit_api:checkpoints"),
+    *calls("GET", "O", "audit_api:consistency"),
 ]
 
 WIDE_ENDPOINTS = [
@@ -220,6 +237,10 @@ WIDE_ENDPOINTS = [
 
 # Addresses that need their own tests, each with the reason why it is not in the table.
 ELSEWHERE = {
+    "audit:receipt": "needs a sealed history (tests/audit/sealing/test_pages.py)",
+    "audit:checkpoint": "needs a sealed history (tests/audit/sealing/test_pages.py)",
+    "audit:bundle": "needs every site (tests/audit/sealing/test_pages.py)",
+    "audit_api:proof": "needs a sealed history (tests/audit/sealing/test_pages.py)",
     "healthz": "for machines that watch: open to all, tells nothing (tests/tooling)",
     "api_schema": "a description of the API, for people signed in (tests/web)",
     "api_docs": "the same, to read",

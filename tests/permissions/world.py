@@ -28,6 +28,7 @@ from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
+from recipes.tastings.plan import plan_tasting
 from stations.actions import log_shot
 from stations.models import Site, Slot
 from stations.shots import Weighed
@@ -135,6 +136,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "site": site.pk, "machine": station.machine_id, "station": station.pk, "slot": slot.pk,
         "request": request.pk, "entry": entry.pk, "publication": publication,
         "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
+        "tasting": _tasting(site, lead),
         "shot": _shot(bar, slot), "calibration": measure(station, "4.2", bar.cast.technician).pk,
     }  # fmt: skip
     things: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
@@ -146,6 +148,13 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "site_code": {"code": site.code},
         "timeline": {"subject_type": "slot", "subject_id": slot.pk},
     }
+
+
+def _tasting(site: Site, lead: User) -> int:
+    return plan_tasting(
+        site=site, method="triangle", first_sample="A", second_sample="B", risk=Decimal("0.05"),
+        assessments=6, by=lead,
+    ).pk  # fmt: skip
 
 
 def _shot(bar: Bar, slot: Slot) -> int:

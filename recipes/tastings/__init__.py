@@ -1,0 +1,1 @@
+"""Blind tastings: planned, served, answered, locked, opened, and attached as evidence."""

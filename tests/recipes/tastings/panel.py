@@ -1,0 +1,33 @@
+"""A tasting to start from, and tasters who can or can't tell."""
+
+from decimal import Decimal
+
+from recipes.models import Tasting
+from recipes.tastings.plan import plan_tasting
+from recipes.tastings.result import session
+from recipes.tastings.run import lock_answers, open_key, record_answers
+from tests.cast import Cast
+
+
+def plan(cast: Cast, method: str = "triangle", assessments: int = 12) -> Tasting:
+    """The shop lead's tasting at the harbour."""
+    return plan_tasting(
+        site=cast.site, method=method, first_sample="93.0 °C", second_sample="94.0 °C",
+        risk=Decimal("0.05"), assessments=assessments, seed="a tray of cups", by=cast.shop_lead,
+    )  # fmt: skip
+
+
+def right_answers(tasting: Tasting, right: int) -> dict[int, str]:
+    """The first so many right, the others wrong."""
+    return {
+        one.number: one.key if one.number <= right else next(c for c in one.codes if c != one.key)
+        for one in session(tasting)
+    }
+
+
+def opened(cast: Cast, right: int) -> Tasting:
+    """A triangle of 12 with so many right answers, key open."""
+    tasting = plan(cast)
+    record_answers(tasting=tasting, answers=right_answers(tasting, right), by=cast.shop_lead)
+    lock_answers(tasting=tasting, by=cast.shop_lead)
+    return open_key(tasting=tasting, by=cast.shop_lead)

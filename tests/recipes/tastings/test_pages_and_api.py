@@ -1,0 +1,88 @@
+"""Tastings in the browser and through the API."""
+
+import uuid
+
+from recipes.actions.drafts import new_draft
+from recipes.models import Tasting, Version
+from tests.cast import ApiAs, Cast, SignedIn
+from tests.recipes.tastings.panel import opened, plan, right_answers
+
+TYPED = {
+    "method": "triangle", "first_sample": "old", "second_sample": "new", "risk": "0.05",
+    "assessments": "24", "share": "0.4", "seed": "",
+}  # fmt: skip
+
+
+def test_a_plan_is_worked_out_before_it_is_kept(cast: Cast, signed_in: SignedIn) -> None:
+    browser = signed_in(cast.shop_lead)
+    typed = {**TYPED, "site": cast.site.pk}
+    page = browser.post("/tastings/new/", {**typed, "forecast": "1"}).content.decode()
+    # ISO 4120 critical numbers, n = 24 at 5 %: 13 (references 4).
+    assert "13 of 24" in page
+    assert not Tasting.objects.exists()
+    kept = browser.post("/tastings/new/", {**typed, "keep": "1"})
+    assert kept.headers["Location"] == Tasting.objects.get().get_absolute_url()
+
+
+def test_answers_lock_key_and_evidence(cast: Cast, signed_in: SignedIn, draft: Version) -> None:
+    browser, tasting = signed_in(cast.shop_lead), plan(cast)
+    address = tasting.get_absolute_url()
+    assert b"93.0" in browser.get(f"{address}sheets/").content
+    answers = {f"answer_{n}": code for n, code in right_answers(tasting, 9).items()}
+    assert browser.post(f"{address}answers/", answers).status_code == 302
+    assert b"p-value" not in browser.get(address).content
+    browser.post(f"{address}lock/")
+    browser.post(f"{address}open/")
+    page = browser.get(address).content.decode()
+    assert "9 of 12 told the samples apart: a difference is shown" in page
+    done = browser.post(f"{address}attach/", {"evidence_for": f"version:{draft.pk}"})
+    assert done.headers["Location"] == draft.get_absolute_url()
+    assert "told the samples apart" in browser.get(draft.get_absolute_url()).content.decode()
+
+
+def test_another_site_sees_nothing(cast: Cast, signed_in: SignedIn) -> None:
+    tasting = plan(cast)
+    browser = signed_in(cast.other_lead)
+    assert browser.get(tasting.get_absolute_url()).status_code == 404
+    assert browser.post(f"{tasting.get_absolute_url()}lock/").status_code == 404
+    assert f"/tastings/{tasting.pk}/" not in browser.get("/tastings/").content.decode()
+    barista = signed_in(cast.barista)
+    assert barista.get(tasting.get_absolute_url()).status_code == 200
+    assert barista.get(f"{tasting.get_absolute_url()}sheets/").status_code == 403
+
+
+def test_the_api_runs_one(cast: Cast, api_as: ApiAs) -> None:
+    client = api_as(cast.shop_lead)
+
+    def post(path: str, body: object = None) -> dict[str, object]:
+        key = uuid.uuid4().hex
+        answer = client.post(f"/api/v1/tastings/{path}", body or {}, HTTP_IDEMPOTENCY_KEY=key)
+        assert answer.status_code in {200, 201}, answer.content
+        return dict(answer.json())
+
+    plain = {name: TYPED[name] for name in TYPED if name != "share"}
+    made = post("", {**plain, "site": cast.site.code, "assessments": 12})
+    tasting = Tasting.objects.get(pk=made["id"])
+    assert made["result"] is None
+    right = {str(number): code for number, code in right_answers(tasting, 8).items()}
+    post(f"{tasting.pk}/answers/", {"answers": right})
+    post(f"{tasting.pk}/lock/")
+    result = post(f"{tasting.pk}/open/")["result"]
+    assert isinstance(result, dict)
+    assert (result["p_value"], result["counted"], result["shown"]) == ("0.0188", 8, True)
+
+
+def test_the_api_refuses_what_the_page_refuses(cast: Cast, api_as: ApiAs, draft: Version) -> None:
+    client, tasting = api_as(cast.shop_lead), opened(cast, 8)
+    path = f"/api/v1/tastings/{tasting.pk}/"
+
+    def status(end: str, body: object) -> int:
+        key = uuid.uuid4().hex
+        return int(client.post(path + end, body, HTTP_IDEMPOTENCY_KEY=key).status_code)
+
+    assert status("answers/", {"answers": {"1": ""}}) == 409
+    assert status("answers/", {"answers": {"one": ""}}) == 400
+    assert status("attach/", {"version": 10**9}) == 400
+    another = new_draft(by=cast.head_roaster, recipe=draft.recipe)
+    assert status("attach/", {"version": another.pk}) == 200
+    assert status("attach/", {"version": draft.pk}) == 409
