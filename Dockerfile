@@ -31,5 +31,7 @@ USER 10001
 EXPOSE 8000
 HEALTHCHECK --interval=15s --timeout=6s --start-period=30s --retries=3 \
     CMD ["python", "-m", "config.probe"]
+# Nothing starts as a database role that could alter the history.
+ENTRYPOINT ["python", "-m", "config.start"]
 CMD ["granian", "--interface", "wsgi", "--host", "0.0.0.0", "--port", "8000", "--no-ws", \
      "--blocking-threads", "8", "config.wsgi:application"]

@@ -8,3 +8,7 @@ class AuditConfig(AppConfig):
 
     name = "audit"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Register what a deployment is checked for."""
+        from audit import checks  # noqa: F401

@@ -76,12 +76,16 @@ def no_truncate(name: str) -> FirmTrigger:
     )
 
 
+class Kept(FirmTrigger):
+    """Keeps every row as it was written: the program's role gets no right to change them either."""
+
+
 def insert_only(name: str) -> list[pgtrigger.Trigger]:
     """Triggers for Meta.triggers that refuse to change, remove or empty what was once written.
 
     By row, so that a cascade which finds no row to delete is not refused for nothing.
     """
-    change = FirmTrigger(
+    change = Kept(
         name=f"{name}_kept",
         level=pgtrigger.Row,
         when=pgtrigger.Before,

@@ -18,6 +18,7 @@ from config.services.account import (
 )
 from config.services.binaries import postgres_programs
 from config.services.folder import Folder
+from config.services.roles import SUPERUSER
 from config.services.sentences import CannotRunError, say, tail
 
 MAJOR = "18"
@@ -46,9 +47,9 @@ class Cluster:
         mark = hashlib.sha256(str(self.data).encode()).hexdigest()[:12]
         return Path(tempfile.gettempdir()) / f"portaledger-{mark}"
 
-    def url(self, name: str = "portaledger") -> str:
-        """The address of a database in it."""
-        return f"postgresql://postgres@/{name}?host={quote(str(self.sockets), safe='')}"
+    def url(self, name: str = "portaledger", role: str = SUPERUSER) -> str:
+        """The address of a database in it, for one of its roles."""
+        return f"postgresql://{role}@/{name}?host={quote(str(self.sockets), safe='')}"
 
 
 def prepare(folder: Folder) -> Cluster:
@@ -100,7 +101,7 @@ def _make(cluster: Cluster) -> None:
     if cluster.account:
         os.chown(fresh, cluster.account.uid, cluster.account.gid)
     # Access by the socket's folder permissions; a built-in locale sorts alike on every machine.
-    command = [str(cluster.programs / "initdb"), "-D", str(fresh), "-U", "postgres", "--auth=trust"]
+    command = [str(cluster.programs / "initdb"), "-D", str(fresh), "-U", SUPERUSER, "--auth=trust"]
     locale = ["--encoding=UTF8", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]
     with cluster.folder.log("initdb").open("wb") as log:
         done = subprocess.run(

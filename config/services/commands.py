@@ -1,5 +1,6 @@
 """What `python -m config.services` can do: serve the demo, walk through it, lend servers."""
 
+import os
 import shutil
 import sys
 import tempfile
@@ -62,7 +63,9 @@ def load(stack: Stack, *, shown: bool) -> None:
     stack.env["LEDGER_KEY_FILE"] = str(stack.folder.path / "ledger_key")
     stack.env["STATIC_ROOT"] = str(stack.folder.path / "static")
     stack.env["ALLOWED_HOSTS"] = f"{HOST},localhost"
-    stack.manage("migrate", "--noinput", "--verbosity", "1")
+    stack.manage("migrate", "--noinput", "--verbosity", "1", as_owner=True)
+    if stack.owner or os.environ.get("OWNER_DATABASE_URL"):
+        stack.manage("grant_program", as_owner=True)
     stack.manage("collectstatic", "--noinput", "--verbosity", "0")
     if (BASE_DIR / "recipes/management/commands/load_demo.py").exists():
         stack.manage("load_demo", shown=shown)

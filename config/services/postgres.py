@@ -11,6 +11,7 @@ import psycopg
 
 from config.services.cluster import Cluster
 from config.services.process import Child, Program
+from config.services.roles import give_to_owner, make_roles
 from config.services.sentences import CannotRunError, tail
 
 SOON = 30.0  # seconds for a server to answer, recovery after a crash included
@@ -87,7 +88,7 @@ def _wait(cluster: Cluster, child: Child) -> None:
     deadline = time.monotonic() + SOON
     while child.exit_code is None and time.monotonic() < deadline:
         try:
-            _make_database(cluster.url("postgres"))
+            _make_database(cluster)
         except psycopg.OperationalError:
             time.sleep(0.05)
         else:
@@ -95,8 +96,11 @@ def _wait(cluster: Cluster, child: Child) -> None:
     raise CannotRunError(f"The database did not start; the end of its log:\n{tail(child.log)}")
 
 
-def _make_database(url: str) -> None:
-    with psycopg.connect(url, autocommit=True) as connection:
+def _make_database(cluster: Cluster) -> None:
+    with psycopg.connect(cluster.url("postgres"), autocommit=True) as connection:
+        make_roles(connection)
         query = "SELECT 1 FROM pg_database WHERE datname = 'portaledger'"
         if connection.execute(query).fetchone() is None:
             connection.execute("CREATE DATABASE portaledger")
+    with psycopg.connect(cluster.url()) as connection:
+        give_to_owner(connection)

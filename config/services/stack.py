@@ -15,6 +15,7 @@ from config.services import cluster, postgres, valkey
 from config.services.folder import BASE_DIR, Folder
 from config.services.ports import HOST
 from config.services.process import Child, Program, die_with_parent, stop_leftovers
+from config.services.roles import OWNER, PROGRAM, SUPERUSER
 from config.services.sentences import CannotRunError, tail
 
 WEB_SECONDS = 180.0  # until a web process answers, also on a busy machine
@@ -28,6 +29,7 @@ class Stack:
     env: dict[str, str]
     exits: ExitStack
     children: list[Child] = field(default_factory=list)
+    owner: dict[str, str] = field(default_factory=dict)  # told to migrations alone
 
     def start(self, program: Program) -> Child:
         """Start a process of ours, to be stopped with the stack."""
@@ -45,23 +47,25 @@ class Stack:
         *,
         stdout: BinaryIO | None = None,
         stderr: BinaryIO | None = None,
+        as_owner: bool = False,
     ) -> int:
         """Run a command to its end where this stack is the environment; its exit code."""
         return subprocess.run(
             list(command),
             check=False,
-            env={**os.environ, **self.env},
+            env={**os.environ, **self.env, **(self.owner if as_owner else {})},
             stdout=stdout,
             stderr=stderr,
             preexec_fn=die_with_parent,
         ).returncode
 
-    def manage(self, *arguments: str, shown: bool = False) -> None:
+    def manage(self, *arguments: str, shown: bool = False, as_owner: bool = False) -> None:
         """Run a management command; CannotRunError with the end of its log when it fails."""
         log = self.folder.log(arguments[0])
         with log.open("wb") as file:
             command = [sys.executable, str(BASE_DIR / "manage.py"), *arguments]
-            code = self.run(command, stdout=None if shown else file, stderr=file)
+            out = None if shown else file
+            code = self.run(command, stdout=out, stderr=file, as_owner=as_owner)
         if code:
             raise CannotRunError(f"`{arguments[0]}` failed; the end of its log:\n{tail(log)}")
 
@@ -84,7 +88,10 @@ def servers(folder: Folder, *, mode: str, careless: bool = False) -> Iterator[St
         if not os.environ.get("DATABASE_URL"):
             place = cluster.prepare(folder)
             stack.adopt(postgres.start(place, careless=careless))
-            stack.env["DATABASE_URL"] = place.url()
+            # Tests make databases of their own, which takes the superuser.
+            role = SUPERUSER if mode == "test" else PROGRAM
+            stack.env["DATABASE_URL"] = place.url(role=role)
+            stack.owner["OWNER_DATABASE_URL"] = place.url(role=OWNER)
         if not os.environ.get("REDIS_URL"):
             broker = valkey.start(folder)
             stack.adopt(broker.child)

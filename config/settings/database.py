@@ -1,6 +1,7 @@
 """PostgreSQL, by its postgresql:// address."""
 
 import os
+import sys
 from urllib.parse import parse_qs, unquote, urlsplit
 
 from config.settings.mode import TESTING
@@ -28,4 +29,21 @@ def _pool() -> dict[str, object]:
     return {"pool": {"min_size": 1, "max_size": size, "timeout": 10}} if size else {}
 
 
-DATABASES = {"default": database(os.environ.get("DATABASE_URL", "postgresql:///portaledger"))}
+# Only these commands alter tables. All else runs as the program's role, whatever is set.
+OWNERS_COMMANDS = frozenset({"migrate", "grant_program"})
+
+
+def address(arguments: list[str]) -> str:
+    """Which database address this process uses: the owner's for its commands, if there is one."""
+    program = os.environ.get("DATABASE_URL", "postgresql:///portaledger")
+    command = arguments[1] if len(arguments) > 1 else ""
+    if command in OWNERS_COMMANDS and arguments[0].endswith("manage.py"):
+        return os.environ.get("OWNER_DATABASE_URL") or program
+    return program
+
+
+# The role that grant_program grants to: the one the program connects as.
+PROGRAM_ROLE = os.environ.get("PROGRAM_ROLE") or str(
+    database(os.environ.get("DATABASE_URL", ""))["USER"]
+)
+DATABASES = {"default": database(address(sys.argv))}

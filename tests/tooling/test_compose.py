@@ -51,7 +51,8 @@ def test_every_service_has_a_health_check_but_the_one_that_ends() -> None:
 def test_web_and_worker_can_be_scaled(name: str) -> None:
     assert "container_name" not in SERVICES[name]
     assert "ports" not in SERVICES[name], "two containers cannot share a port of the host"
-    assert "volumes" not in SERVICES[name], "nothing may live in one container only"
+    shared = {"worker": ["keys:/keys"]}.get(name, [])
+    assert SERVICES[name].get("volumes", []) == shared, "nothing may live in one container only"
 
 
 @pytest.mark.parametrize("name", OURS)
@@ -64,10 +65,22 @@ def test_our_containers_can_write_nowhere_and_gain_nothing(name: str) -> None:
 
 def test_secrets_come_from_the_environment_without_defaults() -> None:
     secrets = re.findall(r"\$\{(\w*(?:PASSWORD|SECRET)\w*)([^}]*)\}", TEXT)
-    assert {name for name, _ in secrets} == {"SECRET_KEY", "DATABASE_PASSWORD", "BROKER_PASSWORD"}
+    passwords = {f"{of}_PASSWORD" for of in ("DATABASE", "OWNER", "SUPERUSER", "BROKER")}
+    assert {name for name, _ in secrets} == {"SECRET_KEY", *passwords}
     assert not [rest for _, rest in secrets if rest and not rest.startswith(":?")]
     for name in {name for name, _ in secrets}:
         assert f"${{{name}:?" in TEXT, f"{name} must be refused when it is missing"
+
+
+def test_only_migrations_know_the_owner_of_the_tables() -> None:
+    database = SERVICES["database"]["environment"]
+    knowing = {name for name, service in SERVICES.items() if "OWNER" in json.dumps(service)}
+    assert knowing == {"migrate", "database"}
+    assert "ledger_owner" in SERVICES["migrate"]["environment"]["OWNER_DATABASE_URL"]
+    for name in OURS:
+        assert "//ledger_program:" in SERVICES[name]["environment"]["DATABASE_URL"]
+        assert ("entrypoint" in SERVICES[name]) is (name == "migrate"), "the others are checked"
+    assert database["PROGRAM_PASSWORD"] == "${DATABASE_PASSWORD}"
 
 
 def test_our_processes_wait_for_migrations() -> None:

@@ -5,7 +5,9 @@ import re
 
 from tests.tooling.listing import ROOT
 
-KNOWN = {"FROM", "RUN", "COPY", "ENV", "WORKDIR", "USER", "EXPOSE", "HEALTHCHECK", "CMD"}
+KNOWN = {"FROM", "RUN", "COPY", "ENV", "WORKDIR", "USER", "EXPOSE", "HEALTHCHECK", "CMD"} | {
+    "ENTRYPOINT"
+}
 
 
 def instructions() -> list[tuple[str, str]]:
@@ -39,6 +41,7 @@ def test_it_does_not_run_as_root() -> None:
 def test_health_check_and_command_are_lists_of_words() -> None:
     probe = last("HEALTHCHECK").partition(" CMD ")[2]
     assert json.loads(probe) == ["python", "-m", "config.probe"]
+    assert json.loads(last("ENTRYPOINT")) == ["python", "-m", "config.start"]
     assert json.loads(last("CMD"))[0] == "granian"
 
 
