@@ -14,6 +14,7 @@ from audit.paging import addresses, key_of
 from audit.queries import HistoryFilter, HistoryPage, page_of, visible
 from audit.registry import registry, subject_name, subject_word
 from audit.rows import rows_of, subject_url, whole_row
+from audit.sealing.proofs import place_of
 
 EMPTY = HistoryPage([], None, None)
 
@@ -44,7 +45,7 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
     if found is None:
         raise NotFound("There is no such entry, or none that you may read.")
     signed = registry.signature(found.signature_id) if found.signature_id else None
-    context = {"row": whole_row(found), "signature": signed}
+    context = {"row": whole_row(found), "signature": signed, "place": place_of(pk)}
     return render(request, "audit/entry.html", context)
 
 

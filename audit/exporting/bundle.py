@@ -1,0 +1,118 @@
+"""The whole history as a bundle: entries, fingerprints, checkpoints; see audit.ledger.bundle.
+
+What stands in the tables is written down as it is, damage included: it is the check that judges.
+Nothing here may therefore stop at a row that is missing, forged or unreadable.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db import connection
+
+from audit.ledger.bundle.lines import Header, Mark, write
+from audit.ledger.bundle.write import Writer
+from audit.ledger.checkpoint import read_checkpoint
+from audit.ledger.errors import LedgerError
+from audit.ledger.note import Verifier
+from audit.models import Checkpoint, LedgerKey
+from audit.sealing import store
+from audit.sealing.payload import COLUMNS, payload_of
+from audit.sealing.read import payloads
+from audit.sealing.waiting import oldest_running
+
+ALL_UP_TO = 5_000  # checkpoints; of more, one an hour and every handover from key to key
+AHEAD = 100_000  # entries a checkpoint may lie beyond the last leaf and still be compared
+STRAYS = 10_000
+
+_CHECKPOINTS = """
+SELECT note, size, root FROM (
+    SELECT *, lag(date_trunc('hour', made_at)) OVER (ORDER BY id DESC)
+        IS DISTINCT FROM date_trunc('hour', made_at) AS newest_of_hour
+    FROM audit_checkpoint
+) c
+WHERE newest_of_hour OR note LIKE E'%%\\n— %%\\n— %%'
+    OR (SELECT count(*) FROM audit_checkpoint) <= %s
+ORDER BY id
+"""
+# Never sealed though sealing has passed them by, or of a transaction that has not begun yet: put
+# there by hand. Entries still waiting to be sealed are neither.
+_STRAYS = f"""
+SELECT {COLUMNS} FROM audit_entry e
+WHERE NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
+    AND ((e.txid, e.id) <= (%s, %s)
+        OR e.txid >= pg_snapshot_xmax(pg_current_snapshot())::text::bigint)
+ORDER BY e.id LIMIT %s
+"""  # noqa: S608  our own SQL
+
+
+@dataclass(frozen=True)
+class Signed:
+    """The checkpoints to write: notes that can be placed, and those that can't be believed."""
+
+    notes: list[str]
+    odd: list[str]
+
+
+def bundle() -> Iterator[bytes]:
+    """The lines of the bundle, to stream; entries sealed since it began are left for the next."""
+    leaves = store.size()
+    signed = _signed(leaves)
+    size = max([leaves, *(read_checkpoint(note).size for note in signed.notes)])
+    keys = _keys()
+    yield write(Header(keys[0].name if keys else "unknown", tuple(keys)))
+    yield from _body(Writer(signed.notes, store.nodes), size, _strays(), signed.odd)
+
+
+def _body(writer: Writer, size: int, strays: list[bytes], odd: list[str]) -> Iterator[bytes]:
+    for leaf in payloads(0, size):
+        if leaf.index == size - 1:
+            # Among the last entries, before the checkpoint that speaks of them: so the check can
+            # say of each that it was never sealed.
+            yield from strays
+            strays = []
+        yield from writer.leaf(leaf)
+    yield from strays
+    yield from (write(Mark(note, [])) for note in odd)
+    yield from writer.close()
+
+
+def _signed(leaves: int) -> Signed:
+    with connection.cursor() as cursor:
+        cursor.execute(_CHECKPOINTS, [ALL_UP_TO])
+        rows = cursor.fetchall()
+    signed = Signed([], [])
+    for note, size, root in rows:
+        fits = _fits(note, size, bytes(root), leaves)
+        (signed.notes if fits else signed.odd).append(
+            note if fits else f"(the row says {size} entries)\n{note}"
+        )
+    return signed
+
+
+def _fits(note: str, size: int, root: bytes, leaves: int) -> bool:
+    """Whether a row of the table says what its note says, and the note can be placed."""
+    try:
+        state = read_checkpoint(note)
+    except LedgerError:
+        return False
+    return (state.size, state.root) == (size, root) and size <= leaves + AHEAD
+
+
+def _keys() -> list[Verifier]:
+    found = []
+    for public in LedgerKey.objects.order_by("id").values_list("public", flat=True):
+        try:
+            found.append(Verifier.read(public))
+        except LedgerError:
+            continue  # its checkpoints will be signed by no key known
+    return found
+
+
+def _strays() -> list[bytes]:
+    newest = Checkpoint.objects.order_by("-id").first()
+    floor = (newest.floor_txid, newest.floor_id) if newest else (0, 0)
+    if oldest_running() <= floor[0]:
+        floor = (0, 0)  # restored into a new cluster: see audit.sealing.waiting
+    with connection.cursor() as cursor:
+        cursor.execute(_STRAYS, [*floor, STRAYS])
+        return [payload_of(row) + b"\n" for row in cursor.fetchall()]

@@ -1,0 +1,83 @@
+"""Proofs from the stored tree: that an entry is in a signed state, and that states only grew."""
+
+from dataclasses import dataclass
+
+from audit.errors import Invalid, NotFound
+from audit.ledger.checkpoint import Receipt
+from audit.ledger.errors import LedgerError
+from audit.ledger.proof import Span, consistency_spans, inclusion_spans, needed, resolve
+from audit.models import Checkpoint, Leaf
+from audit.sealing.seal import newest_checkpoint
+from audit.sealing.store import nodes
+
+
+@dataclass(frozen=True)
+class Inclusion:
+    """An entry's place: leaf `index` from 0, its stored hash, the way up, and what is signed."""
+
+    index: int
+    leaf: bytes
+    proof: list[bytes]
+    checkpoint: Checkpoint
+
+    @property
+    def receipt(self) -> str:
+        """All of it as one text, c2sp.org/tlog-proof@v1."""
+        return Receipt(self.index, tuple(self.proof), self.checkpoint.note).text
+
+
+def inclusion(entry_id: int) -> Inclusion | None:
+    """The proof of an entry under the newest checkpoint; None while it is not sealed.
+
+    Raises NotFound if the stored tree lacks a part of the proof.
+    """
+    found = _leaf_and_state(entry_id)
+    if found is None:
+        return None
+    leaf, newest = found
+    proof = _proof(inclusion_spans(leaf.index, newest.size))
+    return Inclusion(leaf.index, bytes(leaf.hash), proof, newest)
+
+
+@dataclass(frozen=True)
+class Sealed:
+    """Where an entry stands, for its page: its number from 1, and the newest checkpoint."""
+
+    number: int
+    checkpoint: Checkpoint
+
+
+def place_of(entry_id: int) -> Sealed | None:
+    """Where an entry stands, without the proof; None while it is not sealed."""
+    found = _leaf_and_state(entry_id)
+    return Sealed(found[0].index + 1, found[1]) if found else None
+
+
+def consistency(old: int, new: int) -> list[bytes]:
+    """The proof that the first `new` entries begin with the first `old`, as they were.
+
+    Raises Invalid unless 0 <= old <= new <= entries signed for; NotFound before the first
+    checkpoint, or if the stored tree lacks a part of the proof.
+    """
+    newest = newest_checkpoint()
+    if newest is None:
+        raise NotFound("Nothing was sealed yet.")
+    if new > newest.size:
+        raise Invalid("to", new, f"a number of entries up to {newest.size}")
+    if old > new:
+        raise Invalid("from", old, f"a number of entries up to {new}")
+    return _proof(consistency_spans(old, new))
+
+
+def _leaf_and_state(entry_id: int) -> tuple[Leaf, Checkpoint] | None:
+    leaf, newest = Leaf.objects.filter(entry_id=entry_id).first(), newest_checkpoint()
+    if leaf is None or newest is None or leaf.index >= newest.size:
+        return None
+    return leaf, newest
+
+
+def _proof(spans: list[Span]) -> list[bytes]:
+    try:
+        return resolve(spans, nodes(needed(spans)))
+    except LedgerError as error:
+        raise NotFound(f"The proof can't be made, check the history: {error}") from error
