@@ -46,9 +46,7 @@ class ChangeRequest(Revised):
     class Meta:
         ordering = ["-id"]
         constraints = [
-            models.CheckConstraint(
-                name="change_request_says_why", condition=~Q(reason="")
-            ),
+            models.CheckConstraint(name="change_request_says_why", condition=~Q(reason="")),
             models.CheckConstraint(
                 name="change_request_decided_by_somebody",
                 condition=~Q(state__in=["accepted", "declined"])
@@ -93,9 +91,7 @@ class ChangeRequestValue(models.Model):
     class Meta:
         ordering = ["request", "id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["request", "code"], name="proposal_once_per_parameter"
-            ),
+            models.UniqueConstraint(fields=["request", "code"], name="proposal_once_per_parameter"),
             models.CheckConstraint(
                 name="proposal_is_number_or_text",
                 condition=Q(target__isnull=False, text="")

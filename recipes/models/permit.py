@@ -48,9 +48,7 @@ class Permit(Revised):
                 condition=~Q(state="ended") | Q(ended_at__isnull=False),
             ),
         ]
-        triggers = governed(
-            subject="permit", label="'permit ' || n.id", exclude=("revision",)
-        )
+        triggers = governed(subject="permit", label="'permit ' || n.id", exclude=("revision",))
 
     def __str__(self) -> str:
         return f"permit {self.pk}"
