@@ -1,6 +1,4 @@
 // Forms: lead the eye to what is to be put right, and keep what has been typed from being lost.
-"use strict";
-
 document.querySelector("[data-focus]")?.focus();
 
 const unsaved = new Set();

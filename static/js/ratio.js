@@ -1,7 +1,5 @@
 // <output data-ratio-of="id_beverage_mass id_dose_mass">: the brew ratio while typing.
 // For the eye only; the server computes the ratio that is kept, from exact decimals.
-"use strict";
-
 const amount = (id) => {
   const typed = document.getElementById(id)?.value.trim() ?? "";
   return /^\d+(\.\d+)?$/.test(typed) ? Number(typed) : NaN;

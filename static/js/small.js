@@ -1,6 +1,4 @@
 // Small helps that a page works without: print and copy. Buttons stay hidden until they work.
-"use strict";
-
 for (const button of document.querySelectorAll("button[data-print]")) {
   button.hidden = false;
   button.addEventListener("click", () => window.print());
