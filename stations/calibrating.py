@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from audit.errors import Invalid
 from people.web.numbers import BadNumber, Bounds, read_number
+from stations.metrology.atmosphere import site_pressure
 from stations.metrology.errors import BadValueError
 from stations.metrology.fit_words import concerns
 from stations.metrology.flowmeter import FlowMeterFit, Run, fit_flow_meter
@@ -21,14 +22,11 @@ COLUMNS: dict[str, dict[str, tuple[str, Bounds]]] = {
     Kind.FLOW_METER: {
         "pulses": ("Pulses", Bounds(Decimal(1), Decimal(20_000), places=0, unit="{pulse}")),
         "grams": ("Weighed water", Bounds(Decimal("0.1"), Decimal(5_000), places=3, unit="g")),
-        "temperature": (
-            "Water temperature",
-            Bounds(Decimal(0), Decimal(100), places=2, unit="Cel"),
-        ),
+        "temperature": ("Temperature", Bounds(Decimal(0), Decimal(100), places=2, unit="Cel")),
     },
     Kind.TEMPERATURE: {
-        "displayed": ("Set or displayed", _RUN_WARM),
-        "measured": ("Measured in the water", _RUN_WARM),
+        "displayed": ("Displayed", _RUN_WARM),
+        "measured": ("Measured", _RUN_WARM),
     },
 }
 
@@ -81,18 +79,24 @@ def read_table(kind: str, text: str) -> list[dict[str, str]]:
     return runs
 
 
-def outcome_of(kind: str, runs: Runs, site: Site) -> Outcome:
-    """Fit the runs. Raises Invalid where they can't be fitted."""
+def air_pressure_at(site: Site) -> Decimal:
+    """The air's pressure at a site [hPa], by its barometer, else by its altitude."""
+    exact = Decimal(site_pressure(site.altitude, site.air_pressure))
+    return exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
+
+
+def outcome_of(kind: str, runs: Runs, air_pressure: Decimal) -> Outcome:
+    """Fit the runs, weighed in air of that pressure [hPa]. Raises Invalid where it can't be."""
     try:
-        return _offset(runs) if kind == Kind.TEMPERATURE else _flow_meter(runs, site)
+        return _offset(runs) if kind == Kind.TEMPERATURE else _flow_meter(runs, air_pressure)
     except BadValueError as bad:
         raise Invalid(bad.field, bad.value, bad.allowed) from bad
 
 
-def _flow_meter(runs: Runs, site: Site) -> Outcome:
+def _flow_meter(runs: Runs, air_pressure: Decimal) -> Outcome:
     fit = fit_flow_meter(
         (Run(*(Decimal(run[name]) for name in ("pulses", "grams", "temperature"))) for run in runs),
-        **({"pressure": site.air_pressure} if site.air_pressure is not None else {}),
+        pressure=air_pressure,
     )
     value, uncertainty, repeatability = fit.stored()
     return Outcome(value, uncertainty, repeatability, fit.dof, concerns(fit), fit=fit)

@@ -29,7 +29,7 @@ def svg_source(sheet: Any) -> str:  # noqa: ANN401 - altair is untyped
     """An Altair chart as the address of an image."""
     import vl_convert as vlc  # noqa: PLC0415 - takes a second to load, and few pages draw
 
-    styled = sheet.configure(background=SHEET, font="Noto Sans").configure_axis(
+    styled = sheet.configure(background=SHEET, font="Noto Sans, sans-serif").configure_axis(
         labelColor=SOFT, titleColor=INK, gridColor="#d3cbb9", labelFontSize=13, titleFontSize=13
     )
     svg = str(vlc.vegalite_to_svg(styled.to_dict(), vl_version="v6.1"))
@@ -45,31 +45,41 @@ def fit_picture(fit: FlowMeterFit) -> Picture:
     import altair as alt  # noqa: PLC0415 - as above
 
     widest = max(fit.volumes)
-    band = [_band_at(fit, widest * step / STEPS) for step in range(1, STEPS + 1)]
-    x = alt.X("volume:Q", title="Water / mL")
-    area = _chart(alt, band).mark_area(color=ACCENT, opacity=0.2)
-    line = _chart(alt, band).mark_line(color=ACCENT)
+    steps = [_band_at(fit, widest * step / STEPS) for step in range(1, STEPS + 1)]
+    x = alt.X("volume:Q", title="Water / mL", scale=alt.Scale(domainMin=0))
+    whole = _chart(alt, steps).mark_line(color=ACCENT).encode(x=x, y=_y(alt, "middle", "Pulses"))
+    # The band is a hair's breadth beside the whole, so it is drawn around the line by itself.
+    band = _chart(alt, steps).mark_area(color=ACCENT, opacity=0.2)
+    band = band.encode(x=x, y=_y(alt, "below", "Pulses off the line"), y2="above:Q")
+    panels = (
+        (whole + _dots(alt, fit, "pulses").encode(x=x)).properties(width=WIDTH, height=HEIGHT),
+        (band + _dots(alt, fit, "off").encode(x=x)).properties(width=WIDTH, height=HEIGHT // 2),
+    )
+    return Picture(svg_source(alt.vconcat(*panels)), _fit_words(fit))
+
+
+def _y(alt: Any, field: str, title: str) -> Any:  # noqa: ANN401 - as above
+    return alt.Y(f"{field}:Q", title=title)
+
+
+def _dots(alt: Any, fit: FlowMeterFit, field: str) -> Any:  # noqa: ANN401 - as above
     runs = _chart(alt, _runs(fit)).mark_point(filled=True, size=60, opacity=1)
     colour = alt.condition("datum.outlier", alt.value(ALARM), alt.value(INK))
     shape = alt.condition("datum.outlier", alt.value("triangle-up"), alt.value("circle"))
-    sheet = (
-        area.encode(x=x, y=alt.Y("low:Q", title="Pulses"), y2="high:Q")
-        + line.encode(x=x, y="middle:Q")
-        + runs.encode(x=x, y="pulses:Q", color=colour, shape=shape)
-    )
-    return Picture(svg_source(sheet.properties(width=WIDTH, height=HEIGHT)), _fit_words(fit))
+    return runs.encode(y=f"{field}:Q", color=colour, shape=shape)
 
 
 def _band_at(fit: FlowMeterFit, volume: float) -> dict[str, float]:
     middle, low, high = fit.band(volume)
-    return {"volume": volume, "middle": middle, "low": low, "high": high}
+    off = {"below": low - middle, "above": high - middle}
+    return {"volume": volume, "middle": middle, **off}
 
 
 def _runs(fit: FlowMeterFit) -> list[dict[str, object]]:
-    pairs: Sequence[tuple[float, float]] = list(zip(fit.volumes, fit.pulses, strict=True))
+    rows = zip(fit.volumes, fit.pulses, fit.line.residuals, strict=True)
     return [
-        {"volume": volume, "pulses": pulses, "outlier": number == fit.outlier}
-        for number, (volume, pulses) in enumerate(pairs, 1)
+        {"volume": volume, "pulses": pulses, "off": off, "outlier": number == fit.outlier}
+        for number, (volume, pulses, off) in enumerate(rows, 1)
     ]
 
 
@@ -77,8 +87,8 @@ def _fit_words(fit: FlowMeterFit) -> str:
     outlier = f" Run {fit.outlier} lies outside the others." if fit.outlier else ""
     return (
         f"{len(fit.volumes)} runs from {min(fit.volumes):.1f} to {max(fit.volumes):.1f} mL beside "
-        f"the line through zero, {fit.pulses_per_millilitre:.4f} pulses per mL, with the band in "
-        f"which 95 % of further runs would lie.{outlier}"
+        f"the line through zero, {fit.pulses_per_millilitre:.4f} pulses per mL; below, how far "
+        f"each lies off that line, with the band in which 95 % of further runs would lie.{outlier}"
     )
 
 

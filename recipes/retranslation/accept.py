@@ -8,7 +8,7 @@ from itertools import groupby
 from django.db import connection
 
 from audit.context import recorded
-from audit.errors import Refused
+from audit.errors import Invalid, Refused
 from audit.revision import compare_and_set
 from audit.subject import Subject
 from people.models import Meaning, Signature, User
@@ -46,7 +46,8 @@ def accept_calibration(*, order: AcceptOrder, by: User, credentials: Credentials
     """Set the station's traits and put its approved versions, translated anew, into force.
 
     Slots that can't hold the new settings, are on permit or were set by hand keep what they
-    have. Raises NotPermitted, Invalid (credentials), Stale, and Refused when it was decided
+    have. Raises NotPermitted, Invalid (credentials; reason
+    where something speaks against it), Stale, and Refused when it was decided
     already, a publication is on its way to the station, or the plan is no longer what was seen.
     """
     station = order.calibration.station
@@ -90,6 +91,9 @@ def _refuse_unless_settled(plan: RetranslationPlan, order: AcceptOrder) -> None:
         )
     if plan.digest != order.seen_digest:
         raise Refused(MOVED)
+    if plan.concerns and not order.reason.strip():
+        allowed = "a sentence that says why it is taken over although: " + plan.concerns[0]
+        raise Invalid("reason", "", allowed)
 
 
 def _sign(plan: RetranslationPlan, by: User, credentials: Credentials) -> Signature:

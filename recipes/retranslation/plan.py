@@ -14,6 +14,7 @@ from people.permissions import require
 from people.verbs import Verb
 from recipes.models import Version
 from recipes.translating import StationTranslation, quantities, translate_for
+from stations.calibrating import outcome_of
 from stations.models import Calibration, Placement, Slot, Station
 
 Basis = Placement.Basis
@@ -60,6 +61,7 @@ class RetranslationPlan:
     calibration: Calibration
     lines: list[SlotLine]
     waiting: list[Placement]
+    concerns: list[str]
 
     def of(self, outcome: Outcome) -> list[SlotLine]:
         """The lines with this outcome."""
@@ -104,7 +106,8 @@ def make_retranslation_plan(*, calibration: Calibration, by: User) -> Retranslat
     versions = _versions(held)
     translated = {digest: _translated(version, calibration) for digest, version in versions.items()}
     lines = [_line(each, versions, translated) for each in held]
-    return RetranslationPlan(calibration, lines, waiting)
+    outcome = outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
+    return RetranslationPlan(calibration, lines, waiting, outcome.concerns)
 
 
 def _versions(held: Iterable[Placement]) -> dict[str, Version]:

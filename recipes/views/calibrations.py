@@ -31,7 +31,7 @@ def _found(request: PageRequest, pk: int, verb: Verb = Verb.EQUIPMENT_VIEW) -> C
 def _measured(calibration: Calibration) -> dict[str, Any]:
     """The fit with its chart and table, worked out from the runs that are kept."""
     site = calibration.station.machine.site
-    outcome = outcome_of(calibration.kind, calibration.runs, site)
+    outcome = outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
     return {
         "calibration": calibration,
         "station": calibration.station,
@@ -122,9 +122,7 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
         "site": station.machine.site,
         "counts": {outcome.value: len(plan.of(outcome)) for outcome in Outcome},
         "old": getattr(station, next(iter(traits))),
-        "concerns": outcome_of(
-            plan.calibration.kind, plan.calibration.runs, station.machine.site
-        ).concerns,
+        "concerns": plan.concerns,
     }
 
 

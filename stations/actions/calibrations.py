@@ -13,7 +13,7 @@ from people.models import User
 from people.permissions import require
 from people.verbs import Verb
 from stations import history
-from stations.calibrating import COLUMNS, Runs, outcome_of, read_runs
+from stations.calibrating import COLUMNS, Runs, air_pressure_at, outcome_of, read_runs
 from stations.checks import AIR_PRESSURE, OFFSET, PULSES, Checks
 from stations.models import Calibration, Site, Station
 
@@ -36,12 +36,13 @@ def record_calibration(
             raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
         _check_due(due_on, site)
         kept = read_runs(kind, runs)
-        outcome = outcome_of(kind, kept, site)
+        air_pressure = air_pressure_at(site)
+        outcome = outcome_of(kind, kept, air_pressure)
         _check_value(kind, outcome.value)
         return Calibration.objects.create(
             station=station, kind=kind, runs=kept, value=outcome.value,
             uncertainty=outcome.uncertainty, repeatability=outcome.repeatability,
-            dof=outcome.dof, due_on=due_on, recorded_by=by,
+            air_pressure=air_pressure, dof=outcome.dof, due_on=due_on, recorded_by=by,
         )  # fmt: skip
 
 

@@ -21,6 +21,12 @@ def usual_due(today: date) -> date:
     return today + USUAL
 
 
+class RunField(PlainDecimalField):
+    """A box of a row: a row is left empty or filled whole, so none is marked optional."""
+
+    spare = True
+
+
 class CalibrationForm(forms.Form):
     """A few rows of boxes, or a table; and by when it is to be repeated."""
 
@@ -42,7 +48,7 @@ class CalibrationForm(forms.Form):
         self.fields["table"].help_text = f"One run a line: {words}, apart by blanks or tabs."
         for row in range(1, ROWS + 1):
             for name, (label, bounds) in self.columns.items():
-                self.fields[f"run_{row}_{name}"] = PlainDecimalField(
+                self.fields[f"run_{row}_{name}"] = RunField(
                     label=label, bounds=bounds, required=False
                 )
 

@@ -29,7 +29,8 @@ FIXED = FirmTrigger(
             NEW.recorded_by_id, NEW.recorded_at)
             IS DISTINCT FROM (OLD.station_id, OLD.kind, OLD.runs, OLD.value, OLD.uncertainty,
             OLD.dof, OLD.due_on, OLD.recorded_by_id, OLD.recorded_at)
-        OR NEW.repeatability IS DISTINCT FROM OLD.repeatability
+        OR (NEW.repeatability, NEW.air_pressure)
+            IS DISTINCT FROM (OLD.repeatability, OLD.air_pressure)
     THEN {refusal("What was measured in % stays, and is decided once.")} END IF;
     RETURN NEW;
     """,
@@ -63,6 +64,9 @@ class Calibration(Revised):
     value = ExactDecimalField()
     uncertainty = ExactDecimalField()
     repeatability = ExactDecimalField(null=True, blank=True)
+    air_pressure = ExactDecimalField(
+        default=Decimal("1013.25"), help_text="hPa where it was weighed, for the air's buoyancy"
+    )
     dof = models.PositiveIntegerField("degrees of freedom")
     due_on = models.DateField(help_text="to be repeated by")
     recorded_by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")

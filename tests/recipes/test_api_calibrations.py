@@ -35,7 +35,12 @@ def test_plan_sign_and_read(measured: Calibration, bar: Bar, api_as: ApiAs) -> N
     assert {slot["outcome"] for slot in plan["slots"]} == {"place"}
     assert plan["slots"][0]["new"]["water_volume"] == {"value": "294", "unit": "{pulse}"}
     tag = api.get(f"/api/v1/calibrations/{pk}/")["ETag"]
-    body = {"seen_digest": plan["digest"], "email": who.email, "password": PASSWORD}
+    body = {
+        "seen_digest": plan["digest"],
+        "reason": "Only doubles are poured here",
+        "email": who.email,
+        "password": PASSWORD,
+    }
     assert post(api, f"{pk}/accept/", {**body, "seen_digest": "0" * 64}, tag).status_code == 409
     done = post(api, f"{pk}/accept/", body, tag)
     assert (done.status_code, done.json()["state"]) == (200, "accepted")

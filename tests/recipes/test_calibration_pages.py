@@ -49,6 +49,8 @@ def test_from_runs_to_new_pulses(placed: Bar, signed_in: SignedIn) -> None:
         "seen_digest": shown.context["plan"].digest, "seen_revision": "1",
         "email": who.email, "password": PASSWORD,
     }  # fmt: skip
+    assert b"although: Pulses do not rise" in browser.post(address, typed).content
+    typed["reason"] = "Only doubles are poured here"
     assert browser.post(address, {**typed, "password": "guess"}).status_code == 400
     assert browser.post(address, typed).status_code == 302
     slot = placed.stations[0].slots.first()

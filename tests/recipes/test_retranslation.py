@@ -174,7 +174,7 @@ def test_a_wrong_password_accepts_nothing(placed: Bar) -> None:
     seen = make_retranslation_plan(calibration=measured, by=who).digest
     wrong = Credentials(password="guess", identification=who.email)
     with pytest.raises(Invalid, match="password"):
-        accept_calibration(order=AcceptOrder(measured, 1, seen), by=who, credentials=wrong)
+        accept_calibration(order=AcceptOrder(measured, 1, seen, "x"), by=who, credentials=wrong)
     assert Station.objects.get(pk=measured.station_id).pulses_per_millilitre == Decimal("4.00")
 
 

@@ -35,7 +35,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def accepting(calibration: Calibration, by: User) -> Calibration:
     """Sign what was seen just before the race."""
     seen = make_retranslation_plan(calibration=calibration, by=by).digest
-    order = AcceptOrder(calibration, calibration.revision, seen)
+    order = AcceptOrder(calibration, calibration.revision, seen, "Yearly round")
     return accept_calibration(order=order, by=by, credentials=credentials(by))
 
 
