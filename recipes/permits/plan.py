@@ -2,13 +2,14 @@
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
 import rfc8785
+from django.utils import timezone
 
 from audit.errors import Invalid, Refused
 from people.models import User
@@ -23,13 +24,14 @@ Changes = Mapping[str, Decimal | str]
 
 @dataclass(frozen=True)
 class PermitLine:
-    """One slot: what it holds, and what it would hold under the permit."""
+    """One slot: what it holds, what it would hold under the permit, and what ends that early."""
 
     slot: Slot
     held: Placement | None
     version: Version | None
     station: StationTranslation | None
     reasons: tuple[str, ...]
+    waiting: Placement | None = None
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,7 @@ class PermitPlan:
                     line.held.pk if line.held else None,
                     line.station.values if line.station else None,
                     list(line.reasons),
+                    line.waiting.pk if line.waiting else None,
                 ]
                 for line in self.lines
             ],
@@ -90,11 +93,12 @@ def make_permit_plan(
     )
     if not found or len(found) != len(set(slots)):
         raise Invalid("slots", list(slots), "one or more slots at sites your role covers")
-    held = _held(found)
+    held, waiting = _held(found), _waiting(found)
     versions = _versions(held.values())
     lines = []
     for version in [*versions.values(), None]:
         lines.extend(_lines_of(version, found, held, changes))
+    lines = [_before(line, waiting.get(line.slot.pk)) for line in lines]
     order = {slot.pk: place for place, slot in enumerate(found)}
     return PermitPlan(changes, ends_at, sorted(lines, key=lambda line: order[line.slot.pk]))
 
@@ -102,6 +106,25 @@ def make_permit_plan(
 def _held(slots: Sequence[Slot]) -> dict[int, Placement]:
     placements = Placement.objects.in_force().filter(slot__in=slots).select_related("settings")
     return {placement.slot_id: placement for placement in placements}
+
+
+def _waiting(slots: Sequence[Slot]) -> dict[int, Placement]:
+    """The publication's placement that will take over from whatever a slot holds."""
+    publication = Placement.Basis.PUBLICATION
+    rows = Placement.objects.filter(slot__in=slots, state="scheduled", basis=publication)
+    return {placement.slot_id: placement for placement in rows}
+
+
+def _before(line: PermitLine, waiting: Placement | None) -> PermitLine:
+    """The line with what waits for its slot; a permit that would end at once is refused."""
+    reasons = line.reasons
+    if waiting and waiting.due_at <= timezone.now():
+        reasons = (
+            *reasons,
+            f"publication {waiting.basis_id} is about to take over this slot;"
+            " let it finish, or stop and cancel it",
+        )
+    return replace(line, waiting=waiting, reasons=reasons)
 
 
 def _versions(held: Iterable[Placement]) -> dict[str, Version]:

@@ -44,3 +44,10 @@ def send(bar: Bar) -> Publish:
         return publish(order=order, by=who, credentials=credentials(who))
 
     return go
+
+
+@pytest.fixture
+def quiet(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No worker is told: tests that commit run publications themselves."""
+    for place in ("sign", "control"):
+        monkeypatch.setattr(f"recipes.publishing.{place}.start", lambda publication_id: None)

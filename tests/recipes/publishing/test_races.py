@@ -1,0 +1,129 @@
+"""Two people publish at the same moment: exactly one wins, the other is told why."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from functools import partial
+
+import pytest
+
+from audit.errors import Refused
+from audit.models import Entry
+from recipes.models import Publication
+from recipes.publishing.control import cancel, stop
+from recipes.publishing.scope import Scope, Where
+from stations.actions import change_station
+from stations.models import Placement, Station
+from tests.bar import Bar
+from tests.races import at_once
+from tests.recipes.publishing.conftest import plan_of
+from tests.recipes.publishing.hands import (
+    at_slot,
+    later,
+    order_for,
+    other_version,
+    signing,
+    split,
+    work,
+)
+from tests.services import rounds
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("quiet")]
+ROUNDS = rounds(200, 10)
+
+
+def give_up(publication: Publication, bar: Bar) -> None:
+    """Make its slots free again."""
+    for act in (stop, cancel):
+        act(publication=publication, by=bar.cast.head_roaster, reason="Next round")
+
+
+def test_two_versions_for_one_slot(bar: Bar) -> None:
+    slot, head, second = bar.slots[0], bar.cast.head_roaster, bar.cast.second_roaster
+    versions = (bar.version, other_version(bar))
+    for number in range(ROUNDS):
+        scope = at_slot(slot)
+        first, other = versions if number % 2 else reversed(versions)
+        race = [
+            signing(order_for(first, head, scope), head),
+            signing(order_for(other, second, scope), second),
+        ]
+        won, lost = split(at_once(race))
+        assert [type(told) for told in lost] == [Refused]
+        assert lost[0].message.startswith("The plan has moved")
+        assert Placement.objects.filter(slot=slot, state="scheduled").count() == 1
+        line = plan_of(bar.version, head, scope).lines[0]
+        assert line.reasons == (
+            f"publication {won[0].pk} already waits for this slot;"
+            " let it finish, or stop and cancel it",
+        )
+        give_up(won[0], bar)
+    refusals = Entry.objects.filter(operation="refused", action="publication.signed")
+    assert refusals.count() == ROUNDS
+
+
+def test_one_version_signed_twice(bar: Bar) -> None:
+    """Two browsers, one person, one plan: one publication."""
+    head, scope = bar.cast.head_roaster, Scope(Where.ALL)
+    for _ in range(ROUNDS):
+        order = order_for(bar.version, head, scope)
+        won, lost = split(at_once([signing(order, head), signing(order, head)]))
+        assert (len(won), len(lost)) == (1, 1)
+        assert Placement.objects.filter(state="scheduled").count() == len(bar.slots)
+        give_up(won[0], bar)
+
+
+def test_plans_that_overlap_in_part(bar: Bar) -> None:
+    """Slot 1 everywhere against every slot at one site: no slot is promised twice."""
+    head, second, other = bar.cast.head_roaster, bar.cast.second_roaster, other_version(bar)
+    for _ in range(ROUNDS):
+        wide = order_for(bar.version, head, Scope(Where.ALL, slot_numbers=(1,)))
+        tall = order_for(other, second, Scope(Where.SITES, (bar.cast.site.pk,)))
+        won, lost = split(at_once([signing(wide, head), signing(tall, second)]))
+        assert (len(won), len(lost)) == (1, 1)
+        give_up(won[0], bar)
+
+
+def test_apart_from_each_other_both_win(bar: Bar) -> None:
+    head, second, other = bar.cast.head_roaster, bar.cast.second_roaster, other_version(bar)
+    for _ in range(ROUNDS):
+        one = order_for(bar.version, head, Scope(Where.ALL, slot_numbers=(1,)))
+        two = order_for(other, second, Scope(Where.ALL, slot_numbers=(2,)))
+        won, lost = split(at_once([signing(one, head), signing(two, second)]))
+        assert (len(won), len(lost)) == (2, 0)
+        for publication in won:
+            give_up(publication, bar)
+
+
+def test_signing_against_a_change_of_the_station(bar: Bar) -> None:
+    """What is placed is what was signed, or the plan has moved."""
+    station, head = bar.stations[0], bar.cast.head_roaster
+    slot = station.slots.get(number=1)
+    for number in range(ROUNDS):
+        now = Station.objects.select_related("machine").get(pk=station.pk)
+        order = order_for(bar.version, head, at_slot(slot))
+        race: list[Callable[[], object]] = [
+            signing(order, head),
+            # The change is quicker than the signature: now and then it starts behind.
+            later(0.02 * (number % 4), partial(
+                change_station, station=now, seen_revision=now.revision,
+                pulses_per_millilitre=Decimal("4.00") + Decimal(number % 2 + 1) / 10,
+                temperature_offset=now.temperature_offset, by=head,
+            )),
+        ]  # fmt: skip
+        outcomes = at_once(race)
+        won, lost = split(outcomes)
+        assert outcomes[1] in won
+        assert all(isinstance(told, Refused) and "plan has moved" in told.message for told in lost)
+        if not lost:
+            signed_for(won[0], now)
+
+
+def signed_for(publication: object, seen: Station) -> None:
+    """It carries the settings of the station as it was when it was looked at."""
+    assert isinstance(publication, Publication)
+    held = Placement.objects.select_related("settings").get(basis_id=publication.pk)
+    pulses = (seen.pulses_per_millilitre or Decimal(0)) * 70
+    assert held.settings.values["water_volume"]["value"] == str(round(pulses))
+    assert held.signature is not None
+    assert held.signature.digest == publication.plan_digest
+    assert work(publication.pk, 1) == 1
