@@ -67,4 +67,4 @@ def _run(command: str, *names: sql.Composable) -> None:
 def _rows(query: str) -> list[tuple[str, str]]:
     with connection.cursor() as cursor:
         cursor.execute(query)
-        return cursor.fetchall()
+        return [(str(table), str(top)) for table, top in cursor]

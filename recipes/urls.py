@@ -11,4 +11,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("recipes.views.permits_urls")),
     path("", include("recipes.views.calibrations_urls")),
     path("", include("recipes.views.tastings_urls")),
+    path("", include("recipes.views.owners_urls")),
 ]
