@@ -6,6 +6,7 @@ from stations.views import (
     abilities,
     board,
     calibrations,
+    charts,
     importing,
     machines,
     reading,
@@ -13,6 +14,7 @@ from stations.views import (
     sites,
     slots,
     stations,
+    water,
 )
 
 app_name = "stations"
@@ -24,6 +26,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sites/<int:pk>/edit/", sites.site_edit, name="site_edit"),
     path("sites/<int:pk>/to-key/", reading.to_key, name="to_key"),
     path("sites/<int:pk>/barometer/", calibrations.barometer, name="barometer"),
+    path("sites/<int:pk>/water/", water.water, name="water"),
+    path("sites/<int:pk>/water/add/", water.water_add, name="water_add"),
     path("calibrations/", calibrations.calibrations, name="calibrations"),
     path("machines/add/", machines.machine_add, name="machine_add"),
     path("machines/<int:pk>/", machines.machine, name="machine"),
@@ -40,6 +44,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(
         "stations/<int:pk>/calibrations/new/", calibrations.calibration_new, name="calibration_new"
     ),
+    path("stations/<int:pk>/charts/", charts.charts, name="charts"),
+    path("stations/<int:pk>/baseline/", charts.baseline_freeze, name="baseline_freeze"),
     path("at/<slug:code>/", stations.at, name="at"),
     path("slots/<int:pk>/", slots.slot, name="slot"),
     path("slots/<int:pk>/read-back/", reading.read_slot_back, name="read_back"),

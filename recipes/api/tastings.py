@@ -42,6 +42,7 @@ class TastingOut(serializers.ModelSerializer[Tasting]):
     """A tasting; `result` once its key is open."""
 
     site = serializers.SlugRelatedField[Site](slug_field="code", read_only=True)
+    risk = PlainDecimal()
     answers = serializers.SerializerMethodField()
     result = serializers.SerializerMethodField()
 

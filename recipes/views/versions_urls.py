@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from recipes.views import review, versions
+from recipes.views import foretold, review, versions
 
 urlpatterns = [
     path("recipes/<int:pk>/compare/", versions.compare, name="compare"),
@@ -11,6 +11,7 @@ urlpatterns = [
     path("versions/<int:pk>/draft/", versions.draft_new, name="draft_new"),
     path("versions/<int:pk>/edit/", versions.version_edit, name="version_edit"),
     path("versions/<int:pk>/follows/", versions.version_appraisal, name="version_appraisal"),
+    path("versions/<int:pk>/model/", foretold.foretold, name="foretold"),
     path("versions/<int:pk>/submit/", review.version_submit, name="version_submit"),
     path("versions/<int:pk>/return/", review.version_return, name="version_return"),
     path("versions/<int:pk>/approve/", review.version_approve, name="version_approve"),

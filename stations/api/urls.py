@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from stations.api import gateways, machines, measuring, sites, slots, stations
+from stations.api import gateways, machines, measuring, sites, slots, stations, water
 
 app_name = "stations_api"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -11,6 +11,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sites/<slug:code>/", sites.OneSite.as_view(), name="site"),
     path("sites/<slug:code>/settings/", gateways.SiteSettings.as_view(), name="settings"),
     path("sites/<slug:code>/read-backs/", gateways.SiteReadBacks.as_view(), name="report"),
+    path("sites/<slug:code>/water/", water.Water.as_view(), name="water"),
     path("ability-sets/", machines.AbilitySets.as_view(), name="ability_sets"),
     path("ability-sets/<int:pk>/", machines.OneAbilitySet.as_view(), name="ability_set"),
     path("machines/", machines.Machines.as_view(), name="machines"),

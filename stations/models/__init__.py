@@ -1,16 +1,19 @@
 """The equipment, and what its slots should hold and were found to hold."""
 
+from stations.models.baseline import ChartBaseline
 from stations.models.calibration import Calibration
 from stations.models.equipment import Ability, AbilitySet, Machine, Slot, Station
 from stations.models.placement import ControlSettings, Placement
 from stations.models.read_back import ReadBack
 from stations.models.shot import CheckShot, ShotCorrection, ShotVerdict
 from stations.models.site import Site
+from stations.models.water import WaterReading
 
 __all__ = [
     "Ability",
     "AbilitySet",
     "Calibration",
+    "ChartBaseline",
     "CheckShot",
     "ControlSettings",
     "Machine",
@@ -21,4 +24,5 @@ __all__ = [
     "Site",
     "Slot",
     "Station",
+    "WaterReading",
 ]

@@ -1,0 +1,108 @@
+"""What a formula would pour by the shot model, at its default parameters."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from people.web.drawing import Curve, Drawing, Panel, drawing
+from recipes.appraisal import target
+from recipes.brewing.errors import QuantityError
+from recipes.brewing.shot_model.parameters import Ending, EndsBy, Machine, Puck, Setup
+from recipes.brewing.shot_model.simulate import Outcome, Trace, simulate
+from recipes.formula import Entry
+from recipes.pressure import plan_of
+from stations.rounded import rounded
+
+STEP = 0.25  # s between the samples drawn
+ROWS = 12  # of the table beside the traces
+ENDINGS = {
+    "volume": (EndsBy.VOLUME, "water_volume"),
+    "mass": (EndsBy.MASS, "beverage_mass"),
+    "time": (EndsBy.TIME, "shot_time"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One moment of the shot: s, bar, mL/s, g in the cup, % strength of the stream."""
+
+    time: Decimal
+    pressure: Decimal
+    flow: Decimal
+    beverage: Decimal
+    strength: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Foretold:
+    """The shot the model pours, with its drawing; ``ended`` False where it was cut short."""
+
+    time: Decimal
+    water: Decimal
+    beverage: Decimal
+    tds: Decimal
+    extraction: Decimal
+    ended: bool
+    samples: list[Sample]
+    drawing: Drawing
+
+
+def setup_of(formula: Mapping[str, Entry]) -> Setup:
+    """The shot as the model knows it. Raises QuantityError naming what is missing or odd."""
+    plan = plan_of(formula)
+    if plan is None:
+        raise QuantityError("brew_pressure", None, "a brew pressure, which the plan needs")
+    dose, ends_by = target(formula, "dose_mass"), formula.get("ends_by", Entry()).text
+    if dose is None:
+        raise QuantityError("dose_mass", None, "a dose")
+    by, code = ENDINGS.get(ends_by, ENDINGS["mass"])
+    value, warm = target(formula, code), target(formula, "brew_temperature")
+    if value is None:
+        raise QuantityError(code, None, "a target, which ends the shot")
+    water = target(formula, "water_volume")
+    machine = Machine() if warm is None else Machine(temperature=float(warm))
+    return Setup(
+        plan, Ending(by, float(value)), Puck(dose=float(dose)), machine=machine,
+        water=None if water is None else float(water),
+    )  # fmt: skip
+
+
+def foretell(formula: Mapping[str, Entry]) -> Foretold:
+    """Pour it. Raises QuantityError naming the parameter that makes no shot."""
+    told = simulate(setup_of(formula), step=STEP)
+    return Foretold(
+        rounded(told.time, 1), rounded(told.water, 1), rounded(told.beverage, 1),
+        rounded(told.tds, 1), rounded(told.extraction, 1), told.ended,
+        _samples(told.trace), drawing(_panels(told.trace), _words(told)),
+    )  # fmt: skip
+
+
+def _samples(trace: Trace) -> list[Sample]:
+    places = np.unique(np.linspace(0, trace.time.size - 1, ROWS).round().astype(int))
+    columns = (trace.time, trace.pressure, trace.flow, trace.beverage, trace.strength)
+    return [Sample(*(rounded(float(each[at]), 1) for each in columns)) for at in places]
+
+
+def _panels(trace: Trace) -> list[Panel]:
+    times = tuple(trace.time.tolist())
+    drawn = (
+        ("pressure / bar", trace.pressure),
+        ("flow / mL/s", trace.flow),
+        ("in the cup / g", trace.beverage),
+        ("strength / %", trace.strength),
+    )
+    return [
+        Panel(title, "time / s", (Curve(title, times, tuple(values.tolist())),), from_zero=True,
+              height=90)
+        for title, values in drawn
+    ]  # fmt: skip
+
+
+def _words(told: Outcome) -> str:
+    return (
+        f"A modelled shot of {rounded(told.time, 1)} s: {rounded(told.water, 1)} mL of water, "
+        f"{rounded(told.beverage, 1)} g in the cup at {rounded(told.tds, 1)} %; pressure at the "
+        "puck, flow, mass in the cup and strength of the stream over time."
+    )

@@ -1,0 +1,50 @@
+"""Freezing the baseline a control chart is judged by."""
+
+from audit.context import recorded
+from audit.errors import Invalid, Refused
+from audit.subject import Subject
+from people.models import User
+from people.permissions import require
+from people.verbs import Verb
+from stations import history
+from stations.charting import CHARTED, shots_of
+from stations.metrology.charts import freeze_baseline as freeze
+from stations.metrology.errors import BadValueError
+from stations.models import ChartBaseline, Station
+from stations.rounded import rounded
+
+REASON = 500
+PLACES = 6
+
+
+def freeze_baseline(
+    *, station: Station, content_digest: str, code: str, reason: str, by: User
+) -> ChartBaseline:
+    """Freeze centre and spread of the shots drawn now, as a recorded act with its reason.
+
+    Raises NotPermitted, Invalid without a reason, and Refused where the shots show no spread.
+    """
+    site_id = station.machine.site_id
+    subject = Subject("station", station.pk, str(station))
+    with recorded(
+        by=by, action=history.BASELINE_FROZEN, reason=reason, subject=subject, site_id=site_id
+    ):
+        require(by, Verb.CALIBRATION_RECORD, site_id, subject)
+        said = reason.strip()
+        if not said or len(said) > REASON or not said.isprintable():
+            raise Invalid("reason", reason, f"one line that says why, up to {REASON} characters")
+        if code not in CHARTED:
+            raise Invalid("code", code, f"one of {', '.join(CHARTED)}")
+        shots = shots_of(station, content_digest, code)
+        try:
+            told = freeze([getattr(shot, code) for shot in shots])
+        except BadValueError as error:
+            raise Refused(
+                "These shots can't be a baseline: it takes two at least, and they have to differ.",
+                how_to_ask="Log more check shots first; 20 are usual.",
+            ) from error
+        return ChartBaseline.objects.create(
+            station=station, content_digest=content_digest, code=code, reason=said, by=by,
+            centre=rounded(told.centre, PLACES), spread=rounded(told.sigma, PLACES),
+            shots=told.count, last_shot=shots[-1].pk,
+        )  # fmt: skip

@@ -1,0 +1,64 @@
+"""What is charted, by which rules, beside which station."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.db.models import QuerySet
+
+from people.web.fields import PlainDecimalField
+from people.web.numbers import Bounds
+from stations.charting import CHARTED, RULES
+from stations.models import Station
+from stations.shots import LABELS
+
+MARGIN = Bounds(Decimal("0.01"), Decimal(100), places=2)
+RULE_WORDS = [("nelson", "Nelson"), ("western", "Western Electric"), ("limits", "limits only")]
+assert {name for name, _ in RULE_WORDS} == RULES.keys()
+
+
+class ChartForm(forms.Form):
+    """Filters of the page."""
+
+    content = forms.ChoiceField(label="Recipe", required=False)
+    value = forms.ChoiceField(choices=[(code, LABELS[code]) for code in CHARTED], required=False)
+    rules = forms.ChoiceField(label="Run rules", choices=RULE_WORDS, required=False)
+    beside = forms.ModelChoiceField(
+        Station.objects.none(), label="Compare with", required=False, empty_label="no station"
+    )
+    margin = PlainDecimalField(label="Same within", bounds=MARGIN, required=False)
+
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401
+        contents: dict[str, str],
+        others: QuerySet[Station],
+        **kwargs: Any,  # noqa: ANN401
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        content, beside = self.fields["content"], self.fields["beside"]
+        assert isinstance(content, forms.ChoiceField)
+        assert isinstance(beside, forms.ModelChoiceField)
+        content.choices = list(contents.items())
+        beside.queryset = others
+        self.contents = contents
+
+    def wanted(self) -> tuple[str, str, str, Station | None, Decimal]:
+        """Content digest, value, rules, other station and margin, with what is usual."""
+        told = self.cleaned_data
+        first = next(iter(self.contents), "")
+        return (
+            told["content"] or first,
+            told["value"] or CHARTED[0],
+            told["rules"] or "nelson",
+            told["beside"],
+            told["margin"] or Decimal(1),
+        )
+
+
+class FreezeForm(forms.Form):
+    """Why the baseline is frozen anew."""
+
+    reason = forms.CharField(max_length=500, help_text="Such as: new burrs, first 20 shots.")
+    content = forms.CharField(max_length=64, widget=forms.HiddenInput)
+    value = forms.CharField(max_length=40, widget=forms.HiddenInput)

@@ -1,0 +1,75 @@
+"""Control charts of a station, its capability, and another station beside it."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from people.permissions import may
+from people.verbs import Verb
+from people.web.pages import PageRequest, form_errors, require_for_page
+from stations.actions.baselines import freeze_baseline
+from stations.charting import RULES, capability_of, charts_of, contents_of, sameness, shots_of
+from stations.forms.charts import ChartForm, FreezeForm
+from stations.models import Station
+from stations.shots import BOUNDS, LABELS
+from stations.views.answering import page
+from stations.views.stations import covered_station
+
+
+@page()
+def charts(request: PageRequest, pk: int) -> HttpResponse:
+    """Individuals, moving range, EWMA and CUSUM of one value, against a frozen baseline."""
+    station = covered_station(request, pk=pk)
+    contents = contents_of(station)
+    others = Station.objects.covered_by(request.user).exclude(pk=pk).with_equipment()
+    form = ChartForm(request.GET, contents=contents, others=others)
+    context: dict[str, object] = {
+        "station": station,
+        "site": station.machine.site,
+        "form": form,
+        "contents": contents,
+        "may_freeze": may(request.user, Verb.CALIBRATION_RECORD, station.machine.site_id),
+    }
+    if not form.is_valid():
+        return render(request, "stations/charts.html", context, status=400)
+    return render(request, "stations/charts.html", context | _found(station, form))
+
+
+def _found(station: Station, form: ChartForm) -> dict[str, object]:
+    content, code, rules, beside, margin = form.wanted()
+    shots = shots_of(station, content, code)
+    other = shots_of(beside, content, code) if beside else []
+    return {
+        "title": form.contents.get(content, ""),
+        "label": LABELS[code],
+        "unit": BOUNDS[code].unit,
+        "shots": len(shots),
+        "charts": charts_of(station, content, code, RULES[rules]),
+        "capability": capability_of(shots, code),
+        "beside": beside,
+        "beside_shots": len(other),
+        "margin": margin,
+        "sameness": sameness(shots, other, code, margin) if beside else None,
+        "freeze_form": FreezeForm(initial={"content": content, "value": code}),
+    }
+
+
+@page("POST")
+def baseline_freeze(request: PageRequest, pk: int) -> HttpResponse:
+    """Freeze the baseline from the shots drawn now."""
+    station = covered_station(request, pk=pk)
+    require_for_page(request, Verb.CALIBRATION_RECORD, station.machine.site_id)
+    form = FreezeForm(request.POST)
+    if form.is_valid():
+        told = form.cleaned_data
+        with form_errors(form) as outcome:
+            made = freeze_baseline(
+                station=station, content_digest=told["content"], code=told["value"],
+                reason=told["reason"], by=request.user,
+            )  # fmt: skip
+        if outcome.ok:
+            messages.success(request, "The baseline is frozen.")
+            return redirect(f"{made.get_absolute_url()}&content={made.content_digest}")
+    for errors in form.errors.values():
+        messages.error(request, " ".join(str(each) for each in errors))
+    return redirect("stations:charts", pk)

@@ -1,0 +1,126 @@
+"""Control charts of check shots: baseline frozen as a recorded act, capability, two stations."""
+
+from decimal import Decimal
+
+import pytest
+from django.db import IntegrityError
+
+from audit.errors import Invalid, NotPermitted, Refused
+from audit.models import Entry
+from recipes.publishing import run
+from stations.actions import log_shot
+from stations.actions.baselines import freeze_baseline
+from stations.charting import (
+    RULES,
+    capability_of,
+    charts_of,
+    contents_of,
+    frozen_baseline,
+    sameness,
+    shots_of,
+)
+from stations.models import ChartBaseline, Slot, Station
+from stations.shots import Weighed
+from tests.bar import Bar
+from tests.cast import SignedIn
+from tests.recipes.publishing.conftest import Publish
+
+STEADY = ["36.0", "36.4", "35.8", "36.2", "36.1", "35.9", "36.3", "35.7", "36.2", "36.0"]
+CODE = "beverage_mass"
+
+
+def pull(slot: Slot, bar: Bar, masses: list[str]) -> None:
+    for mass in masses:
+        shot = Weighed(Decimal("18.0"), Decimal(mass), Decimal(28))
+        log_shot(slot=slot, shot=shot, by=bar.cast.head_roaster)
+
+
+@pytest.fixture
+def slot(bar: Bar, send: Publish) -> Slot:
+    """A slot under the published version, with ten steady shots."""
+    run.run(send().pk)
+    found: Slot = bar.slots[0]
+    pull(found, bar, STEADY)
+    return found
+
+
+def digest(station: Station) -> str:
+    return next(iter(contents_of(station)))
+
+
+def test_a_steady_station_gives_no_signal_and_a_shift_does(bar: Bar, slot: Slot) -> None:
+    station = slot.station
+    freeze_baseline(
+        station=station, content_digest=digest(station), code=CODE,
+        reason="First ten", by=bar.cast.head_roaster,
+    )  # fmt: skip
+    steady = charts_of(station, digest(station), CODE, RULES["nelson"])
+    assert steady is not None
+    assert steady.signalling == 0
+    pull(slot, bar, ["39.5"])
+    shifted = charts_of(station, digest(station), CODE, RULES["nelson"])
+    assert shifted is not None
+    assert shifted.frozen is not None
+    assert "N1" in shifted.lines[0].signals  # newest first; far beyond 3 sigma of the ten
+    # The frozen limits did not widen: centre is still the mean of the ten, 36.06.
+    assert shifted.baseline.centre == pytest.approx(36.06)
+
+
+def test_freezing_is_a_recorded_act_of_those_who_may(bar: Bar, slot: Slot) -> None:
+    station, content = slot.station, digest(slot.station)
+    with pytest.raises(NotPermitted):
+        freeze_baseline(
+            station=station, content_digest=content, code=CODE, reason="x", by=bar.cast.barista
+        )
+    with pytest.raises(Invalid, match="reason"):
+        freeze_baseline(
+            station=station, content_digest=content, code=CODE, reason=" ", by=bar.cast.technician
+        )
+    with pytest.raises(Refused, match="differ"):
+        freeze_baseline(
+            station=station, content_digest=content, code="shot_time", reason="all equal",
+            by=bar.cast.technician,
+        )  # fmt: skip
+    made = freeze_baseline(
+        station=station, content_digest=content, code=CODE, reason="New burrs",
+        by=bar.cast.technician,
+    )  # fmt: skip
+    assert frozen_baseline(station, content, CODE) == made
+    entry = Entry.objects.filter(table_name="stations_chartbaseline").get()
+    assert (entry.action, entry.reason) == ("chart.baseline_frozen", "New burrs")
+    with pytest.raises(IntegrityError):
+        ChartBaseline.objects.filter(pk=made.pk).update(centre=40)
+
+
+def test_capability_is_honest_about_few_shots(slot: Slot) -> None:
+    shots = shots_of(slot.station, digest(slot.station), CODE)
+    told = capability_of(shots[:5], CODE)
+    assert told is not None
+    assert "interval itself is rough" in told.sentence
+    assert capability_of(shots, "strength") is None
+
+
+def test_a_station_is_the_same_as_itself_within_a_wide_margin_only(slot: Slot) -> None:
+    shots = shots_of(slot.station, digest(slot.station), CODE)
+    wide, narrow = (sameness(shots, shots, CODE, Decimal(m)) for m in ("1", "0.05"))
+    assert wide is not None
+    assert narrow is not None
+    assert (wide.told.conclusion, narrow.told.conclusion) == ("equivalent", "not shown yet")
+    assert wide.low < 0 < wide.high
+    assert sameness(shots, [], CODE, Decimal(1)) is None
+
+
+def test_the_page(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
+    path = f"/stations/{slot.station_id}/"
+    browser = signed_in(bar.cast.head_roaster)
+    page = browser.get(f"{path}charts/?beside={bar.slots[-1].station_id}").content.decode()
+    assert "No baseline is frozen" in page
+    assert "Too few shots to compare" in page
+    typed = {"reason": "First ten", "content": digest(slot.station), "value": CODE}
+    assert browser.post(f"{path}baseline/", typed).status_code == 302
+    assert "frozen by Head roaster" in browser.get(f"{path}charts/").content.decode()
+    assert browser.get(f"{path}charts/?value=colour").status_code == 400
+    barista = signed_in(bar.cast.barista)
+    assert barista.get(f"{path}charts/").status_code == 200
+    assert barista.post(f"{path}baseline/", typed).status_code == 403
+    assert signed_in(bar.cast.other_lead).get(f"{path}charts/").status_code == 404
