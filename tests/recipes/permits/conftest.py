@@ -1,5 +1,5 @@
 """Permits need something published first."""
 
-from tests.recipes.publishing.conftest import send
+from tests.recipes.publishing.conftest import quiet, send
 
-__all__ = ["send"]
+__all__ = ["quiet", "send"]

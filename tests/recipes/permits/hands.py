@@ -1,0 +1,37 @@
+"""Permits for tests: planned, to be signed, and overdue."""
+
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from functools import partial
+
+from django.db import connection
+
+from people.models import User
+from recipes.models import Permit
+from recipes.permits.grant import PermitOrder, grant
+from recipes.permits.plan import Changes, make_permit_plan
+from stations.models import Slot
+from tests.cast import credentials
+
+COOLER: Changes = {"brew_temperature": Decimal("91.5")}
+
+
+def granting(
+    slots: list[Slot], by: User, changes: Changes = COOLER, days: int = 3
+) -> partial[Permit]:
+    """The signature under a plan that was just seen, still to be given."""
+    ends_at = datetime.now(UTC) + timedelta(days=days)
+    ids = tuple(slot.pk for slot in slots)
+    seen = make_permit_plan(slots=ids, changes=changes, ends_at=ends_at, by=by)
+    order = PermitOrder(ids, changes, ends_at, "Gasket worn", seen.digest, acknowledged=True)
+    return partial(grant, order=order, by=by, credentials=credentials(by))
+
+
+def make_overdue(permit: Permit) -> None:
+    """No clock can be moved, so the end is."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "UPDATE recipes_permit SET granted_at = now() - interval '2 days',"
+            " ends_at = now() - interval '1 s' WHERE id = %s",
+            [permit.pk],
+        )

@@ -1,0 +1,155 @@
+"""Permits against publications, against each other, and against their own end."""
+
+from collections.abc import Callable
+from functools import partial
+
+import pytest
+
+from audit.errors import Refused, Stale
+from audit.models import Entry
+from recipes.models import Permit
+from recipes.permits.end import end, end_due_permits
+from recipes.publishing.control import cancel, stop
+from stations.actions import read_back
+from stations.models import Placement, Slot
+from tests.bar import Bar
+from tests.races import at_once
+from tests.recipes.permits.hands import granting, make_overdue
+from tests.recipes.publishing.conftest import Publish
+from tests.recipes.publishing.hands import (
+    at_slot,
+    in_force,
+    later,
+    make_due,
+    next_week,
+    order_for,
+    other_version,
+    signing,
+    split,
+    work,
+)
+from tests.services import rounds
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("quiet")]
+ROUNDS = rounds(200, 10)
+Race = list[Callable[[], object]]
+
+
+@pytest.fixture
+def placed(bar: Bar, send: Publish) -> Bar:
+    """The bar with its recipe in force."""
+    work(send().pk, 100)
+    return bar
+
+
+def ending(permit: Permit, bar: Bar) -> partial[int]:
+    seen = Permit.objects.get(pk=permit.pk)
+    return partial(end, permit=seen, by=bar.cast.head_roaster, reason="Mended")
+
+
+def suspended(slot: Slot) -> int:
+    return Placement.objects.filter(slot=slot, state="suspended").count()
+
+
+def test_two_permits_for_one_slot(placed: Bar) -> None:
+    slot, cast = placed.slots[0], placed.cast
+    for _ in range(ROUNDS):
+        race = [granting([slot], cast.head_roaster), granting([slot], cast.second_roaster)]
+        won, lost = split(at_once(race))
+        assert (len(won), [type(told) for told in lost]) == (1, [Refused])
+        assert lost[0].message.startswith("The plan has moved")
+        assert in_force(slot).basis_id == won[0].pk
+        assert suspended(slot) == 1
+        assert ending(won[0], placed)() == 1
+    assert Entry.objects.filter(operation="refused", action="permit.granted").count() == ROUNDS
+
+
+def test_permits_that_overlap_in_part(placed: Bar) -> None:
+    """All of a permit's slots or none."""
+    head, second, slots = placed.cast.head_roaster, placed.cast.second_roaster, placed.slots
+    for _ in range(ROUNDS):
+        race = [granting(slots[0:2], head), granting(slots[1:4], second)]
+        won, lost = split(at_once(race))
+        assert (len(won), len(lost)) == (1, 1)
+        on_permit = Placement.objects.in_force().filter(basis="permit")
+        assert set(on_permit.values_list("basis_id", flat=True)) == {won[0].pk}
+        assert on_permit.count() == won[0].slots.count()
+        ending(won[0], placed)()
+
+
+@pytest.mark.parametrize("when", [None, next_week()], ids=["at once", "next week"])
+def test_a_permit_against_a_publication(placed: Bar, when: object) -> None:
+    """Neither signs over what the other has changed meanwhile."""
+    slot, head, second = placed.slots[0], placed.cast.head_roaster, placed.cast.second_roaster
+    other = other_version(placed)
+    for number in range(ROUNDS):
+        publishing = signing(order_for(other, head, at_slot(slot), when), head)  # type: ignore[arg-type]
+        race: Race = [
+            later(0.01 * (number % 3), publishing),
+            later(0.01 * (number % 2), granting([slot], second)),
+        ]
+        won, lost = split(at_once(race))
+        assert (len(won), [type(told) for told in lost]) == (1, [Refused])
+        assert lost[0].message.startswith("The plan has moved")
+        if isinstance(won[0], Permit):
+            ending(won[0], placed)()
+        else:
+            stop(publication=won[0], by=head, reason="Next")  # type: ignore[arg-type]
+            cancel(publication=won[0], by=head, reason="Next")  # type: ignore[arg-type]
+        assert in_force(slot).settings.content_digest == placed.version.content_digest
+
+
+def test_an_end_against_the_end_of_its_time(placed: Bar) -> None:
+    slot = placed.slots[0]
+    for number in range(1, ROUNDS + 1):
+        before = in_force(slot).pk
+        permit = granting([slot], placed.cast.head_roaster)()
+        make_overdue(permit)
+        race: Race = [ending(permit, placed), end_due_permits, end_due_permits]
+        by_hand, *by_time = at_once(race)
+        assert not any(isinstance(each, Exception) for each in by_time), by_time
+        assert isinstance(by_hand, Refused) == (sum(by_time) == 1), (by_hand, by_time)  # type: ignore[arg-type]
+        assert sum(by_time) <= 1  # type: ignore[arg-type]
+        assert (in_force(slot).pk, suspended(slot)) == (before, 0)
+        ends = Entry.objects.filter(action="permit.ended", table_name="recipes_permit")
+        assert ends.filter(changes__has_key="state").count() == number
+
+
+def test_an_end_against_a_publication_coming_into_force(placed: Bar) -> None:
+    """Whoever is first: the publication holds the slot, and the permit is over."""
+    slot, head = placed.slots[0], placed.cast.head_roaster
+    versions = (other_version(placed), placed.version)
+    for number in range(ROUNDS):
+        publication = signing(
+            order_for(versions[number % 2], head, at_slot(slot), next_week()), head
+        )()
+        permit = granting([slot], head)()
+        make_due(publication)
+        race: Race = [
+            later(0.01 * (number % 2), ending(permit, placed)),
+            partial(work, publication.pk, 1),
+        ]
+        fallen, done = at_once(race)
+        assert fallen in (0, 1), fallen
+        assert done == 1, done
+        held = in_force(slot)
+        assert (held.basis, held.basis_id) == ("publication", publication.pk)
+        assert suspended(slot) == 0
+
+
+def test_an_end_against_a_read_back(placed: Bar) -> None:
+    """A verdict on the permitted settings says nothing about what the slot falls back to."""
+    slot = Slot.objects.with_equipment().get(pk=placed.slots[0].pk)
+    for number in range(ROUNDS):
+        permit = granting([slot], placed.cast.head_roaster)()
+        seen = in_force(slot)
+        found = {code: each["value"] for code, each in seen.settings.values.items()}
+        reading = partial(
+            read_back, slot=slot, found=found, by=placed.cast.shop_lead, seen_placement=seen.pk
+        )
+        race: Race = [later(0.003 * (number % 4), reading), ending(permit, placed)]
+        outcomes = at_once(race)
+        _, lost = split(outcomes)
+        assert outcomes[1] == 1
+        assert [type(told) for told in lost] in ([], [Stale])
+        assert (in_force(slot).basis, in_force(slot).verdict) == ("publication", "unread")
