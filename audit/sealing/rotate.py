@@ -16,8 +16,7 @@ from audit.sealing.keys import (
     verifiers,
     write,
 )
-from audit.sealing.seal import newest_checkpoint, sign, trusted_tree
-from audit.sealing.waiting import Place
+from audit.sealing.seal import floor_of, newest_checkpoint, sign, trusted_tree
 
 
 def rotate(*, reason: str, lost: bool = False) -> Signer:
@@ -44,8 +43,7 @@ def _change(reason: str, *, lost: bool) -> Signer:
     record(new, verifiers()[-1].text, action=KEY_ROTATED, reason=reason)
     last = newest_checkpoint()
     tree = trusted_tree(last)
-    floor = Place(last.floor_txid, last.floor_id) if last else Place()
-    sign(tree, [key for key in (old, new) if key], floor)
+    sign(tree, [key for key in (old, new) if key], floor_of(last))
     return new
 
 

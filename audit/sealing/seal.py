@@ -16,7 +16,7 @@ from audit.sealing import store
 from audit.sealing.errors import DamagedError
 from audit.sealing.keys import origin, signer
 from audit.sealing.payload import payload_of
-from audit.sealing.waiting import Place, Waiting, next_above
+from audit.sealing.waiting import Place, Waiting, Walk, next_of
 
 BATCH = 5_000  # entries a transaction: a few MB, and well under a second
 
@@ -28,10 +28,11 @@ def seal(*, seconds: float = 60.0, batch: int = BATCH, beneath: bool = False) ->
     has looked: the key is missing, or the stored tree does not fit its last checkpoint.
     """
     sealed, ends = 0, time.monotonic() + seconds
+    walk: Walk | None = None
     while True:
-        done, more = _seal_batch(batch, beneath=beneath)
+        done, walk = _seal_batch(batch, walk, beneath=beneath)
         sealed += done
-        if not more or time.monotonic() > ends:
+        if walk is None or time.monotonic() > ends:
             return sealed
 
 
@@ -41,20 +42,25 @@ def newest_checkpoint() -> Checkpoint | None:
 
 
 @transaction.atomic
-def _seal_batch(limit: int, *, beneath: bool) -> tuple[int, bool]:
-    """One batch; how many entries, and whether there are more."""
+def _seal_batch(limit: int, walk: Walk | None, *, beneath: bool) -> tuple[int, Walk | None]:
+    """One batch; how many entries, and how the walk goes on."""
     if not store.sealing_alone():
-        return 0, False
+        return 0, None
     last = newest_checkpoint()
-    floor = Place(last.floor_txid, last.floor_id) if last else Place()
-    waiting = next_above(floor, limit, beneath=beneath)
+    floor = floor_of(last)
+    waiting = next_of(walk or Walk.begin(floor, beneath=beneath), floor, limit)
     if not waiting.rows:
-        return 0, False
+        return 0, None
     key = signer()
     tree = trusted_tree(last)
     _append(tree, waiting)
     sign(tree, [key], waiting.floor)
-    return len(waiting.rows), waiting.more
+    return len(waiting.rows), waiting.walk
+
+
+def floor_of(last: Checkpoint | None) -> Place:
+    """The floor as of that checkpoint."""
+    return Place(last.floor_txid, last.floor_id) if last else Place()
 
 
 def trusted_tree(last: Checkpoint | None) -> Frontier:

@@ -14,7 +14,7 @@ so on a timer too, in case an entry ever came to lie below the floor.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db import connection
@@ -41,12 +41,34 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class Walk:
+    """One walk through what waits, over many batches.
+
+    `oldest` is the oldest transaction running when it began: the floor may rise to below that, and
+    no further, as one that ended since may lie behind `place` unseen.
+    """
+
+    place: Place
+    oldest: int
+    restored: bool
+
+    @classmethod
+    def begin(cls, floor: Place, *, beneath: bool) -> "Walk":
+        """From the floor on, or with `beneath`, and after a restore, from the very beginning."""
+        # Read first: what had ended by then is visible to every statement after.
+        oldest = oldest_running()
+        restored = oldest <= floor.txid
+        return cls(Place() if beneath or restored else floor, oldest, restored)
+
+
+@dataclass(frozen=True, slots=True)
 class Waiting:
-    """Entries to seal: (entry id, row of COLUMNS) in order; the floor once they are sealed."""
+    """Entries to seal: (entry id, row of COLUMNS) in order; the floor once they are sealed; and
+    how the walk goes on, None at its end."""
 
     rows: Sequence[tuple[int, Sequence[Any]]]
     floor: Place
-    more: bool
+    walk: Walk | None
 
 
 def oldest_running() -> int:
@@ -56,18 +78,15 @@ def oldest_running() -> int:
         return int(cursor.fetchone()[0])
 
 
-def next_above(floor: Place, limit: int, *, beneath: bool = False) -> Waiting:
-    """Up to `limit` entries above the floor, or with `beneath` wherever they are."""
-    # Read first: what had ended by then is visible to the next statement.
-    oldest = oldest_running()
-    ended = Place(oldest - 1, LAST)
-    restored = oldest <= floor.txid
-    start = Place() if beneath or restored else floor
+def next_of(walk: Walk, floor: Place, limit: int) -> Waiting:
+    """The next entries of the walk, up to `limit`."""
     with connection.cursor() as cursor:
-        cursor.execute(_NEXT, [start.txid, start.id, limit])
+        cursor.execute(_NEXT, [walk.place.txid, walk.place.id, limit])
         found = cursor.fetchall()
-    more = len(found) == limit
-    if more:
-        ended = min(ended, Place(*found[-1][:2]))
-        ended = floor if restored else max(ended, floor)
-    return Waiting([(row[1], row[2:]) for row in found], ended, more)
+    rows = [(row[1], row[2:]) for row in found]
+    ended = Place(walk.oldest - 1, LAST)
+    if len(found) < limit:
+        return Waiting(rows, ended if walk.restored else max(ended, floor), None)
+    last = Place(*found[-1][:2])
+    risen = floor if walk.restored else max(floor, min(ended, last))
+    return Waiting(rows, risen, replace(walk, place=last))

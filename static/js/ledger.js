@@ -50,7 +50,7 @@ function show(place, state, kept) {
   for (const part of place.querySelectorAll("[data-ledger-kept]")) part.textContent = kept?.size;
   if (state === "broken") {
     const note = place.querySelector("[data-ledger-state=broken-note]");
-    note.textContent = kept.note;
+    note.querySelector("pre").textContent = kept.note;
     note.hidden = false;
     offerToForget(place);
   }

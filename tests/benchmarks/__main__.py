@@ -17,7 +17,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 os.environ.setdefault("PORTALEDGER_MODE", "test")
 django.setup()
 
-from tests.benchmarks import history, metrology, placing, table  # noqa: E402
+from tests.benchmarks import history, ledger, metrology, placing, table  # noqa: E402
 from tests.benchmarks.chain import make_chain  # noqa: E402
 
 
@@ -37,6 +37,7 @@ def main() -> None:
     with database():
         chain = make_chain(20 if small else 1000)
         lines = placing.rows(chain)
+        lines += ledger.rows(chain, entries=20_000 if small else 1_000_000)
         lines += history.rows(chain, entries=20_000 if small else 5_000_000)
     if not small:
         lines += [table.line_of(dict(row)) for row in metrology.rows()]

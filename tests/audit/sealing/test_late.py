@@ -9,7 +9,7 @@ from django.db import connection, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from audit.models import Entry
-from audit.sealing.seal import seal
+from audit.sealing.seal import _seal_batch, seal
 from tests.audit.sample import empty
 from tests.audit.sealing.conftest import sealed_ids, shelves, unguarded
 
@@ -91,6 +91,21 @@ def test_batches_with_a_writer_under_way() -> None:
         slow.commit()
     assert seal(batch=5) == 1
     assert len(set(sealed_ids())) == 40
+    empty()
+
+
+def test_one_that_commits_behind_a_walk_under_way() -> None:
+    with another() as slow:
+        write(slow, "slow")
+        shelves(12)
+        done, walk = _seal_batch(5, None, beneath=False)
+        slow.commit()  # the walk is past it already
+        while walk:
+            more, walk = _seal_batch(5, walk, beneath=False)
+            done += more
+    assert done == 12
+    assert seal() == 1
+    assert sealed_ids()[-1] == named("slow")
     empty()
 
 

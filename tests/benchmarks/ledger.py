@@ -1,0 +1,78 @@
+"""Sealing the history and checking it, beside bare SHA-256 over the same bytes."""
+
+import hashlib
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from django.conf import settings
+from django.db import connection
+
+from audit.exporting.bundle import bundle
+from audit.ledger.bundle.check import verify
+from audit.ledger.bundle.report import Report
+from audit.sealing.seal import seal
+from audit.sealing.store import size
+from tests.benchmarks.chain import Chain
+from tests.benchmarks.history import fill
+from tests.benchmarks.table import Line, seconds
+
+TABLES = "audit_leaf, audit_node, audit_checkpoint, audit_ledgerkey"
+
+
+@contextmanager
+def _key() -> Iterator[Path]:
+    """A signing key for this run, in a folder of its own."""
+    kept = settings.LEDGER_KEY_FILE
+    with tempfile.TemporaryDirectory() as folder:
+        settings.LEDGER_KEY_FILE = str(Path(folder) / "ledger_key")
+        yield Path(folder)
+    settings.LEDGER_KEY_FILE = kept
+
+
+def _seal_all() -> None:
+    while seal(seconds=3600):
+        pass
+
+
+def _anew(entries: int, sites: int) -> None:
+    """A history of so many entries and nothing sealed."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET session_replication_role = replica")
+        cursor.execute(f"TRUNCATE audit_entry, {TABLES}")
+        cursor.execute("SET session_replication_role = origin")
+    fill(entries, sites)
+
+
+def _export(file: Path) -> None:
+    with file.open("wb") as out:
+        out.writelines(bundle())
+
+
+def _check(file: Path) -> Report:
+    with file.open("rb") as lines:
+        return verify(lines)
+
+
+def _hash(entries: Sequence[bytes]) -> None:
+    for one in entries:
+        hashlib.sha256(one).digest()
+
+
+def rows(chain: Chain, entries: int) -> list[Line]:
+    """Sealing, exporting and checking a history of so many entries; what was there is removed."""
+    _anew(entries, chain.sites)
+    with _key() as folder:
+        times = {"sealing": seconds(_seal_all)}
+        file, count = folder / "bundle", size()
+        times["exporting as a bundle"] = seconds(lambda: _export(file))
+        times["checking a bundle"] = min(seconds(lambda: _check(file)) for _ in range(3))
+        assert _check(file).intact
+        with file.open("rb") as lines:
+            sealed = [line[:-1] for line in lines if line[:1] == b"{"]
+    bare = min(seconds(lambda: _hash(sealed)) for _ in range(3))
+    return [
+        Line(f"{name}, {count:,} entries", count / taken, "entries/s", taken / bare)
+        for name, taken in times.items()
+    ]
