@@ -44,7 +44,7 @@ def fit_picture(fit: FlowMeterFit) -> Picture:
     """The runs, the line through the origin, and the band in which a further run would lie."""
     import altair as alt  # noqa: PLC0415 - as above
 
-    widest = max(fit.volumes)
+    widest = 1.05 * max(fit.volumes)
     steps = [_band_at(fit, widest * step / STEPS) for step in range(1, STEPS + 1)]
     x = alt.X("volume:Q", title="Water / mL", scale=alt.Scale(domainMin=0))
     whole = _chart(alt, steps).mark_line(color=ACCENT).encode(x=x, y=_y(alt, "middle", "Pulses"))

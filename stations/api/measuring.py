@@ -28,6 +28,7 @@ class ShotOut(serializers.ModelSerializer[CheckShot]):
     shot_time = PlainDecimal()
     strength = PlainDecimal(allow_null=True)
     verdicts = serializers.DictField(child=serializers.CharField())
+    verdict = serializers.CharField(help_text="within, outside or open (nothing to compare with)")
 
     class Meta:
         """What is shown."""
