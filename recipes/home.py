@@ -15,6 +15,7 @@ from people.permissions import may
 from people.printing import age
 from people.verbs import Verb
 from recipes.models import ChangeRequest, Permit, Publication, Version
+from stations.drifting import drifts
 from stations.models import Placement, Site
 
 SHOWN = 12  # lines of each list; the rest is behind its link
@@ -53,6 +54,7 @@ def work_lists(user: User) -> list[WorkList]:
         (Verb.REQUEST_MAKE, _own_requests),
         (Verb.SLOT_READ_BACK, _read_backs),
         (Verb.SLOT_READ_BACK, _differing),
+        (Verb.PUBLICATION_PLAN, _drifting),
         (Verb.PUBLICATION_PLAN, _publications),
         (Verb.REQUEST_MAKE, _permits),
     ]
@@ -147,6 +149,21 @@ def _differing(user: User) -> Iterable[WorkList]:
         for p in rows
     ]
     yield WorkList("Slots that differ", items, more, reverse("stations:board"))
+
+
+def _drifting(user: User) -> Iterable[WorkList]:
+    """Cups that drift although the slot holds what it should."""
+    found = drifts(user)
+    items = [
+        Item(
+            each.baseline.get_absolute_url(),
+            each.words,
+            "outside",
+            site=str(each.baseline.station.machine.site),
+        )
+        for each in found[:SHOWN]
+    ]
+    yield WorkList("Cups that drift", items, len(found) > SHOWN, reverse("stations:sites"))
 
 
 def _publications(user: User) -> Iterable[WorkList]:

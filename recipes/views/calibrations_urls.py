@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from recipes.views import calibrations, delivery
+from recipes.views import beverage, calibrations, delivery
 
 urlpatterns = [
     path("calibrations/<int:pk>/", calibrations.calibration, name="calibration"),
@@ -12,5 +12,6 @@ urlpatterns = [
     path(
         "calibrations/<int:pk>/reject/", calibrations.calibration_reject, name="calibration_reject"
     ),
+    path("stations/<int:pk>/beverage/", beverage.beverage, name="beverage"),
     path("slots/<int:pk>/delivered-water/", delivery.delivery, name="delivery"),
 ]

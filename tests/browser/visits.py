@@ -78,6 +78,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("recipes:request_edit", "request"),
         pk("recipes:foretold", "approved"),
         pk("stations:charts", "station"),
+        pk("recipes:beverage", "station"),
         Visit("recipes:tastings"),
         Visit("recipes:tasting_new"),
         pk("recipes:tasting", "tasting"),

@@ -71,6 +71,7 @@ PAGES = [
     *posts("H", "recipes:request_decide", thing="request", sited=True),
     *forms("H", "recipes:permit_new", thing="?slot", sited=True),
     *pages(EVERYBODY, "recipes:foretold", thing="draft"),
+    *pages(EVERYBODY, "recipes:beverage", thing="station", sited=True),
     *pages(EVERYBODY, "stations:water", thing="site", sited=True),
     *forms("HT", "stations:water_add", thing="site", sited=True),
     *pages(EVERYBODY, "stations:charts", thing="station", sited=True),

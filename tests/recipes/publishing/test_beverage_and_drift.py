@@ -1,0 +1,74 @@
+"""Water for a beverage as a station's own shots say, and drift on the head roaster's home."""
+
+from decimal import Decimal
+
+import pytest
+
+from recipes.publishing import run
+from recipes.retention import balance_of, shots_of
+from stations.actions import log_shot
+from stations.actions.baselines import freeze_baseline
+from stations.charting import contents_of
+from stations.drifting import drifts
+from stations.models import Slot
+from stations.shots import Weighed
+from tests.bar import Bar
+from tests.cast import SignedIn
+from tests.recipes.publishing.conftest import Publish
+
+STEADY = ["50.0", "50.4", "49.8", "50.2", "50.1", "49.9", "50.3", "49.7"]
+
+
+def pull(slot: Slot, bar: Bar, masses: list[str]) -> None:
+    for mass in masses:
+        shot = Weighed(Decimal("18.0"), Decimal(mass), Decimal(28))
+        log_shot(slot=slot, shot=shot, by=bar.cast.head_roaster)
+
+
+@pytest.fixture
+def slot(bar: Bar, send: Publish) -> Slot:
+    """A slot under the published version, ended by water volume."""
+    run.run(send().pk)
+    found: Slot = bar.slots[0]
+    return found
+
+
+def test_before_five_shots_common_practice_stands_in(slot: Slot) -> None:
+    told = balance_of(slot.station, Decimal(18), Decimal(36))
+    assert (told.learnt, told.ratio[1]) == (False, Decimal("1.00"))
+    # (36 + 1.0 x 18) g / 0.9982 g/mL = 54.1 mL, by hand.
+    assert told.water == Decimal("54.1")
+
+
+def test_it_learns_and_sets_a_spilt_cup_aside(bar: Bar, slot: Slot) -> None:
+    pull(slot, bar, [*STEADY, "12.0"])
+    told = balance_of(slot.station, Decimal(18), Decimal(50))
+    assert (told.learnt, told.used, told.set_aside) == (True, 8, 1)
+    assert told.low < 50 < told.high
+    # What gave 50 g again gives 50 g: the water set for these shots, within the mean's spread.
+    assert float(told.water) == pytest.approx(shots_of(slot.station)[0].water, abs=0.3)
+
+
+def test_drift_is_on_the_head_roasters_home(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
+    pull(slot, bar, STEADY)
+    content = next(iter(contents_of(slot.station)))
+    freeze_baseline(
+        station=slot.station, content_digest=content, code="beverage_mass", reason="New",
+        by=bar.cast.head_roaster,
+    )  # fmt: skip
+    browser = signed_in(bar.cast.head_roaster)
+    pull(slot, bar, ["50.1"])
+    assert drifts(bar.cast.head_roaster) == []
+    assert "Beverage mass drifts" not in browser.get("/").content.decode()
+    pull(slot, bar, ["53.0"])
+    assert len(drifts(bar.cast.head_roaster)) == 1
+    assert drifts(bar.cast.other_lead) == []
+    assert "Beverage mass drifts" in browser.get("/").content.decode()
+
+
+def test_the_page(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
+    path = f"/stations/{slot.station_id}/beverage/"
+    page = signed_in(bar.cast.barista).get(path).content.decode()
+    assert "common practice" in page
+    assert signed_in(bar.cast.barista).get(f"{path}?dose=x&beverage=36").status_code == 400
+    assert signed_in(bar.cast.other_lead).get(path).status_code == 404
