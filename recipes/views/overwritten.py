@@ -17,7 +17,7 @@ def overwritten(request: PageRequest, pk: int) -> HttpResponse:
     site = slot.station.machine.site
     require_for_page(request, Verb.HISTORY_VIEW, site.pk)
     window = window_of(slot)
-    context = {"slot": slot, "site": site, "window": window}
+    context: dict[str, object] = {"slot": slot, "site": site, "window": window}
     if window:
         context["acted"] = acted_within(slot, window)
         context["roles"] = roles_there(slot, window.end)

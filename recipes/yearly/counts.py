@@ -4,7 +4,7 @@ Months are those of the site's own calendar. An act is one transaction: publishi
 one act with many entries.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -73,16 +73,16 @@ Span = tuple[datetime, datetime]
 
 def _monthly(
     rows: QuerySet[Any], at: str, span: Span, zone: ZoneInfo, *by: str, count: str = "pk"
-) -> Iterable[tuple[Any, ...]]:
+) -> list[Any]:
     """(what it is by…, month, how many different ones)."""
     within = rows.filter(**{f"{at}__gte": span[0], f"{at}__lt": span[1]}).order_by()
     months = within.annotate(month=ExtractMonth(at, tzinfo=zone)).values(*by, "month")
     counted = months.annotate(times=Count(count, distinct=True))
-    return counted.values_list(*by, "month", "times")
+    return list(counted.values_list(*by, "month", "times"))
 
 
 def _line(name: str, rows: QuerySet[Any], at: str, span: Span, zone: ZoneInfo) -> Line:
-    return Line(name, _twelve(dict(_monthly(rows, at, span, zone))))  # type: ignore[arg-type]
+    return Line(name, _twelve(dict(_monthly(rows, at, span, zone))))
 
 
 def _twelve(by_month: Mapping[int, int]) -> tuple[int, ...]:
@@ -112,7 +112,7 @@ def _placed(site: Site, span: Span, zone: ZoneInfo) -> list[Line]:
     versions = rows.annotate(version=F("settings__content_digest"))
     counted = _monthly(versions, "started_at", span, zone, count="version")
     return [
-        Line("Different versions placed", _twelve(dict(counted))),  # type: ignore[arg-type]
+        Line("Different versions placed", _twelve(dict(counted))),
         _line("Slots placed", rows, "started_at", span, zone),
     ]
 

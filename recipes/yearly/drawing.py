@@ -1,6 +1,7 @@
 """The year as bars, one a month: acts, and refusals above them."""
 
 import calendar
+from typing import Any
 
 from recipes.yearly.counts import MONTHS, Year
 from stations.drawing import ACCENT, ALARM, Picture, svg_source
@@ -20,12 +21,16 @@ def year_picture(year: Year) -> Picture:
     ]
     order = [calendar.month_abbr[month] for month in MONTHS]
     colours = alt.Scale(domain=list(kinds), range=[ACCENT, ALARM])
-    sheet = alt.Chart(alt.Data(values=rows)).mark_bar().encode(
+    sheet = _chart(alt, rows).mark_bar().encode(
         x=alt.X("month:N", sort=order, title=None),
         y=alt.Y("times:Q", title="Acts", axis=alt.Axis(tickMinStep=1, format="d")),
         color=alt.Color("kind:N", scale=colours, title=None),
     )  # fmt: skip
     return Picture(svg_source(sheet.properties(width=WIDTH, height=HEIGHT)), _words(year))
+
+
+def _chart(alt: Any, rows: object) -> Any:  # noqa: ANN401 - altair is untyped
+    return alt.Chart(alt.Data(values=rows))
 
 
 def _words(year: Year) -> str:

@@ -11,8 +11,8 @@ import psycopg
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection, connections
+from django.test import override_settings
 from psycopg import sql
-from pytest_django.fixtures import SettingsWrapper
 
 from audit.checks import program_cannot_alter_history
 from audit.models import Entry
@@ -57,7 +57,8 @@ def denied(program: Connection, command: str) -> None:
 def test_kept_rows_can_be_neither_changed_nor_removed(program: Connection) -> None:
     assert {"audit_entry", "audit_leaf", "audit_checkpoint", "people_signature"} <= kept_tables()
     for table in sorted(kept_tables()):
-        column = program.execute(f"SELECT * FROM {table} LIMIT 0").description[-1].name
+        described = program.execute(sql.SQL(f"SELECT * FROM {table} LIMIT 0")).description or []
+        column = described[-1].name
         denied(program, f'UPDATE {table} SET "{column}" = "{column}"')
         denied(program, f"DELETE FROM {table}")
         denied(program, f"TRUNCATE {table}")
@@ -126,12 +127,12 @@ def test_the_check_as_the_program(role: str, wrong: str, found: list[str]) -> No
     assert [error.id for error in errors] == found
 
 
-def test_granting_needs_another_role_that_exists(settings: SettingsWrapper) -> None:
-    settings.PROGRAM_ROLE = "nobody_of_that_name"
-    with pytest.raises(CommandError, match="CREATE ROLE"):
+def test_granting_needs_another_role_that_exists() -> None:
+    nobody = override_settings(PROGRAM_ROLE="nobody_of_that_name")
+    with nobody, pytest.raises(CommandError, match="CREATE ROLE"):
         call_command("grant_program")
-    settings.PROGRAM_ROLE = connection.settings_dict["USER"]
-    with pytest.raises(CommandError, match="OWNER_DATABASE_URL"):
+    ourselves = override_settings(PROGRAM_ROLE=connection.settings_dict["USER"])
+    with ourselves, pytest.raises(CommandError, match="OWNER_DATABASE_URL"):
         call_command("grant_program")
 
 
