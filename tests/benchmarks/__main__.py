@@ -17,7 +17,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 os.environ.setdefault("PORTALEDGER_MODE", "test")
 django.setup()
 
-from tests.benchmarks import history, ledger, metrology, placing, table  # noqa: E402
+from tests.benchmarks import capture, history, ledger, metrology, placing, table  # noqa: E402
 from tests.benchmarks.chain import make_chain  # noqa: E402
 
 
@@ -39,6 +39,7 @@ def main() -> None:
         lines = placing.rows(chain)
         lines += ledger.rows(chain, entries=20_000 if small else 1_000_000)
         lines += history.rows(chain, entries=20_000 if small else 5_000_000)
+    lines += capture.rows()
     if not small:
         lines += [table.line_of(dict(row)) for row in metrology.rows()]
     lines = [replace(line, machine=table.machine()) for line in lines]
