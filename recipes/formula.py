@@ -49,7 +49,7 @@ def stored(rows: Iterable[Row]) -> Formula:
 def read(values: Given) -> Formula:
     """The checked formula, without empty entries. Raises Invalid with every problem found."""
     problems = [
-        Problem(code, values[code], "one of " + ", ".join(PARAMETERS))
+        Problem(code, code, "one of " + ", ".join(PARAMETERS))
         for code in values
         if code not in PARAMETERS
     ]

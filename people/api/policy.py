@@ -8,7 +8,7 @@ from people.actions import set_policy
 from people.api.serializers import PolicyIn, PolicyOut
 from people.models import Policy, Scope
 from people.verbs import Verb
-from people.web.api import GuardedView, person
+from people.web.api import GuardedView, checked, person
 from people.web.etags import expected_revision, matching, tagged
 from people.web.signing import note_signed
 
@@ -31,8 +31,7 @@ class PolicyInForce(GuardedView):
     @matching
     def put(self, request: Request) -> Response:
         """Sign a new one."""
-        body = PolicyIn(data=request.data)
-        body.is_valid(raise_exception=True)
+        body = checked(PolicyIn, request)
         policy = set_policy(
             by=person(request),
             sole_roaster=body.validated_data["sole_roaster"],

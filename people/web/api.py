@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
-from rest_framework.exceptions import NotAuthenticated
+from rest_framework.exceptions import NotAuthenticated, ValidationError
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -18,9 +18,12 @@ from people.history import ENDPOINT_REFUSED
 from people.models import User
 from people.permissions import require, require_everywhere
 from people.verbs import Verb
+from people.web.characters import refuse_unprintable, texts_in
 from people.web.paging import KeysetPagination
+from people.web.strangers import strangers
 
 M = TypeVar("M", bound=Model)
+S = TypeVar("S", bound=Serializer[Any])
 
 
 class GuardedView(APIView):
@@ -65,9 +68,21 @@ def person(request: Request) -> User:
 
 def valid(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]:
     """The body, checked. Raises ValidationError (400) naming each field."""
+    return dict(checked(serializer, request).validated_data)
+
+
+def checked(serializer: type[S], request: Request) -> S:
+    """As valid, the serializer itself: for bodies that carry a signature.
+
+    A name that means nothing is refused as well: what was meant would be silently left out.
+    Raises Invalid for text with control characters.
+    """
+    refuse_unprintable(texts_in(request.data))
     body = serializer(data=request.data)
-    body.is_valid(raise_exception=True)
-    return dict(body.validated_data)
+    unknown = strangers(body, request.data)
+    if not body.is_valid() or unknown:
+        raise ValidationError({**unknown, **body.errors})
+    return body
 
 
 def listed(view: APIView, rows: QuerySet[M], serializer: type[ModelSerializer[M]]) -> Response:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import wraps
 from typing import Concatenate, ParamSpec, TypeVar
 
 from django.contrib.auth.decorators import login_required
@@ -16,6 +17,7 @@ from people.history import PAGE_REFUSED
 from people.models import User
 from people.permissions import require, require_everywhere
 from people.verbs import Verb
+from people.web.characters import refuse_unprintable
 from people.web.kinds import kind_of
 
 P = ParamSpec("P")
@@ -32,8 +34,18 @@ PageView = Callable[Concatenate[PageRequest, P], HttpResponse]
 
 
 def page(view: PageView[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
-    """A page for people signed in; anybody else is sent to sign in first."""
-    return login_required(view)  # type: ignore[return-value]
+    """A page for people signed in; anybody else is sent to sign in first.
+
+    Text with control characters, in its address or sent, is refused before anything looks at it.
+    """
+
+    @wraps(view)
+    def readable(request: PageRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        given = (*request.GET.lists(), *request.POST.lists())
+        refuse_unprintable((name, str(text)) for name, texts in given for text in (name, *texts))
+        return view(request, *args, **kwargs)
+
+    return login_required(readable)  # type: ignore[return-value]
 
 
 def page_for(

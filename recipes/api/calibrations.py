@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from people.models import Scope
 from people.verbs import Verb
-from people.web.api import GuardedView, person, valid
+from people.web.api import GuardedView, checked, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
@@ -40,14 +40,14 @@ class CalibrationPlanOut(serializers.Serializer[Any]):
     waiting = serializers.ListField(child=serializers.IntegerField())
 
 
-class AcceptIn(SignatureSerializer):
+class CalibrationAcceptIn(SignatureSerializer):
     """The signature over a plan that was seen."""
 
     seen_digest = serializers.RegexField(r"^[0-9a-f]{64}$")
     reason = serializers.CharField(max_length=2000, required=False, allow_blank=True, default="")
 
 
-class RejectIn(serializers.Serializer[Any]):
+class CalibrationRejectIn(serializers.Serializer[Any]):
     """Why it is not taken over."""
 
     reason = serializers.CharField(max_length=2000)
@@ -83,15 +83,14 @@ class CalibrationAccept(GuardedView):
     verb = Verb.CALIBRATION_RECORD
     acting_scope = Scope.SIGN
 
-    @extend_schema(request=AcceptIn, responses=CalibrationOut)
+    @extend_schema(request=CalibrationAcceptIn, responses=CalibrationOut)
     @acting
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Sign it and translate the station's slots anew."""
         found = _found(request, pk, Verb.CALIBRATION_RECORD)
         seen = expected_revision(request, found)
-        body = AcceptIn(data=request.data)
-        body.is_valid(raise_exception=True)
+        body = checked(CalibrationAcceptIn, request)
         given: dict[str, Any] = body.validated_data
         order = AcceptOrder(found, seen, given["seen_digest"], given["reason"])
         accept_calibration(order=order, by=person(request), credentials=body.credentials(request))
@@ -104,13 +103,16 @@ class CalibrationReject(GuardedView):
 
     verb = Verb.CALIBRATION_RECORD
 
-    @extend_schema(request=RejectIn, responses=CalibrationOut)
+    @extend_schema(request=CalibrationRejectIn, responses=CalibrationOut)
     @acting
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Say why; the station keeps its values."""
         found = _found(request, pk, Verb.CALIBRATION_RECORD)
-        seen, reason = expected_revision(request, found), valid(RejectIn, request)["reason"]
+        seen, reason = (
+            expected_revision(request, found),
+            valid(CalibrationRejectIn, request)["reason"],
+        )
         reject_calibration(calibration=found, seen_revision=seen, reason=reason, by=person(request))
         return _answer(request, _found(request, pk))
 

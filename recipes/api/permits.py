@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from audit.errors import Invalid
 from people.models import Scope
 from people.verbs import Verb
-from people.web.api import GuardedView, listed, noting_refusal, person, valid
+from people.web.api import GuardedView, checked, listed, noting_refusal, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.numbers import BadNumber, read_number
@@ -19,6 +19,7 @@ from people.web.pages import one_or_404
 from people.web.paging import KeysetPagination
 from people.web.signing import SignatureSerializer, note_signed
 from recipes.api.publishing_bodies import ReasonIn
+from recipes.api.serializers import ID
 from recipes.formula import target_bounds
 from recipes.models import Permit, PermitChange, PermitSlot
 from recipes.parameters import PARAMETERS, SetBy
@@ -32,7 +33,7 @@ class PermitPlanIn(serializers.Serializer[Any]):
     """Which slots, which parameters in the recipe's unit, until when."""
 
     slots = serializers.ListField(
-        child=serializers.IntegerField(min_value=1), min_length=1, max_length=1000
+        child=serializers.IntegerField(**ID), min_length=1, max_length=1000
     )
     changes = serializers.DictField(child=serializers.CharField(max_length=40))
     ends_at = serializers.DateTimeField()
@@ -156,8 +157,7 @@ class Permits(GuardedView):
     @acting
     def post(self, request: Request) -> Response:
         """Sign a permit whose plan was seen, named by its digest."""
-        body = PermitIn(data=request.data)
-        body.is_valid(raise_exception=True)
+        body = checked(PermitIn, request)
         given: dict[str, Any] = body.validated_data
         made = grant(
             order=PermitOrder(

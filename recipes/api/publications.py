@@ -8,9 +8,11 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from audit.errors import Invalid
 from people.models import Scope as TokenScope
+from people.models import User
 from people.verbs import Verb
-from people.web.api import GuardedView, listed, noting_refusal, person, valid
+from people.web.api import GuardedView, checked, listed, noting_refusal, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
@@ -27,14 +29,25 @@ from recipes.api.publishing_bodies import (
 from recipes.models import Publication, Version
 from recipes.publishing import control
 from recipes.publishing.plan import make_plan
-from recipes.publishing.scope import scope_from
+from recipes.publishing.scope import Scope, scope_from
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 
 
 def _version(pk: int) -> Version:
-    found: Version = one_or_404(Version.objects.with_recipe().with_formula(), pk)
+    found: Version | None = Version.objects.with_recipe().with_formula().filter(pk=pk).first()
+    if found is None:
+        raise Invalid("version", pk, "the id of an approved version")
     return found
+
+
+def _scope(given: dict[str, Any], by: User) -> Scope:
+    """The scope of a body. Raises Invalid for a place that isn't there, or not for this person."""
+    scope = scope_from(given)
+    unknown = scope.unknown(by)
+    if unknown is not None:
+        raise Invalid("ids", unknown, f"ids of {scope.where} that your role covers")
+    return scope
 
 
 class Plan(GuardedView):
@@ -48,12 +61,15 @@ class Plan(GuardedView):
         given = valid(PlanIn, request)
         plan = make_plan(
             version=_version(given["version"]),
-            scope=scope_from(given),
+            scope=_scope(given, person(request)),
             when=When(given.get("date"), given.get("time")),
             by=person(request),
             now=datetime.now(UTC),
         )
-        return Response(plan_as_json(plan, given.get("site")))
+        site = given.get("site")
+        if site is not None and site not in plan.sites:
+            raise Invalid("site", site, "the id of a site that the plan is for")
+        return Response(plan_as_json(plan, site))
 
 
 class Publications(GuardedView):
@@ -74,13 +90,12 @@ class Publications(GuardedView):
     @acting
     def post(self, request: Request) -> Response:
         """Sign a plan that was seen, named by its digest."""
-        body = PublicationIn(data=request.data)
-        body.is_valid(raise_exception=True)
+        body = checked(PublicationIn, request)
         given: dict[str, Any] = body.validated_data
         made = publish(
             order=Order(
                 _version(given["version"]),
-                scope_from(given),
+                _scope(given, person(request)),
                 When(given.get("date"), given.get("time")),
                 given["reason"],
                 given["seen_digest"],

@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from people.web.signing import SignatureSerializer
+from recipes.api.serializers import ID
 from recipes.models import Publication, PublicationSite
 from recipes.publishing.plan import Plan
 from recipes.publishing.scope import Where
@@ -16,10 +17,10 @@ WORDS = 2000
 class PlanIn(serializers.Serializer[Any]):
     """Which version goes where, and when by each site's clock (neither date nor time: at once)."""
 
-    version = serializers.IntegerField(min_value=1)
+    version = serializers.IntegerField(**ID)
     where = serializers.ChoiceField([where.value for where in Where])
     ids = serializers.ListField(
-        child=serializers.IntegerField(min_value=1), required=False, max_length=20_000
+        child=serializers.IntegerField(**ID), required=False, max_length=20_000
     )
     slot_numbers = serializers.ListField(
         child=serializers.IntegerField(min_value=1, max_value=99), required=False, max_length=99
@@ -27,7 +28,7 @@ class PlanIn(serializers.Serializer[Any]):
     date = serializers.DateField(required=False, allow_null=True)
     time = serializers.TimeField(required=False, allow_null=True)
     site = serializers.IntegerField(
-        min_value=1, required=False, help_text="The site whose slots the plan lists one by one."
+        required=False, help_text="The site whose slots the plan lists one by one.", **ID
     )
 
 

@@ -6,7 +6,7 @@ from rest_framework.response import Response
 
 from people.models import Scope
 from people.verbs import Verb
-from people.web.api import listed, person, valid
+from people.web.api import checked, listed, person, valid
 from people.web.etags import expected_revision, matching
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
@@ -73,8 +73,7 @@ class Approval(ActingView):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Approve what was read; the recipe's approved version so far becomes superseded."""
-        found, body = self.version(pk), ApprovalIn(data=request.data)
-        body.is_valid(raise_exception=True)
+        found, body = self.version(pk), checked(ApprovalIn, request)
         now = approve(
             by=person(request),
             version=found,

@@ -6,12 +6,14 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 
+from audit.errors import Invalid
 from people.models import User
 from people.verbs import Verb
 from people.web.fields import PlainDecimalField
 from recipes.forms.publishing import SignPlanForm
 from recipes.formula import target_bounds
 from recipes.parameters import PARAMETERS, Parameter, SetBy
+from recipes.permits.plan import check_end
 from stations.models import Site, Slot
 
 
@@ -45,6 +47,10 @@ class PermitForm(forms.Form):
         if {"date", "time"} <= data.keys():
             wall = datetime.combine(data["date"], data["time"])
             data["ends_at"] = wall.replace(tzinfo=ZoneInfo(self.site.time_zone))
+            try:
+                check_end(data["ends_at"])
+            except Invalid as invalid:
+                self.add_error("date", f"“{wall}” can't be used. Allowed: {invalid.allowed}.")
         data["changes"] = {
             parameter.code: data[parameter.code]
             for parameter in changeable()

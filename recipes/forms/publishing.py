@@ -1,5 +1,6 @@
 """Where and when to publish, and the signature under the plan."""
 
+import re
 from typing import Any
 
 from django import forms
@@ -14,6 +15,8 @@ from recipes.publishing.timing import When
 from stations.models import Machine, Site, Station
 
 REASON = 2000
+SLOT_NUMBER = re.compile(r"0?[1-9]|[1-9][0-9]")
+WHOLE = re.compile(r"[0-9]{1,18}")
 
 
 class WhereForm(forms.Form):
@@ -57,7 +60,8 @@ class WhereForm(forms.Form):
         super().__init__(*args, **kwargs)
         picked = picked or (self.data if isinstance(self.data, QueryDict) else QueryDict())
         self.fields["sites"].queryset = Site.objects.covered_by(by, Verb.PUBLICATION_SIGN)  # type: ignore[attr-defined]
-        sites = [int(pk) for pk in picked.getlist("sites") if pk.isascii() and pk.isdigit()]
+        asked = [int(pk) for pk in picked.getlist("sites") if WHOLE.fullmatch(pk)]
+        sites = list(self.fields["sites"].queryset.filter(pk__in=asked))  # type: ignore[attr-defined]
         where = picked.get("where", "")
         narrower = {"machines": _machines, "stations": _stations}.get(where)
         # First the sites, then what is in them: twelve thousand check boxes help nobody.
@@ -68,7 +72,7 @@ class WhereForm(forms.Form):
     def clean_slots(self) -> tuple[int, ...]:
         """Whole numbers, however they are separated."""
         words = self.cleaned_data["slots"].replace(",", " ").split()
-        if not all(word.isascii() and word.isdigit() and len(word) < 4 for word in words):
+        if not all(SLOT_NUMBER.fullmatch(word) for word in words):
             raise forms.ValidationError(
                 f"Slot numbers: “{self.cleaned_data['slots']}” can't be used."
                 " Allowed: whole numbers from 1 to 99, such as 1 3."
@@ -91,11 +95,11 @@ class WhereForm(forms.Form):
         return data
 
 
-def _machines(sites: list[int]) -> "_Placed":
+def _machines(sites: list[Site]) -> "_Placed":
     return _Placed(Machine.objects.filter(site__in=sites).select_related("site"), "machines")
 
 
-def _stations(sites: list[int]) -> "_Placed":
+def _stations(sites: list[Site]) -> "_Placed":
     rows = Station.objects.filter(machine__site__in=sites).with_equipment()
     return _Placed(rows, "stations")
 

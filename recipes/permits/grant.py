@@ -1,10 +1,8 @@
 """Granting a deviation permit."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
-
-from django.utils import timezone
 
 from audit.context import Recording, recorded
 from audit.errors import Invalid, Refused
@@ -19,8 +17,6 @@ from recipes.publishing.sign import MOVED
 from recipes.translating import cup_of, quantities, title_of
 from stations.models import Placement
 from stations.placing import Entitlement, StationSettings, begin_permit, lock_slots, schedule
-
-LONGEST = timedelta(days=92)
 
 
 @dataclass(frozen=True)
@@ -38,12 +34,13 @@ class PermitOrder:
 def grant(*, order: PermitOrder, by: User, credentials: Credentials) -> Permit:
     """Sign a permit and put its settings into force at once.
 
-    Raises NotPermitted; Invalid (reason, end, slots, changes, credentials); Refused when a slot
+    Raises NotPermitted; Invalid (reason, ends_at, slots, changes, credentials); Refused when a slot
     can't have the permit or the plan is no longer what was seen.
     """
     with recorded(by=by, action=history.PERMIT_GRANTED, reason=order.reason) as recording:
         require(by, Verb.PERMIT_GRANT)
-        _check(order)
+        if not order.reason.strip():
+            raise Invalid("reason", "", "a sentence that says why these slots may differ")
         lock_slots(order.slots)
         plan = make_permit_plan(
             slots=order.slots, changes=order.changes, ends_at=order.ends_at, by=by
@@ -57,16 +54,6 @@ def grant(*, order: PermitOrder, by: User, credentials: Credentials) -> Permit:
         _sign(permit, by, credentials, recording)
         _place(permit, plan)
         return permit
-
-
-def _check(order: PermitOrder) -> None:
-    if not order.reason.strip():
-        raise Invalid("reason", "", "a sentence that says why these slots may differ")
-    now = timezone.now()
-    if not now < order.ends_at <= now + LONGEST:
-        raise Invalid(
-            "end", order.ends_at.isoformat(), f"a moment within the next {LONGEST.days} days"
-        )
 
 
 def _write(order: PermitOrder, plan: PermitPlan, by: User) -> Permit:

@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
 from typing import Any
@@ -20,6 +20,7 @@ from recipes.translating import StationTranslation, quantities, translate_for, w
 from stations.models import Placement, Slot, Station
 
 Changes = Mapping[str, Decimal | str]
+LONGEST = timedelta(days=92)
 
 
 @dataclass(frozen=True)
@@ -83,9 +84,10 @@ def make_permit_plan(
 ) -> PermitPlan:
     """Work out a permit without writing anything.
 
-    Raises NotPermitted, Invalid (no slots, no changes), and Refused for slots out of reach.
+    Raises NotPermitted, and Invalid (slots out of reach or none, no changes, the end).
     """
     require(by, Verb.PERMIT_GRANT)
+    check_end(ends_at)
     if not changes:
         raise Invalid("changes", "", "at least one parameter with its value under the permit")
     found = list(
@@ -101,6 +103,14 @@ def make_permit_plan(
     lines = [_before(line, waiting.get(line.slot.pk)) for line in lines]
     order = {slot.pk: place for place, slot in enumerate(found)}
     return PermitPlan(changes, ends_at, sorted(lines, key=lambda line: order[line.slot.pk]))
+
+
+def check_end(ends_at: datetime) -> None:
+    """Raise Invalid for an end that is past, or too far away for something that is to pass."""
+    now = timezone.now()
+    if not now < ends_at <= now + LONGEST:
+        allowed = f"a moment within the next {LONGEST.days} days"
+        raise Invalid("ends_at", ends_at.isoformat(), allowed)
 
 
 def _held(slots: Sequence[Slot]) -> dict[int, Placement]:

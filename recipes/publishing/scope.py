@@ -1,8 +1,11 @@
 """Which slots a publication is for."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
+
+from django.db.models import QuerySet
 
 from audit.errors import Invalid
 from people.models import User
@@ -29,6 +32,13 @@ PATHS = {
 }
 
 
+COVERED: dict[Where, Callable[[User], QuerySet[Any]]] = {
+    Where.SITES: lambda by: Site.objects.covered_by(by, Verb.PUBLICATION_SIGN),
+    Where.MACHINES: lambda by: Machine.objects.covered_by(by, Verb.PUBLICATION_SIGN),
+    Where.STATIONS: lambda by: Station.objects.covered_by(by, Verb.PUBLICATION_SIGN),
+}
+
+
 @dataclass(frozen=True)
 class Scope:
     """Every slot numbered so at the places named; no numbers means every slot there."""
@@ -43,7 +53,7 @@ class Scope:
             raise Invalid(self.where.value, "", f"at least one of the {self.where.value}")
         for number in self.slot_numbers:
             if not 1 <= number <= MOST_SLOT_NUMBER:
-                raise Invalid("slot numbers", number, f"whole numbers from 1 to {MOST_SLOT_NUMBER}")
+                raise Invalid("slot_numbers", number, f"whole numbers from 1 to {MOST_SLOT_NUMBER}")
 
     def slots(self, by: User) -> SlotQuerySet:
         """The slots in scope at sites where this person may publish."""
@@ -53,6 +63,14 @@ class Scope:
         if self.slot_numbers:
             slots = slots.filter(number__in=self.slot_numbers)
         return slots
+
+    def unknown(self, by: User) -> int | None:
+        """The first id that names nothing at a site where this person may publish, if any."""
+        if self.where is Where.ALL:
+            return None
+        places = COVERED[self.where](by).filter(pk__in=self.ids)
+        missing = set(self.ids).difference(places.values_list("pk", flat=True))
+        return min(missing, default=None)
 
     def as_json(self) -> dict[str, Any]:
         """The form kept in ``Publication.scope`` and covered by the plan's digest."""
@@ -85,11 +103,14 @@ def scope_from(data: dict[str, Any]) -> Scope:
     where = data.get("where")
     if where not in list(Where):
         raise Invalid("where", where, "one of " + ", ".join(Where))
-    return Scope(Where(where), _whole_numbers("ids", data), _whole_numbers("slot_numbers", data))
+    ids = _whole_numbers("ids", data)
+    if where != Where.ALL and not ids:
+        raise Invalid("ids", "", f"at least one of the {where}")
+    return Scope(Where(where), ids, _whole_numbers("slot_numbers", data))
 
 
 def _whole_numbers(name: str, data: dict[str, Any]) -> tuple[int, ...]:
     given = data.get(name) or []
     if not isinstance(given, list | tuple) or not all(type(each) is int for each in given):
-        raise Invalid(name.replace("_", " "), given, "a list of whole numbers")
+        raise Invalid(name, given, "a list of whole numbers")
     return tuple(given)

@@ -7,6 +7,7 @@ from audit.errors import Invalid
 from stations.models import Site
 
 FURTHEST = timedelta(days=366)
+LONG_PAST = timedelta(days=2)  # more than any two clocks on Earth differ: a slip, not a moment
 
 
 @dataclass(frozen=True)
@@ -41,14 +42,13 @@ def due_at(site: Site, when: When, now: datetime) -> Due:
 
     A time that the clock skips on that day is taken as the moment right after the gap, one that
     comes twice as the first of the two, and one already past there as now; ``note`` says so.
-    Raises Invalid for a moment more than a year away.
+    Raises Invalid for a moment more than a year away, and for one that is long past.
     """
     if when.local_date is None or when.local_time is None:
         return Due(now)
-    wall = datetime.combine(when.local_date, when.local_time)
-    instant, note = _resolve(site, wall)
-    if instant - now > FURTHEST:
-        raise Invalid("date", when.local_date.isoformat(), "a day within the coming year")
+    if not -LONG_PAST <= when.local_date - now.date() <= FURTHEST:
+        raise Invalid("date", when.local_date.isoformat(), "today or a day within the coming year")
+    instant, note = _resolve(site, datetime.combine(when.local_date, when.local_time))
     if instant <= now:
         return Due(now, "this moment is already past there: at once")
     return Due(instant, note)

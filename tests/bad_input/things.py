@@ -1,0 +1,96 @@
+"""What a body or a form can refer to, beside what the permission matrix's world has."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+
+from django.utils import timezone
+
+from audit.context import recorded
+from people.actions import make_token
+from people.history import PERSON_ADDED
+from people.models import Scope, User
+from recipes.actions.coffees import add_lot
+from recipes.actions.requests import make_request
+from recipes.formula import Entry
+from recipes.models import ChangeRequest, RoastLot, Version
+from stations.actions import add_slots
+from stations.models import Placement, Slot
+from tests.bar import DOUBLE, approved, draft
+from tests.cast import Cast
+from tests.permissions.world import World
+from tests.recipes.shelf import make_recipe
+
+
+@dataclass(frozen=True)
+class Things:
+    """All at the own site, where they belong to one."""
+
+    world: World
+    lot: RoastLot
+    free: Slot  # nothing is in force there
+    held: Slot  # something is, and no permit bends it
+    newest: Version  # approved, after the version that `overtaken` is against
+    overtaken: ChangeRequest
+    gateway: str  # the secret of a gateway's token
+
+    @property
+    def cast(self) -> Cast:
+        """The people."""
+        return self.world.bar.cast
+
+    def pk(self, thing: str, where: str = "own") -> int:
+        """The id of one of the world's things."""
+        found: int = self.world.address(thing, where)["pk"]
+        return found
+
+    def version(self, thing: str) -> Version:
+        """A version as it is now."""
+        return Version.objects.get(pk=self.pk(thing))
+
+    def placement(self) -> Placement:
+        """What is in force at the slot that is held."""
+        return Placement.objects.in_force().get(slot=self.held)
+
+    def who(self, name: str) -> User:
+        """A person by the name of their place in the cast."""
+        found: User = getattr(self.cast, name)
+        return found
+
+
+def make_things(world: World) -> Things:
+    """Write them."""
+    cast, bar = world.bar.cast, world.bar
+    station = bar.stations[0]
+    lot = add_lot(
+        by=cast.head_roaster,
+        coffee=bar.version.recipe.coffee,
+        code="A1",
+        roasted_on=timezone.now().date() - timedelta(days=9),
+    )
+    (free,) = add_slots(station=station, total=3, by=cast.owner)
+    newest, overtaken = _overtaken(cast)
+    return Things(
+        world=world,
+        lot=lot,
+        free=free,
+        held=bar.stations[1].slots.get(number=1),
+        newest=newest,
+        overtaken=overtaken,
+        gateway=make_token(by=cast.shop_lead, name="gateway", scopes=[Scope.GATEWAY], days=1)[1],
+    )
+
+
+def _overtaken(cast: Cast) -> tuple[Version, ChangeRequest]:
+    """A request whose parameter a newer version changed as well."""
+    recipe = make_recipe(cast, "lungo")
+    with recorded(by=None, action=PERSON_ADDED):
+        base = approved(cast, draft(cast, recipe=recipe))
+    wanted = {"brew_temperature": Entry(Decimal("92.0"), Decimal("0.5"), Decimal("0.5"))}
+    request = make_request(
+        by=cast.shop_lead, base=base, site=cast.site, proposals=wanted, reason="Sharp"
+    )
+    hotter = {**DOUBLE, "brew_temperature": ("94.0", "0.5", "0.5")}
+    with recorded(by=None, action=PERSON_ADDED):
+        newest = approved(cast, draft(cast, hotter, recipe=recipe))
+    return newest, request
