@@ -53,10 +53,10 @@ def setup_of(formula: Mapping[str, Entry]) -> Setup:
     """The shot as the model knows it. Raises QuantityError naming what is missing or odd."""
     plan = plan_of(formula)
     if plan is None:
-        raise QuantityError("brew_pressure", None, "a brew pressure, which the plan needs")
+        raise QuantityError("brew_pressure", None, "a target, or there is no plan to pour by")
     dose, ends_by = target(formula, "dose_mass"), formula.get("ends_by", Entry()).text
     if dose is None:
-        raise QuantityError("dose_mass", None, "a dose")
+        raise QuantityError("dose_mass", None, "a target")
     by, code = ENDINGS.get(ends_by, ENDINGS["mass"])
     value, warm = target(formula, code), target(formula, "brew_temperature")
     if value is None:

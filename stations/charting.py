@@ -139,7 +139,7 @@ def _panels(values: Sequence[Decimal], baseline: Baseline, code: str) -> list[Pa
     high, low = (tuple(float(v) for v in side) for side in (sums.high, sums.low))
     curves = (Curve("above", places, high), Curve("below", places, low))
     limit = (Level(sums.decision, "interval"),)
-    panels.append(Panel(f"CUSUM / {unit}", "shot", curves, limit, height=110))
+    panels.append(Panel(f"CUSUM / {unit}", "shot", curves, limit, counted=True, height=110))
     return panels
 
 
@@ -152,7 +152,7 @@ def _panel(title: str, chart: charts.Chart, places: tuple[float, ...]) -> Panel:
         Level(float(chart.lower[-1]), "lower limit"),
     )
     return Panel(title, "shot", (Curve("shots", places, heights, dots=True),), levels, beyond,
-                 height=110)  # fmt: skip
+                 counted=True, height=110)  # fmt: skip
 
 
 def _words(values: Sequence[Decimal], told: Mapping[int, object], code: str) -> str:

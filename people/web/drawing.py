@@ -14,6 +14,7 @@ INK, SOFT, SHEET, GRID = "#1d1b16", "#57524a", "#fdfbf5", "#d3cbb9"
 COLOURS = ("#0c5358", "#9a4a12", "#5b3f86", "#3d5f1e")
 DASHES: tuple[list[int], ...] = ([1, 0], [6, 3], [2, 2], [8, 3, 2, 3])
 ALARM = "#a3260f"
+FONT = "Noto Sans, Helvetica, Arial, sans-serif"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,7 @@ class Panel:
     marked: tuple[tuple[float, float], ...] = ()
     from_zero: bool = False
     named: bool = True  # the vertical axis carries numbers
+    counted: bool = False  # the horizontal axis counts, so that only whole numbers stand there
     height: int = HEIGHT
 
 
@@ -71,7 +73,7 @@ def _drawn(panels: tuple[Panel, ...]) -> str:
     import vl_convert as vlc  # noqa: PLC0415
 
     sheet = alt.vconcat(*(_panel(alt, panel) for panel in panels))
-    sheet = sheet.configure(background=SHEET, font="Noto Sans").resolve_scale(
+    sheet = sheet.configure(background=SHEET, font=FONT).resolve_scale(
         color="independent", strokeDash="independent"
     )
     sheet = sheet.configure_axis(labelColor=SOFT, titleColor=INK, gridColor=GRID, labelFontSize=13)
@@ -97,10 +99,11 @@ def _curve(alt: Any, panel: Panel, at: int) -> Any:  # noqa: ANN401  altair is u
         for x, y in zip(curve.xs, curve.ys, strict=True)
     ]
     axis = alt.Axis() if panel.named else alt.Axis(labels=False, ticks=False, grid=False)
+    across = alt.Axis(tickMinStep=1) if panel.counted else alt.Axis()
     several = len(panel.curves) > 1
     names = [each.name for each in panel.curves]
     chart = alt.Chart(alt.Data(values=rows)).encode(
-        x=alt.X("x:Q", title=panel.across, scale=alt.Scale(zero=False, nice=False)),
+        x=alt.X("x:Q", title=panel.across, axis=across, scale=alt.Scale(zero=False, nice=False)),
         y=alt.Y("y:Q", title=panel.title, axis=axis, scale=alt.Scale(zero=panel.from_zero)),
         **(_told_apart(alt, names) if several else {"color": alt.value(COLOURS[0])}),
     )

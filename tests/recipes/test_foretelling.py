@@ -44,7 +44,7 @@ def test_what_is_missing_is_named() -> None:
 def test_the_page(cast: Cast, signed_in: SignedIn, draft: Version) -> None:
     browser = signed_in(cast.barista)
     bare = browser.get(f"/versions/{draft.pk}/model/").content.decode()
-    assert "Brew pressure needs a brew pressure" in bare
+    assert "Brew pressure needs a target" in bare
     full = make_draft(cast, draft.recipe, POURED)
     page = browser.get(f"/versions/{full.pk}/model/?brew_pressure=6").content.decode()
     assert "with the change" in page
