@@ -29,7 +29,8 @@ TYPED = {"water_volume": "281", "ends_by": "volume"}
 
 
 def whole(slot: Slot) -> Slot:
-    return Slot.objects.with_equipment().get(pk=slot.pk)
+    found: Slot = Slot.objects.with_equipment().get(pk=slot.pk)
+    return found
 
 
 def test_setting_by_hand_against_the_worker(bar: Bar) -> None:

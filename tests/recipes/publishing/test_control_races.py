@@ -70,7 +70,7 @@ def test_stop_against_resume(bar: Bar, send: Publish, begun: str) -> None:
     for _ in range(ROUNDS):
         if state_of(publication) != begun:
             pressing(stop if begun == "stopped" else resume, publication, bar)()
-        race = [pressing(stop, publication, bar), pressing(resume, publication, bar)]
+        race: list[Act] = [pressing(stop, publication, bar), pressing(resume, publication, bar)]
         stopped, resumed = at_once(race)
         _, lost = split([stopped, resumed])
         sure, other = (stopped, resumed) if begun == "running" else (resumed, stopped)
@@ -118,7 +118,8 @@ def test_a_stop_while_workers_place(bar: Bar) -> None:
         publication = signing(order_for(versions[number % 2], head, Scope(Where.ALL)), head)()
         working = partial(work, publication.pk, 1)
         stopping = later(0.005 * (number % 5), pressing(stop, publication, bar))
-        outcomes = at_once([working, working, stopping])
+        race: list[Act] = [working, working, stopping]
+        outcomes = at_once(race)
         _, lost = split(outcomes)
         assert len(lost) <= 1, "only the stop may be too late"
         check_counts(publication)
