@@ -46,10 +46,7 @@ def record_water(
     with recorded(by=by, action=history.WATER_READ, subject=subject, site_id=site.pk):
         require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
         checks = Checks()
-        if taken_on > site.local(timezone.now()).date():
-            checks.fault("taken_on", taken_on, "the day it was taken, not later than today")
-        if len(note) > NOTE or not note.isprintable():
-            checks.fault("note", note[:40], f"one line of text, up to {NOTE} characters")
+        _check_frame(checks, site, taken_on, note)
         hard = checks.number("hardness_value", hardness_value, AMOUNT)
         alkaline = checks.number("alkalinity_value", alkalinity_value, AMOUNT)
         warm = checks.number("temperature", temperature, TEMPERATURE)
@@ -75,6 +72,14 @@ def record_water(
             alkalinity_converted=rounded(alkalinity(alkaline, alkalinity_unit), PLACES),
             temperature_converted=degrees,
         )  # fmt: skip
+
+
+def _check_frame(checks: Checks, site: Site, taken_on: date, note: str) -> None:
+    """The day and the note."""
+    if taken_on > site.local(timezone.now()).date():
+        checks.fault("taken_on", taken_on, "the day it was taken, not later than today")
+    if len(note) > NOTE or not note.isprintable():
+        checks.fault("note", note[:40], f"one line of text, up to {NOTE} characters")
 
 
 def _celsius(checks: Checks, value: Decimal, unit: str) -> Decimal:
