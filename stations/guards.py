@@ -75,13 +75,17 @@ HAND = refuse(
     "This slot is locked: it cannot be set by hand.",
 )
 
+# Given in this very transaction (the database stamps the moment of a signature): one that lies
+# there already cannot be borrowed for slots and settings that its signer never saw.
 SIGNED = refuse(
     """SELECT 1 FROM changed n LEFT JOIN people_signature s
         ON s.id = n.signature_id AND s.subject_type = n.basis AND s.subject_id = n.basis_id
+        AND s.at >= transaction_timestamp()
         AND s.meaning = CASE n.basis WHEN 'publication' THEN 'published'
             WHEN 'permit' THEN 'permitted' ELSE 're_translated' END
     WHERE n.basis <> 'by_hand' AND s.id IS NULL""",
-    "A placement needs the signature of its own publication, permit or re-translation.",
+    "A placement needs the signature of its own publication, permit or re-translation,"
+    " given together with it.",
 )
 
 FRESH = refuse(

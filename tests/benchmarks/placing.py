@@ -52,16 +52,6 @@ class Ways:
 
     def __init__(self, chain: Chain, plan: Plan) -> None:
         self.chain, self.plan = chain, plan
-        who = chain.cast.head_roaster
-        self.signature = Signature.objects.create(
-            user=who,
-            name=who.name,
-            role=Role.HEAD_ROASTER,
-            meaning=Meaning.PUBLISHED,
-            digest="0" * 64,
-            subject_type="publication",
-            subject_id=1,
-        )
         title, digest = title_of(plan.version), plan.version.content_digest
         self.settings = [
             StationSettings(each.station_id, each.site_id, title, digest, each.values)
@@ -71,12 +61,19 @@ class Ways:
         self.due = {pk: due.at for pk, due in plan.due.items()}
 
     def _recorded(self, write: Callable[[], object]) -> None:
-        with recorded(
-            by=self.chain.cast.head_roaster,
-            action=PUBLICATION_SIGNED,
-            reason="New crop",
-            signature_id=self.signature.pk,
-        ):
+        who = self.chain.cast.head_roaster
+        with recorded(by=who, action=PUBLICATION_SIGNED, reason="New crop") as recording:
+            # Placements are only taken together with their signature.
+            self.signature = Signature.objects.create(
+                user=who,
+                name=who.name,
+                role=Role.HEAD_ROASTER,
+                meaning=Meaning.PUBLISHED,
+                digest="0" * 64,
+                subject_type="publication",
+                subject_id=1,
+            )
+            recording.signed(self.signature.pk)
             write()
 
     def ours(self) -> None:
