@@ -9,6 +9,7 @@ from django.urls import reverse
 from audit.governed import governed, insert_only
 from audit.revision import Revised
 from people.models import Signature
+from recipes.publishing.guards import permit_guards
 from recipes.queries.permits import PermitQuerySet
 from stations.fields import ExactDecimalField
 from stations.models import Slot
@@ -48,7 +49,10 @@ class Permit(Revised):
                 condition=~Q(state="ended") | Q(ended_at__isnull=False),
             ),
         ]
-        triggers = governed(subject="permit", label="'permit ' || n.id", exclude=("revision",))
+        triggers = [
+            *permit_guards(),
+            *governed(subject="permit", label="'permit ' || n.id", exclude=("revision",)),
+        ]
 
     def __str__(self) -> str:
         return f"permit {self.pk}"

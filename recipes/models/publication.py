@@ -10,6 +10,7 @@ from audit.governed import governed
 from audit.revision import Revised
 from people.models import Signature
 from recipes.models.version import Version
+from recipes.publishing.guards import publication_guards, share_guards
 from recipes.queries.publications import PublicationQuerySet
 from stations.models import Site
 
@@ -56,9 +57,10 @@ class Publication(Revised):
                 condition=~Q(state="complete") | Q(completed_at__isnull=False),
             ),
         ]
-        triggers = governed(
-            subject="publication", label="'publication ' || n.id", exclude=("revision",)
-        )
+        triggers = [
+            *publication_guards(),
+            *governed(subject="publication", label="'publication ' || n.id", exclude=("revision",)),
+        ]
 
     def __str__(self) -> str:
         return f"publication {self.pk}"
@@ -93,12 +95,15 @@ class PublicationSite(models.Model):
                 condition=Q(slots__gte=F("placed") + F("cancelled")),
             ),
         ]
-        triggers = governed(
-            subject="publication",
-            subject_id="n.publication_id",
-            site_id="n.site_id",
-            label="'publication ' || n.publication_id",
-        )
+        triggers = [
+            *share_guards(),
+            *governed(
+                subject="publication",
+                subject_id="n.publication_id",
+                site_id="n.site_id",
+                label="'publication ' || n.publication_id",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.publication} at {self.site}"

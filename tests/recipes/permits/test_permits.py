@@ -4,7 +4,6 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import pytest
-from django.db import connection
 
 from audit.errors import Invalid, NotPermitted, Refused
 from audit.models import Entry
@@ -17,6 +16,7 @@ from recipes.publishing import run
 from stations.models import Placement, Slot
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn, credentials
+from tests.recipes.permits.hands import make_overdue
 from tests.recipes.publishing.conftest import Publish
 
 COOLER: Changes = {"brew_temperature": Decimal("91.5")}
@@ -67,12 +67,7 @@ def test_it_falls_back_by_itself_when_its_time_is_over(placed: Bar) -> None:
     slot = placed.slots[0]
     made = permit([slot], placed.cast.head_roaster)
     assert end_due_permits() == 0
-    with connection.cursor() as cursor:  # no clock can be moved, so the end is
-        cursor.execute(
-            "UPDATE recipes_permit SET granted_at = now() - interval '2 days',"
-            " ends_at = now() - interval '1 s' WHERE id = %s",
-            [made.pk],
-        )
+    make_overdue(made)
     assert end_due_permits() == 1
     assert holds(slot).basis == Placement.Basis.PUBLICATION
     assert Entry.objects.filter(action="permit.ended", subject_type="permit").exists()

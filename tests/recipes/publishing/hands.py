@@ -92,6 +92,7 @@ def make_due(publication: Publication) -> None:
                 f"UPDATE {table} SET due_at = now() - interval '1 s' WHERE {column} = %s",
                 [publication.pk],
             )
+        cursor.execute("SET LOCAL session_replication_role = origin")
 
 
 def in_force(slot: Slot) -> Placement:

@@ -101,12 +101,13 @@ def test_signing_against_a_change_of_the_station(bar: Bar) -> None:
     for number in range(ROUNDS):
         now = Station.objects.select_related("machine").get(pk=station.pk)
         order = order_for(bar.version, head, at_slot(slot))
+        seen = (now.pulses_per_millilitre or Decimal(0)) * 70  # mL
         race: list[Callable[[], object]] = [
             signing(order, head),
             # The change is quicker than the signature: now and then it starts behind.
             later(0.02 * (number % 4), partial(
                 change_station, station=now, seen_revision=now.revision,
-                pulses_per_millilitre=Decimal("4.00") + Decimal(number % 2 + 1) / 10,
+                pulses_per_millilitre=3 + Decimal(number + 1) / 50,
                 temperature_offset=now.temperature_offset, by=head,
             )),
         ]  # fmt: skip
@@ -115,14 +116,13 @@ def test_signing_against_a_change_of_the_station(bar: Bar) -> None:
         assert outcomes[1] in won
         assert all(isinstance(told, Refused) and "plan has moved" in told.message for told in lost)
         if not lost:
-            signed_for(won[0], now)
+            signed_for(won[0], seen)
 
 
-def signed_for(publication: object, seen: Station) -> None:
+def signed_for(publication: object, pulses: Decimal) -> None:
     """It carries the settings of the station as it was when it was looked at."""
     assert isinstance(publication, Publication)
     held = Placement.objects.select_related("settings").get(basis_id=publication.pk)
-    pulses = (seen.pulses_per_millilitre or Decimal(0)) * 70
     assert held.settings.values["water_volume"]["value"] == str(round(pulses))
     assert held.signature is not None
     assert held.signature.digest == publication.plan_digest
