@@ -5,7 +5,7 @@ import hashlib
 import rfc8785
 
 from audit.context import recorded
-from audit.errors import Invalid
+from audit.errors import Invalid, Stale
 from audit.revision import compare_and_set
 from audit.subject import Subject
 from people import history
@@ -37,6 +37,8 @@ def set_policy(
         if boiling not in Boiling.values:
             raise Invalid("boiling", boiling, "one of " + ", ".join(Boiling.values))
         policy = Policy.objects.get_or_create(pk=1)[0]
+        if policy.revision != expected:  # before anything is signed; the race ends below
+            raise Stale("It was changed meanwhile: look at the newest state.", policy.revision)
         signature = sign(
             by=by,
             credentials=credentials,

@@ -32,7 +32,7 @@ from recipes.views.versions import shown_version, version_context
 def version_submit(request: PageRequest, pk: int) -> HttpResponse:
     """Submit a draft; what is missing is listed on the page."""
     shown, form = shown_version(pk), RevisionForm(request.POST)
-    problems, status = ["Submit it from its page, which shows what is submitted."], 400
+    problems, status = ["Revision: submit it from its page, which sends what was shown."], 400
     if form.is_valid():
         try:
             submit(by=request.user, version=shown, revision=form.cleaned_data["revision"])
