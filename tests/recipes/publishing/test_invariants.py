@@ -1,0 +1,158 @@
+"""Invariants 4, 5 and 8 attacked with SQL, long after the signature was given.
+
+The database is reached as its owner here: what even an owner can't do by a slip, and what only
+somebody who means it can (the last tests, which DEVELOPERS.md's threat model names).
+"""
+
+import re
+
+import pytest
+from django.db import Error, connection, transaction
+
+from audit.models import Entry
+from recipes.models import Publication
+from recipes.publishing.control import cancel, stop
+from recipes.publishing.scope import Scope, Where
+from stations.models import Placement, Slot
+from tests.bar import Bar
+from tests.recipes.publishing.attacks import ATTACKS, INSERT, Scene, look, run
+from tests.recipes.publishing.hands import (
+    at_slot,
+    in_force,
+    next_week,
+    order_for,
+    other_version,
+    signing,
+    work,
+)
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("quiet")]
+
+
+@pytest.fixture
+def scene(bar: Bar) -> Scene:
+    """Two slots with a past and a present, one of them with a future; the rest is free."""
+    head, other = bar.cast.head_roaster, other_version(bar)
+    slot = bar.slots[0]
+    both = Scope(Where.STATIONS, (slot.station_id,))
+    for version in (bar.version, other):
+        work(signing(order_for(version, head, both), head)().pk, 10)
+    given_up = signing(order_for(bar.version, head, at_slot(slot), next_week()), head)()
+    stop(publication=given_up, by=head, reason="No")
+    cancel(publication=given_up, by=head, reason="No")
+    lonely = bar.slots[4]
+    for where in (at_slot(slot), at_slot(lonely)):
+        signing(order_for(bar.version, head, where, next_week()), head)()
+    mine = Placement.objects.filter(slot=slot)
+    held = mine.get(state="in_force")
+    return Scene(
+        slot.pk, bar.slots[2].pk, held.site_id, held.pk, held.settings_id,
+        held.basis_id or 0, held.signature_id or 0, mine.get(state="ended").pk,
+        in_force(bar.slots[1]).pk, mine.get(state="scheduled").pk, mine.get(state="cancelled").pk,
+        Placement.objects.get(slot=lonely).pk,
+    )  # fmt: skip
+
+
+def test_every_attack_is_refused_in_its_own_words(scene: Scene, bar: Bar) -> None:
+    before, entries = look(bar.slots), Entry.objects.count()
+    for name, (statement, answer) in ATTACKS.items():
+        with pytest.raises(Error) as refused:
+            run(statement, scene)
+        assert re.search(answer, str(refused.value)), (name, refused.value)
+        assert look(bar.slots) == before, name
+    assert Entry.objects.count() == entries
+
+
+def test_a_refusal_tells_who_may(scene: Scene) -> None:
+    for name in ("other settings", "end it", "delete", "a borrowed signature"):
+        with pytest.raises(Error) as refused:
+            run(ATTACKS[name][0], scene)
+        diagnosis = refused.value.__cause__.diag  # type: ignore[union-attr]
+        assert diagnosis.sqlstate == "PL001", name
+        assert "A head roaster changes it" in (diagnosis.message_hint or ""), name
+
+
+PUBLICATION = {
+    "another reason": "reason = 'Because'",
+    "another version": "version_id = version_id + 1",
+    "a wider scope": "scope = '{{}}'",
+    "another day": "local_date = '2030-01-01', local_time = '06:00'",
+    "another signer": "author_id = author_id + 1",
+    "unsign it": "signature_id = NULL",
+    "begin again": "state = 'running'",
+    "cancel it when done": "state = 'cancelled'",
+}
+
+
+def test_a_signed_publication_stays_as_it_was_signed(scene: Scene) -> None:
+    before = Publication.objects.values().get(pk=scene.publication)
+    for change in PUBLICATION.values():
+        with pytest.raises(Error, match=r"never changes|cannot go"):
+            run(f"UPDATE recipes_publication SET {change} WHERE id = {scene.publication}", scene)
+    for table in ("recipes_publication", "recipes_publicationsite"):
+        with pytest.raises(Error, match="never removed"):
+            run(f"DELETE FROM {table}", scene)
+        with pytest.raises(Error, match=r"can't be emptied|cannot truncate"):
+            run(f"TRUNCATE {table}", scene)
+    assert Publication.objects.values().get(pk=scene.publication) == before
+
+
+@pytest.mark.parametrize(
+    ("change", "answer"),
+    [
+        ("placed = placed - 1", "stays counted"),
+        ("placed = slots + 1", "places_no_more_than_planned"),
+        ("slots = 0, placed = 0", "never changes"),
+        ("due_at = due_at + interval '1 day'", "never changes"),
+        ("refusals = '[]', slots = slots + 1", "never changes"),
+    ],
+)
+def test_its_share_of_a_site_stays_counted(scene: Scene, change: str, answer: str) -> None:
+    where = f"WHERE publication_id = {scene.publication}"
+    with pytest.raises(Error, match=answer):
+        run(f"UPDATE recipes_publicationsite SET {change} {where}", scene)
+
+
+def test_a_publication_is_not_called_complete_while_a_slot_waits(bar: Bar) -> None:
+    """Else no sweep would find it, and the rest would never come."""
+    head = bar.cast.head_roaster
+    publication = signing(order_for(bar.version, head, Scope(Where.ALL)), head)()
+    with pytest.raises(Error, match="complete only once every slot is placed"):
+        Publication.objects.filter(pk=publication.pk).update(
+            state="complete", completed_at=publication.made_at
+        )
+    assert work(publication.pk, 100) == len(bar.slots)
+
+
+# What remains, and is left to the history: whoever owns the database and means it.
+
+
+def test_a_forged_signature_is_on_record_with_its_true_moment(scene: Scene, bar: Bar) -> None:
+    """With SQL one can sign in another's name; not unseen, and not for yesterday."""
+    who = bar.cast.head_roaster
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO people_signature (user_id, name, role, meaning, digest, subject_type,"
+            " subject_id, at, note) VALUES (%s, %s, 'head_roaster', 'published', %s,"
+            " 'publication', 999, now() - interval '1 year', '') RETURNING id, at > now()",
+            [who.pk, who.name, "0" * 64],
+        )
+        forged, stamped = cursor.fetchone()
+        assert stamped, "the database stamps the moment itself"
+        statement = INSERT + (
+            "({free}, {site}, {settings}, 'publication', 999, %s, 'scheduled', 'unread',"
+            " now(), NULL, NULL)"
+        ).format(**vars(scene))
+        cursor.execute(statement, [forged])
+    traces = Entry.objects.order_by("-pk")[:2]
+    assert {(trace.table_name, trace.road, trace.actor) for trace in traces} == {
+        ("people_signature", "database", "database"),
+        ("stations_placement", "database", "database"),
+    }
+
+
+def test_what_waits_can_be_cancelled_by_sql_on_record(scene: Scene, bar: Bar) -> None:
+    run("UPDATE stations_placement SET state = 'cancelled' WHERE id = {waiting}", scene)
+    trace = Entry.objects.latest("pk")
+    assert (trace.road, trace.changes) == ("database", {"state": ["scheduled", "cancelled"]})
+    assert in_force(Slot.objects.get(pk=scene.slot)).pk == scene.held, "the lock holds"
