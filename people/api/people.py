@@ -140,9 +140,9 @@ class Assignments(PeopleView):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Give a role."""
-        body = valid(AssignmentIn, request)
+        someone, body = self.someone(pk), valid(AssignmentIn, request)
         given = assign_role(
-            by=person(request), person=self.someone(pk), role=body["role"], site_id=body["site"]
+            by=person(request), person=someone, role=body["role"], site_id=body["site"]
         )
         return Response(AssignmentOut(given).data, status=201)
 

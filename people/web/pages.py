@@ -99,6 +99,14 @@ def one_or_404(rows: QuerySet[M], pk: int) -> M:
     return found
 
 
+def asked_number(request: HttpRequest, name: str, allowed: str) -> int:
+    """A row's number from the address. Raises Invalid where it can be none."""
+    text = request.GET.get(name, "")
+    if not (text.isascii() and text.isdigit() and len(text) <= 18):
+        raise Invalid(name, text, allowed)
+    return int(text)
+
+
 @dataclass
 class Outcome:
     """How an action went; the status to answer the form with if it did not."""

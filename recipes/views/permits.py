@@ -9,6 +9,7 @@ from people.permissions import may_at_each
 from people.verbs import Verb
 from people.web.pages import (
     PageRequest,
+    asked_number,
     form_errors,
     noting_refusal,
     one_or_404,
@@ -56,13 +57,14 @@ def permit(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def _site(request: PageRequest) -> Site:
-    """The site the permit is for, by ?slot= or ?site=. Raises Http404."""
+    """The site the permit is for, by ?slot= or ?site=. Raises Http404, Invalid."""
     sites = Site.objects.covered_by(request.user, Verb.PERMIT_GRANT)
-    slot, site = request.GET.get("slot", ""), request.GET.get("site", "")
-    if slot.isdigit():
-        found = sites.filter(machines__stations__slots=int(slot)).first()
-    else:
-        found = sites.filter(pk=int(site)).first() if site.isdigit() else None
+    found = None
+    if "slot" in request.GET:
+        slot = asked_number(request, "slot", "the number of a slot")
+        found = sites.filter(machines__stations__slots=slot).first()
+    elif "site" in request.GET:
+        found = sites.filter(pk=asked_number(request, "site", "the number of a site")).first()
     if found is None:
         raise Http404("Permits begin at a slot: open the slot and choose to let it differ.")
     return found

@@ -5,10 +5,10 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from audit.errors import Invalid, Refused
+from audit.errors import Refused
 from people.permissions import may
 from people.verbs import Verb
-from people.web.pages import PageRequest, noting_refusal, one_or_404, page_for
+from people.web.pages import PageRequest, asked_number, noting_refusal, one_or_404, page_for
 from recipes.actions.requests import change_request, make_request, must_be_own, take_back
 from recipes.compare import rows
 from recipes.forms.formula import formula_initial
@@ -160,11 +160,8 @@ def request_take_back(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def _asked_number(request: PageRequest, name: str) -> int:
-    text = request.GET.get(name, "")
-    if not (text.isascii() and text.isdigit() and len(text) <= 18):
-        allowed = "an approved version" if name == "version" else "a slot"
-        raise Invalid(name, text, f"the number of {allowed}")
-    return int(text)
+    what = "an approved version" if name == "version" else "a slot"
+    return asked_number(request, name, f"the number of {what}")
 
 
 def _asked_slot(request: PageRequest) -> Slot | None:

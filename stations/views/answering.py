@@ -10,8 +10,8 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from audit.errors import Invalid, Stale
-from people.web.pages import PageRequest, form_errors
+from audit.errors import Stale
+from people.web.pages import PageRequest, asked_number, form_errors
 from people.web.pages import page as signed_in_page
 
 P = ParamSpec("P")
@@ -76,7 +76,4 @@ def sent(request: PageRequest) -> QueryDict | None:
 
 def asked_id(request: PageRequest, name: str) -> int:
     """A number from the address. Raises Invalid where it is none."""
-    text = request.GET.get(name, "")
-    if not (text.isascii() and text.isdigit() and len(text) <= 18):
-        raise Invalid(name, text, "the number of one that is there")
-    return int(text)
+    return asked_number(request, name, "the number of one that is there")

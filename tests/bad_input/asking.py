@@ -47,9 +47,11 @@ def send(
     sent: bytes | str = "",
     kind: str = JSON,
     headers: Mapping[str, str] | None = None,
+    keyed: bool = True,
 ) -> Answer:
-    """Send it as somebody, with a fresh Idempotency-Key unless the headers bring one."""
-    given = {"Idempotency-Key": uuid.uuid4().hex, **(headers or {})}
+    """Send it as somebody, with a fresh Idempotency-Key unless ``keyed`` says otherwise."""
+    fresh = {"Idempotency-Key": uuid.uuid4().hex} if keyed else {}
+    given = {**fresh, **(headers or {})}
     browser = world.browser_of(who)
     with transaction.atomic():
         before = _written()

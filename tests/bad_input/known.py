@@ -8,25 +8,30 @@ ROOT = "/api/v1/"
 # What the first part of an address names, by the key of the permission matrix's world.
 KINDS = {
     "ability-sets": "abilities",
+    "calibrations": "calibration",
     "change-requests": "request",
     "coffees": "coffee",
+    "entries": "entry",
     "history": "entry",
     "machines": "machine",
     "people": "person",
     "permits": "permit",
     "publications": "publication",
     "recipes": "recipe",
+    "shots": "shot",
     "sites": "site_code",
     "slots": "slot",
     "stations": "station",
+    "tastings": "tasting",
     "versions": "draft",
 }
 
 
 def known(world: World, path: str) -> dict[str, Any]:
     """The ids or codes to put into a described path such as /api/v1/coffees/{id}/lots/."""
-    kind = path.removeprefix(ROOT).split("/")[0]
-    if "{" not in path or kind not in KINDS:
+    parts = path.removeprefix(ROOT).split("/")
+    kind = next((part for part in parts if part in KINDS), "")
+    if "{" not in path or not kind:
         return {}
     address = world.address(KINDS[kind], "own")
     return {"id" if name == "pk" else name: value for name, value in address.items()}
