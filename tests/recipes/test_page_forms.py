@@ -109,7 +109,7 @@ def test_a_draft_is_saved_and_its_ratio_computed(browser: Client, draft: Version
         ("coffee_add", {"name": "A", "rest_from": "-1", "rest_to": "9"}, "Allowed:"),
         ("coffee_add", {"name": "A", "rest_from": "9" * 30, "rest_to": "9"}, "Allowed:"),
         ("coffee_add", {"name": "A", "rest_from": "9", "rest_to": "2"}, "9 days or more"),
-        ("coffee_add", {"name": "a\x00b", "rest_from": "1", "rest_to": "2"}, "ull characters"),
+        ("coffee_add", {"name": "a\x00b", "rest_from": "1", "rest_to": "2"}, "control characters"),
         ("recipe_add", {"coffee": "999", "drink": "x"}, "not one of the available choices"),
         ("recipe_add", {"coffee": "abc", "drink": "x"}, "not one of the available choices"),
         ("recipe_add", {}, "required"),
