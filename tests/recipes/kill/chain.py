@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from django.db import connection
-from django.db.models import Count, F, Q
+from django.db.models import Count, F, Max, Q
 
 from audit.context import recorded
 from audit.models import Entry
@@ -25,9 +25,11 @@ class Chain:
     versions: tuple[Version, Version]
     scope: Scope
     signed: int = 0
+    last_entry: int = 0
 
     def sign(self) -> Publication:
         """A publication of the version that is not in force, to every slot."""
+        self.last_entry = Entry.objects.aggregate(last=Max("pk"))["last"]
         who, version = self.bar.cast.head_roaster, self.versions[self.signed % 2]
         self.signed += 1
         return signing(order_for(version, who, self.scope), who)()
@@ -49,7 +51,7 @@ def build(bar: Bar) -> Chain:
     return Chain(bar, versions, Scope(Where.STATIONS, tuple(each.pk for each in made)))
 
 
-def check_whole(publication: Publication) -> None:
+def check_whole(chain: Chain, publication: Publication) -> None:
     """Every slot placed exactly once, the counts right, and the history of it whole."""
     publication.refresh_from_db()
     assert publication.state == Publication.State.COMPLETE
@@ -59,7 +61,7 @@ def check_whole(publication: Publication) -> None:
     assert Placement.objects.in_force().filter(slot__in=placed.values("slot")).count() == SLOTS
     check_counts(publication)
     check_succession(publication)
-    check_history(publication)
+    check_history(publication, chain.last_entry)
 
 
 def check_succession(publication: Publication) -> None:
@@ -70,21 +72,29 @@ def check_succession(publication: Publication) -> None:
     assert ended.count() == (0 if first else SLOTS)
 
 
-def check_history(publication: Publication) -> None:
+def check_history(publication: Publication, before: int) -> None:
     """One entry for each placement's making, one for its coming into force, and no other."""
     placed = Placement.objects.filter(basis="publication", basis_id=publication.pk)
-    entries = Entry.objects.filter(
-        table_name="stations_placement", row_id__in=placed.values("pk")
-    ).order_by()
-    told = entries.values("row_id").annotate(
-        created=Count("pk", filter=Q(operation="created")),
-        began=Count("pk", filter=Q(operation="changed", changes__state__1="in_force")),
-        every=Count("pk"),
+    # By their place in the history: it grows with every round, and row_id has no index.
+    entries = Entry.objects.filter(pk__gt=before).order_by()
+    told = (
+        entries.filter(table_name="stations_placement")
+        .values("row_id")
+        .annotate(
+            created=Count("pk", filter=Q(operation="created")),
+            began=Count("pk", filter=Q(operation="changed", changes__state__1="in_force")),
+            ended=Count("pk", filter=Q(operation="changed", changes__state__1="ended")),
+            every=Count("pk"),
+        )
     )
-    assert told.count() == SLOTS
-    assert not told.exclude(created=1, began=1, every=2).exists()
-    assert not entries.exclude(signature_id=publication.signature_id).exists()
-    done = Entry.objects.filter(table_name="recipes_publication", row_id=publication.pk)
+    new = {row["row_id"]: row for row in told if row["created"] or row["began"]}
+    assert new.keys() == set(placed.values_list("pk", flat=True))
+    assert {(row["created"], row["began"], row["every"]) for row in new.values()} == {(1, 1, 2)}
+    old = [row for row in told if row["row_id"] not in new]
+    assert all((row["ended"], row["every"]) == (1, 1) for row in old)
+    signed = entries.filter(table_name="stations_placement")
+    assert set(signed.values_list("signature_id", flat=True)) == {publication.signature_id}
+    done = entries.filter(table_name="recipes_publication", row_id=publication.pk)
     assert done.filter(changes__state__1="complete").count() == 1
 
 

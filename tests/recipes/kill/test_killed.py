@@ -72,7 +72,7 @@ def whole_run(chain: Chain, link: Connection) -> float:
         assert time.monotonic() < since + PATIENCE
         time.sleep(0.01)
         publication.refresh_from_db()
-    check_whole(publication)
+    check_whole(chain, publication)
     return time.monotonic() - since
 
 
@@ -93,7 +93,7 @@ def test_the_worker_is_killed(chain: Chain, link: Connection, tmp_path: Path) ->
             left.append(SLOTS - placed(publication))
             alive = worker.start(tmp_path / f"{number}.log")
             sweep_until_complete(publication, link)
-            check_whole(publication)
+            check_whole(chain, publication)
     finally:
         alive.kill()
     print(f"left to place when killed: {left}")
@@ -116,7 +116,7 @@ def test_the_worker_is_cut_off_from_the_database(
                 time.sleep(chance.uniform(0, seconds / 2))
                 cuts += worker.cut()
             sweep_until_complete(publication, link)
-            check_whole(publication)
+            check_whole(chain, publication)
         assert alive.alive
     finally:
         alive.kill()
@@ -128,5 +128,5 @@ def test_nobody_was_told(chain: Chain) -> None:
     publication = chain.sign()
     assert run.unfinished() == [publication.pk]
     assert run.run(publication.pk) == SLOTS
-    check_whole(publication)
+    check_whole(chain, publication)
     assert run.unfinished() == []

@@ -1,5 +1,6 @@
 """A real worker process, to be killed; and its own broker number, to be emptied."""
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -17,6 +18,7 @@ from django.conf import settings
 from django.db import connection
 from kombu import Connection
 
+from config.services.process import die_with_parent
 from tests.tooling.listing import ROOT
 
 NAME = "worker-to-kill"  # as the database knows it
@@ -47,7 +49,8 @@ class Worker:
 
     def kill(self) -> None:
         """SIGKILL for all of them at once: nothing is tidied up."""
-        os.killpg(self.process.pid, signal.SIGKILL)
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait()
 
     @property
@@ -69,14 +72,30 @@ def start(log: Path) -> Worker:
     quiet = ["--loglevel", "INFO", "--without-gossip", "--without-mingle"]
     with log.open("wb") as file:
         process = subprocess.Popen(
-            [*command, *quiet], cwd=ROOT, env=env, stdout=file, stderr=file, start_new_session=True
+            [*command, *quiet],
+            cwd=ROOT,
+            env=env,
+            stdout=file,
+            stderr=file,
+            start_new_session=True,
+            preexec_fn=die_with_parent,  # noqa: PLW1509 - no threads yet
         )
-    worker, until = Worker(process, log), time.monotonic() + SECONDS
-    while " ready." not in log.read_text(errors="replace"):
-        assert worker.alive, log.read_text(errors="replace")
-        assert time.monotonic() < until, log.read_text(errors="replace")
-        time.sleep(0.05)
+    worker = Worker(process, log)
+    try:
+        wait_until_ready(worker)
+    except BaseException:
+        worker.kill()
+        raise
     return worker
+
+
+def wait_until_ready(worker: Worker) -> None:
+    """Its log says when it takes tasks."""
+    until = time.monotonic() + SECONDS
+    while " ready." not in (told := worker.log.read_text(errors="replace")):
+        assert worker.alive, told
+        assert time.monotonic() < until, told
+        time.sleep(0.05)
 
 
 @contextmanager
@@ -103,7 +122,8 @@ def wait_until_busy() -> None:
         with connection.cursor() as cursor:
             cursor.execute(
                 "SELECT 1 FROM pg_stat_activity"
-                " WHERE application_name = %s AND xact_start IS NOT NULL",
+                " WHERE application_name = %s AND datname = current_database()"
+                " AND xact_start IS NOT NULL",
                 [NAME],
             )
             if cursor.fetchone():
@@ -117,7 +137,7 @@ def cut() -> int:
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity"
-            " WHERE application_name = %s",
+            " WHERE application_name = %s AND datname = current_database()",
             [NAME],
         )
         return int(cursor.fetchone()[0])
