@@ -65,7 +65,9 @@ def _resolve(site: Site, wall: datetime) -> tuple[datetime, str]:
     # In a gap fold=1 reads the wall time with the later offset, which is before the gap; the
     # gap itself lies between the two instants.
     start = _gap_end(site, second.astimezone(UTC), instant)
-    shown = start.astimezone(site.zone).strftime("%H:%M")
+    local = start.astimezone(site.zone)
+    # Where a whole day was skipped, the day must be said as well.
+    shown = local.strftime("%H:%M" if local.date() == wall.date() else "%H:%M on %Y-%m-%d")
     return start, f"the clock skips this time that day: {shown} is meant"
 
 
