@@ -24,8 +24,8 @@ EXPECTED: dict[Role, str] = {
         permit.end request.make request.decide tasting.run slot.view slot.read_back slot.set_by_hand
         equipment.view equipment.edit equipment.import calibration.record shot.log token.make
         gateway.fetch gateway.report""",
-    Role.SHOP_LEAD: """recipe.view request.make tasting.run slot.view slot.read_back slot.set_by_hand
-        equipment.view shot.log token.make gateway.fetch gateway.report""",
+    Role.SHOP_LEAD: """recipe.view request.make tasting.run slot.view slot.read_back
+        slot.set_by_hand equipment.view shot.log token.make gateway.fetch gateway.report""",
     Role.BARISTA: "recipe.view slot.view equipment.view shot.log token.make",
     Role.TECHNICIAN: """recipe.view slot.view equipment.view calibration.record token.make
         gateway.fetch gateway.report""",
