@@ -59,7 +59,9 @@ def every_call(things: Things) -> Iterator[Sent]:
 def test_no_json(things: Things) -> None:
     slips = []
     for sent in every_call(things):
-        tried = [(sent.send(body), body[:20], 400) for body in NO_JSON if sent.trial.good]
+        tried: list[tuple[Answer, object, int]] = [
+            (sent.send(body), body[:20], 400) for body in NO_JSON if sent.trial.good
+        ]
         tried += [(sent.send(kind=kind), kind, 415) for kind in OTHER_KINDS]
         slips += [
             f"{sent.call.id} {what!r}: {answer.status} {answer.detail[:80]}"
