@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import wraps
-from typing import Concatenate, ParamSpec, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from django.contrib.auth.decorators import login_required
 from django.db.models import Model, QuerySet
@@ -12,7 +12,7 @@ from django.forms import BaseForm
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 
 from audit.context import record_refusal
-from audit.errors import DomainError, Invalid, NotPermitted, Refused
+from audit.errors import DomainError, Invalid, NotPermitted, Problem, Refused
 from people.history import PAGE_REFUSED
 from people.models import User
 from people.permissions import require, require_everywhere
@@ -143,6 +143,18 @@ def form_errors(form: BaseForm) -> Iterator[Outcome]:
         outcome.error = told
     if outcome.error:
         outcome.status = kind_of(outcome.error).status
+
+
+def cleaned(form: BaseForm) -> dict[str, Any]:
+    """What was sent, for a form whose page isn't shown again. Raises Invalid naming each field."""
+    if not form.is_valid():
+        raise Invalid.of(
+            [
+                Problem(name, form.data.get(name), " ".join(map(str, told)).rstrip("."))
+                for name, told in form.errors.items()
+            ]
+        )
+    return form.cleaned_data
 
 
 def posted(request: HttpRequest) -> QueryDict | None:

@@ -101,7 +101,11 @@ def _locked(tasting: Tasting, state: Tasting.State, told: str) -> Tasting:
 def _check(tasting: Tasting, answers: Mapping[int, str]) -> None:
     cups = {serving.number: serving.codes for serving in session(tasting)}
     problems = [
-        Problem(f"answer_{number}", chosen, f"one of {', '.join(cups.get(number, ()))}")
+        Problem(
+            f"answer_{number}",
+            chosen,
+            f"one of {', '.join(cups[number])}" if number in cups else f"servings 1 to {len(cups)}",
+        )
         for number, chosen in answers.items()
         if number not in cups or (chosen and chosen not in cups[number])
     ]

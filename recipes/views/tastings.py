@@ -9,7 +9,7 @@ from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import (
     PageRequest,
-    form_errors,
+    cleaned,
     one_or_404,
     page_for,
     posted,
@@ -149,16 +149,11 @@ def tasting_open(request: PageRequest, pk: int) -> HttpResponse:
 def tasting_attach(request: PageRequest, pk: int) -> HttpResponse:
     """Attach the outcome to a change request or a draft."""
     found = _own(request, pk)
-    form = AttachForm(request.POST, choices=_choices(request))
-    if form.is_valid():
-        kind, _, number = form.cleaned_data["evidence_for"].partition(":")
-        rows = ChangeRequest.objects.covered_by(request.user)
-        asked = one_or_404(rows, int(number)) if kind == "request" else None
-        draft = one_or_404(Version.objects.with_recipe(), int(number)) if not asked else None
-        with form_errors(form) as outcome:
-            attach(tasting=found, by=request.user, request=asked, version=draft)
-        if outcome.ok:
-            messages.success(request, "It is evidence now.")
-            return redirect(asked or draft or found)
-    messages.error(request, "It was not attached: choose an open request or a draft.")
-    return redirect(found)
+    told = cleaned(AttachForm(request.POST, choices=_choices(request)))
+    kind, _, number = told["evidence_for"].partition(":")
+    rows = ChangeRequest.objects.covered_by(request.user)
+    asked = one_or_404(rows, int(number)) if kind == "request" else None
+    draft = one_or_404(Version.objects.with_recipe(), int(number)) if not asked else None
+    attach(tasting=found, by=request.user, request=asked, version=draft)
+    messages.success(request, "It is evidence now.")
+    return redirect(asked or draft or found)

@@ -34,7 +34,7 @@ def freeze_baseline(
         if not said or len(said) > REASON or not said.isprintable():
             raise Invalid("reason", reason, f"one line that says why, up to {REASON} characters")
         if code not in CHARTED:
-            raise Invalid("code", code, f"one of {', '.join(CHARTED)}")
+            raise Invalid("value", code, f"one of {', '.join(CHARTED)}")
         shots = shots_of(station, content_digest, code)
         try:
             told = freeze([getattr(shot, code) for shot in shots])

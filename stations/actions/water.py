@@ -30,6 +30,7 @@ AMOUNT = Bounds(Decimal(0), Decimal(10_000), places=3)
 SOLIDS = Bounds(Decimal("0.1"), Decimal(10_000), places=2, unit="mg/L")
 TEMPERATURE = Bounds(Decimal(-1), Decimal(400), places=2)
 NOTE = 500
+EARLIEST = date(2000, 1, 1)  # an earlier one is a slip of the finger
 PLACES = 3
 
 
@@ -76,8 +77,8 @@ def record_water(
 
 def _check_frame(checks: Checks, site: Site, taken_on: date, note: str) -> None:
     """The day and the note."""
-    if taken_on > site.local(timezone.now()).date():
-        checks.fault("taken_on", taken_on, "the day it was taken, not later than today")
+    if not EARLIEST <= taken_on <= site.local(timezone.now()).date():
+        checks.fault("taken_on", taken_on, f"the day it was taken, from {EARLIEST} to today")
     if len(note) > NOTE or not note.isprintable():
         checks.fault("note", note[:40], f"one line of text, up to {NOTE} characters")
 

@@ -6,7 +6,7 @@ from django.shortcuts import redirect, render
 
 from people.permissions import may
 from people.verbs import Verb
-from people.web.pages import PageRequest, form_errors, require_for_page
+from people.web.pages import PageRequest, cleaned, require_for_page
 from stations.actions.baselines import freeze_baseline
 from stations.charting import RULES, capability_of, charts_of, contents_of, sameness, shots_of
 from stations.forms.charts import ChartForm, FreezeForm
@@ -59,17 +59,10 @@ def baseline_freeze(request: PageRequest, pk: int) -> HttpResponse:
     """Freeze the baseline from the shots drawn now."""
     station = covered_station(request, pk=pk)
     require_for_page(request, Verb.CALIBRATION_RECORD, station.machine.site_id)
-    form = FreezeForm(request.POST)
-    if form.is_valid():
-        told = form.cleaned_data
-        with form_errors(form) as outcome:
-            made = freeze_baseline(
-                station=station, content_digest=told["content"], code=told["value"],
-                reason=told["reason"], by=request.user,
-            )  # fmt: skip
-        if outcome.ok:
-            messages.success(request, "The baseline is frozen.")
-            return redirect(f"{made.get_absolute_url()}&content={made.content_digest}")
-    for errors in form.errors.values():
-        messages.error(request, " ".join(str(each) for each in errors))
-    return redirect("stations:charts", pk)
+    told = cleaned(FreezeForm(request.POST))
+    made = freeze_baseline(
+        station=station, content_digest=told["content"], code=told["value"],
+        reason=told["reason"], by=request.user,
+    )  # fmt: skip
+    messages.success(request, "The baseline is frozen.")
+    return redirect(f"{made.get_absolute_url()}&content={made.content_digest}")

@@ -11,7 +11,8 @@ from django.urls import reverse
 
 from tests.bad_input.asking import Answer, encoded, send
 from tests.bad_input.bodies import places, replaced, without
-from tests.bad_input.calls import CALLS, Call
+from tests.bad_input.call import Call
+from tests.bad_input.calls import CALLS
 from tests.bad_input.described import body_of, operations, template_of
 from tests.bad_input.things import Things
 from tests.bad_input.values import bad_for, kind_of

@@ -8,7 +8,8 @@ import pytest
 from django.urls import reverse
 
 from tests.bad_input.asking import Answer, encoded, send
-from tests.bad_input.calls import CALLS, Call
+from tests.bad_input.call import Call
+from tests.bad_input.calls import CALLS
 from tests.bad_input.described import description, template_of
 from tests.bad_input.test_bodies import Sweep
 from tests.bad_input.things import Things
@@ -59,12 +60,10 @@ def every_call(things: Things) -> Iterator[Sent]:
 def test_no_json(things: Things) -> None:
     slips = []
     for sent in every_call(things):
-        tried: list[tuple[Answer, object, int]] = [
-            (sent.send(body), body[:20], 400) for body in NO_JSON if sent.trial.good
-        ]
+        tried = [(sent.send(body), str(body), 400) for body in NO_JSON if sent.trial.good]
         tried += [(sent.send(kind=kind), kind, 415) for kind in OTHER_KINDS]
         slips += [
-            f"{sent.call.id} {what!r}: {answer.status} {answer.detail[:80]}"
+            f"{sent.call.id} {what[:20]}: {answer.status} {answer.detail[:80]}"
             for answer, what, status in tried
             if answer.status != status or answer.wrote or not answer.detail
         ]

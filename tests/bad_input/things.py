@@ -13,7 +13,10 @@ from people.models import Scope, User
 from recipes.actions.coffees import add_lot
 from recipes.actions.requests import make_request
 from recipes.formula import Entry
-from recipes.models import ChangeRequest, RoastLot, Version
+from recipes.models import ChangeRequest, RoastLot, Tasting, Version
+from recipes.tastings.plan import plan_tasting
+from recipes.tastings.result import session
+from recipes.tastings.run import lock_answers, open_key, record_answers
 from stations.actions import add_slots
 from stations.models import Placement, Slot
 from tests.bar import DOUBLE, approved, draft
@@ -32,6 +35,7 @@ class Things:
     held: Slot  # something is, and no permit bends it
     newest: Version  # approved, after the version that `overtaken` is against
     overtaken: ChangeRequest
+    opened: Tasting
     gateway: str  # the secret of a gateway's token
 
     @property
@@ -51,6 +55,10 @@ class Things:
     def placement(self) -> Placement:
         """What is in force at the slot that is held."""
         return Placement.objects.in_force().get(slot=self.held)
+
+    def tasting(self) -> Tasting:
+        """One that is planned."""
+        return Tasting.objects.get(pk=self.pk("tasting"))
 
     def who(self, name: str) -> User:
         """A person by the name of their place in the cast."""
@@ -77,6 +85,7 @@ def make_things(world: World) -> Things:
         held=bar.stations[1].slots.get(number=1),
         newest=newest,
         overtaken=overtaken,
+        opened=_opened(cast),
         gateway=make_token(by=cast.shop_lead, name="gateway", scopes=[Scope.GATEWAY], days=1)[1],
     )
 
@@ -94,3 +103,16 @@ def _overtaken(cast: Cast) -> tuple[Version, ChangeRequest]:
     with recorded(by=None, action=PERSON_ADDED):
         newest = approved(cast, draft(cast, hotter, recipe=recipe))
     return newest, request
+
+
+def _opened(cast: Cast) -> Tasting:
+    """A tasting that may become evidence."""
+    who = cast.shop_lead
+    tasting = plan_tasting(
+        site=cast.site, method="triangle", first_sample="A", second_sample="B",
+        risk=Decimal("0.05"), assessments=2, by=who,
+    )  # fmt: skip
+    chosen = {serving.number: serving.codes[0] for serving in session(tasting)}
+    record_answers(tasting=tasting, answers=chosen, by=who)
+    lock_answers(tasting=tasting, by=who)
+    return open_key(tasting=tasting, by=who)

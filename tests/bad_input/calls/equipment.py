@@ -1,0 +1,72 @@
+"""Sites, machines, stations, slots and what is measured at them."""
+
+from typing import Any
+
+from tests.bad_input.call import FOREIGN, REASON, Call, Values, day
+from tests.bad_input.things import Things
+from tests.recipes.calibrating import runs_at
+
+SITE = {"name": "Station yard", "time_zone": "Europe/Lisbon", "altitude": "12.5"}
+SITE_BAD: Values = {"name": ["", "Upland"], "time_zone": ["", "Mars/Crater"], "altitude": ["9000"]}
+REACH = {"parameter": "brew_temperature", "minimum": "85", "maximum": "98", "resolution": "0.1"}
+ABILITIES = {"name": "Three boilers", "ends_by": ["volume"], "abilities": [REACH]}
+ABILITIES_BAD: Values = {
+    "name": ["", "Plain"],
+    "ends_by": [[], ["gravity"], [None]],
+    "abilities": [[REACH, REACH], [{}], [None]],
+    "abilities.0.parameter": ["", "colour"],
+    "abilities.0.maximum": ["84"],
+    "abilities.0.resolution": ["0"],
+}
+STATION = {"pulses_per_millilitre": "4.2", "temperature_offset": "-0.5"}
+SHOT = {"dose_mass": "18.0", "beverage_mass": "36.5", "shot_time": "28", "strength": "9.1",
+        "note": "Sweet"}  # fmt: skip
+LINE = "yard,Yard,Europe/Lisbon,12,Left,Full,1,4,4.2,-0.5\n"
+HEADER = ("site_code,site_name,time_zone,altitude_m,machine,abilities,station,slots,pulses_per_ml,"
+          "temperature_offset_c\n")  # fmt: skip
+FOUND = {"water_volume": "280", "brew_temperature": "93.5", "ends_by": "volume"}
+FOUND_BAD = [{"colour": "x"}, {"a\x00": "1"}, {"water_volume": "18 g"}, {"ends_by": "gravity"}]
+
+
+def reading(t: Things) -> dict[str, Any]:
+    """What a slot was found to hold."""
+    return {"placement": t.placement().pk, "found": FOUND}
+
+
+EQUIPMENT = [
+    Call("POST", "sites", "owner", lambda t: {**SITE, "code": "yard"}, good=201,
+         also={**SITE_BAD, "code": ["", "harbour", "Big Yard", "ä"]}),
+    Call("PUT", "site", "owner", lambda t: SITE, thing="site_code", also=SITE_BAD),
+    Call("POST", "ability_sets", "owner", lambda t: ABILITIES, good=201, also=ABILITIES_BAD),
+    Call("PUT", "ability_set", "owner", lambda t: ABILITIES, thing="abilities",
+         also=ABILITIES_BAD),
+    Call("POST", "machines", "owner", good=201,
+         body=lambda t: {"site": "harbour", "name": "Side", "abilities": t.pk("abilities")},
+         also={"site": ["", "nowhere"], "name": ["", "Front"], "abilities": FOREIGN}),
+    Call("PUT", "machine", "owner", thing="machine",
+         body=lambda t: {"name": "Side", "abilities": t.pk("abilities")},
+         also={"name": ["", "Back"], "abilities": FOREIGN}),
+    Call("POST", "stations", "owner", good=201,
+         body=lambda t: {"machine": t.pk("machine"), "number": 9, "slots": 4, **STATION},
+         also={"machine": FOREIGN, "number": [0, 1, 100], "slots": [0, 33]}),
+    Call("PUT", "station", "owner", lambda t: STATION, thing="station",
+         also={"pulses_per_millilitre": ["0", "5000"], "temperature_offset": ["16"]}),
+    Call("POST", "station_slots", "owner", lambda t: {"total": 4}, thing="station",
+         also={"total": [0, 1, 33]}),
+    Call("POST", "import", "owner", lambda t: {"csv": HEADER + LINE, "preview": True},
+         named=("file", "header", "line"),
+         also={"csv": ["", "a,b\n1,2", HEADER, HEADER + "harbour\n", HEADER * 2,
+                       HEADER + LINE * 2, HEADER + LINE.replace("12,", "12 m,")]}),
+    Call("POST", "read_backs", "shop_lead", reading, pk=lambda t: t.held.pk, good=201,
+         also={"placement": FOREIGN, "found": FOUND_BAD}),
+    Call("POST", "set_by_hand", "shop_lead", lambda t: {"values": FOUND}, pk=lambda t: t.free.pk,
+         good=201, also={"values": FOUND_BAD}),
+    Call("POST", "shots", "barista", lambda t: SHOT, pk=lambda t: t.held.pk, good=201),
+    Call("POST", "shot_corrections", "barista", thing="shot",
+         body=lambda t: {**SHOT, "reason": "Tare", "left_out": False, "seen_corrections": 0},
+         also={**REASON, "seen_corrections": [1, 30_000]}),
+    Call("POST", "calibrations", "technician", thing="station", good=201,
+         body=lambda t: {"kind": "flow_meter", "runs": runs_at("4.2"), "due_on": day(90)},
+         also={"kind": ["colour", ""], "runs": [[], [{}], [{"pulses": "1"}], [None]],
+               "due_on": [day(-1), "9999-12-31"]}),
+]  # fmt: skip

@@ -1,0 +1,25 @@
+"""People, roles, tokens and policy."""
+
+from tests.bad_input.call import FOREIGN, SIGNATURE, Call, signed
+
+PEOPLE = [
+    Call("POST", "people", "owner", good=201,
+         body=lambda t: {"email": "new@example.com", "name": "New lead"},
+         also={"email": ["", "owner@example.com"], "name": ["", " "]}),
+    Call("PUT", "person", "owner", thing="person",
+         body=lambda t: {"email": "new@example.com", "name": "New lead"},
+         also={"email": ["", "owner@example.com"], "name": ["", " "]}),
+    Call("POST", "assignments", "owner", thing="person", good=201,
+         body=lambda t: {"role": "shop_lead", "site": t.cast.site.pk},
+         also={"role": ["", "king", "barista"], "site": FOREIGN}),
+    Call("POST", "deactivate", "owner", lambda t: {}, thing="person"),
+    Call("POST", "reactivate", "owner", lambda t: {}, thing="person"),
+    Call("POST", "invitation", "owner", lambda t: {}, thing="person", good=201),
+    Call("POST", "tokens", "owner", good=201,
+         body=lambda t: {"name": "Till", "scopes": ["read"], "days": 30},
+         also={"name": ["", " "], "scopes": [[], ["all"], ["gateway", "read"], [None]],
+               "days": [0, 367]}),
+    Call("PUT", "policy", "owner",
+         body=lambda t: signed(t, "owner", sole_roaster=True, boiling="refuse"),
+         also={**SIGNATURE, "boiling": ["", "freeze"]}),
+]  # fmt: skip

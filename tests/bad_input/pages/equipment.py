@@ -1,0 +1,68 @@
+"""Sites, machines, stations, slots."""
+
+from tests.bad_input.call import day
+from tests.bad_input.form import FOREIGN, REASON, STALE, Form, Sent, Values, pk_of
+
+SITE = {"name": "Station yard", "time_zone": "Europe/Lisbon", "altitude": "12.5"}
+SITE_BAD: Values = {
+    "name": ["", "Upland"], "time_zone": ["", "Mars/Crater"], "altitude": ["", "9000", "-431"],
+}  # fmt: skip
+SETS = ("water_volume", "brew_temperature")
+REACH = {"minimum": "85", "maximum": "95", "resolution": "0.5"}
+ABILITIES: Sent = {
+    "name": "Three boilers", "ends_by": ["volume", "operator"],
+    **{f"{code}.{part}": value for code in SETS for part, value in REACH.items()},
+    "water_volume.resolution": "1",
+}  # fmt: skip
+ABILITIES_BAD: Values = {
+    "name": ["", "Plain"], "ends_by": [[], ["gravity"], ["volume", "x\x00"]],
+    "brew_temperature.minimum": ["", "96"], "brew_temperature.resolution": ["0", "-1"],
+}  # fmt: skip
+TRAITS = {"pulses_per_millilitre": "4.2", "temperature_offset": "-0.5"}
+FOUND = {"water_volume": "280", "brew_temperature": "93.5", "ends_by": "volume"}
+SHOT = {"dose_mass": "18.0", "beverage_mass": "36.5", "shot_time": "28", "strength": "9.1",
+        "note": "Sweet"}  # fmt: skip
+RUNS = {
+    f"run_{row}_{name}": value
+    for row, grams in enumerate(("35", "70", "105", "140"), 1)
+    for name, value in (("pulses", str(int(grams) * 4)), ("grams", grams), ("temperature", "20"))
+}
+
+EQUIPMENT = [
+    Form("site_add", "owner", lambda t: {**SITE, "code": "yard"},
+         also={**SITE_BAD, "code": ["", "harbour", "Big Yard"]}),
+    Form("site_edit", "owner", lambda t: {**SITE, "seen_revision": "1"}, thing="site",
+         also={**SITE_BAD, "seen_revision": STALE}),
+    Form("ability_set_add", "owner", lambda t: ABILITIES, also=ABILITIES_BAD),
+    Form("ability_set_edit", "owner", lambda t: {**ABILITIES, "seen_revision": "1"},
+         thing="abilities", also={**ABILITIES_BAD, "seen_revision": STALE}),
+    Form("machine_add", "owner", lambda t: {"name": "Side", "abilities": pk_of("abilities")(t)},
+         query=lambda t: f"?site={t.pk('site')}", also={"name": ["", "Front"],
+         "abilities": FOREIGN}),
+    Form("machine_edit", "owner", thing="machine", sent=lambda t: {
+         "name": "Side", "abilities": pk_of("abilities")(t), "seen_revision": "1"},
+         also={"name": ["", "Back"], "abilities": FOREIGN, "seen_revision": STALE}),
+    Form("station_add", "owner", lambda t: {**TRAITS, "number": "9", "slots": "4"},
+         query=lambda t: f"?machine={t.pk('machine')}",
+         also={"number": ["", "0", "1", "100"], "slots": ["", "0", "33"]}),
+    Form("station_edit", "owner", lambda t: {**TRAITS, "seen_revision": "1"}, thing="station",
+         also={"seen_revision": STALE, "pulses_per_millilitre": ["0", "5000"]}),
+    Form("slots_add", "owner", lambda t: {"total": "4"}, thing="station",
+         also={"total": ["", "0", "1", "33"]}),
+    Form("read_back", "shop_lead", pk=lambda t: t.held.pk,
+         sent=lambda t: {**FOUND, "seen_placement": str(t.placement().pk)},
+         also={"seen_placement": FOREIGN, "ends_by": ["gravity"]}),
+    Form("set_by_hand", "shop_lead", lambda t: FOUND, pk=lambda t: t.free.pk,
+         also={"ends_by": ["gravity"], "water_volume": ["9000"]}),
+    Form("shot_log", "barista", lambda t: SHOT, pk=lambda t: t.held.pk,
+         also={"dose_mass": ["", "0", "500"]}),
+    Form("shot_correct", "barista", thing="shot", sent=lambda t: {
+         **SHOT, "reason": "Tare", "seen_corrections": "0"},
+         also={**REASON, "seen_corrections": ["1", "", "30001"]}),
+    Form("calibration_new", "technician", lambda t: {**RUNS, "due_on": day(90)}, thing="station",
+         also={"due_on": ["", day(-1), "9999-12-31"], "run_1_grams": [""],
+               "table": ["1 2 3", "x\ty\tz\n" * 4, "1 2 3\n" * 200]}),
+    Form("barometer", "technician", thing="site", sent=lambda t: {
+         "seen_revision": "1", "air_pressure": "1003.5", "read_on": day(0)},
+         also={"seen_revision": STALE, "read_on": ["", day(3)], "air_pressure": ["399", "1101"]}),
+]  # fmt: skip
