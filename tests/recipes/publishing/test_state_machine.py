@@ -10,7 +10,7 @@ from typing import ClassVar
 import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from hypothesis.stateful import run_state_machine_as_test as run_machine
 
 from audit.errors import DomainError
@@ -81,6 +81,21 @@ class SlotLife(RuleBasedStateMachine):
         if self.tried(bool(wanted), signing(order, self.head)):
             made = Publication.objects.latest("pk")
             self.world.publish(made.pk, version, wanted, not later)
+
+    @rule(numbers=SOME, version=st.integers(0, 1))
+    def publish_and_place(self, numbers: list[int], version: int) -> None:
+        """All the way: else few sequences get far enough to be interesting."""
+        before = set(self.world.publications)
+        self.publish(numbers, version, later=False)
+        for pk in self.world.publications.keys() - before:
+            while self.world.step(pk):
+                assert run.place_batch(pk, 1) == 1
+            run.complete(pk)
+
+    @initialize(begun=st.booleans())
+    def begin(self, begun: bool) -> None:
+        if begun:
+            self.publish_and_place(list(range(SLOTS)), 0)
 
     def a_publication(self, which: int) -> Publication:
         known = list(self.world.publications)
@@ -188,7 +203,7 @@ def test_the_life_of_slots(bar: Bar) -> None:
     run_machine(
         SlotLife,
         settings=settings(
-            max_examples=rounds(200, 10),
+            max_examples=rounds(200, 12),
             stateful_step_count=rounds(50, 25),
             deadline=None,
             suppress_health_check=list(HealthCheck),
