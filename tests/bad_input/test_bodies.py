@@ -15,7 +15,7 @@ from tests.bad_input.call import Call
 from tests.bad_input.calls import CALLS
 from tests.bad_input.described import body_of, operations, template_of
 from tests.bad_input.things import Things
-from tests.bad_input.values import bad_for, kind_of
+from tests.bad_input.values import bad_for, kind_of, some
 
 pytestmark = pytest.mark.django_db
 ELSEWHERE = {
@@ -95,9 +95,10 @@ def singly(good: object, call: Call) -> Iterator[tuple[str, object]]:
     """What is tried one by one: other types for whole lists and objects, and the table's own."""
     for place, value in places(good):
         if isinstance(value, dict | list):
-            yield from ((place, bad) for bad in bad_for(kind_of(value)))
+            wrong = bad_for(kind_of(value))
+            yield from ((place, bad) for bad in some(wrong, len(call.name + place), 3))
     for place, values in call.also.items():
-        yield from ((place, bad) for bad in values)
+        yield from ((place, bad) for bad in some(values, len(call.name + place), 4))
 
 
 def sweep(call: Call, space: str, things: Things) -> list[str]:

@@ -3,9 +3,11 @@
 import re
 from collections.abc import Sequence
 from datetime import date
+from typing import TypeVar
 
 from tests.services import soaking
 
+V = TypeVar("V")
 ENDLESS = "9" * 400
 PAST_ALL_LIMITS = "9" * 5000  # more digits than Python turns into a number
 LONG = "x" * 6000
@@ -73,6 +75,14 @@ def _kind_of_text(good: str) -> str:
     except ValueError:
         return "text"
     return "date"
+
+
+def some(values: Sequence[V], place: int, many: int) -> Sequence[V]:
+    """A few of them, others for the next place, so that each is tried somewhere; all in a soak."""
+    if soaking() or len(values) <= many:
+        return values
+    start = place * many % len(values)
+    return [*values[start:], *values[:start]][:many]
 
 
 def texts_for(kind: str) -> Sequence[str]:
