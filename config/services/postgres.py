@@ -21,7 +21,7 @@ CARELESS = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "of
 
 def start(cluster: Cluster, *, careless: bool = False) -> Child:
     """Start the server, wait until it answers, and make our database if it is missing."""
-    _forget_stale_pid(cluster.data)
+    _forget_stale_pid(cluster)
     _make_socket_folder(cluster)
     child = Child(_program(cluster, careless=careless), cluster.folder)
     try:
@@ -53,11 +53,12 @@ def _program(cluster: Cluster, *, careless: bool) -> Program:
     )
 
 
-def _forget_stale_pid(data: Path) -> None:
+def _forget_stale_pid(cluster: Cluster) -> None:
     """Remove a postmaster.pid whose process is gone or is another program by now.
 
     The folder's lock is held and leftovers are stopped, so nothing of ours runs here.
     """
+    data = cluster.data
     file = data / "postmaster.pid"
     if not file.exists():
         return
@@ -69,6 +70,8 @@ def _forget_stale_pid(data: Path) -> None:
                 f"serves {data}: stop it first."
             )
     file.unlink()
+    # The lock beside the socket names the same process, and would be believed as well.
+    (cluster.sockets / ".s.PGSQL.5432.lock").unlink(missing_ok=True)
 
 
 def _make_socket_folder(cluster: Cluster) -> None:

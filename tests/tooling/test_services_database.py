@@ -61,8 +61,9 @@ def test_a_crash_leaves_a_stale_pid_and_keeps_the_data(folder: Folder, reused: b
     child.stop()
     stale = made.data / "postmaster.pid"
     if reused:
-        lines = stale.read_text().splitlines()
-        stale.write_text("\n".join([str(os.getpid()), *lines[1:]]) + "\n")
+        for lock in (stale, made.sockets / ".s.PGSQL.5432.lock"):
+            lines = lock.read_text().splitlines()
+            lock.write_text("\n".join([str(os.getpid()), *lines[1:]]) + "\n")
     assert stale.exists()
     again = postgres.start(made)
     try:

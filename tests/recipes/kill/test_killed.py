@@ -5,75 +5,19 @@ Invariant 8: afterwards it is complete, each slot placed exactly once, and the h
 
 import random
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from kombu import Connection
 
-from recipes.models import Publication
 from recipes.publishing import run
-from stations.models import Placement
-from tests.bar import Bar
 from tests.recipes.kill import worker
-from tests.recipes.kill.chain import SLOTS, Chain, analyse, build, check_whole
+from tests.recipes.kill.chain import SLOTS, Chain, check_whole
+from tests.recipes.kill.running import placed, sweep_until_complete, wait_for_a_batch, whole_run
 from tests.services import rounds
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("quiet")]
 ROUNDS = rounds(25, 2)
-PATIENCE = 90.0  # seconds
-
-
-@pytest.fixture
-def chain(bar: Bar) -> Chain:
-    made = build(bar)
-    analyse()
-    return made
-
-
-@pytest.fixture
-def link() -> Iterator[Connection]:
-    with worker.broker() as made:
-        yield made
-
-
-def placed(publication: Publication) -> int:
-    rows = Placement.objects.filter(basis="publication", basis_id=publication.pk)
-    return rows.filter(state="in_force").count()
-
-
-def sweep_until_complete(publication: Publication, link: Connection) -> None:
-    """What beat does every few seconds."""
-    until = time.monotonic() + PATIENCE
-    while time.monotonic() < until:
-        worker.send(link, "sweep")
-        pause = time.monotonic() + 2
-        while time.monotonic() < pause:
-            publication.refresh_from_db()
-            if publication.state == Publication.State.COMPLETE:
-                return
-            time.sleep(0.05)
-    pytest.fail(f"{placed(publication)} of {SLOTS} placed after {PATIENCE:.0f} s")
-
-
-def wait_for_a_batch(publication: Publication) -> None:
-    until = time.monotonic() + PATIENCE
-    while not placed(publication):
-        assert time.monotonic() < until
-
-
-def whole_run(chain: Chain, link: Connection) -> float:
-    """Seconds a worker is busy with one publication, undisturbed."""
-    publication = chain.sign()
-    worker.send(link, "run_publication", publication.pk)
-    worker.wait_until_busy()
-    since = time.monotonic()
-    while publication.state != Publication.State.COMPLETE:
-        assert time.monotonic() < since + PATIENCE
-        time.sleep(0.01)
-        publication.refresh_from_db()
-    check_whole(chain, publication)
-    return time.monotonic() - since
 
 
 def test_the_worker_is_killed(chain: Chain, link: Connection, tmp_path: Path) -> None:
