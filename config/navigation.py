@@ -6,7 +6,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from people.models import User
-from people.permissions import may
+from people.permissions import may, may_everywhere
 from people.verbs import Verb
 
 
@@ -14,7 +14,8 @@ from people.verbs import Verb
 class Place:
     """A page in the navigation; shown where any of its verbs is allowed somewhere.
 
-    `also` are the beginnings of other addresses that belong to it.
+    `also` are the beginnings of other addresses that belong to it; with `everywhere` only a role
+    that covers all sites counts.
     """
 
     label: str
@@ -22,6 +23,7 @@ class Place:
     verbs: tuple[Verb, ...]
     setup: bool = False
     also: tuple[str, ...] = ()
+    everywhere: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ PLACES = (
     Place("Calibrations", "stations:calibrations", (Verb.CALIBRATION_RECORD,), setup=True),
     Place("Abilities", "stations:ability_sets", (Verb.EQUIPMENT_EDIT,), setup=True),
     Place("People", "people:list", (Verb.PEOPLE_MANAGE,), setup=True),
-    Place("Policy", "people:policy", (Verb.POLICY_SET,), setup=True),
+    Place("Policy", "people:policy", (Verb.POLICY_SET,), setup=True, everywhere=True),
 )
 
 
@@ -61,9 +63,14 @@ def _here(path: str, url: str, also: tuple[str, ...]) -> bool:
     return path == url if url == "/" else path.startswith((url, *also))
 
 
+def _leads(user: User, place: Place) -> bool:
+    asked = may_everywhere if place.everywhere else may
+    return any(asked(user, verb) for verb in place.verbs)
+
+
 def places_for(user: User, path: str) -> list[NavItem]:
     """The links this person has a use for, the one they are at marked."""
-    allowed = [place for place in PLACES if any(may(user, verb) for verb in place.verbs)]
+    allowed = [place for place in PLACES if _leads(user, place)]
     first_setup = next((place for place in allowed if place.setup), None)
     return [
         NavItem(p.label, url := reverse(p.url_name), _here(path, url, p.also), p is first_setup)

@@ -61,3 +61,19 @@ def test_a_permit_tells_of_the_slots_one_covers(world: World) -> None:
     mine = {slot.pk for slot in world.bar.slots if slot.station.machine.site == world.bar.cast.site}
     assert set(told["slots"]) == set(whole["slots"]) & mine
     assert set(told["slots"]) < set(whole["slots"])
+
+
+def test_an_owner_of_one_site_is_offered_what_they_may(world: World) -> None:
+    person = reverse("people:edit", kwargs=world.shared["person"])
+    for owner, offered in ((world.people["O"], False), (world.everywhere["O"], True)):
+        browser = world.browser_of(owner)
+        page = browser.get(person).content.decode()
+        assert reverse("people:give_role", kwargs=world.shared["person"]) in page
+        assert (reverse("people:deactivate", kwargs=world.shared["person"]) in page) == offered
+        assert (reverse("people:policy") in page) == offered
+        people = browser.get(reverse("people:list")).content.decode()
+        assert (reverse("people:add") in people) == offered
+        sets = browser.get(reverse("stations:ability_sets")).content.decode()
+        assert (reverse("stations:ability_set_add") in sets) == offered
+        sites = browser.get(reverse("stations:sites")).content.decode()
+        assert (reverse("stations:site_add") in sites) == offered
