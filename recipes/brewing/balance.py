@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy  # its parts load when first used: together they take seconds
 
 from recipes.brewing.errors import QuantityError, real
 
@@ -92,7 +92,7 @@ def learn_retention(
     keep = np.abs(ratios - middle) <= SET_ASIDE * scale
     kept = ratios[keep]
     count, mean, spread = kept.size, float(kept.mean()), float(kept.std(ddof=1))
-    half = float(stats.t.ppf(0.5 + level / 2, count - 1)) * spread / math.sqrt(count)
+    half = float(scipy.stats.t.ppf(0.5 + level / 2, count - 1)) * spread / math.sqrt(count)
     aside = tuple(int(at) for at in np.flatnonzero(~keep))
     return Retention(mean, mean - half, mean + half, spread, count, aside)
 
@@ -124,7 +124,7 @@ def forecast_beverage(
         above = math.hypot((retention.ratio - retention.low) * coffee, 2 * meter)
         return Forecast(mass, mass - below, mass + above)
     own = coffee * retention.spread * math.sqrt(1 + 1 / retention.used)
-    half = float(stats.t.ppf(0.5 + level / 2, retention.used - 1)) * math.hypot(own, meter)
+    half = float(scipy.stats.t.ppf(0.5 + level / 2, retention.used - 1)) * math.hypot(own, meter)
     return Forecast(mass, mass - half, mass + half)
 
 

@@ -16,7 +16,7 @@ from math import comb, sqrt
 from operator import neg
 from typing import NamedTuple
 
-from scipy import stats
+import scipy  # its parts load when first used: together they take seconds
 
 from recipes.brewing.errors import exact, real, whole
 
@@ -82,9 +82,9 @@ def power(method: Method, assessments: int, risk: Decimal, true_share: float) ->
         return 0.0
     chance = float(method.chance)
     answer = chance + share * (1.0 - chance)
-    found = float(stats.binom.sf(needed - 1, assessments, answer))
+    found = float(scipy.stats.binom.sf(needed - 1, assessments, answer))
     if method.sides == 2:
-        found += float(stats.binom.cdf(assessments - needed, assessments, answer))
+        found += float(scipy.stats.binom.cdf(assessments - needed, assessments, answer))
     return min(found, 1.0)
 
 
@@ -139,7 +139,7 @@ def estimated_share(
     scale = 1.0 - float(method.chance)
     value = (x / n - float(method.chance)) / scale
     s = sqrt((n * x - x * x) / n**3) / scale
-    half = float(stats.norm.ppf(0.5 + level / 2)) * s
+    half = float(scipy.stats.norm.ppf(0.5 + level / 2)) * s
     return Share(value, s, value - half, value + half)
 
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from decimal import Decimal
 
-from scipy import stats
+import scipy  # its parts load when first used: together they take seconds
 
 from stations.metrology.numbers import Real, number
 from stations.metrology.rounding import EXACT, to_resolution
@@ -136,5 +136,5 @@ def _effective_dof(combined: float, parts: list[Part]) -> float | None:
 def _coverage(effective: float | None) -> float:
     """Return the two-sided probability within k = 2."""
     if effective is None:
-        return float(2 * stats.norm.cdf(COVERAGE) - 1)
-    return float(2 * stats.t.cdf(COVERAGE, effective) - 1)
+        return float(2 * scipy.stats.norm.cdf(COVERAGE) - 1)
+    return float(2 * scipy.stats.t.cdf(COVERAGE, effective) - 1)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy  # its parts load when first used: together they take seconds
 
 from stations.metrology.errors import BadValueError
 from stations.metrology.numbers import Floats, Real, number, series
@@ -138,13 +138,13 @@ def _limits(lower: Real | None, upper: Real | None) -> tuple[float, float]:
 def _cp_interval(cp: float, count: int, confidence: float) -> tuple[float, float]:
     """Return the interval of Cp by the chi-square distribution of the variance."""
     dof, tail = count - 1, (1.0 - confidence) / 2.0
-    low, high = stats.chi2.ppf(tail, dof), stats.chi2.isf(tail, dof)
+    low, high = scipy.stats.chi2.ppf(tail, dof), scipy.stats.chi2.isf(tail, dof)
     return cp * math.sqrt(low / dof), cp * math.sqrt(high / dof)
 
 
 def _cpk_interval(cpk: float, count: int, confidence: float) -> tuple[float, float]:
     """Return the interval of Cpk by Bissell's normal approximation."""
-    z = float(stats.norm.ppf(0.5 + confidence / 2.0))
+    z = float(scipy.stats.norm.ppf(0.5 + confidence / 2.0))
     half = z * math.sqrt(1.0 / (9.0 * count) + cpk**2 / (2.0 * (count - 1)))
     return cpk - half, cpk + half
 
@@ -158,7 +158,7 @@ def _shots_needed(cpk: float, count: int, goal: float, confidence: float) -> int
     low, high = _cpk_interval(cpk, count, confidence)
     if low >= goal or high < goal:
         return None
-    z = float(stats.norm.ppf(0.5 + confidence / 2.0))
+    z = float(scipy.stats.norm.ppf(0.5 + confidence / 2.0))
     gap = abs(cpk - goal)
     if gap * 316.0 < z * math.sqrt(1.0 / 9.0 + cpk**2 / 2.0):
         return None

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
+import scipy  # its parts load when first used: together they take seconds
 
 from stations.metrology.errors import BadValueError
 from stations.metrology.numbers import SMALLEST, Floats, Real, number, series
@@ -131,7 +131,7 @@ def ewma_chart(
     share = number("weight", weight, high=1.0, above=0.0)
     sigmas = number("width", width, high=10.0, above=0.0)
     start = np.array([(1.0 - share) * baseline.centre])
-    smooth = signal.lfilter([share], [1.0, share - 1.0], array, zi=start)[0]
+    smooth = scipy.signal.lfilter([share], [1.0, share - 1.0], array, zi=start)[0]
     half = sigmas * baseline.sigma * math.sqrt(share / (2.0 - share))
     if settled:
         return _flat(smooth, baseline.centre, baseline.centre - half, baseline.centre + half)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy  # its parts load when first used: together they take seconds
 
 from stations.metrology.errors import BadValueError
 from stations.metrology.numbers import SMALLEST, Floats, Real, number, series
@@ -64,7 +64,7 @@ class Equivalence:
     def interval_at(self, confidence: Real) -> tuple[float, float]:
         """Return the two-sided confidence interval of the difference at another level."""
         level = number("confidence", confidence, above=0.0, high=0.9999)
-        half = float(stats.t.ppf(0.5 + level / 2.0, self.dof)) * self.standard_error
+        half = float(scipy.stats.t.ppf(0.5 + level / 2.0, self.dof)) * self.standard_error
         return self.difference - half, self.difference + half
 
 
@@ -125,7 +125,7 @@ def equivalence_from(
     dof = 1.0 / (shares[0] / (first.count - 1) + shares[1] / (second.count - 1))
     difference = number("mean", first.mean) - number("mean", second.mean)
     t_low, t_high = (difference - low) / error, (difference - high) / error
-    half = float(stats.t.isf(alpha, dof)) * error
+    half = float(scipy.stats.t.isf(alpha, dof)) * error
     return Equivalence(
         difference=difference,
         standard_error=error,
@@ -134,8 +134,8 @@ def equivalence_from(
         high_margin=high,
         t_low=t_low,
         t_high=t_high,
-        p_low=float(stats.t.sf(t_low, dof)),
-        p_high=float(stats.t.cdf(t_high, dof)),
+        p_low=float(scipy.stats.t.sf(t_low, dof)),
+        p_high=float(scipy.stats.t.cdf(t_high, dof)),
         interval=(difference - half, difference + half),
         risk=alpha,
     )
@@ -154,7 +154,7 @@ def equivalence_power(count: int, margin: Real, spread: Real, *, risk: Real = 0.
     dof = 2.0 * shots - 2.0
     # Beyond 30 standard errors SciPy's noncentral t gives up, and the answer is 1.
     shift = min(width * math.sqrt(shots / 2.0), 30.0)
-    above = float(stats.nct.sf(stats.t.isf(alpha, dof), dof, shift))
+    above = float(scipy.stats.nct.sf(scipy.stats.t.isf(alpha, dof), dof, shift))
     return min(max(2.0 * above - 1.0, 0.0), 1.0)
 
 

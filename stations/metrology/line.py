@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy  # its parts load when first used: together they take seconds
 
 from stations.metrology.errors import BadValueError
 from stations.metrology.numbers import Floats, Real, number, series
@@ -51,14 +51,16 @@ class Line:
     def factor(self, confidence: Real = 0.95) -> float:
         """Return Student's t for a two-sided interval with this line's degrees of freedom."""
         level = number("confidence", confidence, high=0.9999, above=0.0)
-        return float(stats.t.ppf(0.5 + level / 2, self.dof))
+        return float(scipy.stats.t.ppf(0.5 + level / 2, self.dof))
 
     @property
     def intercept_p_value(self) -> float:
         """Return the two-sided p-value of "the intercept is zero" by Student's t."""
         if self.intercept_uncertainty == 0.0:
             return 1.0 if self.intercept == 0.0 else 0.0
-        return float(2 * stats.t.sf(abs(self.intercept) / self.intercept_uncertainty, self.dof))
+        return float(
+            2 * scipy.stats.t.sf(abs(self.intercept) / self.intercept_uncertainty, self.dof)
+        )
 
 
 def fit_line(x: Floats, y: Floats) -> Line:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy  # its parts load when first used: together they take seconds
 
 from stations.metrology.line import Line
 from stations.metrology.numbers import Floats
@@ -65,12 +65,12 @@ def curvature_p_value(x: Floats, y: Floats) -> float | None:
     if straight <= noise * x.size:
         return 1.0
     ratio = (straight - curved) / max(curved / dof, noise)
-    return float(stats.f.sf(max(ratio, 0.0), 1, dof))
+    return float(scipy.stats.f.sf(max(ratio, 0.0), 1, dof))
 
 
 def _bonferroni(studentised: float, dof: int, count: int) -> float:
     """Return the two-sided p-value times the number of runs, at most 1."""
-    return min(1.0, float(2 * stats.t.sf(studentised, dof)) * count)
+    return min(1.0, float(2 * scipy.stats.t.sf(studentised, dof)) * count)
 
 
 def _squares(columns: Floats, y: Floats) -> float:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
+import scipy  # its parts load when first used: together they take seconds
 from numpy.typing import NDArray
-from scipy.integrate import solve_ivp
 
 from recipes.brewing.pressure_plan import Schedule
 from recipes.brewing.shot_model.parameters import EndsBy, Setup
@@ -118,7 +118,7 @@ class Engine:
             return self.rate(phase, min(time, inside), state.tolist())
 
         events = self._events(phase, y)
-        solved = solve_ivp(
+        solved = scipy.integrate.solve_ivp(
             rate, (start, until), y, rtol=RELATIVE, atol=ABSOLUTE, dense_output=True,
             events=list(events.values()),
         )  # fmt: skip

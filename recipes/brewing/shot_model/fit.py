@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from scipy.optimize import least_squares
+import scipy  # its parts load when first used: together they take seconds
 
 from recipes.brewing.errors import QuantityError, real
 from recipes.brewing.shot_model.engine import Floats
@@ -102,7 +102,7 @@ def fit_shots(
             [_residuals(shot, _with(shot.setup, names, values), spread) for shot in shots]
         )
 
-    found = least_squares(
+    found = scipy.optimize.least_squares(
         residuals, start, jac=lambda logs: _slopes(residuals, logs), bounds=(low, high), x_scale=0.1
     )
     dof = measured - len(names)
