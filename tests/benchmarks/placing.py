@@ -78,10 +78,12 @@ class Ways:
 
     def ours(self) -> None:
         """What signing a publication does."""
-        entitlement = Entitlement(Placement.Basis.PUBLICATION, 1, self.signature)
         self._recorded(
             lambda: schedule(
-                entitlement=entitlement, settings=self.settings, slots=self.slots, due=self.due
+                entitlement=Entitlement(Placement.Basis.PUBLICATION, 1, self.signature),
+                settings=self.settings,
+                slots=self.slots,
+                due=self.due,
             )
         )
 
