@@ -17,7 +17,7 @@ from recipes.views.answering import form_page, posted
 from stations.actions import reject_calibration
 from stations.calibrating import COLUMNS, outcome_of
 from stations.calibrating import Outcome as Measured
-from stations.drawing import fit_picture
+from stations.drawing import fit_drawing
 from stations.forms.calibrations import RejectForm
 from stations.models import Calibration, Placement
 from stations.printing import label_of
@@ -39,7 +39,7 @@ def _measured(calibration: Calibration) -> dict[str, Any]:
         "outcome": outcome,
         "columns": [(label, bounds.unit) for label, bounds in COLUMNS[calibration.kind].values()],
         "runs": _rows(calibration, outcome),
-        "chart": fit_picture(outcome.fit) if outcome.fit else None,
+        "chart": fit_drawing(outcome.fit) if outcome.fit else None,
     }
 
 

@@ -10,7 +10,7 @@ from people.verbs import Verb
 from people.web.pages import PageRequest, one_or_404, page_for
 from recipes.holding import version_in_force
 from recipes.models import FormulaValue, Version
-from stations.drawing import budget_picture
+from stations.drawing import budget_drawing
 from stations.metrology.budget import VolumeBudget, volume_budget
 from stations.models import Calibration, Slot, Station
 
@@ -60,7 +60,7 @@ def _budget(station: Station, water: FormulaValue) -> dict[str, Any]:
         "expanded": _mL(budget.expanded),
         "deviation": _mL(budget.deviation),
         "coverage": f"{budget.coverage:.1%}".replace("%", " %"),
-        "chart": budget_picture(budget),
+        "chart": budget_drawing(budget),
         "fits": _fits(budget, water),
         "calibrated": station.slope_uncertainty is not None,
     }

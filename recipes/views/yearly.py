@@ -11,7 +11,7 @@ from audit.errors import Invalid
 from people.verbs import Verb
 from people.web.pages import PageRequest, require_for_page
 from recipes.yearly.counts import MONTHS, year_of, years_of
-from recipes.yearly.drawing import year_picture
+from recipes.yearly.drawing import year_drawing
 from stations.models import Site
 from stations.views.answering import page
 
@@ -28,7 +28,7 @@ def year(request: PageRequest, pk: int) -> HttpResponse:
         "year": found,
         "years": years,
         "months": [calendar.month_abbr[month] for month in MONTHS],
-        "picture": None if found.empty else year_picture(found),
+        "picture": None if found.empty else year_drawing(found),
     }
     return render(request, "recipes/year.html", context)
 
