@@ -4,8 +4,13 @@ import os
 import shutil
 
 import pytest
+from hypothesis import settings
 
 from tests import services
+
+# Tests share their cores, and a first example may load a slow library: none is held to a time.
+settings.register_profile("shared cores", parent=settings(), deadline=None)
+settings.load_profile("shared cores")
 
 pytest_plugins = ["tests.cast", "tests.bar", "tests.audit.emptying"]
 

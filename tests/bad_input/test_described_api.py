@@ -94,7 +94,6 @@ def slip(operation: Operation, world: World, token: str) -> str:
 
     @settings(
         max_examples=rounds(200, 4),
-        deadline=None,
         database=None,
         phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),

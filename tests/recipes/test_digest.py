@@ -73,7 +73,6 @@ def test_note_lot_and_recipe_are_part_of_it(cast: Cast, draft: Version) -> None:
 @given(note=PRINTABLE, grind=PRINTABLE, dose=DOSES, above=st.none() | st.decimals("0", "9"))
 @settings(
     max_examples=rounds(500, 40),
-    deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 def test_the_database_computes_the_same(

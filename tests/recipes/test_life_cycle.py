@@ -190,7 +190,6 @@ def test_the_life_of_versions(cast: Cast) -> None:
         settings=settings(
             max_examples=rounds(100, 12),
             stateful_step_count=30,
-            deadline=None,
             suppress_health_check=list(HealthCheck),
         ),
     )

@@ -8,7 +8,7 @@ import GTC
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -51,7 +51,6 @@ def test_a_known_slope_is_recovered_through_density_and_buoyancy() -> None:
     assert fit.suspect is None
 
 
-@settings(deadline=None)
 @given(st.integers(0, 10_000))
 def test_suspect_run_is_that_of_statsmodels(seed: int) -> None:
     rng = np.random.default_rng(seed)
@@ -67,7 +66,6 @@ def test_suspect_run_is_that_of_statsmodels(seed: int) -> None:
     assert found.p_value == pytest.approx(p, rel=1e-5)
 
 
-@settings(deadline=None)
 @given(st.integers(0, 10_000))
 def test_curvature_is_the_f_test_of_statsmodels(seed: int) -> None:
     rng = np.random.default_rng(seed)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
@@ -69,7 +69,6 @@ def test_all_fourteen_cases_are_there() -> None:
     assert len(CASES) == 14
 
 
-@settings(deadline=None)
 @given(
     hnp.arrays(
         float,
@@ -90,7 +89,6 @@ def test_rules_equal_a_plain_loop(z: Floats) -> None:
     assert found == expected
 
 
-@settings(deadline=None)
 @given(st.integers(0, 1000), st.sampled_from([*WESTERN_ELECTRIC, *NELSON]))
 def test_rules_see_no_difference_between_up_and_down(seed: int, rule: RunRule) -> None:
     z = np.random.default_rng(seed).normal(0, 1.5, 80)

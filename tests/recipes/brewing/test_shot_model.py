@@ -33,7 +33,7 @@ def test_the_ordinary_double() -> None:
     assert made.water == pytest.approx(57.0, abs=1e-6)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(setups)
 def test_water_and_solids_are_kept(setup: Setup) -> None:
     made = simulate(setup, step=0.5)
@@ -54,7 +54,7 @@ def test_water_and_solids_are_kept(setup: Setup) -> None:
     assert made.extraction <= 100 * setup.coffee.soluble + 1e-9
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(anything)
 def test_whatever_is_allowed_ends_in_finite_numbers_with_nothing_lost(setup: Setup) -> None:
     made = simulate(setup, step=5.0)
@@ -65,7 +65,7 @@ def test_whatever_is_allowed_ends_in_finite_numbers_with_nothing_lost(setup: Set
     assert abs(made.solids_error) < 1e-9
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(7, 18), st.floats(1.03, 1.5))
 def test_coarser_runs_faster(grind: float, factor: float) -> None:
     fine, coarse = simulate(double(grind=grind)), simulate(double(grind=grind * factor))
@@ -73,7 +73,7 @@ def test_coarser_runs_faster(grind: float, factor: float) -> None:
     assert coarse.extraction < fine.extraction
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(12, 20), st.floats(0.3, 5))
 def test_a_larger_dose_runs_slower_and_keeps_more(dose: float, more: float) -> None:
     small, large = simulate(double(dose=dose)), simulate(double(dose=dose + more))
@@ -82,14 +82,14 @@ def test_a_larger_dose_runs_slower_and_keeps_more(dose: float, more: float) -> N
     assert large.tds > small.tds
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(5, 10), st.floats(0.2, 3))
 def test_more_pressure_runs_faster(bar: float, more: float) -> None:
     low, high = simulate(double(brew_pressure=bar)), simulate(double(brew_pressure=bar + more))
     assert high.time < low.time
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(40, 90), st.floats(1, 30))
 def test_more_water_gives_a_larger_weaker_cup_and_extracts_more(water: float, more: float) -> None:
     less = simulate(replace(DOUBLE, ending=Ending(EndsBy.VOLUME, water)))

@@ -205,7 +205,6 @@ def test_the_life_of_slots(bar: Bar) -> None:
         settings=settings(
             max_examples=rounds(200, 10),
             stateful_step_count=rounds(50, 25),
-            deadline=None,
             suppress_health_check=list(HealthCheck),
         ),
     )

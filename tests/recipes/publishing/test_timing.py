@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from audit.errors import Invalid
@@ -164,7 +164,6 @@ ZONES = st.sampled_from(
 WALLS = st.datetimes(datetime(2008, 1, 1), datetime(2030, 12, 31))  # noqa: DTZ001
 
 
-@settings(deadline=None)
 @given(ZONES, WALLS)
 def test_whatever_the_zone_the_clock_there_shows_it(zone: str, wall: datetime) -> None:
     """The instant shows the wanted time, or the note says why not; and it is never too early."""

@@ -95,7 +95,7 @@ def numbers_in(value: object) -> list[float]:
 
 
 @pytest.mark.parametrize("name", sorted(CALLS))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.tuples(PLAIN, PLAIN, PLAIN, PLAIN))
 def test_a_finite_answer_or_a_named_field(name: str, given_values: tuple[object, ...]) -> None:
     try:
@@ -106,7 +106,7 @@ def test_a_finite_answer_or_a_named_field(name: str, given_values: tuple[object,
     assert all(math.isfinite(value) for value in numbers_in(result)), result
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.lists(ANYTHING, min_size=9, max_size=9), st.sampled_from(sorted(PARAMETERS)))
 def test_translation_takes_any_decimal_or_names_it(values: list[Any], code: str) -> None:
     try:
