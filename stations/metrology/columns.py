@@ -28,6 +28,7 @@ MILLION = Decimal(STEPS_PER_ONE)
 LARGEST = 2**61
 FARTHEST = 10**15
 ZERO = Decimal(0)
+ONE = np.array(1)
 UNUSABLE = Decimal("1e-7")  # stands for None: not a whole number of millionths
 # Where floats judge a tolerance, anything this near its edge is left to exact arithmetic.
 GUARD = 1e-9
@@ -107,35 +108,63 @@ class Ratio:
         return plain
 
 
+@dataclass(frozen=True, slots=True)
+class Volumes:
+    """A volume [mL] at every station: exactly ``counts`` (one for all, or one each) of ``unit``."""
+
+    counts: Whole
+    unit: Fraction
+    usable: Mask
+
+    @classmethod
+    def same(cls, volume: Decimal) -> Volumes:
+        """Return one volume for all stations."""
+        return cls(np.array(1), Fraction(volume), np.array(True))
+
+    @classmethod
+    def each(cls, volumes: Sequence[Decimal]) -> Volumes:
+        """Return the volumes of the stations, in order; those of too many digits aren't usable."""
+        counts, usable = _millionths(volumes)
+        step = max(int(np.gcd.reduce(counts)), 1)
+        return cls(counts // step, Fraction(step, STEPS_PER_ONE), usable & (counts > 0))
+
+    @property
+    def floats(self) -> Floats:
+        """Return the volumes as floats."""
+        found: Floats = self.counts * float(self.unit)
+        return found
+
+
 def pulses_of_volume(
-    columns: TraitColumns, volume: Decimal, ability: ParameterAbility
+    columns: TraitColumns, volumes: Volumes, ability: ParameterAbility
 ) -> Ratio | None:
-    """Return a volume [mL] as pulses at every station; None if the numbers don't fit."""
+    """Return volumes as pulses at every station; None if the numbers don't fit."""
     slopes, usable = columns.whole("pulses_per_millilitre", missing=None)
-    factor = Fraction(volume) / Fraction(ability.resolution)
-    if not _fits(slopes, factor):
+    factor = volumes.unit / Fraction(ability.resolution)
+    if not _fits(slopes, factor, volumes.counts):
         return None
     slope = np.where(usable, slopes, STEPS_PER_ONE) / STEPS_PER_ONE
     return Ratio(
-        numerators=slopes * factor.numerator,
+        numerators=slopes * volumes.counts * factor.numerator,
         denominator=STEPS_PER_ONE * factor.denominator,
         per_step=float(ability.resolution) / slope,
-        expanded=_volume_expanded(columns, float(volume), slope),
-        usable=usable,
+        expanded=_volume_expanded(columns, volumes.floats, slope),
+        usable=usable & volumes.usable,
     )
 
 
 def pulses_of_percent(
-    columns: TraitColumns, percent: Decimal, volume: Decimal, ability: ParameterAbility
+    columns: TraitColumns, percent: Decimal, volumes: Volumes, ability: ParameterAbility
 ) -> Ratio | None:
-    """Return a percentage of a volume [mL] as pulses; None if the numbers don't fit."""
+    """Return a percentage of volumes as pulses; None if the numbers don't fit."""
     slopes, usable = columns.whole("pulses_per_millilitre", missing=None)
-    factor = Fraction(volume) * Fraction(percent) / 100 / Fraction(ability.resolution)
-    if volume <= 0 or not _fits(slopes, factor):
+    factor = volumes.unit * Fraction(percent) / 100 / Fraction(ability.resolution)
+    if volumes.unit <= 0 or not _fits(slopes, factor, volumes.counts):
         return None
-    total = np.where(usable, slopes, STEPS_PER_ONE) / STEPS_PER_ONE * float(volume)
+    usable = usable & volumes.usable
+    total = np.where(usable, slopes / STEPS_PER_ONE * volumes.floats, 1.0)
     return Ratio(
-        numerators=slopes * factor.numerator,
+        numerators=slopes * volumes.counts * factor.numerator,
         denominator=STEPS_PER_ONE * factor.denominator,
         per_step=100.0 * float(ability.resolution) / total,
         expanded=np.zeros(slopes.size),
@@ -162,7 +191,7 @@ def less_offset(columns: TraitColumns, target: Decimal, ability: ParameterAbilit
     )
 
 
-def _volume_expanded(columns: TraitColumns, volume: float, slope: Floats) -> Floats:
+def _volume_expanded(columns: TraitColumns, volume: Floats, slope: Floats) -> Floats:
     """Return `holding.volume_expanded` for every station [mL]."""
     by_slope = volume * columns.floats("slope_uncertainty") / slope
     by_spread = columns.floats("repeatability")
@@ -183,7 +212,8 @@ def _millionths(given: Sequence[Decimal]) -> tuple[Whole, Mask]:
     return np.array(whole, dtype=np.int64), usable
 
 
-def _fits(values: Whole, factor: Fraction) -> bool:
+def _fits(values: Whole, factor: Fraction, counts: Whole = ONE) -> bool:
     """Return whether the products stay clear of 64 bits, with room for doubling."""
     largest = int(np.abs(values).max(initial=0)) * factor.numerator
+    largest *= int(np.abs(counts).max(initial=0))
     return 2 * (largest + STEPS_PER_ONE * factor.denominator) < LARGEST

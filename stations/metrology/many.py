@@ -7,8 +7,8 @@ so the results equal those of `translate`, one by one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import repeat
 
@@ -26,16 +26,19 @@ from stations.metrology.boiling import by_policy, temperature_flags
 from stations.metrology.columns import (
     Ratio,
     TraitColumns,
+    Volumes,
     less_offset,
     pulses_of_percent,
     pulses_of_volume,
 )
+from stations.metrology.errors import BadValueError
 from stations.metrology.rounding import EXACT
 from stations.metrology.setting import PULSES, RULES, Case, Formula, Rules, rule_for
 from stations.metrology.translation import Flag, Outcome, Refusal, Setting, Translation
 
 Outcomes = list[Outcome]
 Flags = list[tuple[Flag, ...]]
+Own = Mapping[str, Sequence[Decimal]]
 # What a temperature's flags depend on: whether an offset is missing, altitude, air pressure.
 Site = tuple[bool, Decimal | None, Decimal | None]
 KnownFlags = dict[str, dict[Site, tuple[Flag, ...]]]
@@ -47,13 +50,17 @@ def translate_many(
     stations: Iterable[tuple[MachineAbilities, StationTraits]],
     *,
     refuse_above_boiling: bool = False,
+    own: Own | None = None,
 ) -> Sequence[Translation]:
     """Return what `translate` gives for each station, in order.
 
     Pass the same MachineAbilities object for machines of the same abilities: stations are worked
-    out together by that. Raises BadValueError as `translate` does.
+    out together by that. ``own`` gives a volume of the formula [mL] a target for each station, in
+    order, in place of one for all. Raises BadValueError as `translate` does, and for an ``own``
+    that isn't set in pulses.
     """
-    pairs = list(stations)
+    pairs, own = list(stations), own or {}
+    _require_volumes(own, rules)
     positions: dict[int, list[int]] = {}
     for place, (abilities, _) in enumerate(pairs):
         positions.setdefault(id(abilities), []).append(place)
@@ -61,13 +68,22 @@ def translate_many(
     known_flags: KnownFlags = {}
     for places in positions.values():
         traits = [pairs[place][1] for place in places]
-        group = _Group(formula, rules, pairs[places[0]][0], traits, known_flags)
+        mine = {code: [targets[place] for place in places] for code, targets in own.items()}
+        group = _Group(formula, rules, pairs[places[0]][0], traits, known_flags, mine)
         for place, found in zip(places, group.translate(refuse_above_boiling), strict=True):
             results[place] = found
     return results
 
 
 NOTHING = Translation({})
+
+
+def _require_volumes(own: Own, rules: Rules) -> None:
+    """Raise BadValueError for a parameter that can't have a target of each station's own."""
+    for code in own:
+        rule = rules.get(code)
+        if rule is None or rule.rule is not TranslationRule.PULSES:
+            raise BadValueError("own", code, "volumes that are set in pulses")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +95,7 @@ class _Group:
     abilities: MachineAbilities
     traits: Sequence[StationTraits]
     known_flags: KnownFlags
+    own: Own
 
     def translate(self, refuse_above_boiling: bool) -> list[Translation]:
         """Return the translation of every station of the group."""
@@ -87,7 +104,7 @@ class _Group:
         codes: list[str] = []
         outcomes: list[Outcomes] = []
         flags: list[Flags] = []
-        for quantity in self.formula:
+        for quantity in self.formula_at(0):
             rule = rule_for(quantity, self.rules)
             if not first.sets(quantity, rule):
                 continue
@@ -103,7 +120,21 @@ class _Group:
 
     def case(self, place: int) -> Case:
         """Return one station as the rules look at it."""
-        return Case(self.formula, self.rules, self.abilities, self.traits[place])
+        return Case(self.formula_at(place), self.rules, self.abilities, self.traits[place])
+
+    def formula_at(self, place: int) -> Formula:
+        """Return the formula with one station's own targets."""
+        return [self.at(place, quantity) for quantity in self.formula] if self.own else self.formula
+
+    def at(self, place: int, quantity: Quantity) -> Quantity:
+        """Return a quantity with one station's own target, if it has one."""
+        targets = self.own.get(quantity.code)
+        return quantity if targets is None else replace(quantity, target=targets[place])
+
+    def volumes(self, quantity: Quantity) -> Volumes:
+        """Return a volume's target at every station."""
+        targets = self.own.get(quantity.code)
+        return Volumes.same(quantity.target or ZERO) if targets is None else Volumes.each(targets)
 
     def outcomes(self, columns: TraitColumns, quantity: Quantity, rule: ParameterRule) -> Outcomes:
         """Return one quantity's outcome at every station."""
@@ -113,11 +144,12 @@ class _Group:
             return [check(self.case(0), quantity, rule)] * len(self.traits)
         ratio = self.ratio(columns, quantity, rule, ability)
         if ratio is None:
-            return [check(self.case(i), quantity, rule) for i in range(len(self.traits))]
+            places = range(len(self.traits))
+            return [check(self.case(i), self.at(i, quantity), rule) for i in places]
         unit = rule.unit if rule.rule is TranslationRule.OFFSET else PULSES
         found, doubtful = _settled(ratio, quantity, ability, unit)
         for place in doubtful:
-            found[place] = check(self.case(place), quantity, rule)
+            found[place] = check(self.case(place), self.at(place, quantity), rule)
         return found
 
     def ratio(
@@ -128,15 +160,15 @@ class _Group:
         ability: ParameterAbility,
     ) -> Ratio | None:
         """Return the quantity's exact settings, or None where columns can't hold them."""
-        target = quantity.target or Decimal(0)
+        target = quantity.target or ZERO
         if rule.rule is TranslationRule.OFFSET:
             return less_offset(columns, target, ability)
         if rule.rule is TranslationRule.PULSES:
-            return pulses_of_volume(columns, target, ability)
+            return pulses_of_volume(columns, self.volumes(quantity), ability)
         whole = self.case(0).by_code.get(rule.percent_of)
         if whole is None or whole.target is None:
             return None
-        return pulses_of_percent(columns, target, whole.target, ability)
+        return pulses_of_percent(columns, target, self.volumes(whole), ability)
 
     def judged(
         self,
@@ -163,6 +195,7 @@ class _Group:
         return [outcome for outcome, _ in judged], [flags for _, flags in judged]
 
 
+ZERO = Decimal(0)
 BY_STATION = {TranslationRule.PULSES, TranslationRule.PULSE_OF_PERCENT, TranslationRule.OFFSET}
 
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stations.metrology.abilities import MachineAbilities, Quantity, StationTraits
+from stations.metrology.errors import BadValueError
 from stations.metrology.translate import translate, translate_many
 from stations.metrology.translation import Setting
 from tests.stations.metrology.bar import FORMULA, MACHINE, PARAMETERS, RULES, able, line, stations
 
 D = Decimal
+WATER = "water_volume"
 
 
 def maybe(low: str, high: str, places: int) -> st.SearchStrategy[Decimal | None]:
@@ -77,6 +81,32 @@ def test_equal_to_one_at_a_time(
     assert [list(one.settings) for one in together] == [list(one.settings) for one in apart]
     # Equal numbers may differ in their digits; what is stored must not.
     assert repr(together) == repr(apart)
+
+
+OWN = st.decimals("-5", "120", places=3) | st.decimals("10", "120", places=8)
+
+
+@settings(max_examples=300)
+@given(formulas(), st.lists(st.tuples(MACHINES, TRAITS, OWN), max_size=12))
+def test_each_stations_own_volume_is_as_if_the_formula_said_it(
+    formula: list[Quantity], stations: list[tuple[MachineAbilities, StationTraits, D]]
+) -> None:
+    """Water of each station's own, and a taper in % of it."""
+    pairs, volumes = [each[:2] for each in stations], [each[2] for each in stations]
+    left = [replace(each, target=None) if each.code == WATER else each for each in formula]
+    together = translate_many(left, RULES, pairs, own={WATER: volumes})
+    apart = [
+        translate([replace(e, target=own) if e.code == WATER else e for e in formula], RULES, *pair)
+        for pair, own in zip(pairs, volumes, strict=True)
+    ]
+    assert list(together) == apart
+    assert repr(together) == repr(apart)
+
+
+def test_only_volumes_are_each_stations_own() -> None:
+    for code in ("brew_temperature", "dose_mass", "humidity"):
+        with pytest.raises(BadValueError, match="volumes that are set in pulses"):
+            translate_many(FORMULA, RULES, stations(1), own={code: [D(60)]})
 
 
 def test_thousands_of_stations_are_exact() -> None:
