@@ -10,19 +10,20 @@ import scipy  # its parts load when first used: together they take seconds
 
 from recipes.brewing.errors import QuantityError, real
 from recipes.brewing.shot_model.engine import Floats
-from recipes.brewing.shot_model.parameters import EndsBy, Puck, Setup, ranges_of
-from recipes.brewing.shot_model.simulate import Trace, simulate
+from recipes.brewing.shot_model.parameters import Puck, Setup, ranges_of
+from recipes.brewing.shot_model.reading import ENDS, ends_of, read_at_end, run_on
 
 # What shots at a bar tell apart: how fast it runs, how that changes, what is kept, what dissolves.
-FREE = ("grind", "opening", "absorbs", "slow_rate")
-STEP = 0.1  # s between samples
-RUN_ON = 1.25
+FREE = ("grind", "absorbs", "slow_rate", "opening")
 # Step of the derivatives in the logarithm. A scale's sample near the first drop has a kink there:
 # two-sided and this wide, one such sample can not decide the covariance.
 DIFFERENCE = 3e-3
 EDGE = 4 * DIFFERENCE  # kept from the ends of a range, so that both sides can be tried
 # A combination of parameters known to no better than a factor e^2 is not known.
 LEAST_INFORMATION = 0.5
+# A parameter is worth freeing where no combination is less sure than by about a quarter.
+WORTH = 4.0
+PASSES = 30  # of the search, at most
 PUCK_FIELDS = frozenset(field.name for field in fields(Puck))
 
 
@@ -75,41 +76,68 @@ class Fit:
         errors: Floats = np.sqrt(np.diag(self.covariance))
         return errors
 
-    def applied(self, setup: Setup) -> Setup:
-        """The setup with the fitted parameters, to predict another shot at this station."""
-        return _with(setup, self.names, self.values)
+    def applied(self, setup: Setup, values: Floats | None = None) -> Setup:
+        """The setup with the fitted parameters, to predict another shot at this station.
+
+        Or with other values of the same parameters, to see what they change.
+        """
+        return _with(setup, self.names, self.values if values is None else values)
 
 
 def fit_shots(
-    shots: Sequence[Pulled], *, free: Sequence[str] = FREE, noise: Noise | None = None
-) -> Fit:
+    shots: Sequence[Pulled], *, free: Sequence[str] = FREE, noise: Noise | None = None,
+    passed: Callable[[], None] = lambda: None,
+) -> Fit:  # fmt: skip
     """Least squares over all shots at once, in the logarithms of the free parameters.
 
     Covariance = misfit x (J^T J)^-1 of the residuals over their noise, carried from logarithms to
-    values. Starts from the first shot's own puck and coffee. Raises QuantityError naming shots
+    values. Starts from the first shot's own puck and coffee; `passed` is called at each pass of the
+    search, of which there are at most PASSES. Raises QuantityError naming shots
     (nothing or too little measured), free (an unknown name, or parameters these shots can not
     tell apart), times or masses.
     """
     names, spread = tuple(free), noise or Noise()
     start, low, high = _start(shots, names)
-    measured = sum(_count(shot, spread) for shot in shots)
+    measured = sum(_count(shot) for shot in shots)
     if measured <= len(names):
         raise QuantityError("shots", measured, f"more than {len(names)} measured values")
 
-    def residuals(logs: Floats) -> Floats:
-        values = np.exp(logs)
-        return np.concatenate(
-            [_residuals(shot, _with(shot.setup, names, values), spread) for shot in shots]
-        )
+    residuals = _residuals(shots, names, spread)
+
+    def slopes(logs: Floats) -> Floats:
+        passed()
+        return _slopes(residuals, logs)
 
     found = scipy.optimize.least_squares(
-        residuals, start, jac=lambda logs: _slopes(residuals, logs), bounds=(low, high), x_scale=0.1
+        residuals, start, jac=slopes, bounds=(low, high), x_scale=0.1, max_nfev=PASSES
     )
     dof = measured - len(names)
     misfit = 2.0 * float(found.cost) / dof
     values: Floats = np.exp(found.x)
     scale = np.diag(values)
     return Fit(names, values, misfit * scale @ _inverse(found.jac) @ scale, dof, misfit)
+
+
+def tellable(
+    shots: Sequence[Pulled], *, among: Sequence[str] = FREE, noise: Noise | None = None
+) -> tuple[str, ...]:
+    """Which of the parameters these shots can tell apart, taken in the order given.
+
+    One is left out where freeing it would leave a combination of them known to no better than
+    about a quarter, judged at the start by the residuals' slopes. Raises QuantityError as
+    `fit_shots`.
+    """
+    names, spread = tuple(among), noise or Noise()
+    start, _, _ = _start(shots, names)
+    for shot in shots:
+        _count(shot)
+    slopes = _slopes(_residuals(shots, names, spread), start)
+    kept: list[int] = []
+    for at in range(len(names)):
+        sizes = np.linalg.svd(slopes[:, [*kept, at]], compute_uv=False)
+        if sizes.size > len(kept) and sizes[-1] >= WORTH:
+            kept.append(at)
+    return tuple(names[at] for at in kept)
 
 
 def _slopes(residuals: Callable[[Floats], Floats], logs: Floats) -> Floats:
@@ -139,52 +167,51 @@ def _with(setup: Setup, names: Sequence[str], values: Floats) -> Setup:
     return replace(setup, puck=replace(setup.puck, **puck), coffee=replace(setup.coffee, **coffee))
 
 
-def _run_on(setup: Setup) -> Setup:
-    """The same shot, let run past its end, so that what is read at the end moves smoothly."""
-    later = replace(setup.ending, value=min(setup.ending.value * RUN_ON, 2_000.0))
-    return replace(setup, ending=later, water=setup.taper_water or None)
+def _ends(shot: Pulled) -> tuple[float | None, ...]:
+    return shot.time, shot.beverage, shot.tds
 
 
-def _read_at_end(setup: Setup, trace: Trace) -> dict[str, float]:
-    """Time, beverage and TDS where the shot's own ending is reached."""
-    scale = {EndsBy.VOLUME: trace.water, EndsBy.MASS: trace.beverage, EndsBy.TIME: trace.time}
-    time = float(np.interp(setup.ending.value, scale[setup.ending.by], trace.time))
-    beverage = float(np.interp(time, trace.time, trace.beverage))
-    solids = float(np.interp(time, trace.time, trace.solids))
-    return {"time": time, "beverage": beverage, "tds": 100.0 * solids / max(beverage, 1e-6)}
+def _residuals(
+    shots: Sequence[Pulled], names: Sequence[str], noise: Noise
+) -> Callable[[Floats], Floats]:
+    """(simulated - measured) / noise of all shots, as a function of the parameters' logarithms.
 
-
-def _measured(shot: Pulled, noise: Noise) -> list[tuple[str, float, float]]:
-    """(name, value, noise) of what was measured at the end. Raises QuantityError."""
-    rows = (
-        ("time", shot.time, noise.time),
-        ("beverage", shot.beverage, noise.mass),
-        ("tds", shot.tds, noise.tds),
+    First each shot's ends in turn, then the traces.
+    """
+    measured = np.array(
+        [[np.nan if value is None else value for value in _ends(shot)] for shot in shots], float
     )
-    return [
-        (name, real(name, value, least=0.0, most=2_000.0), spread)
-        for name, value, spread in rows
+    spreads, taken = np.array([noise.time, noise.mass, noise.tds]), ~np.isnan(measured)
+
+    def residuals(logs: Floats) -> Floats:
+        setups = [_with(shot.setup, names, np.exp(logs)) for shot in shots]
+        plain = [at for at, shot in enumerate(shots) if shot.times is None]
+        made, traced = np.empty_like(measured), list[Floats]()
+        made[plain] = ends_of([setups[at] for at in plain])
+        for at, shot in enumerate(shots):
+            if shot.times is not None and shot.masses is not None:
+                trace = run_on(setups[at])
+                made[at] = read_at_end(setups[at], trace)
+                drawn = np.interp(shot.times, trace.time, trace.beverage)
+                traced.append((drawn - shot.masses) / noise.mass)
+        return np.concatenate([((made - measured) / spreads)[taken], *traced])
+
+    return residuals
+
+
+def _count(shot: Pulled) -> int:
+    """Measured values of a shot, checked. Raises QuantityError naming a bad one."""
+    told = [
+        real(name, value, least=0.0, most=2_000.0)
+        for name, value in zip(ENDS, _ends(shot), strict=True)
         if value is not None
     ]
-
-
-def _residuals(shot: Pulled, setup: Setup, noise: Noise) -> Floats:
-    """(simulated - measured) / noise."""
-    trace = simulate(_run_on(setup), step=STEP).trace
-    made = _read_at_end(setup, trace)
-    ends = [(made[name] - value) / spread for name, value, spread in _measured(shot, noise)]
+    if (shot.times is None) is not (shot.masses is None):
+        raise QuantityError("masses", None, "masses with times, or neither")
     if shot.times is None or shot.masses is None:
-        return np.array(ends)
-    drawn = np.interp(shot.times, trace.time, trace.beverage)
-    return np.concatenate([ends, (drawn - shot.masses) / noise.mass])
-
-
-def _count(shot: Pulled, noise: Noise) -> int:
-    """Measured values of a shot, checked. Raises QuantityError naming a bad one."""
-    if shot.times is None or shot.masses is None:
-        return len(_measured(shot, noise))
+        return len(told)
     _check_trace(shot.times, shot.masses)
-    return len(_measured(shot, noise)) + shot.times.size
+    return len(told) + shot.times.size
 
 
 def _check_trace(times: Floats, masses: Floats) -> None:

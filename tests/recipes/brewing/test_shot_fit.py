@@ -12,7 +12,7 @@ from recipes.brewing.shot_model.parameters import Ending, EndsBy, Setup
 from recipes.brewing.shot_model.simulate import simulate
 from tests.recipes.brewing.shots import DOUBLE, double
 
-TRUE = {"grind": 12.3, "opening": 0.55, "absorbs": 0.95, "slow_rate": 0.065}
+TRUE = {"grind": 12.3, "absorbs": 0.95, "slow_rate": 0.065, "opening": 0.55}
 NAMES = tuple(TRUE)
 VALUES = np.array(list(TRUE.values()))
 PULLS = ((18.0, 45.0), (18.0, 57.0), (17.0, 70.0), (19.0, 57.0))
