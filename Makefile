@@ -23,7 +23,7 @@ check: .venv/.dev       ## style, types, import contracts, deployment settings, 
 	$(BIN)/python -m tests.tooling.check
 
 bench: .venv/.dev       ## the benchmark table (JSON=path writes the rows as JSON lines)
-	JSON="$(JSON)" $(BIN)/python -m config.services lend $(BIN)/python -m tests.benchmarks
+	JSON="$(JSON)" DURABLE=1 $(BIN)/python -m config.services lend $(BIN)/python -m tests.benchmarks
 
 screenshots: .venv/.dev ## the pictures of the README, from the demo scenario
 	$(BIN)/python -m config.services lend $(BIN)/python -m tests.browser.screenshots

@@ -74,8 +74,11 @@ def covered_sites(user: User | AnonymousUser, verb: Verb) -> frozenset[int] | No
 
 
 def roles_at(user: User, site_id: int | None) -> list[Role]:
-    """Every role held that counts at that site (None: anywhere), in the table's order."""
-    held = {a.role for a in _held(user) if site_id is None or a.site_id in (None, site_id)}
+    """Every role held that counts at that site (None: anywhere), in the table's order.
+
+    As remembered: a query here would be one more in every action, only to be read.
+    """
+    held = {a.role for a in _remembered(user) if site_id is None or a.site_id in (None, site_id)}
     return [role for role in Role if role in held]
 
 
@@ -97,15 +100,16 @@ def _held(user: User | AnonymousUser) -> list[Assignment]:
     """None for the unknown; and being deactivated counts at once, not at the next sign-in."""
     if not user.is_authenticated:
         return []
-    return list(Assignment.objects.filter(user_id=user.pk, user__is_active=True))
+    held = list(Assignment.objects.filter(user_id=user.pk, user__is_active=True))
+    vars(user)["_roles_held"] = held
+    return held
 
 
 def _remembered(user: User | AnonymousUser) -> list[Assignment]:
     if not user.is_authenticated:
         return []
-    held: list[Assignment] = vars(user).setdefault("_roles_held", None) or _held(user)
-    vars(user)["_roles_held"] = held
-    return held
+    held: list[Assignment] | None = vars(user).get("_roles_held")
+    return _held(user) if held is None else held
 
 
 def _refusal(verb: Verb, where: str, subject: Subject | None, site_id: int | None) -> NotPermitted:

@@ -49,10 +49,14 @@ def walkthrough(*, web: int, workers: int) -> int:
 
 
 def lend(*, command: Sequence[str]) -> int:
-    """Run a command with throw-away servers that the environment does not name already."""
+    """Run a command with throw-away servers that the environment does not name already.
+
+    With DURABLE=1 the database waits for its disk at every commit, as it does in a deployment.
+    """
+    careless = os.environ.get("DURABLE") != "1"
     with (
         temporary_folder("lent") as folder,
-        servers(folder, mode="test", careless=True) as stack,
+        servers(folder, mode="test", careless=careless) as stack,
     ):
         return stack.run(command)
 
