@@ -7,7 +7,7 @@ from people.models import User
 from people.permissions import require
 from people.verbs import Verb
 from stations import history
-from stations.charting import CHARTED, shots_of
+from stations.charting import CHARTED, contents_of, shots_of
 from stations.metrology.charts import freeze_baseline as freeze
 from stations.metrology.errors import BadValueError
 from stations.models import ChartBaseline, Station
@@ -22,7 +22,8 @@ def freeze_baseline(
 ) -> ChartBaseline:
     """Freeze centre and spread of the shots drawn now, as a recorded act with its reason.
 
-    Raises NotPermitted, Invalid without a reason, and Refused where the shots show no spread.
+    Raises NotPermitted, Invalid without a reason or for what was never brewed there, and Refused
+    where the shots show no spread.
     """
     site_id = station.machine.site_id
     subject = Subject("station", station.pk, str(station))
@@ -35,6 +36,8 @@ def freeze_baseline(
             raise Invalid("reason", reason, f"one line that says why, up to {REASON} characters")
         if code not in CHARTED:
             raise Invalid("value", code, f"one of {', '.join(CHARTED)}")
+        if content_digest not in contents_of(station):
+            raise Invalid("content", content_digest, "the digest of what was brewed there")
         shots = shots_of(station, content_digest, code)
         try:
             told = freeze([getattr(shot, code) for shot in shots])

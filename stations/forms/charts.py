@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from people.web.fields import PlainDecimalField
 from people.web.numbers import Bounds
 from stations.charting import CHARTED, RULES
+from stations.comparing import USUAL_MARGIN
 from stations.models import Station
 from stations.shots import LABELS
 
@@ -52,7 +53,7 @@ class ChartForm(forms.Form):
             told["value"] or CHARTED[0],
             told["rules"] or "nelson",
             told["beside"],
-            told["margin"] or Decimal(1),
+            told["margin"] or USUAL_MARGIN,
         )
 
 

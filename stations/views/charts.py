@@ -8,7 +8,9 @@ from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import PageRequest, cleaned, require_for_page
 from stations.actions.baselines import freeze_baseline
-from stations.charting import RULES, capability_of, charts_of, contents_of, sameness, shots_of
+from stations.chart_drawing import charts_drawing, sameness_drawing
+from stations.charting import RULES, charts_of, contents_of, shots_of
+from stations.comparing import capability_of, sameness
 from stations.forms.charts import ChartForm, FreezeForm
 from stations.models import Station
 from stations.shots import BOUNDS, LABELS
@@ -39,17 +41,22 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
     content, code, rules, beside, margin = form.wanted()
     shots = shots_of(station, content, code)
     other = shots_of(beside, content, code) if beside else []
+    charts = charts_of(station, content, code, RULES[rules])
+    same = sameness(shots, other, code, margin) if beside else None
     return {
         "title": form.contents.get(content, ""),
         "label": LABELS[code],
         "unit": BOUNDS[code].unit,
         "shots": len(shots),
-        "charts": charts_of(station, content, code, RULES[rules]),
+        "charts": charts,
+        "chart": charts_drawing(charts) if charts else None,
         "capability": capability_of(shots, code),
         "beside": beside,
         "beside_shots": len(other),
         "margin": margin,
-        "sameness": sameness(shots, other, code, margin) if beside else None,
+        "low_margin": -margin,
+        "sameness": same,
+        "interval": sameness_drawing(same) if same else None,
         "freeze_form": FreezeForm(initial={"content": content, "value": code}),
     }
 

@@ -10,15 +10,8 @@ from audit.models import Entry
 from recipes.publishing import run
 from stations.actions import log_shot
 from stations.actions.baselines import freeze_baseline
-from stations.charting import (
-    RULES,
-    capability_of,
-    charts_of,
-    contents_of,
-    frozen_baseline,
-    sameness,
-    shots_of,
-)
+from stations.charting import RULES, charts_of, contents_of, frozen_baseline, shots_of
+from stations.comparing import capability_of, sameness
 from stations.models import ChartBaseline, Slot, Station
 from stations.shots import Weighed
 from tests.bar import Bar
@@ -61,7 +54,9 @@ def test_a_steady_station_gives_no_signal_and_a_shift_does(bar: Bar, slot: Slot)
     shifted = charts_of(station, digest(station), CODE, RULES["nelson"])
     assert shifted is not None
     assert shifted.frozen is not None
-    assert "N1" in shifted.lines[0].signals  # newest first; far beyond 3 sigma of the ten
+    assert "N1" in [
+        one.rule for one in shifted.lines[0].signals
+    ]  # newest first; far beyond 3 sigma of the ten
     # The frozen limits did not widen: centre is still the mean of the ten, 36.06.
     assert shifted.baseline.centre == pytest.approx(36.06)
 

@@ -1,0 +1,77 @@
+"""A station's shots against the recipe's tolerance, and against another station's."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from stations.metrology.capability import Capability, capability
+from stations.metrology.equivalence import Equivalence, equivalence
+from stations.metrology.errors import BadValueError
+from stations.models import CheckShot
+from stations.rounded import rounded
+from stations.shots import cup_of
+
+PLACES = 2
+USUAL_MARGIN = Decimal(1)  # in the value's unit; common practice, no source
+
+
+def limits_of(shots: Sequence[CheckShot], code: str) -> tuple[Decimal | None, Decimal | None]:
+    """The recipe's limits for the value, as the newest shot was held against."""
+    held = cup_of(shots[-1].placement).get(code, {}) if shots else {}
+    target, below, above = (held.get(name) for name in ("target", "below", "above"))
+    lower = Decimal(target) - Decimal(below) if target and below else None
+    return lower, Decimal(target) + Decimal(above) if target and above else None
+
+
+def capability_of(shots: Sequence[CheckShot], code: str) -> Capability | None:
+    """Cp and Cpk against the recipe's tolerance; None without one, or without spread."""
+    lower, upper = limits_of(shots, code)
+    if lower is None and upper is None:
+        return None
+    try:
+        return capability([getattr(shot, code) for shot in shots], lower=lower, upper=upper)
+    except BadValueError:
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Sameness:
+    """Whether two stations pour the same, against a margin in the value's unit."""
+
+    code: str
+    margin: Decimal
+    told: Equivalence
+    means: tuple[Decimal, Decimal]
+
+    @property
+    def low(self) -> Decimal:
+        """The interval's lower end."""
+        return rounded(self.told.interval[0], PLACES)
+
+    @property
+    def high(self) -> Decimal:
+        """The interval's upper end."""
+        return rounded(self.told.interval[1], PLACES)
+
+    @property
+    def difference(self) -> Decimal:
+        """The first station's mean less the other's."""
+        return rounded(self.told.difference, PLACES)
+
+    @property
+    def p(self) -> Decimal:
+        """The larger of the two one-sided p-values."""
+        return rounded(self.told.p_value, 4)
+
+
+def sameness(
+    one: Sequence[CheckShot], other: Sequence[CheckShot], code: str, margin: Decimal
+) -> Sameness | None:
+    """Two one-sided Welch tests; None while either has fewer than two shots that differ."""
+    first, second = ([getattr(shot, code) for shot in side] for side in (one, other))
+    try:
+        told = equivalence(first, second, low_margin=-margin, high_margin=margin)
+    except BadValueError:
+        return None
+    means = [rounded(float(sum(side)) / len(side), PLACES) for side in (first, second)]
+    return Sameness(code, margin, told, (means[0], means[1]))
