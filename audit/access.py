@@ -32,3 +32,13 @@ def scope_of(user: object) -> frozenset[int] | None:
             how_to_ask="Ask an owner.",
         )
     return viewer.history_sites()
+
+
+def require_every_site(user: object) -> None:
+    """For what concerns the history as a whole. Raises NotPermitted unless they read all of it."""
+    if scope_of(user) is not None:
+        raise NotPermitted(
+            "The whole history is for those who read that of every site.",
+            who_may="An owner of all sites",
+            how_to_ask="Ask one of them for the export, or for the answer of a check.",
+        )

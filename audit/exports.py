@@ -7,8 +7,8 @@ from django.http import HttpRequest, StreamingHttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from audit.access import scope_of
-from audit.errors import Invalid, NotPermitted, Problem
+from audit.access import require_every_site, scope_of
+from audit.errors import Invalid, Problem
 from audit.exporting.bundle import bundle
 from audit.exporting.filtered import csv_lines, json_lines
 from audit.forms import FilterForm
@@ -37,12 +37,7 @@ def csv_of(request: HttpRequest) -> StreamingHttpResponse:
 @login_required
 def whole(request: HttpRequest) -> StreamingHttpResponse:
     """The whole history as a bundle that can be checked offline. Raises NotPermitted."""
-    if scope_of(request.user) is not None:
-        raise NotPermitted(
-            "The whole history is for those who read that of every site.",
-            who_may="An owner of all sites",
-            how_to_ask="Ask one of them for the export.",
-        )
+    require_every_site(request.user)
     return _download(bundle(), "application/jsonl", "bundle.jsonl")
 
 

@@ -2,6 +2,8 @@
 
 from celery import Task, shared_task
 
+from audit.checking.queries import unattended
+from audit.checking.run import run_check as run
 from audit.context import Ambient, Road, ambient
 from audit.sealing.mail import mail_newest
 from audit.sealing.seal import seal as seal_waiting
@@ -25,3 +27,21 @@ def seal_beneath(self: Task[[], int]) -> int:
 def mail_checkpoint() -> int:
     """Send the newest checkpoint to those outside who keep it; returns to how many."""
     return mail_newest()
+
+
+# Hours: it reads the whole history, and a worker that outlives the broker's patience is not
+# interrupted by a second one: see audit.checking.run.
+@shared_task(bind=True, soft_time_limit=4 * 3600, time_limit=4 * 3600 + 60)
+def run_check(self: Task[[int], bool], check_id: int) -> bool:
+    """Run one check of the history; whether it ended here."""
+    ambient.set(Ambient(road=Road.TASK, request_id=self.request.id or ""))
+    return run(check_id)
+
+
+@shared_task
+def take_up_checks() -> list[int]:
+    """Start what was asked for, and whatever a killed worker left."""
+    waiting = list(unattended().values_list("pk", flat=True))
+    for check_id in waiting:
+        run_check.apply_async((check_id,), expires=30)
+    return waiting

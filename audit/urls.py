@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from audit import exports, ledger_pages, views
+from audit import exports, intact_pages, ledger_pages, views
 
 app_name = "audit"
 urlpatterns = [
@@ -13,6 +13,8 @@ urlpatterns = [
     path("history/ledger/", ledger_pages.ledger, name="ledger"),
     path("history/ledger/checkpoint/", ledger_pages.checkpoint, name="checkpoint"),
     path("history/ledger/bundle/", exports.whole, name="bundle"),
+    path("history/intact/", intact_pages.intact, name="intact"),
+    path("history/intact/<int:pk>/", intact_pages.check, name="check"),
     path("history/export/json-lines/", exports.json_lines_of, name="export_json_lines"),
     path("history/export/csv/", exports.csv_of, name="export_csv"),
 ]

@@ -14,6 +14,7 @@ from audit.paging import addresses, key_of
 from audit.queries import HistoryFilter, HistoryPage, page_of, visible
 from audit.registry import registry, subject_name, subject_word
 from audit.rows import rows_of, subject_url, whole_row
+from audit.sealing.lag import waiting_now
 from audit.sealing.proofs import place_of
 
 EMPTY = HistoryPage([], None, None)
@@ -32,6 +33,7 @@ def history(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "rows": rows_of(page.entries, form.sites),
+        "lag": waiting_now(),
         **addresses(request.path, request.GET, page),
     }
     return render(request, "audit/history.html", context, status=400 if form.errors else 200)

@@ -33,6 +33,12 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "schedule": timedelta(seconds=3),
         "options": {"expires": 3.0},
     },
+    # Often: an owner waits for it. It looks at one index of the few that are under way.
+    "checks of the history that somebody asked for": {
+        "task": "audit.tasks.take_up_checks",
+        "schedule": timedelta(seconds=3),
+        "options": {"expires": 3.0},
+    },
     "history that sealing may have passed by": {
         "task": "audit.tasks.seal_beneath",
         "schedule": crontab(hour="2", minute="20"),

@@ -10,8 +10,10 @@ from django.db.models import Count, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
+from audit.checking.queries import newest_answer
+from audit.sealing.lag import waiting_now
 from people.models import User
-from people.permissions import may
+from people.permissions import may, may_everywhere
 from people.printing import age
 from people.verbs import Verb
 from recipes.models import ChangeRequest, Permit, Publication, Version
@@ -57,6 +59,7 @@ def work_lists(user: User) -> list[WorkList]:
         (Verb.PUBLICATION_PLAN, _drifting),
         (Verb.PUBLICATION_PLAN, _publications),
         (Verb.REQUEST_MAKE, _permits),
+        (Verb.HISTORY_VIEW, _history),
     ]
     return [found for verb, build in wanted if may(user, verb) for found in build(user)]
 
@@ -195,6 +198,22 @@ def _permits(user: User) -> Iterable[WorkList]:
         for p in rows
     ]
     yield WorkList("Permits ending soon", items, more, reverse("recipes:permits"))
+
+
+def _history(user: User) -> Iterable[WorkList]:
+    """What makes the history doubtful: sealing that is late, a check that found something."""
+    items, lag = list[Item](), waiting_now()
+    if lag.alarm:
+        words = (
+            f"Entries that wait to be sealed: {lag.counted}. Until then, no change of them is found"
+        )
+        waited = age(lag.oldest) if lag.oldest else ""
+        items.append(Item(reverse("audit:ledger"), words, "overdue", age=waited))
+    found = newest_answer() if may_everywhere(user, Verb.HISTORY_VIEW) else None
+    if found and not found.intact:
+        url = reverse("audit:check", args=[found.pk])
+        items.append(Item(url, found.verdict, "differs", when=found.finished_at))
+    yield WorkList("Seal of the history", items)
 
 
 def _some(rows: QuerySet[Any, Any]) -> tuple[list[Any], bool]:

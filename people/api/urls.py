@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from people.api import people, policy, problems, tokens
+from people.api import history_checks, people, policy, problems, tokens
 
 app_name = "people_api"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -21,5 +21,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("tokens/", tokens.Tokens.as_view(), name="tokens"),
     path("tokens/<int:pk>/revoke/", tokens.Revocation.as_view(), name="token_revoke"),
     path("policy/", policy.PolicyInForce.as_view(), name="policy"),
+    path("history/checks/", history_checks.Checks.as_view(), name="history_checks"),
+    path("history/checks/<int:pk>/", history_checks.OneCheck.as_view(), name="history_check"),
     path("problems/", problems.Problems.as_view(), name="problems"),
 ]

@@ -7,7 +7,10 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
-from audit.models import Entry
+from audit.checking.run import run_check
+from audit.checking.start import start_check
+from audit.models import Entry, HistoryCheck
+from audit.sealing.seal import seal
 from people.actions import make_token
 from people.models import Scope, User
 from recipes.models import ChangeRequest, Coffee, Permit, Publication, Recipe, Tasting, Version
@@ -63,6 +66,7 @@ class Scene:
     person: User
     shot: CheckShot
     calibration: Calibration
+    check: HistoryCheck
     tasting: Tasting
     opened: Tasting
 
@@ -100,6 +104,7 @@ def scene(bar: Bar, send: Publish) -> Scene:
         shot=log_shot(slot=slot, shot=SHOT, by=cast.barista),
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
+        check=_checked(cast.owner),
         calibration=measure(slot.station, "4.2", cast.technician),
     )
 
@@ -118,3 +123,11 @@ def _found(slot: Slot, by: User, pulses: str) -> None:
     shown = {code: value["value"] for code, value in placement.settings.values.items()}
     shown["water_volume"] = pulses
     read_back(slot=slot, found=shown, by=by, seen_placement=placement.pk)
+
+
+def _checked(owner: User) -> HistoryCheck:
+    """The history sealed so far, checked."""
+    seal()
+    check = start_check(by=owner)
+    run_check(check.pk)
+    return check

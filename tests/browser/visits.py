@@ -134,6 +134,8 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("audit:history"),
         pk("audit:entry", "entry"),
         Visit("audit:ledger"),
+        Visit("audit:intact"),
+        pk("audit:check", "check"),
         Visit("audit:timeline", {"subject_type": "'recipe'", "subject_id": "recipe"}),
         Visit("people:list"),
         Visit("people:add"),

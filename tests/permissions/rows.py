@@ -130,6 +130,8 @@ WIDE_PAGES = [
            "recipes:publication_cancel", thing="wide_publication"),
     *forms("H", "recipes:permit_end", thing="wide_permit"),
     *pages("O", "audit:bundle"),
+    *forms("O", "audit:intact"),
+    *pages("O", "audit:check", thing="check"),
     *forms("O", "people:add", "people:policy"),
     *posts("O", "people:edit", "people:deactivate", "people:reactivate", "people:invitation",
            thing="person"),
@@ -219,6 +221,15 @@ ENDPOINTS = [
     *calls("GET", "HT", "recipes_api:calibration_plan", "calibration", sited=True),
     *calls("POST", "HT", "recipes_api:calibration_accept", "calibration", sited=True),
     *calls("POST", "HT", "recipes_api:calibration_reject", "calibration", sited=True),
+    *calls("GET", EVERYBODY, "stations_api:charts", "station", sited=True),
+    *calls("GET", EVERYBODY, "stations_api:baselines", "station", sited=True),
+    *calls("POST", "HT", "stations_api:baselines", "station", sited=True),
+    *calls("GET", EVERYBODY, "stations_api:capability", "station", sited=True),
+    *calls("GET", EVERYBODY, "stations_api:equivalence", "station", sited=True),
+    *calls("GET", EVERYBODY, "recipes_api:beverage", "station", sited=True),
+    *calls("GET", EVERYBODY, "recipes_api:version_appraisal", "draft"),
+    *calls("POST", "H", "recipes_api:version_appraisal", "draft"),
+    *calls("GET", EVERYBODY, "recipes_api:foretold", "draft"),
     *calls("POST", "HO", "stations_api:import"),
     *calls("GET", "O", "people_api:people"),
     *calls("GET", "O", "people_api:person", "person"),
@@ -244,6 +255,8 @@ WIDE_ENDPOINTS = [
     *calls("POST", "O", "people_api:reactivate", "person"),
     *calls("POST", "O", "people_api:invitation", "person"),
     *calls("PUT", "O", "people_api:policy"),
+    *calls("GET POST", "O", "people_api:history_checks"),
+    *calls("GET", "O", "people_api:history_check", "check"),
 ]
 
 # Addresses that need their own tests, each with the reason why it is not in the table.

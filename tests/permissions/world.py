@@ -13,6 +13,7 @@ from django.contrib.auth.hashers import make_password
 from django.db.models import QuerySet
 from django.test import Client, TestCase
 
+from audit.checking.start import start_check
 from audit.context import recorded
 from audit.models import Entry
 from people.history import PERSON_ADDED
@@ -106,6 +107,7 @@ def make_world(bar: Bar) -> World:
         "draft": drafted.pk, "reviewed": reviewed.pk, "approved": bar.version.pk,
         "wide_publication": wide, "wide_permit": _permit(bar, Slot.objects.filter(number=2)),
         "person": bar.cast.barista.pk, "abilities": bar.full.pk,
+        "check": start_check(by=bar.cast.owner).pk,
     }  # fmt: skip
     shared: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
     shared["?version"] = {"?version": bar.version.pk}

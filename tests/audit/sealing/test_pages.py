@@ -17,7 +17,9 @@ from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
 from audit.ledger.proof import extends, includes
 from audit.models import Checkpoint, Entry, Leaf
+from audit.sealing import lag
 from audit.sealing.keys import origin
+from audit.sealing.lag import waiting_now
 from audit.sealing.seal import seal
 from audit.tasks import mail_checkpoint
 from people.models import User
@@ -97,9 +99,25 @@ def test_what_is_not_sealed_raises_the_alarm_when_late(owner: Client, settings: 
     pk = Entry.objects.latest("id").pk
     assert "Not sealed yet" in owner.get(f"/history/{pk}/").content.decode()
     assert "Late" not in owner.get("/history/ledger/").content.decode()
+    assert "1 of the newest entries waits to be sealed" in owner.get("/history/").content.decode()
+    assert "that wait to be sealed" not in owner.get("/").content.decode()
     settings.LEDGER_LATE = -1
     assert "Late" in owner.get("/history/ledger/").content.decode()
+    assert "1 of the newest entries is not sealed" in owner.get("/history/").content.decode()
+    assert "Entries that wait to be sealed: 1." in owner.get("/").content.decode()
     assert owner.get(f"/history/{pk}/receipt/").status_code == 404
+
+
+def test_what_waits_is_counted_from_both_ends_and_no_further(
+    owner: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The transaction under way holds the floor back: sealed entries lie above it."""
+    seal()
+    assert waiting_now().waiting == 0
+    shelves(20)
+    assert (waiting_now().waiting, waiting_now().counted) == (20, "20")
+    monkeypatch.setattr(lag, "COUNTED", 4)
+    assert (waiting_now().waiting, waiting_now().counted) == (4, "more than 4")
 
 
 def test_the_whole_history_checks_offline(owner: Client) -> None:

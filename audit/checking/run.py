@@ -1,0 +1,85 @@
+"""Running a check: by one worker at a time, anew from the beginning if that one is killed."""
+
+import secrets
+import time
+from collections.abc import Callable
+
+from celery.exceptions import SoftTimeLimitExceeded
+from django.db.models import F
+from django.db.models.functions import Now
+
+from audit.checking.history import CHECK_STOPPED, CHECKED
+from audit.checking.queries import ATTEMPTS, running, unattended
+from audit.checking.told import outcome_of
+from audit.context import recorded
+from audit.exporting.bundle import bundle
+from audit.ledger.bundle.check import verify
+from audit.ledger.note import Verifier
+from audit.models import HistoryCheck
+from audit.sealing import store
+from audit.sealing.seal import newest_checkpoint
+
+EVERY = 1.0  # seconds between two lines of progress
+TOO_LONG = "It took longer than a worker may: export the history and check it offline."
+FAILED = "The program failed at it. Export the history and check it offline."
+
+
+class TakenOverError(Exception):
+    """Somebody stopped this check, or another worker has it now."""
+
+
+def run_check(pk: int) -> bool:
+    """Run the check, unless it has ended or another worker is at it; whether this call ended it."""
+    runner = secrets.token_hex(8)
+    held = _claim(pk, runner)
+    if held is None:
+        return False
+    try:
+        keys = [Verifier.read(held.key)] if held.key else []
+        since = [held.since] if held.since else []
+        report = verify(bundle(), keys=keys, since=since, progress=_progress(held))
+        return _end(held, action=CHECKED, state=HistoryCheck.State.DONE, **outcome_of(report))
+    except TakenOverError:
+        return False
+    except SoftTimeLimitExceeded:
+        return _stop(held, TOO_LONG)
+    except Exception:
+        if held.attempts >= ATTEMPTS:
+            _stop(held, FAILED)
+        raise
+
+
+def _claim(pk: int, runner: str) -> HistoryCheck | None:
+    newest = newest_checkpoint()
+    taken = unattended().filter(pk=pk).update(
+        runner=runner, attempts=F("attempts") + 1, seen_at=Now(), checked=0, size=store.size(),
+        newest=newest.note if newest else "", newest_at=newest.made_at if newest else None,
+    )  # fmt: skip
+    return HistoryCheck.objects.get(pk=pk) if taken else None
+
+
+def _progress(held: HistoryCheck) -> Callable[[int], None]:
+    """Says how far it is about once a second. Raises TakenOverError."""
+    due = time.monotonic() + EVERY
+
+    def tell(lines: int) -> None:
+        nonlocal due
+        if time.monotonic() < due:
+            return
+        mine = running().filter(pk=held.pk, runner=held.runner)
+        # Nearly every line is an entry; the few others make no difference to a bar.
+        if not mine.update(checked=min(lines, held.size), seen_at=Now()):
+            raise TakenOverError
+        due = time.monotonic() + EVERY
+
+    return tell
+
+
+def _stop(held: HistoryCheck, why: str) -> bool:
+    return _end(held, action=CHECK_STOPPED, state=HistoryCheck.State.STOPPED, verdict=why)
+
+
+def _end(held: HistoryCheck, *, action: str, **fields: object) -> bool:
+    with recorded(by=None, action=action):
+        mine = running().filter(pk=held.pk, runner=held.runner)
+        return bool(mine.update(finished_at=Now(), **fields))
