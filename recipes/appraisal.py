@@ -1,11 +1,13 @@
 """What brewing and metrology say about a formula: shown while a draft is edited, never stored."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
-from recipes.brewing.balance import ASSUMED, forecast_beverage
+import numpy as np
+
+from recipes.brewing.balance import ASSUMED, FEWEST_SHOTS, forecast_beverage, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.ratio import extraction_yield
 from recipes.computed import ratio_words
@@ -13,6 +15,8 @@ from recipes.formula import Entry
 from recipes.parameters import TRANSLATION_RULES
 from recipes.pressure import PressurePlan, pressure_plan
 from recipes.requirements import Unable, unable
+from recipes.retention import typical_water
+from recipes.yielding import own_water_words
 from stations.metrology.abilities import StationTraits
 from stations.metrology.boiling import judge_boiling
 from stations.models import Site
@@ -51,10 +55,11 @@ class Appraisal:
 
 def appraise(formula: Mapping[str, Entry], sites: Iterable[Site]) -> Appraisal:
     """Judge a formula, as far as it goes, for these sites."""
+    sites = list(sites)
     return Appraisal(
         ratio_words(formula),
         yields(formula),
-        balance(formula),
+        own_water(formula, [site.pk for site in sites]) or balance(formula),
         pressure_plan(formula),
         boiling(formula, sites),
         unable(formula),
@@ -67,6 +72,21 @@ def yields(formula: Mapping[str, Entry]) -> list[Yield]:
     if dose is None or beverage is None:
         return []
     return [Yield(tds, extraction_yield(dose, beverage, tds, places=1)) for tds in STRENGTHS]
+
+
+def own_water(formula: Mapping[str, Entry], sites: Sequence[int]) -> str:
+    """What follows for the water where the formula leaves it to the stations; else nothing."""
+    said = own_water_words(formula)
+    dose, beverage = target(formula, "dose_mass"), target(formula, "beverage_mass")
+    if not said or dose is None or beverage is None:
+        return ""
+    common = f"{rounded(water_for(ASSUMED, dose=float(dose), beverage=float(beverage)), 1):f} mL"
+    known = typical_water(dose, beverage, sites)
+    if not known.size:
+        return f"{said} {common} by common practice, until a station has {FEWEST_SHOTS} shots."
+    low, middle, high = (rounded(float(np.quantile(known, at)), 1) for at in (0, 0.5, 1))
+    span = f" ({low:f} to {high:f} mL at {known.size} stations)" if known.size > 1 else ""
+    return f"{said} Typically {middle:f} mL here{span}; {common} by common practice elsewhere."
 
 
 def balance(formula: Mapping[str, Entry]) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from audit.errors import Problem
 from recipes.formula import Entry
 from recipes.parameters import PARAMETERS
+from recipes.yielding import leaves_water
 
 ALWAYS = ("dose_mass", "beverage_mass", "brew_temperature", "ends_by")
 ENDING = {"volume": "water_volume", "mass": "beverage_mass", "time": "shot_time"}
@@ -18,7 +19,11 @@ PAIRS = (
 
 
 def gaps(formula: Mapping[str, Entry]) -> list[Problem]:
-    """One problem for each parameter that is missing, saying why it is needed."""
+    """One problem for each parameter that is missing, saying why it is needed.
+
+    Water volume isn't, where the shot ends by it and dose and beverage mass are stated: each
+    station then gets the water that yields the beverage there.
+    """
     found = {code: "every recipe states it" for code in ALWAYS if code not in formula}
     ends_by = formula.get("ends_by", Entry()).text
     ending = ENDING.get(ends_by)
@@ -27,6 +32,8 @@ def gaps(formula: Mapping[str, Entry]) -> list[Problem]:
     for has, needs in PAIRS:
         if has in formula and needs not in formula:
             found.setdefault(needs, f"{PARAMETERS[has].label.lower()} is given")
+    if leaves_water(formula):
+        found.pop("water_volume", None)
     return [
         Problem(code, None, f"{PARAMETERS[code].label.lower()}, because {why}")
         for code, why in found.items()

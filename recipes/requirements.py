@@ -9,6 +9,7 @@ from django.db.models import Count
 from people.printing import number, quantity
 from recipes.formula import Entry
 from recipes.parameters import PARAMETERS, Parameter
+from recipes.yielding import CUP, WATER, leaves_water
 from stations.metrology.abilities import TranslationRule
 from stations.models import Ability, AbilitySet
 
@@ -22,11 +23,14 @@ class Requirement:
 
     parameter: Parameter
     entry: Entry
+    yields: Decimal | None = None  # g, where the station's own water is to yield so much
 
     def words(self) -> str:
         """As a line of a list: 'set brew pressure to 9 bar', 'end the shot by water volume'."""
         if not self.parameter.is_number:
             return f"end the shot by {_ending(self.entry.text)}"
+        if self.entry.target is None:
+            return f"set the water volume that yields {quantity(self.yields, 'g')}"
         shown = quantity(self.entry.target, self.parameter.unit)
         return f"set {self.parameter.label.lower()} to {shown}"
 
@@ -59,8 +63,11 @@ class Unable:
 def requirements(formula: Mapping[str, Entry]) -> list[Requirement]:
     """What the formula asks of a machine, in the registry's order."""
     ends_by = formula.get("ends_by", Entry()).text
+    yields = formula[CUP].target if leaves_water(formula) else None
+    if yields is not None:
+        formula = {**formula, WATER: Entry()}
     return [
-        Requirement(parameter, formula[code])
+        Requirement(parameter, formula[code], yields)
         for code, parameter in PARAMETERS.items()
         if code in formula
         and parameter.rule is not TranslationRule.NOT_SET

@@ -6,6 +6,7 @@ Pages, plans, the worker and the API all come through here; the arithmetic itsel
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
 
 from django.db.models import QuerySet
@@ -13,6 +14,8 @@ from django.db.models import QuerySet
 from people.models import Boiling, Policy
 from recipes.models import FormulaValue, Version
 from recipes.parameters import PARAMETERS, TRANSLATION_RULES
+from recipes.yielding import WATER, judge, leaves_water, work_out
+from recipes.yielding_words import Expected, Judged
 from stations.metrology.abilities import (
     MachineAbilities,
     ParameterAbility,
@@ -28,7 +31,10 @@ Values = dict[str, dict[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class StationTranslation:
-    """One station's control settings for a formula, and what was refused or flagged."""
+    """One station's control settings for a formula, and what was refused or flagged.
+
+    ``expected`` is in the cup where the formula leaves the water to the station, else None.
+    """
 
     station_id: int
     site_id: int
@@ -36,6 +42,7 @@ class StationTranslation:
     refusals: tuple[str, ...]
     flags: tuple[str, ...]
     to_acknowledge: tuple[str, ...]
+    expected: Expected | None = None
 
 
 def quantities(formula: Iterable[FormulaValue]) -> list[Quantity]:
@@ -62,25 +69,51 @@ Measured = Mapping[str, Decimal | None]
 
 
 def translate_for(
-    formula: Sequence[Quantity], stations: QuerySet[Station], measured: Measured | None = None
+    formula: Sequence[Quantity],
+    stations: QuerySet[Station],
+    measured: Measured | None = None,
+    learnt_until: datetime | None = None,
 ) -> dict[int, StationTranslation]:
     """Translate a formula for every station of a queryset: four queries, whatever their number.
 
     ``measured`` stands in for traits of the stations, to see what a calibration would change.
+    Where the formula leaves the water to the stations a fifth query learns it from their shots,
+    leaving out those logged from ``learnt_until`` on.
     """
     rows = list(stations.values_list("pk", "machine__site_id", "machine__abilities_id", *TRAITS))
     abilities = abilities_of({row[2] for row in rows})
-    policy = Policy.current()
-    done = translate_many(
-        formula,
-        TRANSLATION_RULES,
-        [(abilities[row[2]], _traits(row[3:], measured or {})) for row in rows],
-        refuse_above_boiling=policy.boiling == Boiling.REFUSE,
-    )
+    traits = [_traits(row[3:], measured or {}) for row in rows]
+    pairs = [(abilities[row[2]], each) for row, each in zip(rows, traits, strict=True)]
+    done, judged = _translated(formula, [row[0] for row in rows], pairs, learnt_until)
     return {
-        row[0]: _outcome(row[0], row[1], translation)
-        for row, translation in zip(rows, done, strict=True)
+        row[0]: _outcome(row[0], row[1], translation, cup)
+        for row, translation, cup in zip(rows, done, judged, strict=True)
     }
+
+
+def _translated(
+    formula: Sequence[Quantity],
+    stations: Sequence[int],
+    pairs: Sequence[tuple[MachineAbilities, StationTraits]],
+    learnt_until: datetime | None,
+) -> tuple[Sequence[Translation], Sequence[Judged]]:
+    """The translations, and what is judged of the cup where the water is each station's own."""
+    refuse = Policy.current().boiling == Boiling.REFUSE
+    said = {each.code: each for each in formula}
+    if not leaves_water(said):
+        done = translate_many(formula, TRANSLATION_RULES, pairs, refuse_above_boiling=refuse)
+        return done, [Judged()] * len(pairs)
+    traits = [each for _, each in pairs]
+    water = work_out(said, stations, traits, learnt_until)
+    said[WATER] = Quantity(WATER)
+    done = translate_many(
+        [said[code] for code in PARAMETERS if code in said],
+        TRANSLATION_RULES,
+        pairs,
+        refuse_above_boiling=refuse,
+        own={WATER: water.volumes},
+    )
+    return done, judge(water, traits, done)
 
 
 def _traits(held: Sequence[Decimal | None], measured: Measured) -> StationTraits:
@@ -107,14 +140,18 @@ def abilities_of(ability_sets: Iterable[int]) -> dict[int, MachineAbilities]:
     return {pk: MachineAbilities(rows[pk], frozenset(endings[pk])) for pk in rows}
 
 
-def _outcome(station_id: int, site_id: int, translation: Translation) -> StationTranslation:
+def _outcome(
+    station_id: int, site_id: int, translation: Translation, cup: Judged
+) -> StationTranslation:
+    named = tuple(flag.reason for flag in translation.flags if flag.needs_acknowledgement)
     return StationTranslation(
         station_id,
         site_id,
         {code: stored(code, setting) for code, setting in translation.settings.items()},
-        tuple(refusal.reason for refusal in translation.refusals),
-        tuple(flag.reason for flag in translation.flags),
-        tuple(flag.reason for flag in translation.flags if flag.needs_acknowledgement),
+        (*(refusal.reason for refusal in translation.refusals), *cup.refusals),
+        (*(flag.reason for flag in translation.flags), *cup.flags),
+        (*named, *cup.to_acknowledge),
+        cup.expected,
     )
 
 

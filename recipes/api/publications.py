@@ -100,6 +100,7 @@ class Publications(GuardedView):
                 given["reason"],
                 given["seen_digest"],
                 given["acknowledged"],
+                given["learnt_until"],
             ),
             by=person(request),
             credentials=body.credentials(request),

@@ -10,6 +10,7 @@ from recipes.models import Publication, PublicationSite
 from recipes.publishing.plan import Plan
 from recipes.publishing.scope import Where
 from recipes.publishing.summary import site_parts
+from recipes.yielding_words import Expected
 
 WORDS = 2000
 
@@ -38,6 +39,10 @@ class PublicationIn(PlanIn, SignatureSerializer):
     reason = serializers.CharField(max_length=WORDS)
     seen_digest = serializers.RegexField(r"^[0-9a-f]{64}$")
     acknowledged = serializers.BooleanField(default=False)
+    learnt_until = serializers.DateTimeField(
+        required=False, allow_null=True, default=None,
+        help_text="The plan's own, where it has one: shots logged since then move nothing.",
+    )  # fmt: skip
 
 
 class ReasonIn(serializers.Serializer[Any]):
@@ -58,8 +63,22 @@ class PlanSiteOut(serializers.Serializer[Any]):
     refuse = serializers.IntegerField()
 
 
+class ExpectedOut(serializers.Serializer[Any]):
+    """By a station's own water [mL]: beverage mass [g] and the next cup's 95 % interval."""
+
+    water = serializers.DecimalField(max_digits=9, decimal_places=3)
+    mass = serializers.DecimalField(max_digits=7, decimal_places=1)
+    low = serializers.DecimalField(max_digits=7, decimal_places=1)
+    high = serializers.DecimalField(max_digits=7, decimal_places=1)
+    learnt = serializers.BooleanField(help_text="From check shots; else by common practice.")
+    used = serializers.IntegerField(help_text="How many check shots.")
+
+
 class PlanSlotOut(serializers.Serializer[Any]):
-    """One slot of a plan; values as control settings keep them."""
+    """One slot of a plan; values as control settings keep them.
+
+    `expected` is null unless the recipe leaves the water to the stations.
+    """
 
     slot = serializers.IntegerField()
     place = serializers.CharField()
@@ -67,6 +86,7 @@ class PlanSlotOut(serializers.Serializer[Any]):
     outcome = serializers.ChoiceField(["place", "same", "refuse"])
     reasons = serializers.ListField(child=serializers.CharField())
     settings = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
+    expected = ExpectedOut(allow_null=True)
 
 
 class PlanOut(serializers.Serializer[Any]):
@@ -75,6 +95,9 @@ class PlanOut(serializers.Serializer[Any]):
     digest = serializers.CharField()
     scope = serializers.CharField()
     to_acknowledge = serializers.ListField(child=serializers.CharField())
+    learnt_until = serializers.DateTimeField(
+        allow_null=True, help_text="Shots logged before it were learnt from; sign with it."
+    )
     sites = PlanSiteOut(many=True)
     slots = PlanSlotOut(many=True)
 
@@ -89,6 +112,7 @@ def plan_as_json(plan: Plan, site_id: int | None) -> dict[str, Any]:
             "outcome": line.outcome.value,
             "reasons": list(line.reasons),
             "settings": plan.stations[line.target.station_id].values,
+            "expected": _expected(plan.stations[line.target.station_id].expected),
         }
         for line in plan.lines
         if line.target.site_id == site_id
@@ -97,9 +121,14 @@ def plan_as_json(plan: Plan, site_id: int | None) -> dict[str, Any]:
         "digest": plan.digest,
         "scope": plan.scope.label(),
         "to_acknowledge": plan.to_acknowledge,
+        "learnt_until": plan.learnt_until,
         "sites": PlanSiteOut(site_parts(plan), many=True).data,
         "slots": slots,
     }
+
+
+def _expected(found: Expected | None) -> dict[str, Any] | None:
+    return None if found is None else dict(ExpectedOut(found).data)
 
 
 class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):

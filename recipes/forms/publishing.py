@@ -122,6 +122,8 @@ class SignPlanForm(SigningForm):
     """The signature over the plan that was shown."""
 
     seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)
+    # What the stations' own water was learnt from, so that shots logged meanwhile move nothing.
+    learnt_until = forms.DateTimeField(required=False, widget=forms.HiddenInput)
     reason = forms.CharField(
         max_length=REASON,
         widget=forms.Textarea(attrs={"rows": 3}),

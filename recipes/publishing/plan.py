@@ -25,6 +25,7 @@ from recipes.translating import (
     title_of,
     translate_for,
 )
+from recipes.yielding import leaves_water
 from stations.models import ControlSettings, Placement, Site, Station
 from stations.queries.slots import SlotQuerySet
 
@@ -85,6 +86,7 @@ class Plan:
     due: dict[int, Due]
     stations: dict[int, StationTranslation]
     lines: list[Line]
+    learnt_until: datetime | None = None  # where stations get water of their own
 
     @cached_property
     def to_place(self) -> list[Line]:
@@ -138,25 +140,43 @@ class Plan:
             "date": self.when.local_date.isoformat() if self.when.local_date else None,
             "time": self.when.local_time.isoformat() if self.when.local_time else None,
             "stations": {
-                str(pk): [each.values, list(each.flags)] for pk, each in self.stations.items()
+                str(pk): [each.values, list(each.flags), *_cup(each)]
+                for pk, each in self.stations.items()
             },
             "slots": hashlib.sha256(slots.encode()).hexdigest(),
         }
         return hashlib.sha256(rfc8785.dumps(content)).hexdigest()
 
 
-def make_plan(*, version: Version, scope: Scope, when: When, by: User, now: datetime) -> Plan:
+def _cup(station: StationTranslation) -> list[str]:
+    """What the plan says of the cup; empty where the recipe states the water."""
+    return [station.expected.words] if station.expected else []
+
+
+def make_plan(
+    *,
+    version: Version,
+    scope: Scope,
+    when: When,
+    by: User,
+    now: datetime,
+    learnt_until: datetime | None = None,
+) -> Plan:
     """Work out a publication without writing anything; a fixed number of queries.
 
-    Raises NotPermitted, and Invalid for a moment out of reach.
+    Where the formula leaves the water to the stations it is learnt from shots logged before
+    ``learnt_until`` (now, unless a plan that was seen says otherwise: bars go on logging while
+    somebody reads it). Raises NotPermitted, and Invalid for a moment out of reach.
     """
     require(by, Verb.PUBLICATION_PLAN)
     slots = scope.slots(by)
     targets = [Target(*row) for row in _target_rows(slots)]
     sites = Site.objects.in_bulk({target.site_id for target in targets})
+    formula = quantities(version.formula.all())
+    own_water = leaves_water({each.code: each for each in formula})
+    until = (learnt_until or now) if own_water else None
     stations = translate_for(
-        quantities(version.formula.all()),
-        Station.objects.filter(pk__in=slots.values("station")),
+        formula, Station.objects.filter(pk__in=slots.values("station")), learnt_until=until
     )
     held, waiting = _held(slots), _waiting(slots)
     same = _same_settings(held, version, stations)
@@ -165,7 +185,7 @@ def make_plan(*, version: Version, scope: Scope, when: When, by: User, now: date
         for target in targets
     ]
     due = {pk: due_at(site, when, now) for pk, site in sites.items()}
-    return Plan(version, scope, when, sites, due, stations, lines)
+    return Plan(version, scope, when, sites, due, stations, lines, until)
 
 
 def _target_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, int]]:

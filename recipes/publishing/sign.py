@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from celery import current_app
 from django.db import connection, transaction
@@ -23,12 +23,17 @@ from recipes.translating import cup_of, quantities, title_of
 from stations.models import Placement
 from stations.placing import Entitlement, StationSettings, lock_slots, schedule
 
+# A plan may be read for so long while bars log shots; web servers' clocks differ by less.
+OLDEST, CLOCKS = timedelta(hours=24), timedelta(minutes=1)
 MOVED = "The plan has moved since you looked at it: look at it again before you sign."
 
 
 @dataclass(frozen=True)
 class Order:
-    """What somebody signs: what, where, when, why, and the digest of the plan they saw."""
+    """What somebody signs: what, where, when, why, and the digest of the plan they saw.
+
+    ``learnt_until`` is the plan's own, where stations get water by their shots.
+    """
 
     version: Version
     scope: Scope
@@ -36,6 +41,7 @@ class Order:
     reason: str
     seen_digest: str
     acknowledged: bool = False
+    learnt_until: datetime | None = None
 
 
 def publish(*, order: Order, by: User, credentials: Credentials) -> Publication:
@@ -78,8 +84,12 @@ def _approved(version: Version) -> Version:
 def _settled_plan(order: Order, version: Version, by: User) -> Plan:
     """The plan as it stands now that nobody else can change it, if it is still the one seen."""
     lock_slots(list(order.scope.slots(by).values_list("pk", flat=True)))
-    plan = make_plan(version=version, scope=order.scope, when=order.when, by=by, now=_now())
-    if plan.digest != order.seen_digest:
+    now, until = _now(), order.learnt_until
+    plan = make_plan(
+        version=version, scope=order.scope, when=order.when, by=by, now=now, learnt_until=until
+    )
+    stale = until is not None and not now - OLDEST <= until <= now + CLOCKS
+    if stale or plan.digest != order.seen_digest:
         raise Refused(MOVED)
     if not plan.to_place:
         raise Refused("Nothing in this plan can be placed.")

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from recipes.publishing.plan import Line, Outcome, Plan
 from recipes.publishing.timing import Due
+from recipes.yielding_words import Expected
 from stations.models import Site
 from stations.overview import boiling_point
 from stations.printing import Printed, printed
@@ -51,6 +52,7 @@ class SlotRow:
 
     line: Line
     settings: list[Printed]
+    expected: Expected | None = None
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,10 @@ def site_table(plan: Plan, site_id: int) -> SiteTable:
     settings = {pk: printed(plan.stations[pk].values) for pk in stations}
     return SiteTable(
         plan.sites[site_id],
-        [SlotRow(line, settings[line.target.station_id]) for line in lines],
+        [
+            SlotRow(line, settings[pk], plan.stations[pk].expected)
+            for line in lines
+            if (pk := line.target.station_id)
+        ],
         sorted({flag for pk in stations for flag in plan.stations[pk].flags}),
     )

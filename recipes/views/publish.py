@@ -7,17 +7,20 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 
 from people.verbs import Verb
 from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
 from people.web.signing import note_signed
 from recipes.computed import rest_of
 from recipes.forms.publishing import SignPlanForm, WhereForm
+from recipes.formula import stored
 from recipes.models import Version
 from recipes.publishing.plan import Plan, make_plan
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.summary import site_parts, site_table
 from recipes.views.answering import posted
+from recipes.yielding import own_water_words
 
 SHOWN_WHOLE = 60  # slots; a longer plan opens one site at a time
 
@@ -48,10 +51,10 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
     if not chosen.is_valid():
         context = {"version": version, "form": chosen}
         return render(request, "recipes/publish_where.html", context, status=400)
-    made = _plan(request, version, chosen)
+    made = _plan(request, version, chosen, _learnt_until(request))
     form = SignPlanForm(
         posted(request),
-        initial={"seen_digest": made.digest},
+        initial=_seen(made),
         request=request,
         flagged=bool(made.to_acknowledge),
     )
@@ -67,14 +70,33 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
             return redirect(done)
         status = outcome.status
         made = _plan(request, version, chosen)
-        form.data = request.POST.dict() | {"seen_digest": made.digest}
+        form.data = request.POST.dict() | _seen(made)
     return render(request, "recipes/publish_plan.html", _shown(request, made, form), status=status)
 
 
-def _plan(request: PageRequest, version: Version, chosen: WhereForm) -> Plan:
+def _learnt_until(request: PageRequest) -> datetime | None:
+    """The moment of the plan that is being signed; none, or none that can be read: now."""
+    try:
+        found = parse_datetime(request.POST.get("learnt_until", ""))
+    except ValueError:
+        return None
+    return found if found and found.tzinfo else None
+
+
+def _seen(made: Plan) -> dict[str, str]:
+    """What the page carries along for the signature."""
+    until = made.learnt_until
+    return {"seen_digest": made.digest, "learnt_until": until.isoformat() if until else ""}
+
+
+def _plan(
+    request: PageRequest, version: Version, chosen: WhereForm, until: datetime | None = None
+) -> Plan:
     scope, when = chosen.cleaned_data["scope"], chosen.cleaned_data["when"]
-    now = datetime.now(UTC)
-    return make_plan(version=version, scope=scope, when=when, by=request.user, now=now)
+    return make_plan(
+        version=version, scope=scope, when=when, by=request.user, now=datetime.now(UTC),
+        learnt_until=until,
+    )  # fmt: skip
 
 
 def _order(version: Version, chosen: WhereForm, form: SignPlanForm) -> Order:
@@ -85,6 +107,7 @@ def _order(version: Version, chosen: WhereForm, form: SignPlanForm) -> Order:
         form.cleaned_data["reason"],
         form.cleaned_data["seen_digest"],
         form.cleaned_data.get("acknowledged", False),
+        form.cleaned_data["learnt_until"],
     )
 
 
@@ -100,6 +123,7 @@ def _shown(request: PageRequest, made: Plan, form: SignPlanForm) -> dict[str, ob
         "version": made.version,
         "plan": made,
         "scope_label": made.scope.label(),
+        "own_water": own_water_words(stored(made.version.formula.all())),
         "counts": {outcome.value: count for outcome, count in made.counts().items()},
         "sites": parts,
         "details": details,

@@ -26,6 +26,7 @@ from recipes.models import Recipe, Version
 from recipes.requirements import requirements
 from recipes.tastings.evidence import evidence_of
 from recipes.views.answering import posted, retyped
+from recipes.yielding import own_water_words
 from stations.models import Site
 
 
@@ -51,6 +52,7 @@ def version_context(version: Version) -> dict[str, object]:
         "state": "returned" if version.is_returned else version.state,
         "lines": rows({}, formula),
         "ratio": ratio_words(formula),
+        "own_water": own_water_words(formula),
         "rest": rest_of(version.lot, today) if version.lot else None,
     }
 

@@ -131,8 +131,7 @@ class Volumes:
     @property
     def floats(self) -> Floats:
         """Return the volumes as floats."""
-        found: Floats = self.counts * float(self.unit)
-        return found
+        return np.asarray(self.counts * float(self.unit), dtype=np.float64)
 
 
 def pulses_of_volume(

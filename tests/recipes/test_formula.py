@@ -86,7 +86,6 @@ def test_a_complete_formula_has_no_gaps() -> None:
         ("beverage_mass", {}, "beverage_mass"),
         ("brew_temperature", {}, "brew_temperature"),
         ("ends_by", {}, "ends_by"),
-        ("water_volume", {}, "water_volume"),
         ("", {"ends_by": Entry(text="time")}, "shot_time"),
         ("", {"taper_start": number("90")}, "taper_pressure"),
         ("", {"taper_pressure": number("6")}, "taper_start"),
@@ -108,6 +107,16 @@ def test_each_gap_is_named(without: str, more: dict[str, Entry], missing: str) -
     assert problem.field == missing
     assert PARAMETERS[missing].label.lower() in problem.allowed
     assert "because" in problem.message
+
+
+def test_a_cup_that_says_it_all_leaves_the_water_to_the_stations() -> None:
+    """Dose and beverage mass, ended by water: each station gets what yields it, tapered or not."""
+    tapered = {**FORMULA, "taper_start": number("92"), "taper_pressure": number("6")}
+    for formula in (FORMULA, tapered):
+        assert gaps({code: e for code, e in formula.items() if code != "water_volume"}) == []
+    for code in ("dose_mass", "beverage_mass"):
+        left = {c: e for c, e in FORMULA.items() if c not in ("water_volume", code)}
+        assert {each.field for each in gaps(left)} == {code, "water_volume"}
 
 
 def test_a_shot_that_the_operator_ends_needs_no_volume() -> None:

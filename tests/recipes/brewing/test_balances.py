@@ -57,7 +57,7 @@ def together(fleet: list[list[Shot]]) -> Retentions:
 @given(FLEETS, st.integers(0, 2**32))
 def test_in_any_order_they_equal_one_at_a_time(fleet: list[list[Shot]], seed: int) -> None:
     for shots in fleet:
-        np.random.default_rng(seed).shuffle(shots)  # type: ignore[arg-type]
+        np.random.default_rng(seed).shuffle(shots)
     found = together(fleet)
     for place, expected in enumerate(one_at_a_time(fleet)):
         mine = retention_at(found, place)

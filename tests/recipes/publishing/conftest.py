@@ -40,7 +40,10 @@ def send(bar: Bar) -> Publish:
     ) -> Publication:
         who, what = by or bar.cast.head_roaster, version or bar.version
         seen = plan_of(what, who, scope, when)
-        order = Order(what, scope, when or When(), "New crop", seen.digest, acknowledged=True)
+        order = Order(
+            what, scope, when or When(), "New crop", seen.digest, acknowledged=True,
+            learnt_until=seen.learnt_until,
+        )  # fmt: skip
         return publish(order=order, by=who, credentials=credentials(who))
 
     return go
