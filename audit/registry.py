@@ -40,6 +40,20 @@ class SignatureShown:
     at: datetime
     digest: str
     note: str = ""
+    pk: int = 0
+    about: str = ""  # the kind of thing that was signed, and its number
+    about_id: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class ContentShown:
+    """Whether what was signed still has the digest signed, in words; None where none can tell."""
+
+    same: bool | None
+    words: str
+
+
+UNKNOWN = ContentShown(None, "Nothing here can work the digest of this content out again.")
 
 
 @dataclass
@@ -51,6 +65,7 @@ class Registry:
     people: Callable[[], Sequence[tuple[int, str]]] = list
     parameters: Callable[[], Sequence[tuple[str, str]]] = list
     signature: Callable[[int], SignatureShown | None] = lambda _: None
+    contents: dict[str, Callable[[SignatureShown], ContentShown]] = field(default_factory=dict)
     unit: Callable[[str], str] = str
 
 
@@ -94,6 +109,17 @@ def register_parameters(read: Callable[[], Sequence[tuple[str, str]]]) -> None:
 def register_signature(read: Callable[[int], SignatureShown | None]) -> None:
     """How to read a signature by id."""
     registry.signature = read
+
+
+def register_content(about: str, read: Callable[[SignatureShown], ContentShown]) -> None:
+    """How to tell whether what was signed of this kind still has the digest signed."""
+    registry.contents[about] = read
+
+
+def content_of(signed: SignatureShown) -> ContentShown:
+    """Whether the content still has that digest, worked out now."""
+    read = registry.contents.get(signed.about)
+    return read(signed) if read else UNKNOWN
 
 
 def subject_name(type_: str, pk: int, otherwise: str) -> str:

@@ -12,7 +12,7 @@ from audit.errors import Invalid, NotFound
 from audit.forms import FilterForm
 from audit.paging import addresses, key_of
 from audit.queries import HistoryFilter, HistoryPage, page_of, visible
-from audit.registry import registry, subject_name, subject_word
+from audit.registry import content_of, registry, subject_name, subject_word
 from audit.rows import rows_of, subject_url, whole_row
 from audit.sealing.lag import waiting_now
 from audit.sealing.proofs import place_of
@@ -47,7 +47,12 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
     if found is None:
         raise NotFound("There is no such entry, or none that you may read.")
     signed = registry.signature(found.signature_id) if found.signature_id else None
-    context = {"row": whole_row(found), "signature": signed, "place": place_of(pk)}
+    context = {
+        "row": whole_row(found),
+        "signature": signed,
+        "content": content_of(signed) if signed else None,
+        "place": place_of(pk),
+    }
     return render(request, "audit/entry.html", context)
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from audit.registry import (
     SignatureShown,
+    register_content,
     register_people,
     register_signature,
     register_subject,
@@ -11,6 +12,7 @@ from audit.registry import (
 )
 from people.models import Signature, User
 from people.printing import unit_label
+from people.signed import policy_content
 
 FOUND_AT_MOST = 50
 
@@ -20,6 +22,7 @@ def register() -> None:
     register_people(_everyone)
     register_signature(_signature)
     register_units(unit_label)
+    register_content("policy", policy_content)
     register_subject("person", "Person", "people:edit", find=_people_named)
     register_subject("policy", "Policy")
     register_subject("token", "Token")
@@ -36,8 +39,11 @@ def _people_named(text: str) -> Iterable[tuple[int, str]]:
 
 def _signature(pk: int) -> SignatureShown | None:
     signed = Signature.objects.filter(pk=pk).first()
-    if signed is None:
-        return None
+    return shown(signed) if signed else None
+
+
+def shown(signed: Signature) -> SignatureShown:
+    """A signature as it must be shown."""
     return SignatureShown(
         name=signed.name,
         role=signed.get_role_display(),
@@ -45,4 +51,7 @@ def _signature(pk: int) -> SignatureShown | None:
         at=signed.at,
         digest=signed.digest,
         note=signed.note,
+        pk=signed.pk,
+        about=signed.subject_type,
+        about_id=signed.subject_id,
     )

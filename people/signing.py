@@ -9,7 +9,7 @@ from audit.errors import Invalid, Refused
 from audit.subject import Subject
 from people.attempts import count_attempt, forget_attempts
 from people.history import SIGNING_REFUSED
-from people.models import Meaning, Signature, User
+from people.models import Meaning, Signature, SignedContent, User
 from people.permissions import require
 from people.verbs import Verb
 
@@ -40,8 +40,12 @@ def sign(
     verb: Verb,
     site_id: int | None = None,
     note: str = "",
+    seen: bytes = b"",
 ) -> Signature:
     """Write the signature over a digest (64 hex digits of SHA-256 over what was seen).
+
+    `seen` are the bytes of what was seen, to be kept where no other rows hold all of it; the
+    database refuses any that do not have the digest.
 
     Call it inside the action's own transaction, so that neither stands without the other.
     Raises Invalid (email, password), NotPermitted, and Refused after too many wrong passwords.
@@ -62,6 +66,8 @@ def sign(
         note=note,
     )
     signature.save(force_insert=True)
+    if seen:
+        SignedContent(signature=signature, canonical=seen.decode()).save(force_insert=True)
     return signature
 
 

@@ -15,9 +15,11 @@ class RecipesConfig(AppConfig):
             history,  # noqa: F401 - registers its words
             parameters,
             shown,
+            signed,
         )
         from recipes.publishing import history as publishing  # noqa: F401 - the same
         from stations import catalogue
 
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
         shown.register()
+        signed.register()

@@ -7,7 +7,14 @@ from rest_framework import serializers
 
 from audit.actions import words
 from audit.models import Entry
-from audit.registry import registry
+from audit.registry import SignatureShown, content_of, registry
+
+
+class ContentShownSerializer(serializers.Serializer[Any]):
+    """Whether what was signed still has the digest signed; `same` is null where none can tell."""
+
+    same = serializers.BooleanField(allow_null=True)
+    words = serializers.CharField()
 
 
 class SignatureShownSerializer(serializers.Serializer[Any]):
@@ -19,6 +26,12 @@ class SignatureShownSerializer(serializers.Serializer[Any]):
     at = serializers.DateTimeField()
     digest = serializers.CharField()
     note = serializers.CharField()
+    content = serializers.SerializerMethodField()
+
+    @extend_schema_field(ContentShownSerializer)
+    def get_content(self, signed: SignatureShown) -> dict[str, Any]:
+        """Whether the content still has this digest, worked out now."""
+        return dict(ContentShownSerializer(content_of(signed)).data)
 
 
 class EntrySerializer(serializers.ModelSerializer[Entry]):

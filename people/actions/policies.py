@@ -15,15 +15,21 @@ from people.signing import Credentials, sign
 from people.verbs import Verb
 
 
-def policy_digest(*, sole_roaster: bool, boiling: str, revision: int) -> str:
-    """SHA-256 over the policy's canonical JSON (RFC 8785), as its signature carries it."""
+def policy_seen(*, sole_roaster: bool, boiling: str, revision: int) -> bytes:
+    """The policy's canonical JSON (RFC 8785), as somebody who signs it sees it."""
     seen: dict[str, bool | str | int] = {
         "type": "policy",
         "sole_roaster": sole_roaster,
         "boiling": boiling,
         "revision": revision,
     }
-    return hashlib.sha256(rfc8785.dumps(seen)).hexdigest()
+    return rfc8785.dumps(seen)
+
+
+def policy_digest(*, sole_roaster: bool, boiling: str, revision: int) -> str:
+    """SHA-256 over it, as its signature carries it."""
+    seen = policy_seen(sole_roaster=sole_roaster, boiling=boiling, revision=revision)
+    return hashlib.sha256(seen).hexdigest()
 
 
 def set_policy(
@@ -39,11 +45,13 @@ def set_policy(
         policy = Policy.objects.get_or_create(pk=1)[0]
         if policy.revision != expected:  # before anything is signed; the race ends below
             raise Stale("It was changed meanwhile: look at the newest state.", policy.revision)
+        seen = policy_seen(sole_roaster=sole_roaster, boiling=boiling, revision=expected + 1)
         signature = sign(
             by=by,
             credentials=credentials,
             meaning=Meaning.POLICY_SET,
-            digest=policy_digest(sole_roaster=sole_roaster, boiling=boiling, revision=expected + 1),
+            digest=hashlib.sha256(seen).hexdigest(),
+            seen=seen,
             subject_type="policy",
             subject_id=1,
             verb=Verb.POLICY_SET,

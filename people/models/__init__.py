@@ -5,6 +5,7 @@ from people.models.idempotency import IdempotencyKey
 from people.models.policy import Boiling, Policy
 from people.models.second_factor import SecondFactor
 from people.models.signature import Meaning, Signature
+from people.models.signed_content import SignedContent
 from people.models.token import ApiToken, Scope
 from people.models.user import User
 
@@ -18,5 +19,6 @@ __all__ = [
     "Scope",
     "SecondFactor",
     "Signature",
+    "SignedContent",
     "User",
 ]

@@ -10,8 +10,11 @@ from django.forms import BaseForm, BaseFormSet, BoundField
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from audit.registry import content_of
 from people import printing
 from people.marks import Mark, mark_for
+from people.models import Signature
+from people.shown import shown
 
 register = template.Library()
 
@@ -21,6 +24,13 @@ def mark(code: str, word: str = "") -> dict[str, Mark | str]:
     """A state as drawn mark and word; `word` replaces the usual one ("2 differ")."""
     found = mark_for(str(code))
     return {"mark": found, "word": word or found.word}
+
+
+@register.inclusion_tag("parts/signature.html")
+def signature(signed: Signature, zone: str = "") -> dict[str, object]:
+    """A signature in full, and whether the content still has its digest: worked out here."""
+    seen = shown(signed)
+    return {"signed": seen, "content": content_of(seen), "zone": zone}
 
 
 @register.filter

@@ -51,7 +51,7 @@ def grant(*, order: PermitOrder, by: User, credentials: Credentials) -> Permit:
         if plan.to_acknowledge and not order.acknowledged:
             raise Invalid("acknowledgement", "", "ticked: " + plan.to_acknowledge[0])
         permit = _write(order, plan, by)
-        _sign(permit, by, credentials, recording)
+        _sign(permit, plan, by, credentials, recording)
         _place(permit, plan)
         return permit
 
@@ -70,12 +70,15 @@ def _write(order: PermitOrder, plan: PermitPlan, by: User) -> Permit:
     return permit
 
 
-def _sign(permit: Permit, by: User, credentials: Credentials, recording: Recording) -> None:
+def _sign(
+    permit: Permit, plan: PermitPlan, by: User, credentials: Credentials, recording: Recording
+) -> None:
     signature = sign(
         by=by,
         credentials=credentials,
         meaning=Meaning.PERMITTED,
-        digest=permit.plan_digest,
+        digest=plan.digest,
+        seen=plan.seen,
         subject_type="permit",
         subject_id=permit.pk,
         verb=Verb.PERMIT_GRANT,

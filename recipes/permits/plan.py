@@ -60,8 +60,8 @@ class PermitPlan:
         return sorted(found)
 
     @cached_property
-    def digest(self) -> str:
-        """SHA-256 (hex) over the RFC 8785 bytes of everything a signer sees in the plan."""
+    def seen(self) -> bytes:
+        """The RFC 8785 bytes of everything a signer sees in the plan."""
         content: dict[str, Any] = {
             "changes": {code: str(value) for code, value in self.changes.items()},
             "ends_at": self.ends_at.isoformat(),
@@ -76,7 +76,12 @@ class PermitPlan:
                 for line in self.lines
             ],
         }
-        return hashlib.sha256(rfc8785.dumps(content)).hexdigest()
+        return rfc8785.dumps(content)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hex) over it."""
+        return hashlib.sha256(self.seen).hexdigest()
 
 
 def make_permit_plan(

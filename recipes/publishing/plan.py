@@ -122,8 +122,8 @@ class Plan:
             yield self.sites[site_id], self.due[site_id], list(lines)
 
     @cached_property
-    def digest(self) -> str:
-        """SHA-256 (hex) over everything a signer sees in the plan.
+    def seen(self) -> bytes:
+        """Everything a signer sees in the plan.
 
         RFC 8785 bytes of version, scope, moment and each station's settings; the slots go in as
         one hash of "slot:placement:outcome" lines, since there may be tens of thousands.
@@ -145,7 +145,12 @@ class Plan:
             },
             "slots": hashlib.sha256(slots.encode()).hexdigest(),
         }
-        return hashlib.sha256(rfc8785.dumps(content)).hexdigest()
+        return rfc8785.dumps(content)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hex) over it."""
+        return hashlib.sha256(self.seen).hexdigest()
 
 
 def _cup(station: StationTranslation) -> list[str]:

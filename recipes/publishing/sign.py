@@ -134,6 +134,7 @@ def _sign(
         credentials=credentials,
         meaning=Meaning.PUBLISHED,
         digest=plan.digest,
+        seen=plan.seen,
         subject_type="publication",
         subject_id=publication.pk,
         verb=Verb.PUBLICATION_SIGN,

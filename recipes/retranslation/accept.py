@@ -27,6 +27,7 @@ from stations.placing import (
     bring_into_force,
     lock_slots,
     schedule,
+    wait_beneath_permits,
 )
 
 BASIS = Placement.Basis.RE_TRANSLATION
@@ -45,10 +46,11 @@ class AcceptOrder:
 def accept_calibration(*, order: AcceptOrder, by: User, credentials: Credentials) -> Calibration:
     """Set the station's traits and put its approved versions, translated anew, into force.
 
-    Slots that can't hold the new settings, are on permit or were set by hand keep what they
-    have. Raises NotPermitted, Invalid (credentials; reason
-    where something speaks against it), Stale, and Refused when it was decided
-    already, a publication is on its way to the station, or the plan is no longer what was seen.
+    Slots that can't hold the new settings or were set by hand keep what they have; those on a
+    permit keep it too, and fall back to the new settings when it ends. Raises NotPermitted,
+    Invalid (credentials; reason where something speaks against it), Stale, and Refused when it
+    was decided already, a publication is on its way to the station, or the plan is no longer
+    what was seen.
     """
     station = order.calibration.station
     site_id = station.machine.site_id
@@ -102,6 +104,7 @@ def _sign(plan: RetranslationPlan, by: User, credentials: Credentials) -> Signat
         credentials=credentials,
         meaning=Meaning.RE_TRANSLATED,
         digest=plan.digest,
+        seen=plan.seen,
         subject_type=BASIS,
         subject_id=plan.calibration.pk,
         verb=Verb.CALIBRATION_RECORD,
@@ -136,6 +139,7 @@ def _place(plan: RetranslationPlan, signature: Signature, moment: datetime) -> N
             slots=slots,
             due={site_id: moment},
         )
+    wait_beneath_permits(calibration_id=pk)
     bring_into_force(basis=BASIS, basis_id=pk, at_most=len(plan.lines))
 
 
@@ -156,4 +160,4 @@ def _groups(lines: list[SlotLine]) -> Iterator[tuple[StationSettings, list[int]]
 
 
 def _digest(line: SlotLine) -> str:
-    return line.held.settings.content_digest
+    return line.replaced.settings.content_digest

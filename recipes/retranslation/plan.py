@@ -2,7 +2,8 @@
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from enum import StrEnum
 from functools import cached_property
 from typing import Any
@@ -12,10 +13,11 @@ import rfc8785
 from people.models import User
 from people.permissions import require
 from people.verbs import Verb
-from recipes.models import Version
+from recipes.models import Permit, Version
 from recipes.translating import StationTranslation, quantities, translate_for
 from stations.calibrating import outcome_of
 from stations.models import Calibration, Placement, Slot, Station
+from stations.queries.placements import PlacementQuerySet
 
 Basis = Placement.Basis
 RE_TRANSLATED = (Basis.PUBLICATION, Basis.RE_TRANSLATION)
@@ -27,12 +29,19 @@ class Outcome(StrEnum):
     PLACE = "place"
     SAME = "same"  # the new settings are the old ones
     REFUSE = "refuse"  # keeps its old settings until a head roaster decides
-    LEAVE = "leave"  # on permit or set by hand
+    FALL_BACK = "fall_back"  # on permit: what it falls back to when that ends is placed anew
+    LEAVE = "leave"  # set by hand, or on permit and nothing changes beneath it
+
+
+ANEW = (Outcome.PLACE, Outcome.FALL_BACK)
 
 
 @dataclass(frozen=True)
 class SlotLine:
-    """One slot: what it should hold now, and what it would hold."""
+    """One slot: what it should hold now, and what it would hold.
+
+    On a permit, ``beneath`` is what it falls back to now, and the translation is of that.
+    """
 
     slot: Slot
     held: Placement
@@ -40,13 +49,20 @@ class SlotLine:
     version: Version | None = None
     translation: StationTranslation | None = None
     reasons: tuple[str, ...] = ()
+    beneath: Placement | None = None
+    until: datetime | None = None  # the permit's end
+
+    @property
+    def replaced(self) -> Placement:
+        """What the translation takes the place of."""
+        return self.beneath or self.held
 
     @property
     def changes(self) -> list[tuple[str, str, str, str]]:
         """(code, old value, new value, unit) of each setting that differs."""
-        if self.translation is None or self.outcome is not Outcome.PLACE:
+        if self.translation is None or self.outcome not in ANEW:
             return []
-        old, new = self.held.settings.values, self.translation.values
+        old, new = self.replaced.settings.values, self.translation.values
         return [
             (code, old.get(code, {}).get("value", ""), new[code]["value"], new[code]["unit"])
             for code in new
@@ -69,12 +85,12 @@ class RetranslationPlan:
 
     @cached_property
     def to_place(self) -> list[SlotLine]:
-        """The slots that get new settings."""
-        return self.of(Outcome.PLACE)
+        """The slots that get new settings, at once or beneath a permit."""
+        return [line for line in self.lines if line.outcome in ANEW]
 
     @cached_property
-    def digest(self) -> str:
-        """SHA-256 (hex) over the RFC 8785 bytes of everything a signer sees in the plan."""
+    def seen(self) -> bytes:
+        """The RFC 8785 bytes of everything a signer sees in the plan."""
         each = self.calibration
         numbers = (each.value, each.uncertainty, each.repeatability)
         content: dict[str, Any] = {
@@ -90,11 +106,17 @@ class RetranslationPlan:
                     str(line.outcome),
                     line.translation.values if line.translation else None,
                     list(line.reasons),
+                    line.beneath.pk if line.beneath else None,
                 ]
                 for line in self.lines
             ],
         }
-        return hashlib.sha256(rfc8785.dumps(content)).hexdigest()
+        return rfc8785.dumps(content)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hex) over it."""
+        return hashlib.sha256(self.seen).hexdigest()
 
 
 def make_retranslation_plan(*, calibration: Calibration, by: User) -> RetranslationPlan:
@@ -103,11 +125,29 @@ def make_retranslation_plan(*, calibration: Calibration, by: User) -> Retranslat
     here = Placement.objects.filter(slot__station=calibration.station_id)
     held = list(here.in_force().select_related("settings", "slot").order_by("slot__number"))
     waiting = list(here.filter(state="scheduled").select_related("settings", "slot"))
-    versions = _versions(held)
+    beneath = _beneath(here)
+    versions = _versions([*held, *(each for each, _ in beneath.values())])
     translated = {digest: _translated(version, calibration) for digest, version in versions.items()}
-    lines = [_line(each, versions, translated) for each in held]
+    lines = [
+        _line(each, versions, translated)
+        if each.basis != Basis.PERMIT
+        else _line_on_permit(each, beneath.get(each.slot_id), versions, translated)
+        for each in held
+    ]
     outcome = outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
     return RetranslationPlan(calibration, lines, waiting, outcome.concerns)
+
+
+def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:
+    """What each slot on a permit falls back to, and when the permit ends."""
+    aside = list(here.filter(state="suspended").select_related("settings", "superseded_by"))
+    permits = {each.superseded_by.basis_id for each in aside if each.superseded_by}
+    ends = dict(Permit.objects.filter(pk__in=permits).values_list("pk", "ends_at"))
+    return {
+        each.slot_id: (each, ends[each.superseded_by.basis_id])
+        for each in aside
+        if each.superseded_by and each.superseded_by.basis_id in ends
+    }
 
 
 def _versions(held: Iterable[Placement]) -> dict[str, Version]:
@@ -131,12 +171,6 @@ def _line(
     if held.basis == Basis.BY_HAND:
         reason = "Set by hand: whoever set it decides whether it needs another value."
         return SlotLine(held.slot, held, Outcome.LEAVE, reasons=(reason,))
-    if held.basis == Basis.PERMIT:
-        reason = (
-            f"On deviation permit {held.basis_id}: it keeps its settings, and what it falls back"
-            " to was translated before this calibration. Publish to it again when the permit ends."
-        )
-        return SlotLine(held.slot, held, Outcome.LEAVE, reasons=(reason,))
     version = versions.get(held.settings.content_digest)
     if version is None:
         reason = "What it holds belongs to no approved version, so it can't be translated anew."
@@ -146,3 +180,24 @@ def _line(
         return SlotLine(held.slot, held, Outcome.REFUSE, version, new, new.refusals)
     outcome = Outcome.SAME if new.values == held.settings.values else Outcome.PLACE
     return SlotLine(held.slot, held, outcome, version, new, new.flags)
+
+
+def _line_on_permit(
+    held: Placement,
+    beneath: tuple[Placement, datetime] | None,
+    versions: Mapping[str, Version],
+    translated: Mapping[str, StationTranslation],
+) -> SlotLine:
+    """The permit's own settings are signed as they are; what it falls back to is translated."""
+    on = f"On deviation permit {held.basis_id}: it keeps its settings until that ends"
+    if beneath is None:
+        return SlotLine(held.slot, held, Outcome.LEAVE, reasons=(f"{on}.",))
+    line, until = _line(beneath[0], versions, translated), beneath[1]
+    line = replace(line, held=held, slot=held.slot, beneath=beneath[0], until=until)
+    if line.outcome is Outcome.PLACE:
+        return replace(line, outcome=Outcome.FALL_BACK, reasons=(f"{on}.", *line.reasons))
+    if line.outcome is Outcome.REFUSE:
+        why = f"{on}, then falls back to what was translated before this calibration"
+        return replace(line, reasons=(f"{why}.", *line.reasons))
+    same = f"{on}; what it falls back to stays the same."
+    return replace(line, outcome=Outcome.LEAVE, reasons=(same, *line.reasons))
