@@ -5,6 +5,7 @@ to see that it runs; its figures say nothing.
 """
 
 import os
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -16,6 +17,7 @@ from django.test.utils import setup_databases, teardown_databases
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 os.environ.setdefault("PORTALEDGER_MODE", "test")
 django.setup()
+warnings.filterwarnings("ignore", "No directory at", UserWarning)  # nothing is served here
 
 from tests.benchmarks import capture, history, ledger, metrology, placing, table  # noqa: E402
 from tests.benchmarks.chain import make_chain  # noqa: E402
@@ -38,7 +40,7 @@ def main() -> None:
         chain = make_chain(20 if small else 1000)
         lines = placing.rows(chain)
         lines += ledger.rows(chain, entries=20_000 if small else 1_000_000)
-        lines += history.rows(chain, entries=20_000 if small else 5_000_000)
+        lines += history.rows(chain, entries=20_000 if small else 10_000_000)
     lines += capture.rows()
     if not small:
         lines += [table.line_of(dict(row)) for row in metrology.rows()]

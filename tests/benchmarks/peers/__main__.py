@@ -74,11 +74,14 @@ def saves(user: User) -> dict[str, float]:
     for model in saving.NAMES:
         rows = list(model._default_manager.order_by("pk")[:SAVES])
         tasks.append(lambda model=model, rows=rows: saving.save_each(model, rows, user))  # type: ignore[misc]
+    plain = list(Plain._default_manager.order_by("pk")[:SAVES])
+    tasks.append(lambda: saving.save_in_transaction(plain))
     before = {model: saving.recorded_by(model) for model in saving.NAMES if model is not Plain}
     taken = medians(*tasks, rounds=ROUNDS)
     for model, count in before.items():
         assert saving.recorded_by(model) - count == SAVES * ROUNDS, model
-    return {name: time / SAVES for name, time in zip(saving.NAMES.values(), taken, strict=True)}
+    names = [*saving.NAMES.values(), "plain save in a transaction"]
+    return {name: time / SAVES for name, time in zip(names, taken, strict=True)}
 
 
 def bulk(user: User) -> dict[str, dict[str, Any]]:
