@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from people.web.numbers import Bounds
 from stations.metrology.capability import Capability, capability
 from stations.metrology.equivalence import Equivalence, equivalence
 from stations.metrology.errors import BadValueError
@@ -12,6 +13,7 @@ from stations.rounded import rounded
 from stations.shots import cup_of
 
 PLACES = 2
+MARGIN = Bounds(Decimal("0.01"), Decimal(100), places=2)
 USUAL_MARGIN = Decimal(1)  # in the value's unit; common practice, no source
 
 

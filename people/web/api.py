@@ -85,6 +85,13 @@ def checked(serializer: type[S], request: Request) -> S:
     return body
 
 
+def asked(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]:
+    """The address's query, checked. Raises ValidationError (400) naming each field."""
+    query = serializer(data=request.query_params)
+    query.is_valid(raise_exception=True)
+    return dict(query.validated_data)
+
+
 def listed(view: APIView, rows: QuerySet[M], serializer: type[ModelSerializer[M]]) -> Response:
     """One page of the rows by key, with the addresses of its neighbours."""
     pages = KeysetPagination()

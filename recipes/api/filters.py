@@ -3,7 +3,6 @@
 from typing import Any
 
 from rest_framework import serializers
-from rest_framework.request import Request
 
 from recipes.api.serializers import ID
 from recipes.models import ChangeRequest, Version
@@ -29,10 +28,3 @@ class TwoVersions(serializers.Serializer[dict[str, Any]]):
 
     old = serializers.IntegerField(min_value=1, max_value=2**31 - 1)
     new = serializers.IntegerField(min_value=1, max_value=2**31 - 1)
-
-
-def asked(serializer: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
-    """The address's query, checked. Raises ValidationError (400) naming each field."""
-    query = serializer(data=request.query_params)
-    query.is_valid(raise_exception=True)
-    return dict(query.validated_data)

@@ -7,13 +7,13 @@ from rest_framework.response import Response
 
 from audit.errors import Invalid
 from people.verbs import Verb
-from people.web.api import listed, noting_refusal, person, valid
+from people.web.api import asked, listed, noting_refusal, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
 from recipes.actions.requests import change_request, make_request, must_be_own, take_back
 from recipes.api.coffees import RecipeView
-from recipes.api.filters import RequestFilter, asked
+from recipes.api.filters import RequestFilter
 from recipes.api.request_serializers import RequestChange, RequestIn, RequestOut
 from recipes.api.versions import all_versions
 from recipes.models import ChangeRequest

@@ -8,4 +8,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("recipes.api.publishing_urls")),
     path("", include("recipes.api.calibrations_urls")),
     path("", include("recipes.api.tastings_urls")),
+    path("", include("recipes.api.computed_urls")),
 ]

@@ -7,14 +7,14 @@ from rest_framework.response import Response
 
 from audit.errors import Invalid
 from people.verbs import Verb
-from people.web.api import listed, person, valid
+from people.web.api import asked, listed, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
 from recipes.actions.drafts import edit_draft, new_draft
 from recipes.api.coffees import RecipeView
 from recipes.api.fields import shown
-from recipes.api.filters import TwoVersions, VersionFilter, asked
+from recipes.api.filters import TwoVersions, VersionFilter
 from recipes.api.serializers import DraftContent, DraftIn, VersionOut
 from recipes.formula import differing, stored
 from recipes.models import Recipe, RoastLot, Version

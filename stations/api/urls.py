@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from stations.api import gateways, machines, measuring, sites, slots, stations, water
+from stations.api import charts, gateways, machines, measuring, sites, slots, stations, water
 
 app_name = "stations_api"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -20,6 +20,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stations/<int:pk>/", stations.OneStation.as_view(), name="station"),
     path("stations/<int:pk>/slots/", stations.StationSlots.as_view(), name="station_slots"),
     path("stations/<int:pk>/calibrations/", measuring.Calibrations.as_view(), name="calibrations"),
+    path("stations/<int:pk>/charts/", charts.Charts.as_view(), name="charts"),
+    path("stations/<int:pk>/baselines/", charts.Baselines.as_view(), name="baselines"),
+    path("stations/<int:pk>/capability/", charts.Capability.as_view(), name="capability"),
+    path("stations/<int:pk>/equivalence/", charts.Equivalence.as_view(), name="equivalence"),
     path("slots/", slots.Slots.as_view(), name="slots"),
     path("slots/<int:pk>/", slots.OneSlot.as_view(), name="slot"),
     path("slots/<int:pk>/placements/", slots.Placements.as_view(), name="placements"),

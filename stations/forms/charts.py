@@ -7,13 +7,11 @@ from django import forms
 from django.db.models import QuerySet
 
 from people.web.fields import PlainDecimalField
-from people.web.numbers import Bounds
 from stations.charting import CHARTED, RULES
-from stations.comparing import USUAL_MARGIN
+from stations.comparing import MARGIN, USUAL_MARGIN
 from stations.models import Station
 from stations.shots import LABELS
 
-MARGIN = Bounds(Decimal("0.01"), Decimal(100), places=2)
 RULE_WORDS = [("nelson", "Nelson"), ("western", "Western Electric"), ("limits", "limits only")]
 assert {name for name, _ in RULE_WORDS} == RULES.keys()
 

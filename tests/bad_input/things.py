@@ -17,8 +17,10 @@ from recipes.models import ChangeRequest, RoastLot, Tasting, Version
 from recipes.tastings.plan import plan_tasting
 from recipes.tastings.result import session
 from recipes.tastings.run import lock_answers, open_key, record_answers
-from stations.actions import add_slots
-from stations.models import Placement, Slot
+from stations.actions import add_slots, log_shot
+from stations.charting import contents_of
+from stations.models import Placement, Slot, Station
+from stations.shots import Weighed
 from tests.bar import DOUBLE, approved, draft
 from tests.cast import Cast
 from tests.permissions.world import World
@@ -56,6 +58,11 @@ class Things:
         """What is in force at the slot that is held."""
         return Placement.objects.in_force().get(slot=self.held)
 
+    def content(self) -> str:
+        """The digest of what was brewed at the own station."""
+        station = Station.objects.get(pk=self.pk("station"))
+        return next(iter(contents_of(station)))
+
     def tasting(self) -> Tasting:
         """One that is planned."""
         return Tasting.objects.get(pk=self.pk("tasting"))
@@ -78,6 +85,7 @@ def make_things(world: World) -> Things:
     )
     (free,) = add_slots(station=station, total=3, by=cast.owner)
     newest, overtaken = _overtaken(cast)
+    _another_shot(world)
     return Things(
         world=world,
         lot=lot,
@@ -103,6 +111,13 @@ def _overtaken(cast: Cast) -> tuple[Version, ChangeRequest]:
     with recorded(by=None, action=PERSON_ADDED):
         newest = approved(cast, draft(cast, hotter, recipe=recipe))
     return newest, request
+
+
+def _another_shot(world: World) -> None:
+    """Two shots that differ: only such can be charted."""
+    slot = Slot.objects.get(**world.address("slot", "own"))
+    pulled = Weighed(Decimal("18.0"), Decimal("36.9"), Decimal(29))
+    log_shot(slot=slot, shot=pulled, by=world.bar.cast.head_roaster)
 
 
 def _opened(cast: Cast) -> Tasting:

@@ -38,6 +38,8 @@ DOCUMENTS = [
          also={"based_on": FOREIGN, "lot": FOREIGN}),
     Call("PUT", "version_formula", "head_roaster", thing="draft", also={**UNKNOWN, "lot": FOREIGN},
          body=lambda t: {"formula": FORMULA, "lot": t.lot.pk, "note": "Next"}),
+    Call("POST", "version_appraisal", "head_roaster", thing="draft", also=UNKNOWN,
+         body=lambda t: {"formula": FORMULA}),
     Call("POST", "version_submit", "head_roaster", thing="draft", body=lambda t: {}),
     Call("POST", "version_return", "head_roaster", thing="reviewed",
          body=lambda t: {"comments": {"": "Look again", "dose_mass": "Much"}},
