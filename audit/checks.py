@@ -19,11 +19,21 @@ _OWNED = """
 SELECT count(*) FROM pg_class WHERE relnamespace = 'public'::regnamespace
     AND relkind IN ('r', 'p') AND pg_has_role(relowner, 'MEMBER')
 """
+# A partition is written to through the whole alone, whatever may be inserted there.
 _OPEN = """
-SELECT relname FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relname = ANY(%s)
-    AND (has_table_privilege(oid, 'UPDATE, DELETE, TRUNCATE, TRIGGER')
-        OR has_any_column_privilege(oid, 'UPDATE')
-        OR relname = %s AND has_any_column_privilege(oid, 'INSERT'))
+WITH kept AS (
+    SELECT oid, relname, relname = ANY(%s) AS read_only FROM pg_class
+    WHERE relnamespace = 'public'::regnamespace AND relname = ANY(%s)
+), part AS (
+    SELECT * FROM kept
+    UNION ALL SELECT c.oid, c.relname, true
+    FROM kept k CROSS JOIN pg_partition_tree(k.oid) t JOIN pg_class c ON c.oid = t.relid
+    WHERE t.level > 0
+)
+SELECT relname FROM part
+WHERE has_table_privilege(oid, 'UPDATE, DELETE, TRUNCATE, TRIGGER')
+    OR has_any_column_privilege(oid, 'UPDATE')
+    OR read_only AND has_any_column_privilege(oid, 'INSERT')
 ORDER BY 1
 """
 HINT = (
@@ -50,7 +60,7 @@ def _errors(alias: str) -> list[Error]:
             return [_error(1, f"The program's database role {role} {said}.")]
         cursor.execute(_OWNED)
         (owned,) = cursor.fetchone()
-        cursor.execute(_OPEN, [kept, READ_ONLY[0]])
+        cursor.execute(_OPEN, [list(READ_ONLY), kept])
         tables = [name for (name,) in cursor.fetchall()]
     errors = []
     if owned:

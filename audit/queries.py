@@ -11,7 +11,7 @@ from typing import Self
 
 from django.db.models import Q, QuerySet
 
-from audit.days import bounds_of
+from audit.days import Bounds, bounds_of
 from audit.keyset import Range, by_sites, walk
 from audit.models import Entry
 
@@ -69,18 +69,32 @@ def page_of(
     if wanted.site is not None and scope is not None and wanted.site not in scope:
         return HistoryPage([], None, None)
     bounds = bounds_of(wanted.since, wanted.until, wanted.zone)
-    ids = Range.of(bounds, before=before, after=after)
-    limit, newest = size + 1, after is None
+    newest, found = after is None, list[Entry]()
+    for ids in Range.of(bounds, before=before, after=after).pieces(newest=newest):
+        limit = size + 1 - len(found)
+        found += _walked(wanted, scope, bounds, ids, limit=limit, newest=newest)
+        if len(found) > size:
+            break
+    return HistoryPage.of(found, size, before, after)
+
+
+def _walked(
+    wanted: HistoryFilter,
+    scope: frozenset[int] | None,
+    bounds: Bounds,
+    ids: Range,
+    *,
+    limit: int,
+    newest: bool,
+) -> list[Entry]:
     driver = _driver(wanted)
     if scope is not None and not driver:
         entries = bounds.exactly(_others(wanted, ()))
-        found = by_sites(entries, scope, ids, limit=limit, newest=newest)
-    else:
-        columns = [EQUALITIES[name] for name in driver]
-        values = [getattr(wanted, name) for name in driver]
-        entries = _within(bounds.exactly(_others(wanted, driver)), scope)
-        found = list(walk(entries, columns, values, ids, newest=newest)[:limit])
-    return HistoryPage.of(found, size, before, after)
+        return by_sites(entries, scope, ids, limit=limit, newest=newest)
+    columns = [EQUALITIES[name] for name in driver]
+    values = [getattr(wanted, name) for name in driver]
+    entries = _within(bounds.exactly(_others(wanted, driver)), scope)
+    return list(walk(entries, columns, values, ids, newest=newest)[:limit])
 
 
 def visible(scope: frozenset[int] | None) -> QuerySet[Entry]:

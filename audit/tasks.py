@@ -5,6 +5,7 @@ from celery import Task, shared_task
 from audit.checking.queries import unattended
 from audit.checking.run import run_check as run
 from audit.context import Ambient, Road, ambient
+from audit.retention.partitions import roll
 from audit.sealing.mail import mail_newest
 from audit.sealing.seal import seal as seal_waiting
 
@@ -21,6 +22,12 @@ def seal_beneath(self: Task[[], int]) -> int:
     """Look through the whole history for entries that were never sealed; see audit.sealing."""
     ambient.set(Ambient(road=Road.TASK, request_id=self.request.id or ""))
     return seal_waiting(beneath=True)
+
+
+@shared_task
+def roll_month() -> str | None:
+    """In a new month, a partition for its history; see audit.retention. Returns its name."""
+    return roll()
 
 
 @shared_task

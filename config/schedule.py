@@ -43,6 +43,13 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "task": "audit.tasks.seal_beneath",
         "schedule": crontab(hour="2", minute="20"),
     },
+    # Often: a month's partition begins with the first entry after this. In all other runs it looks
+    # at a name and returns.
+    "a partition of the history for a new month": {
+        "task": "audit.tasks.roll_month",
+        "schedule": crontab(minute="*/5"),
+        "options": {"expires": 240.0},
+    },
     "the history's newest checkpoint, to people outside": {
         "task": "audit.tasks.mail_checkpoint",
         "schedule": crontab(hour="5", minute="0"),

@@ -28,8 +28,9 @@ WHERE NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
 # Of the last batch: from the first write in it to its seal. It counts from the write, since the
 # moment of the commit is not recorded; the true delay is this or less.
 _LAST = """
-SELECT max(%s - e.at) FROM audit_leaf l JOIN audit_entry e ON e.id = l.entry_id
-WHERE l.index >= %s AND l.index < %s
+SELECT max(%s - e.at) FROM audit_entry e WHERE e.id = ANY(
+    ARRAY(SELECT l.entry_id FROM audit_leaf l WHERE l.index >= %s AND l.index < %s)
+)
 """
 
 

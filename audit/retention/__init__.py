@@ -1,0 +1,1 @@
+"""Keeping the history by months: partitions, and archives of those that are closed."""

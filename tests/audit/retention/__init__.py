@@ -1,0 +1,1 @@
+"""Partitions and archives of the history."""
