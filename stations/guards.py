@@ -44,7 +44,8 @@ TRANSITIONS = refuse(
     f"""SELECT 1 FROM {PAIRS}
     WHERE n.state <> n.old_state AND (n.old_state, n.state) NOT IN (
         ('scheduled', 'in_force'), ('scheduled', 'cancelled'), ('in_force', 'ended'),
-        ('in_force', 'suspended'), ('suspended', 'in_force'), ('suspended', 'ended'))""",
+        ('in_force', 'suspended'), ('suspended', 'in_force'), ('suspended', 'ended'),
+        ('scheduled', 'suspended'))""",
     "A placement cannot go from its state to that one.",
 )
 
@@ -54,14 +55,33 @@ EARLY = refuse(
     "A placement cannot come into force before it is due.",
 )
 
+# What a slot on a permit falls back to is replaced by one thing only: a re-translation of the
+# same content, in the transaction that ends the other. It waits until the permit ends.
+BENEATH = refuse(
+    f"""SELECT 1 FROM {PAIRS}
+    WHERE n.old_state = 'scheduled' AND n.state = 'suspended' AND NOT (
+        n.basis = 're_translation' AND n.due_at <= clock_timestamp()
+        AND EXISTS (SELECT 1 FROM stations_placement p WHERE p.id = n.superseded_by_id
+            AND p.slot_id = n.slot_id AND p.basis = 'permit' AND p.state = 'in_force')
+        AND EXISTS (SELECT 1 FROM stations_placement o
+            JOIN stations_controlsettings a ON a.id = o.settings_id
+            JOIN stations_controlsettings b ON b.id = n.settings_id
+            WHERE o.slot_id = n.slot_id AND o.superseded_by_id = n.id AND o.state = 'ended'
+                AND o.ended_at >= transaction_timestamp()
+                AND a.content_digest = b.content_digest))""",
+    "Only a re-translation of the same content takes the place of what a permit falls back to.",
+)
+
 # Ending what a locked slot holds takes a signed successor for the same slot that is due by now,
-# or the signed placement that a permit had suspended. Nothing else opens a locked slot.
+# or the signed placement that a permit had suspended. Nothing else opens a locked slot; and what
+# a permit has suspended is ended by nothing that would leave the permit without a way back.
 SUCCESSOR = refuse(
     f"""SELECT 1 FROM {PAIRS}
     LEFT JOIN stations_placement s
         ON s.id = n.superseded_by_id AND s.slot_id = n.slot_id AND s.id <> n.id
         AND s.signature_id IS NOT NULL AND s.due_at <= clock_timestamp()
         AND s.state IN ('scheduled', 'suspended', 'in_force')
+        AND (n.old_state = 'in_force' OR s.basis <> 'permit')
     WHERE n.basis <> 'by_hand' AND n.old_state IN ('in_force', 'suspended') AND s.id IS NULL
         AND (n.state = 'ended' OR (n.state = 'suspended' AND n.old_state = 'in_force'))""",
     "A locked slot stays locked: what it holds ends only when a signed placement takes over.",
@@ -115,7 +135,7 @@ def placement_guards() -> list[pgtrigger.Trigger]:
             operation=pgtrigger.Update,
             when=pgtrigger.After,
             referencing=pgtrigger.Referencing(old="original", new="changed"),
-            func=FIXED + TRANSITIONS + EARLY + SUCCESSOR + HAND + "RETURN NULL;",
+            func=FIXED + TRANSITIONS + EARLY + BENEATH + SUCCESSOR + HAND + "RETURN NULL;",
         ),
         FirmTrigger(
             name="a_guard_delete",

@@ -196,6 +196,37 @@ def end_permit(*, permit_id: int) -> int:
     return _both(PERMIT_ENDS, FALL_BACK, permit_id)
 
 
+# The signature of a re-translation is given when the calibration is accepted, so what a permit
+# falls back to is replaced then; nobody is there to sign when the permit ends by itself.
+END_BENEATH = """
+UPDATE stations_placement AS old
+SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
+    superseded_by_id = new.id
+FROM stations_placement AS new
+WHERE new.basis = 're_translation' AND new.basis_id = %(calibration)s AND new.state = 'scheduled'
+    AND old.slot_id = new.slot_id AND old.state = 'suspended'
+"""
+
+WAIT_BENEATH = """
+UPDATE stations_placement AS new
+SET state = 'suspended', started_at = clock_timestamp(), superseded_by_id = permit.id
+FROM stations_placement AS permit
+WHERE new.basis = 're_translation' AND new.basis_id = %(calibration)s AND new.state = 'scheduled'
+    AND permit.slot_id = new.slot_id AND permit.basis = 'permit' AND permit.state = 'in_force'
+"""
+
+
+def wait_beneath_permits(*, calibration_id: int) -> int:
+    """Put a re-translation in the place of what permits had suspended; returns how many slots.
+
+    There it waits, suspended as well, for the permit to end.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(END_BENEATH, {"calibration": calibration_id})
+        cursor.execute(WAIT_BENEATH, {"calibration": calibration_id})
+        return int(cursor.rowcount)
+
+
 def _both(first: str, second: str, permit_id: int) -> int:
     with connection.cursor() as cursor:
         cursor.execute(first, {"permit": permit_id})

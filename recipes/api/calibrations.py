@@ -22,7 +22,11 @@ from stations.models import Calibration
 
 
 class SlotPlanOut(serializers.Serializer[Any]):
-    """One slot: what it holds, and what accepting does to it (place, same, refuse, leave)."""
+    """One slot: what it holds, and what accepting does to it.
+
+    `outcome` is place, same, refuse, fall_back or leave. A slot on a deviation permit keeps its
+    settings `until` that ends; `old` and `new` are then what it falls back to.
+    """
 
     slot = serializers.IntegerField()
     placement = serializers.IntegerField()
@@ -30,6 +34,7 @@ class SlotPlanOut(serializers.Serializer[Any]):
     old = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
     new = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
     reasons = serializers.ListField(child=serializers.CharField())
+    until = serializers.DateTimeField(allow_null=True)
 
 
 class CalibrationPlanOut(serializers.Serializer[Any]):
@@ -133,9 +138,10 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
                 "slot": line.slot.pk,
                 "placement": line.held.pk,
                 "outcome": str(line.outcome),
-                "old": line.held.settings.values,
+                "old": line.replaced.settings.values,
                 "new": line.translation.values if line.translation else {},
                 "reasons": list(line.reasons),
+                "until": line.until,
             }
             for line in plan.lines
         ],

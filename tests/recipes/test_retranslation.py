@@ -107,7 +107,7 @@ def test_permits_and_hand_set_slots_are_left_and_named(placed: Bar) -> None:
     who = placed.cast.technician
     measured = measure(placed.stations[0], "4.2", who)
     plan = make_retranslation_plan(calibration=measured, by=who)
-    assert [str(line.outcome) for line in plan.lines] == ["leave", "place", "leave"]
+    assert [str(line.outcome) for line in plan.lines] == ["fall_back", "place", "leave"]
     assert f"permit {granted.pk}" in plan.lines[0].reasons[0]
     accept(measured, who)
     assert [holds(slot).basis for slot in (first, second, free)] == [
