@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, StreamingHttpResponse
+from django.http import HttpRequest, QueryDict, StreamingHttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
@@ -17,20 +17,22 @@ from audit.queries import HistoryFilter
 Scope = frozenset[int] | None
 
 
+JSON_LINES = "application/jsonl"
+CSV = "text/csv; charset=utf-8"
+
+
 @require_safe
 @login_required
 def json_lines_of(request: HttpRequest) -> StreamingHttpResponse:
     """What the filter finds, one entry a line, in the bytes that are sealed."""
-    wanted, scope = _asked(request)
-    return _download(json_lines(wanted, scope), "application/jsonl", "jsonl")
+    return download(json_lines(*asked(request.GET, request.user)), JSON_LINES, "jsonl")
 
 
 @require_safe
 @login_required
 def csv_of(request: HttpRequest) -> StreamingHttpResponse:
     """What the filter finds, as a table."""
-    wanted, scope = _asked(request)
-    return _download(csv_lines(wanted, scope), "text/csv; charset=utf-8", "csv")
+    return download(csv_lines(*asked(request.GET, request.user)), CSV, "csv")
 
 
 @require_safe
@@ -38,12 +40,13 @@ def csv_of(request: HttpRequest) -> StreamingHttpResponse:
 def whole(request: HttpRequest) -> StreamingHttpResponse:
     """The whole history as a bundle that can be checked offline. Raises NotPermitted."""
     require_every_site(request.user)
-    return _download(bundle(), "application/jsonl", "bundle.jsonl")
+    return download(bundle(), JSON_LINES, "bundle.jsonl")
 
 
-def _asked(request: HttpRequest) -> tuple[HistoryFilter, Scope]:
-    scope = scope_of(request.user)
-    form = FilterForm(request.GET, scope)
+def asked(query: QueryDict, user: object) -> tuple[HistoryFilter, Scope]:
+    """What is asked for, and what they may read. Raises NotPermitted, and Invalid."""
+    scope = scope_of(user)
+    form = FilterForm(query, scope)
     if not form.is_valid():
         raise Invalid.of(
             [
@@ -56,9 +59,10 @@ def _asked(request: HttpRequest) -> tuple[HistoryFilter, Scope]:
     return form.wanted(), scope
 
 
-def _download(lines: Iterator[bytes] | Iterator[str], kind: str, ending: str) -> (
-    StreamingHttpResponse
-):  # fmt: skip
+def download(
+    lines: Iterator[bytes] | Iterator[str], kind: str, ending: str
+) -> StreamingHttpResponse:
+    """Stream it as a file named after the moment."""
     name = f"history-{timezone.now():%Y-%m-%d-%H%M}.{ending}"
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
     return StreamingHttpResponse(lines, content_type=kind, headers=headers)

@@ -237,6 +237,8 @@ ENDPOINTS = [
     *calls("GET", EVERYBODY, "people_api:policy"),
     *calls("GET", "O", "audit_api:history"),
     *calls("GET", "O", "audit_api:entry", "entry", sited=True),
+    *calls("GET", "O", "audit_api:export_json_lines"),
+    *calls("GET", "O", "audit_api:export_csv"),
     *calls("GET", "O", "audit_api:checkpoints"),
     *calls("GET", "O", "audit_api:consistency"),
 ]
@@ -255,6 +257,7 @@ WIDE_ENDPOINTS = [
     *calls("POST", "O", "people_api:reactivate", "person"),
     *calls("POST", "O", "people_api:invitation", "person"),
     *calls("PUT", "O", "people_api:policy"),
+    *calls("GET", "O", "audit_api:bundle"),
     *calls("GET POST", "O", "people_api:history_checks"),
     *calls("GET", "O", "people_api:history_check", "check"),
 ]

@@ -22,9 +22,9 @@ from audit.sealing.keys import origin
 from audit.sealing.lag import waiting_now
 from audit.sealing.seal import seal
 from audit.tasks import mail_checkpoint
-from people.models import User
+from people.models import Scope, User
 from tests.audit.sealing.conftest import last_checkpoint, shelves, unguarded
-from tests.cast import Cast
+from tests.cast import ApiAs, Cast
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables")]
 
@@ -128,7 +128,7 @@ def test_the_whole_history_checks_offline(owner: Client) -> None:
 
 
 def test_filtered_exports_hold_what_the_filter_finds(owner: Client) -> None:
-    lines = body(owner.get("/history/export/json-lines/?about=shelf")).splitlines()
+    lines = body(owner.get("/history/export/json-lines/?action=database.changed")).splitlines()
     everything = body(owner.get("/history/export/json-lines/")).splitlines()
     assert len(everything) == Entry.objects.count()
     sealed = {bytes(leaf.hash) for leaf in Leaf.objects.all()}
@@ -136,8 +136,37 @@ def test_filtered_exports_hold_what_the_filter_finds(owner: Client) -> None:
     assert [json.loads(line)["id"] for line in everything] == list(
         Entry.objects.order_by("-id").values_list("id", flat=True)
     )
-    assert len(lines) <= len(everything)
+    assert {json.loads(line)["action"] for line in lines} == {"database.changed"}
+    assert len(lines) == Entry.objects.filter(action="database.changed").count()
     assert owner.get("/history/export/csv/?since=nonsense").status_code == 400
+
+
+def test_the_api_gives_the_same_files(owner: Client, cast: Cast, api_as: ApiAs) -> None:
+    for page, call in (
+        (
+            "/history/export/json-lines/?action=database.changed",
+            "/api/v1/history/json-lines/?action=database.changed",
+        ),
+        (
+            "/history/export/csv/?action=database.changed",
+            "/api/v1/history/csv/?action=database.changed",
+        ),
+        ("/history/ledger/bundle/", "/api/v1/history/bundle/"),
+    ):
+        answer = owner.get(f"/api/v1/history/{call}")
+        asked = owner.get(f"/history/{page}")
+        assert answer.status_code == asked.status_code == 200
+        assert (sent := body(answer)) == body(asked)
+        assert sent
+        assert answer["Content-Type"] == asked["Content-Type"]
+        assert "attachment" in answer["Content-Disposition"]
+    table = owner.get("/api/v1/history/csv/", headers={"Accept": "text/csv"})
+    assert body(table).count(b"\r\n") == Entry.objects.count() + 1
+    wrong = owner.get("/api/v1/history/csv/?since=nonsense", headers={"Accept": "text/csv"})
+    assert (wrong.status_code, wrong["Content-Type"]) == (400, "application/problem+json")
+    assert wrong.json()["problems"][0]["field"] == "since"
+    program = api_as(cast.owner, Scope.READ)
+    assert body(program.get("/api/v1/history/json-lines/")).count(b"\n") == Entry.objects.count()
 
 
 def test_a_spreadsheet_runs_nothing(owner: Client) -> None:
@@ -154,6 +183,7 @@ def test_others_get_nothing(owner: Client, cast: Cast) -> None:
     addresses = [
         *(f"/history/{pk}/receipt/", "/history/ledger/checkpoint/", "/history/ledger/bundle/"),
         f"/api/v1/ledger/entries/{pk}/proof/",
+        *(f"/api/v1/history/{kind}/" for kind in ("json-lines", "csv", "bundle")),
     ]
     for person in (cast.barista, cast.shop_lead, cast.technician, cast.head_roaster):
         browser = signed_in(person)
@@ -169,6 +199,7 @@ def test_an_owner_of_one_site_sees_proofs_of_that_site_alone(owner: Client, cast
     assert owner.get(f"/history/{there}/receipt/").status_code == 404
     assert owner.get(f"/api/v1/ledger/entries/{there}/proof/").status_code == 404
     assert owner.get("/history/ledger/bundle/").status_code == 403
+    assert owner.get("/api/v1/history/bundle/").status_code == 403
     exported = body(owner.get("/history/export/json-lines/")).splitlines()
     assert {json.loads(line)["site_id"] for line in exported} <= {cast.site.pk, None}
 
