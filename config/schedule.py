@@ -27,6 +27,11 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "schedule": timedelta(seconds=15),
         "options": {"expires": 15.0},
     },
+    "fits of the shot model that a worker left": {
+        "task": "recipes.tasks.sweep_fits",
+        "schedule": timedelta(seconds=30),
+        "options": {"expires": 30.0},
+    },
     # Often: until an entry is sealed, its change would not be found.
     "history that is not sealed yet": {
         "task": "audit.tasks.seal",

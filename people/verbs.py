@@ -23,6 +23,7 @@ class Verb(StrEnum):
     REQUEST_MAKE = "request.make"
     REQUEST_DECIDE = "request.decide"
     TASTING_RUN = "tasting.run"
+    MODEL_FIT = "model.fit"
     SLOT_VIEW = "slot.view"
     SLOT_READ_BACK = "slot.read_back"
     SLOT_SET_BY_HAND = "slot.set_by_hand"
@@ -68,6 +69,7 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.REQUEST_MAKE: LEADS,
     Verb.REQUEST_DECIDE: ROASTER,
     Verb.TASTING_RUN: LEADS,
+    Verb.MODEL_FIT: LEADS,
     Verb.SLOT_VIEW: ANYONE,
     Verb.SLOT_READ_BACK: LEADS,
     Verb.SLOT_SET_BY_HAND: LEADS,
@@ -101,6 +103,7 @@ WORDS: dict[Verb, str] = {
     Verb.REQUEST_MAKE: "ask for a change",
     Verb.REQUEST_DECIDE: "decide on a change request",
     Verb.TASTING_RUN: "run a blind tasting",
+    Verb.MODEL_FIT: "fit the shot model",
     Verb.SLOT_VIEW: "see what slots hold",
     Verb.SLOT_READ_BACK: "record a read-back",
     Verb.SLOT_SET_BY_HAND: "set a slot by hand",

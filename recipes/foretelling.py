@@ -1,20 +1,24 @@
 """What a formula would pour by the shot model, at its default parameters."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
 
 from people.web.drawing import Curve, Drawing, Panel, drawing
 from recipes.appraisal import target
+from recipes.brewing.balance import ASSUMED, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.parameters import Ending, EndsBy, Machine, Puck, Setup
 from recipes.brewing.shot_model.simulate import Outcome, Trace, simulate
 from recipes.formula import Entry
 from recipes.pressure import plan_of
+from recipes.yielding import leaves_water
 from stations.rounded import rounded
 
+ASSUMED_PRESSURE = Decimal(9)  # bar; what a machine gives that doesn't set it: common practice
+LEFT_OPEN = "The water is each station's own: the shot is ended at its beverage mass."
 STEP = 0.25  # s between the samples drawn
 ROWS = 12  # of the table beside the traces
 ENDINGS = {
@@ -47,35 +51,62 @@ class Foretold:
     ended: bool
     samples: list[Sample]
     drawing: Drawing
+    assumed: tuple[str, ...] = ()
 
 
-def setup_of(formula: Mapping[str, Entry]) -> Setup:
+@dataclass(frozen=True, slots=True)
+class Poured:
+    """A shot as the model takes it, and what had to be assumed since the formula doesn't say."""
+
+    setup: Setup
+    assumed: tuple[str, ...] = ()
+
+
+def setup_of(formula: Mapping[str, Entry]) -> Poured:
     """The shot as the model knows it. Raises QuantityError naming what is missing or odd."""
     plan = plan_of(formula)
+    assumed: tuple[str, ...] = ()
     if plan is None:
-        raise QuantityError("brew_pressure", None, "a target, or there is no plan to pour by")
+        plan = plan_of({**formula, "brew_pressure": Entry(ASSUMED_PRESSURE)})
+        assumed = (f"No brew pressure is stated: {ASSUMED_PRESSURE} bar is assumed.",)
+    assert plan is not None
     dose, ends_by = target(formula, "dose_mass"), formula.get("ends_by", Entry()).text
     if dose is None:
         raise QuantityError("dose_mass", None, "a target")
+    if leaves_water(formula):
+        ends_by, assumed = "mass", (*assumed, LEFT_OPEN)
     by, code = ENDINGS.get(ends_by, ENDINGS["mass"])
     value, warm = target(formula, code), target(formula, "brew_temperature")
     if value is None:
         raise QuantityError(code, None, "a target, which ends the shot")
     water = target(formula, "water_volume")
+    if leaves_water(formula):
+        water = Decimal(water_for(ASSUMED, dose=float(dose), beverage=float(value)))
     machine = Machine() if warm is None else Machine(temperature=float(warm))
-    return Setup(
+    setup = Setup(
         plan, Ending(by, float(value)), Puck(dose=float(dose)), machine=machine,
         water=None if water is None else float(water),
     )  # fmt: skip
+    return Poured(setup, assumed)
 
 
-def foretell(formula: Mapping[str, Entry]) -> Foretold:
-    """Pour it. Raises QuantityError naming the parameter that makes no shot."""
-    told = simulate(setup_of(formula), step=STEP)
+def foretell(
+    formula: Mapping[str, Entry],
+    fitted: Callable[[Setup], Setup] = lambda setup: setup,
+    coarser: float = 1.0,
+) -> Foretold:
+    """Pour it, by a station's fit if there is one, ``coarser`` times as coarsely ground.
+
+    Raises QuantityError naming the parameter that makes no shot.
+    """
+    poured = setup_of(formula)
+    setup = fitted(poured.setup)
+    puck = replace(setup.puck, grind=setup.puck.grind * coarser)
+    told = simulate(replace(setup, puck=puck), step=STEP)
     return Foretold(
         rounded(told.time, 1), rounded(told.water, 1), rounded(told.beverage, 1),
         rounded(told.tds, 1), rounded(told.extraction, 1), told.ended,
-        _samples(told.trace), drawing(_panels(told.trace), _words(told)),
+        _samples(told.trace), drawing(_panels(told.trace), _words(told)), poured.assumed,
     )  # fmt: skip
 
 

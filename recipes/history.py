@@ -29,3 +29,6 @@ TASTING_ANSWERED = register("tasting.answered", "Recorded answers of tasting")
 TASTING_LOCKED = register("tasting.locked", "Locked answers of tasting")
 TASTING_OPENED = register("tasting.opened", "Opened key of tasting")
 TASTING_ATTACHED = register("tasting.attached", "Attached tasting as evidence")
+
+FIT_ASKED = register("fit.asked", "Asked for a fit of the shot model")
+FIT_RUN = register("fit.run", "Fitted the shot model")

@@ -5,6 +5,7 @@ from celery import Task, shared_task
 from audit.context import Ambient, Road, ambient
 from recipes.permits.end import end_due_permits
 from recipes.publishing import run
+from recipes.shot_fits import run as fits
 
 
 def _as_task(request_id: str) -> None:
@@ -33,3 +34,19 @@ def end_permits(self: Task[[], int]) -> int:
     """End deviation permits whose time is over; returns how many."""
     _as_task(self.request.id or "")
     return end_due_permits()
+
+
+@shared_task(bind=True)
+def run_fit(self: Task[[int], bool], fit_id: int) -> bool:
+    """Fit the shot model to a station's shots; whether this run did."""
+    _as_task(self.request.id or "")
+    return fits.run_fit(fit_id)
+
+
+@shared_task
+def sweep_fits() -> list[int]:
+    """Start fits that a killed worker left; one that is under way takes no notice."""
+    waiting = fits.left_lying()
+    for fit_id in waiting:
+        run_fit.delay(fit_id)
+    return waiting

@@ -5,6 +5,7 @@ from recipes.models.coffee import Coffee, RoastLot
 from recipes.models.permit import Permit, PermitChange, PermitSlot
 from recipes.models.publication import Publication, PublicationSite
 from recipes.models.recipe import Recipe
+from recipes.models.shot_fit import ShotFit
 from recipes.models.tasting import Tasting, TastingAnswer
 from recipes.models.version import Comment, FormulaValue, Version
 
@@ -21,6 +22,7 @@ __all__ = [
     "PublicationSite",
     "Recipe",
     "RoastLot",
+    "ShotFit",
     "Tasting",
     "TastingAnswer",
     "Version",

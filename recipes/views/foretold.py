@@ -1,69 +1,117 @@
-"""A version poured by the shot model, as it stands and with a change."""
+"""A version poured by the shot model, as it stands and with a change; fitted to a station."""
 
-from typing import Any
+from django.contrib import messages
+from django.http import HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
 
-from django import forms
-from django.http import HttpResponse
-from django.shortcuts import render
-
+from audit.errors import Invalid
+from people.permissions import may
 from people.verbs import Verb
-from people.web.fields import PlainDecimalField
-from people.web.pages import PageRequest, page_for, status_of
+from people.web.pages import (
+    PageRequest,
+    asked_number,
+    cleaned,
+    one_or_404,
+    page_for,
+    require_for_page,
+    status_of,
+)
 from recipes.brewing.errors import QuantityError
+from recipes.brewing.shot_model.fit import PASSES
 from recipes.foretelling import Foretold, foretell
-from recipes.formula import Entry, Formula, stored, target_bounds
+from recipes.forms.foretelling import ChangeForm, FitForm, stations_with_shots
+from recipes.formula import Formula, differing, stored
+from recipes.models import ShotFit, Version
 from recipes.parameters import PARAMETERS
+from recipes.shot_fits.ask import ask_for_fit
+from recipes.shot_fits.evidence import evidence_text
+from recipes.shot_fits.learning import learnable
+from recipes.shot_fits.prediction import at_station, foretold_change
+from recipes.shot_fits.result import from_json
+from recipes.shot_fits.run import progress
+from recipes.shot_fits.shown import Shown, shown_fit
 from recipes.views.versions import shown_version
-
-CHANGEABLE = (
-    "dose_mass", "beverage_mass", "water_volume", "brew_temperature", "preinfusion_time",
-    "preinfusion_pressure", "rise_time", "brew_pressure",
-)  # fmt: skip
-
-
-class ChangeForm(forms.Form):
-    """Other targets for some parameters; an empty one stays as the version says."""
-
-    def __init__(self, *args: Any, formula: Formula) -> None:  # noqa: ANN401
-        super().__init__(*args)
-        for code in CHANGEABLE:
-            parameter, says = PARAMETERS[code], formula.get(code, Entry()).target
-            self.fields[code] = PlainDecimalField(
-                label=parameter.label, bounds=target_bounds(parameter), required=False,
-                help_text="Not stated" if says is None else f"Version: {says:f}",
-            )  # fmt: skip
-
-    def changed(self, formula: Formula) -> Formula:
-        """The formula with what was typed."""
-        typed = {code: self.cleaned_data[code] for code in CHANGEABLE}
-        return formula | {code: Entry(new) for code, new in typed.items() if new is not None}
+from stations.models import Station
 
 
 @page_for(Verb.RECIPE_VIEW)
 def foretold(request: PageRequest, pk: int) -> HttpResponse:
-    """What a change would do, by the model."""
+    """What a change would do, by the model; at a station, by the newest fit to its shots."""
     version = shown_version(pk)
     formula = stored(version.formula.all())
-    form = ChangeForm(request.GET or None, formula=formula)
+    stations = stations_with_shots(version, request.user)
+    form = ChangeForm(request.GET or None, formula=formula, stations=stations)
     context: dict[str, object] = {"version": version, "form": form}
-    if not form.is_bound or form.is_valid():
-        wanted = form.changed(formula) if form.is_bound else formula
-        context |= _told(formula, wanted)
-    return render(request, "recipes/foretold.html", context, status=status_of(form))
+    if form.is_bound and not form.is_valid():
+        return render(request, "recipes/foretold.html", context, status=status_of(form))
+    station: Station | None = form.cleaned_data["station"] if form.is_bound else None
+    fit = _newest(version, station)
+    shown = shown_fit(fit) if fit else None
+    if station is not None:
+        context |= _station_context(request, version, station, shown)
+    wanted = form.changed(formula) if form.is_bound else formula
+    coarser = form.grind_factor() if form.is_bound else 1.0
+    try:
+        context |= _told(formula, wanted, coarser, shown)
+    except QuantityError as error:
+        context["fault"] = _fault(error)
+    if fit is not None:
+        context["ask_url"] = _ask_url(request.GET, version, fit)
+    return render(request, "recipes/foretold.html", context)
 
 
-def _told(formula: Formula, wanted: Formula) -> dict[str, object]:
-    changed = wanted != formula
+def _newest(version: Version, station: Station | None) -> ShotFit | None:
+    if station is None:
+        return None
+    rows = ShotFit.objects.done().with_place().filter(version=version, station=station)
+    found: ShotFit | None = rows.first()
+    return found
+
+
+def _station_context(
+    request: PageRequest, version: Version, station: Station, fit: Shown | None
+) -> dict[str, object]:
+    """The fit, the one under way, and what there would be to learn from."""
+    last = ShotFit.objects.filter(version=version, station=station).select_related("by").first()
+    newest = fit.fit.newest_shot if fit else None
+    since = learnable(station, version).filter(pk__gt=newest or 0).count()
+    return {
+        "station": station,
+        "site": station.machine.site,
+        "fit": fit,
+        "since": since,
+        "may_fit": may(request.user, Verb.MODEL_FIT, station.machine.site_id),
+        "may_ask": may(request.user, Verb.REQUEST_MAKE, station.machine.site_id)
+        and version.state == Version.State.APPROVED,
+        **_progress(last),
+    }
+
+
+def _progress(last: ShotFit | None) -> dict[str, object]:
+    """The newest fit where it is under way, or came to nothing."""
+    if last is None or last.state == ShotFit.State.DONE:
+        return {}
+    return {"last": last, "passes": progress(last), "most": PASSES}
+
+
+def _told(
+    formula: Formula, wanted: Formula, coarser: float, fit: Shown | None
+) -> dict[str, object]:
+    """The shot drawn, and both beside one another. Raises QuantityError."""
+    changed = wanted != formula or coarser != 1.0
+    if fit is not None:
+        found = foretold_change(fit.kept, formula, wanted, coarser)
+        told = foretell(at_station(fit.kept, wanted), fit.kept.fit.applied, coarser)
+        return {"told": told, "prediction": found, "changed": changed}
     rows: list[tuple[str, Foretold]] = []
     try:
         rows.append(("as it stands", foretell(formula)))
-    except QuantityError as error:
+    except QuantityError:
         if not changed:
-            return {"fault": _fault(error)}
-    try:
-        told = foretell(wanted)
-    except QuantityError as error:
-        return {"fault": _fault(error)}
+            raise
+    told = foretell(wanted, coarser=coarser)
     if changed:
         rows.append(("with the change", told))
     return {"told": told, "rows": rows, "changed": changed}
@@ -74,3 +122,57 @@ def _fault(error: QuantityError) -> str:
     return (
         f"No shot can be modelled: {known.label if known else error.field} needs {error.allowed}."
     )
+
+
+def _ask_url(asked: QueryDict, version: Version, fit: ShotFit) -> str:
+    """A new request with the change proposed and the prediction as its evidence."""
+    query = asked.copy()
+    query.pop("station", None)
+    query["version"], query["fit"] = str(version.pk), str(fit.pk)
+    return f"{reverse('recipes:request_new')}?{query.urlencode()}"
+
+
+def foretold_initial(request: PageRequest, version: Version) -> dict[str, object]:
+    """A request's fields from the prediction that ?fit= leads from; nothing without one.
+
+    Raises Http404, and Invalid naming what of the change can't be.
+    """
+    if "fit" not in request.GET:
+        return {}
+    rows = ShotFit.objects.covered_by(request.user).done().with_place().filter(version=version)
+    fit = one_or_404(rows, asked_number(request, "fit", "the number of a fit"))
+    formula, kept = stored(version.formula.all()), from_json(fit.result)
+    form = ChangeForm(request.GET, formula=formula, stations=Station.objects.none())
+    cleaned(form)
+    wanted = form.changed(formula)
+    try:
+        told = foretold_change(kept, formula, wanted, form.grind_factor())
+    except QuantityError as error:
+        raise Invalid(error.field, None, error.allowed) from error
+    other = differing(formula, wanted)
+    values = {code: wanted[code].target for code in form.codes if code in other}
+    site = fit.station.machine.site_id
+    return {**values, "site": site, "evidence": evidence_text(fit, kept, told)}
+
+
+@require_POST
+@page_for(Verb.RECIPE_VIEW)
+def fit_ask(request: PageRequest, pk: int) -> HttpResponse:
+    """Have the model fitted to this station's shots under the version that is sent."""
+    station = one_or_404(Station.objects.covered_by(request.user).with_equipment(), pk)
+    require_for_page(request, Verb.MODEL_FIT, station.machine.site_id)
+    asked = FitForm(request.POST)
+    version = shown_version(cleaned(asked)["version"])
+    made = ask_for_fit(station=station, version=version, by=request.user)
+    messages.success(request, "The fit is under way.")
+    return redirect(made)
+
+
+@page_for(Verb.RECIPE_VIEW)
+def fit_progress(request: PageRequest, pk: int) -> HttpResponse:
+    """How far a fit is; asked again and again while it is under way."""
+    fit = one_or_404(ShotFit.objects.covered_by(request.user).with_place(), pk)
+    answer = render(request, "recipes/partials/fit_progress.html", {"last": fit} | _progress(fit))
+    if fit.state != ShotFit.State.WAITING:
+        answer["HX-Refresh"] = "true"  # what it found is on the page around it
+    return answer

@@ -19,6 +19,7 @@ from recipes.models import ChangeRequest, Version
 from recipes.rebasing import three_sides
 from recipes.tastings.evidence import evidence_of
 from recipes.views.answering import form_page, posted
+from recipes.views.foretold import foretold_initial
 from recipes.views.versions import shown_version
 from stations.models import Site, Slot
 
@@ -91,7 +92,7 @@ def request_new(request: PageRequest) -> HttpResponse:
     sites = Site.objects.covered_by(request.user, Verb.REQUEST_MAKE)
     at = {"site": slot.station.machine.site_id} if slot else {}
     says = stored(base.formula.all())
-    initial = at | formula_initial(says)
+    initial = at | formula_initial(says) | foretold_initial(request, base)
     form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites)
 
     def act() -> ChangeRequest:

@@ -33,6 +33,7 @@ from tests.cast import Cast
 from tests.recipes import shelf
 from tests.recipes.asking import ask
 from tests.recipes.calibrating import measure
+from tests.recipes.fitted import fitted
 from tests.recipes.permits.test_permits import permit
 from tests.recipes.publishing.conftest import Publish, send
 from tests.recipes.tastings import panel
@@ -69,6 +70,7 @@ class Scene:
     check: HistoryCheck
     tasting: Tasting
     opened: Tasting
+    fitted: Station
 
 
 @pytest.fixture
@@ -80,6 +82,7 @@ def scene(bar: Bar, send: Publish) -> Scene:
     _found(slot, cast.shop_lead, "262")
     _found(other, cast.shop_lead, "280")
     recipe = shelf.make_recipe(cast)
+    shots = [log_shot(slot=slot, shot=SHOT, by=cast.barista) for _ in range(3)]
     tomorrow = When((timezone.now() + timedelta(days=1)).date(), time(6, 30))
     make_token(by=cast.shop_lead, name="till", scopes=(Scope.READ,), days=30)
     return Scene(
@@ -101,7 +104,8 @@ def scene(bar: Bar, send: Publish) -> Scene:
         permit=permit([third], cast.head_roaster),
         entry=Entry.objects.latest("pk"),
         person=cast.barista,
-        shot=log_shot(slot=slot, shot=SHOT, by=cast.barista),
+        shot=shots[0],
+        fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
         check=_checked(cast.owner),

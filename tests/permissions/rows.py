@@ -71,6 +71,8 @@ PAGES = [
     *posts("H", "recipes:request_decide", thing="request", sited=True),
     *forms("H", "recipes:permit_new", thing="?slot", sited=True),
     *pages(EVERYBODY, "recipes:foretold", thing="draft"),
+    *posts("HL", "recipes:fit_ask", thing="station", sited=True),
+    *pages(EVERYBODY, "recipes:fit_progress", thing="fit", sited=True),
     *pages(EVERYBODY, "recipes:beverage", thing="station", sited=True),
     *pages(EVERYBODY, "stations:water", thing="site", sited=True),
     *forms("HT", "stations:water_add", thing="site", sited=True),

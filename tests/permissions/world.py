@@ -22,6 +22,8 @@ from people.roles import Role
 from recipes.actions.requests import make_request
 from recipes.actions.review import submit
 from recipes.formula import Entry as Value
+from recipes.history import FIT_ASKED
+from recipes.models import ShotFit
 from recipes.permits.grant import PermitOrder, grant
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing import run
@@ -31,7 +33,7 @@ from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 from recipes.tastings.plan import plan_tasting
 from stations.actions import log_shot
-from stations.models import Site, Slot
+from stations.models import Site, Slot, Station
 from stations.shots import Weighed
 from tests.bar import Bar, draft, make_bar
 from tests.cast import credentials, make_cast, make_sites
@@ -138,7 +140,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "site": site.pk, "machine": station.machine_id, "station": station.pk, "slot": slot.pk,
         "request": request.pk, "entry": entry.pk, "publication": publication,
         "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
-        "tasting": _tasting(site, lead),
+        "tasting": _tasting(site, lead), "fit": _fit(bar, station, lead),
         "shot": _shot(bar, slot), "calibration": measure(station, "4.2", bar.cast.technician).pk,
     }  # fmt: skip
     things: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
@@ -157,6 +159,12 @@ def _tasting(site: Site, lead: User) -> int:
         site=site, method="triangle", first_sample="A", second_sample="B", risk=Decimal("0.05"),
         assessments=6, by=lead,
     ).pk  # fmt: skip
+
+
+def _fit(bar: Bar, station: Station, lead: User) -> int:
+    """One that no worker has come to."""
+    with recorded(by=lead, action=FIT_ASKED):
+        return ShotFit.objects.create(station=station, version=bar.version, by=lead).pk
 
 
 def _shot(bar: Bar, slot: Slot) -> int:

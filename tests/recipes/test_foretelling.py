@@ -27,7 +27,7 @@ def test_more_pressure_is_a_shorter_shot() -> None:
 
 
 def test_one_shot_takes_less_than_a_tenth_of_a_second() -> None:
-    setup = setup_of(POURED)
+    setup = setup_of(POURED).setup
     simulate(setup, step=0.25)
     begun = perf_counter()
     for _ in range(3):
@@ -37,14 +37,20 @@ def test_one_shot_takes_less_than_a_tenth_of_a_second() -> None:
 
 def test_what_is_missing_is_named() -> None:
     with pytest.raises(QuantityError) as told:
-        foretell(FORMULA)
-    assert told.value.field == "brew_pressure"
+        foretell({code: entry for code, entry in POURED.items() if code != "dose_mass"})
+    assert told.value.field == "dose_mass"
+
+
+def test_a_pressure_nobody_states_is_assumed_and_said() -> None:
+    told = foretell(FORMULA)
+    assert told.assumed == ("No brew pressure is stated: 9 bar is assumed.",)
+    assert told.time == foretell({**FORMULA, "brew_pressure": number("9")}).time
 
 
 def test_the_page(cast: Cast, signed_in: SignedIn, draft: Version) -> None:
     browser = signed_in(cast.barista)
     bare = browser.get(f"/versions/{draft.pk}/model/").content.decode()
-    assert "Brew pressure needs a target" in bare
+    assert "9 bar is assumed" in bare
     full = make_draft(cast, draft.recipe, POURED)
     page = browser.get(f"/versions/{full.pk}/model/?brew_pressure=6").content.decode()
     assert "with the change" in page

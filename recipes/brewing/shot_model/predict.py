@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy  # its parts load when first used: together they take seconds
@@ -37,8 +37,9 @@ class Compared:
     difference: Told
 
 
-def predict(fit: Fit, base: Setup, changed: Setup) -> list[Compared]:
-    """Both shots with the fitted parameters; 95 % intervals of the means.
+def predict(fit: Fit, base: Setup, changed: Setup, *, coarser: float = 1.0) -> list[Compared]:
+    """Both shots with the fitted parameters, the changed one ground `coarser` times as coarse; 95 %
+    intervals of the means.
 
     Delta method: with f the outcome over the logarithms of the parameters and J its central
     differences, var f = J C J^T (JCGM 100, 5.2.2), C the fit's covariance; Student's t with the
@@ -47,8 +48,8 @@ def predict(fit: Fit, base: Setup, changed: Setup) -> list[Compared]:
     shot lies from the mean. Raises QuantityError naming a fitted parameter or the ending, if a
     shot would not end.
     """
-    first, other = _outcome(fit.applied(base)), _outcome(fit.applied(changed))
-    slopes, slopes_other = _slopes(fit, base), _slopes(fit, changed)
+    first, slopes = _linear(fit, base, 1.0)
+    other, slopes_other = _linear(fit, changed, coarser)
     reach = float(scipy.stats.t.ppf(0.5 + COVERAGE / 2, fit.dof))
     relative = fit.covariance / np.outer(fit.values, fit.values)
 
@@ -62,16 +63,21 @@ def predict(fit: Fit, base: Setup, changed: Setup) -> list[Compared]:
     return [Compared(name, *row) for name, *row in zip(TOLD, *columns, strict=True)]
 
 
-def _slopes(fit: Fit, setup: Setup) -> Floats:
-    """d outcome / d ln parameter, outcomes x parameters."""
+def _linear(fit: Fit, setup: Setup, coarser: float) -> tuple[Floats, Floats]:
+    """The outcome, and d outcome / d ln parameter (outcomes x parameters)."""
+
+    def outcome(values: Floats) -> Floats:
+        fitted = fit.applied(setup, values)
+        puck = replace(fitted.puck, grind=fitted.puck.grind * coarser)
+        return _outcome(replace(fitted, puck=puck))
+
     columns = []
     for at in range(len(fit.names)):
         up, down = fit.values.copy(), fit.values.copy()
         up[at] *= np.exp(DIFFERENCE)
         down[at] *= np.exp(-DIFFERENCE)
-        change = _outcome(fit.applied(setup, up)) - _outcome(fit.applied(setup, down))
-        columns.append(change / (2 * DIFFERENCE))
-    return np.column_stack(columns)
+        columns.append((outcome(up) - outcome(down)) / (2 * DIFFERENCE))
+    return outcome(fit.values), np.column_stack(columns)
 
 
 def _outcome(setup: Setup) -> Floats:

@@ -8,6 +8,8 @@ from tests.bad_input.things import Things
 TASTING = {"method": "triangle", "first_sample": "A", "second_sample": "B", "risk": "0.05",
            "assessments": "24", "share": "0.4", "seed": "s", "keep": "on"}  # fmt: skip
 TASTINGS = [
+    Form("fit_ask", "shop_lead", lambda t: {"version": str(t.version("approved").pk)},
+         thing="station"),
     Form("tasting_new", "shop_lead", also={
          "site": FOREIGN, "method": ["", "guess"], "base": FOREIGN[:-1], "other": FOREIGN[:-1],
          "second_sample": ["A"], "risk": ["", "0", "0.6"], "assessments": ["", "0", "501"],
