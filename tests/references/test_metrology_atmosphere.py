@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from ambiance import Atmosphere
+from CoolProp.CoolProp import PropsSI
 from fluids.atmosphere import ATMOSPHERE_1976
 
 from stations.metrology.atmosphere import (
@@ -14,11 +15,13 @@ from stations.metrology.atmosphere import (
 )
 from tests.references.metrology_data import rows
 
-TABLE = [
-    row
-    for row in rows("iso2533_table5_troposphere.csv")
-    if row["table"].endswith("geometric-altitude")
-]
+KELVIN = 273.15
+TABLE = rows("iso2533_table5_troposphere.csv")
+
+
+def geometric(geopotential: float) -> float:
+    """Return the geometric altitude [m] of a geopotential one: ISO 2533, r = 6,356,766 m."""
+    return geopotential * 6_356_766 / (6_356_766 - geopotential)
 
 
 @pytest.mark.parametrize(
@@ -39,14 +42,16 @@ def test_pressure_agrees_with_two_libraries(metres: float) -> None:
     assert pascals == pytest.approx(ATMOSPHERE_1976(metres).P, abs=0.05)
 
 
-def test_every_printed_row_of_iso_2533() -> None:
-    # ISO 2533:1975 table 5, as carried by metanorma/atmospheric @24b8f98, to the last
-    # printed digit.
-    assert len(TABLE) > 80
-    for row in TABLE:
-        printed = row["pressure_hPa"]
+@pytest.mark.parametrize("kind", ["geometric", "geopotential"])
+def test_every_printed_row_of_iso_2533(kind: str) -> None:
+    # ISO 2533:1975 table 5, both halves, as carried by metanorma/atmospheric @24b8f98, to the
+    # last printed digit.
+    table = [row for row in TABLE if row["table"] == f"by-{kind}-altitude"]
+    assert len(table) == 91
+    for row in table:
+        printed, metres = row["pressure_hPa"], float(row[f"{kind}_altitude_m"])
         tolerance = 0.6 * 10.0 ** -len(printed.partition(".")[2])
-        ours = standard_pressure(float(row["geometric_altitude_m"]))
+        ours = standard_pressure(metres if kind == "geometric" else geometric(metres))
         assert ours == pytest.approx(float(printed), abs=tolerance), row
 
 
@@ -59,11 +64,15 @@ def test_printed_pressures(metres: float, hectopascals: float) -> None:
     assert standard_pressure(metres) == pytest.approx(hectopascals, abs=0.0006)
 
 
-def test_geometric_altitude_is_not_geopotential() -> None:
-    # ISO 2533 by geopotential 2,240 m: 77,154.7 Pa, not 77,162.3 Pa.
-    geometric = 2240 * 6_356_766 / (6_356_766 - 2240)
-    assert geopotential_altitude(geometric) == pytest.approx(2240, abs=1e-9)
-    assert standard_pressure(geometric) * 100 == pytest.approx(77154.7, abs=0.1)
+@pytest.mark.parametrize(
+    ("metres", "pascals"),
+    [(500, 95460.8), (1000, 89874.6), (1609, 83431.1), (2240, 77154.7), (2640, 73378.1)],
+)
+def test_geometric_altitude_is_not_geopotential(metres: float, pascals: float) -> None:
+    # ISO 2533 by geopotential altitude, computed with ambiance 1.3.1: 2,240 m is 77,154.7 Pa,
+    # not the 77,162.3 Pa of 2,240 m by the tape.
+    assert geopotential_altitude(geometric(metres)) == pytest.approx(metres, abs=1e-9)
+    assert standard_pressure(geometric(metres)) * 100 == pytest.approx(pascals, abs=0.1)
 
 
 @pytest.mark.parametrize(
@@ -80,6 +89,10 @@ def test_geometric_altitude_is_not_geopotential() -> None:
 def test_boiling_by_altitude(metres: float, celsius: float) -> None:
     # Standard atmosphere and IF97; no published table was found.
     assert local_boiling_point(metres) == pytest.approx(celsius, abs=2e-4)
+    # Second witness from end to end: ambiance's pressure, CoolProp's IAPWS-95.
+    pascals = float(Atmosphere(metres).pressure[0])
+    other = PropsSI("T", "P", pascals, "Q", 0, "HEOS::Water") - KELVIN
+    assert local_boiling_point(metres) == pytest.approx(other, abs=2e-3)
 
 
 @pytest.mark.parametrize("metres", [2240, 2640])

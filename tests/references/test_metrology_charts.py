@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from scipy import stats
+from statsmodels.tsa.holtwinters import SimpleExpSmoothing
 
 from stations.metrology import charts
 from stations.metrology.charts import (
@@ -77,6 +78,16 @@ def test_ewma_computed_to_ten_places() -> None:
     computed = column("nist_6.3.2.4_ewma.csv", "ewma_computed")[1:]
     chart = ewma_chart(values, Baseline(50.0, 2.0539, 20, 2.0), weight=0.3)
     assert chart.plotted == pytest.approx(computed, abs=1e-10)
+
+
+def test_ewma_is_the_exponential_smoothing_of_statsmodels() -> None:
+    # statsmodels 0.15 SimpleExpSmoothing with its level begun at the baseline's centre.
+    values = column("nist_6.3.2.4_ewma.csv", "x")
+    for weight in (0.1, 0.2, 0.3, 0.9):
+        model = SimpleExpSmoothing(values, initialization_method="known", initial_level=50.0)
+        other = model.fit(smoothing_level=weight, optimized=False).level
+        chart = ewma_chart(values, Baseline(50.0, 2.0539, 20, 2.0), weight=weight)
+        assert chart.plotted == pytest.approx(other, rel=1e-12)
 
 
 def test_early_ewma_limits_are_narrower() -> None:

@@ -8,6 +8,7 @@ import GTC
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
@@ -29,6 +30,17 @@ def test_gravimetric_z_factor(celsius: float, factor: float) -> None:
     # others computed with the formula of OIML R 111-1 and water by Tanaka 2001.
     z = volume_of(1, celsius, air_temperature=celsius)
     assert z == pytest.approx(factor, abs=1e-4)
+
+
+@pytest.mark.parametrize("celsius", [5, 20, 40, 90])
+@pytest.mark.parametrize("hectopascals", [1013.25, 770.0])
+def test_volume_by_coolprop_and_the_weighing_equation(celsius: float, hectopascals: float) -> None:
+    # m (1 - air/8000) / (water - air), water's density by CoolProp's IF97; references 2.6.
+    water = PropsSI("D", "T", celsius + 273.15, "P", hectopascals * 100, "IF97::Water")
+    air = (0.34848 * hectopascals - 0.009024 * 50 * math.exp(0.0612 * 20)) / 293.15
+    expected = 70 * (1 - air / 8000) / (water - air) * 1000
+    found = volume_of(70, celsius, pressure=hectopascals, air_temperature=20)
+    assert found == pytest.approx(expected, rel=1e-9)
 
 
 def test_air_density_by_hand() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from CoolProp.CoolProp import PropsSI
+from scipy import optimize
 
 from stations.metrology.fluid import density, saturation_temperature, viscosity
 
@@ -13,6 +14,21 @@ KELVIN = 273.15
 def test_region_1_verification_value() -> None:
     # IAPWS R7-97(2012) table 5: T = 300 K, p = 3 MPa, v = 0.100215168e-2 m³/kg.
     assert 1 / density(300 - KELVIN, 30_000) == pytest.approx(0.100215168e-2, rel=1e-8)
+
+
+@pytest.mark.parametrize(("kelvin", "megapascals"), [(300.0, 0.353658941e-2), (600.0, 12.3443146)])
+def test_saturation_pressure_read_backwards(kelvin: float, megapascals: float) -> None:
+    # IAPWS R7-97(2012) table 35, figures from memory, computed with iapws 1.5.5: region 4 is one
+    # equation in both directions, so the temperature comes back to the table's own digits.
+    assert saturation_temperature(megapascals * 1e4) + KELVIN == pytest.approx(kelvin, abs=2e-6)
+
+
+@pytest.mark.parametrize("celsius", [0.5, 20, 55, 93, 130, 199])
+@pytest.mark.parametrize("hectopascals", [16_000, 50_000, 200_000])
+def test_density_is_if97_of_coolprop(celsius: float, hectopascals: float) -> None:
+    # CoolProp's own reading of IAPWS R7-97(2012), region 1.
+    other = PropsSI("D", "T", celsius + KELVIN, "P", hectopascals * 100, "IF97::Water")
+    assert density(celsius, hectopascals) == pytest.approx(other, rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -68,6 +84,9 @@ def test_brewing_water_tells_absolute_from_gauge(
     # 93 °C at 9 bar absolute and at 9 bar gauge; computed with iapws and CoolProp.
     assert density(93, hectopascals) == pytest.approx(rho, abs=1e-3)
     assert viscosity(93, hectopascals) == pytest.approx(mu, abs=2e-5)
+    state = ("T", 93 + KELVIN, "P", hectopascals * 100, "HEOS::Water")
+    assert density(93, hectopascals) == pytest.approx(PropsSI("D", *state), abs=0.02)
+    assert viscosity(93, hectopascals) == pytest.approx(PropsSI("V", *state) * 1000, abs=1e-5)
 
 
 @pytest.mark.parametrize(
@@ -77,6 +96,15 @@ def test_brewing_water_tells_absolute_from_gauge(
 def test_viscosity_at_one_atmosphere(celsius: float, expected: float) -> None:
     # IAPWS R12-08; computed with iapws 1.5.5, the same by CoolProp to 1e-5.
     assert viscosity(celsius) == pytest.approx(expected, abs=5e-5)
+    other = PropsSI("V", "T", celsius + KELVIN, "P", 101_325, "HEOS::Water") * 1000
+    assert viscosity(celsius) == pytest.approx(other, abs=1e-5)
+
+
+def test_viscosity_verification_value() -> None:
+    # IAPWS R12-08 table 4: T = 298.15 K, density 998 kg/m³, 889.735100 µPa·s; jjgomera/iapws
+    # test.py @18d2c48. The pressure at which water has that density is looked for.
+    pressure = optimize.brentq(lambda p: density(25, p) - 998, 1000, 100_000, xtol=1e-9)
+    assert viscosity(25, pressure) * 1000 == pytest.approx(889.735100, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -102,3 +130,6 @@ def test_boiling_by_pressure(bar: float, expected: float) -> None:
 def test_cold_metered_water_expands_when_hot() -> None:
     # rho(20 °C, 10 bar) / rho(93 °C, 10 bar) = 1.03625, computed with CoolProp HEOS.
     assert density(20, 10_000) / density(93, 10_000) == pytest.approx(1.03625, abs=1e-4)
+    # 50.00 g are 50.069 mL at the meter and 51.884 mL hot (references 1.12).
+    assert 50_000 / density(20, 10_000) == pytest.approx(50.069, abs=5e-4)
+    assert 50_000 / density(93, 10_000) == pytest.approx(51.884, abs=1e-3)

@@ -51,6 +51,12 @@ def test_norris_intervals(norris_line: Line) -> None:
     assert norris_line.at(500) == pytest.approx(500.7960859365, abs=1e-7)
     assert norris_line.uncertainty_at(500) == pytest.approx(0.1515021758, abs=1e-7)
     assert norris_line.prediction_uncertainty_at(500) == pytest.approx(0.8976734216, abs=1e-7)
+    mean = t * norris_line.uncertainty_at(500)
+    assert norris_line.at(500) - mean == pytest.approx(500.48819647, abs=1e-7)
+    assert norris_line.at(500) + mean == pytest.approx(501.10397540, abs=1e-7)
+    single = t * norris_line.prediction_uncertainty_at(500)
+    assert norris_line.at(500) - single == pytest.approx(498.97179405, abs=1e-7)
+    assert norris_line.at(500) + single == pytest.approx(502.62037782, abs=1e-7)
 
 
 def test_norris_prediction_is_statsmodels(norris_line: Line) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 
 import pytest
@@ -60,6 +61,28 @@ def test_closed_form(degrees: float, saturation: float, index: float) -> None:
     found = example(temperature=degrees)
     assert found.saturation_ph == pytest.approx(saturation, abs=5e-4)
     assert found.value == pytest.approx(index, abs=5e-3)
+
+
+def test_the_closed_form_counts_kelvin_from_273() -> None:
+    # references 7.3: with 273.15 the index would move by 0.003; which one is used is a choice.
+    ours, exact = example(temperature=25).saturation_ph, math.log10(25 + 273.15)
+    moved = 13.12 * (exact - math.log10(25 + 273))
+    assert moved == pytest.approx(0.003, abs=5e-4)
+    by_hand = (9.3 + (math.log10(320) - 1) / 10 - 13.12 * math.log10(25 + 273) + 34.55) - (
+        math.log10(150) - 0.4 + math.log10(34)
+    )
+    assert ours == pytest.approx(by_hand, abs=1e-12)
+
+
+@pytest.mark.parametrize("method", list(Method))
+def test_the_factor_table_of_pool_operators(method: Method) -> None:
+    # references 7: total alkalinity 75, pH 7.6, calcium 300, 84 °F give +0.2 by factors printed to
+    # one decimal (dissolved solids below 1,000): a third method, and as far off as TRUST says.
+    found = langelier(
+        ph=7.6, temperature=(84 - 32) / 1.8, calcium_hardness=300, alkalinity=75,
+        dissolved_solids=800, method=method,
+    )  # fmt: skip
+    assert found.value == pytest.approx(0.2, abs=0.2)
 
 
 def test_ryznar() -> None:
