@@ -6,6 +6,7 @@ from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from audit.axes import number_marks, time_marks
 from audit.labels import label_of
 from audit.models import Entry, Operation
 from audit.queries import HistoryFilter, page_of
@@ -13,7 +14,8 @@ from audit.registry import registry
 
 MOST = 500  # the newest changes that are drawn
 PANELS = 4  # columns that get a panel of their own (target, tolerances)
-WIDTH, HEIGHT = 760, 150
+WIDTH, HEIGHT = 440, 150  # a phone shows it a little smaller, and still legible
+FONT = "Noto Sans, Helvetica, Arial, sans-serif"
 INK, SOFT, SHEET, ACCENT = "#1d1b16", "#57524a", "#fdfbf5", "#0c5358"
 
 
@@ -88,8 +90,11 @@ def _draw(series: dict[str, list[Point]], unit: str) -> str:
     import vl_convert as vlc  # noqa: PLC0415
 
     panels = [_panel(alt, name, points, unit) for name, points in series.items()]
-    sheet = alt.vconcat(*panels).configure(background=SHEET, font="Noto Sans")
-    sheet = sheet.configure_axis(labelColor=SOFT, titleColor=INK, gridColor="#d3cbb9")
+    sheet = alt.vconcat(*panels).configure(background=SHEET, font=FONT)
+    sheet = sheet.configure_axis(
+        labelColor=SOFT, titleColor=INK, gridColor="#d3cbb9",
+        labelFontSize=13, titleFontSize=13, titleFontWeight="normal",
+    )  # fmt: skip
     return str(vlc.vegalite_to_svg(sheet.to_dict(), vl_version="v6.1"))
 
 
@@ -97,10 +102,18 @@ def _panel(alt: Any, name: str, points: list[Point], unit: str) -> Any:  # noqa:
     # Floats only here, for the pixels: every exact value is in the table beside the chart.
     values = [{"at": point.at.isoformat(), "value": float(point.value)} for point in points]
     title = f"{name}, {unit}" if unit else name
+    when = time_marks(points[0].at, points[-1].at)
+    much = number_marks(min(p.value for p in points), max(p.value for p in points))
     chart = alt.Chart(alt.Data(values=values)).encode(
-        x=alt.X("at:T", title=None, scale=alt.Scale(type="utc")),
-        y=alt.Y("value:Q", title=title, scale=alt.Scale(zero=False)),
-    )
+        x=alt.X(
+            "at:T", title=None, scale=alt.Scale(type="utc"),
+            axis=alt.Axis(values=list(when.places), format=when.format, labelOverlap=True),
+        ),
+        y=alt.Y(
+            "value:Q", title=title, scale=alt.Scale(zero=False, domain=much.ends),
+            axis=alt.Axis(values=list(much.places), format=much.format),
+        ),
+    )  # fmt: skip
     line = chart.mark_line(interpolate="step-after", color=ACCENT)
     return (line + chart.mark_point(color=ACCENT, filled=True)).properties(
         width=WIDTH, height=HEIGHT
