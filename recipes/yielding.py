@@ -97,20 +97,24 @@ def judge(
     said, held = assumed(water.cup, water.dose), _holds(water.cup, told).tolist()
     # Where the water can't be set nothing is expected, and that is refused already.
     return [
-        _judged(_expected(water, told, place), water, held[place], said) if set_to else Judged()
-        for place, set_to in enumerate((~np.isnan(pulses)).tolist())
+        Judged()
+        if np.isnan(millilitres)
+        else _judged(_expected(water, told, place, millilitres), water, place, held[place], said)
+        for place, millilitres in enumerate(delivered.tolist())
     ]
 
 
-def _expected(water: StationWater, told: Forecasts, place: int) -> Expected:
+def _expected(water: StationWater, told: Forecasts, place: int, delivered: float) -> Expected:
     known = water.retentions
     mass, low, high = (rounded(each[place], 1) for each in (told.mass, told.low, told.high))
     learnt, used = bool(known.learnt[place]), int(known.used[place])
-    return Expected(water.volumes[place], mass, low, high, learnt, used)
+    return Expected(rounded(delivered, 3), mass, low, high, learnt, used)
 
 
-def _judged(expected: Expected, water: StationWater, held: bool, said: Judged) -> Judged:
-    refusals = beyond(expected.water)
+def _judged(
+    expected: Expected, water: StationWater, place: int, held: bool, said: Judged
+) -> Judged:
+    refusals = beyond(water.volumes[place])
     if not expected.learnt:
         return Judged(expected, refusals, said.flags, said.to_acknowledge)
     return Judged(expected, refusals if held else (*refusals, unheld(water.cup, expected)))

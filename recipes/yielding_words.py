@@ -12,7 +12,7 @@ from stations.rounded import rounded
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a station pours by its water [mL]: beverage [g], and the next cup's 95 % interval.
+    """What a station pours by its pulses: water [mL], beverage [g], the next cup's 95 % interval.
 
     ``learnt`` False: by common practice, since ``used`` shots are too few to learn from.
     """

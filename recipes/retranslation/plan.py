@@ -141,7 +141,7 @@ def make_retranslation_plan(*, calibration: Calibration, by: User) -> Retranslat
 def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:
     """What each slot on a permit falls back to, and when the permit ends."""
     aside = list(here.filter(state="suspended").select_related("settings", "superseded_by"))
-    permits = {each.superseded_by.basis_id for each in aside if each.superseded_by}
+    permits = {each.superseded_by.basis_id or 0 for each in aside if each.superseded_by}
     ends = dict(Permit.objects.filter(pk__in=permits).values_list("pk", "ends_at"))
     return {
         each.slot_id: (each, ends[each.superseded_by.basis_id])

@@ -12,6 +12,7 @@ from people.web.pages import PageRequest, one_or_404, page_for, status_of
 from recipes.formula import target_bounds
 from recipes.parameters import PARAMETERS
 from recipes.retention import balance_of
+from recipes.water_now import waters_now
 from stations.models import Station
 
 
@@ -38,4 +39,5 @@ def beverage(request: PageRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         told = form.cleaned_data
         context["balance"] = balance_of(station, told["dose"], told["beverage"])
+    context["waters"] = waters_now(station)
     return render(request, "recipes/beverage.html", context, status=status_of(form))

@@ -8,48 +8,68 @@ from django.shortcuts import render
 
 from people.verbs import Verb
 from people.web.pages import PageRequest, one_or_404, page_for
+from recipes.cup_budget import cup_budget
+from recipes.delivered import settings_of, taper_of
 from recipes.holding import version_in_force
 from recipes.models import FormulaValue, Version
+from recipes.water_now import water_now
+from recipes.yielding import CUP
 from stations.drawing import budget_drawing
 from stations.metrology.budget import VolumeBudget, volume_budget
-from stations.models import Calibration, Slot, Station
+from stations.models import Calibration, Placement, Slot, Station
 
 PLACES = Decimal("0.001")
 
 
 @page_for(Verb.SLOT_VIEW)
 def delivery(request: PageRequest, pk: int) -> HttpResponse:
-    """The uncertainty budget of the water volume at one slot."""
+    """The uncertainty budget of the water at one slot, and what it is set to otherwise."""
     slot = one_or_404(Slot.objects.covered_by(request.user).with_equipment(), pk)
     version = version_in_force(slot)
-    water = _water(version)
+    held = Placement.objects.in_force().select_related("settings").filter(slot=slot).first()
     context: dict[str, Any] = {
         "slot": slot,
         "site": slot.station.machine.site,
         "version": version,
-        "water": water,
         "station": slot.station,
     }
-    if water is not None and slot.station.pulses_per_millilitre is not None:
-        context |= _budget(slot.station, water)
+    if version is not None and held is not None:
+        context |= _delivered(slot.station, version, held)
     return render(request, "recipes/delivery.html", context)
 
 
-def _water(version: Version | None) -> FormulaValue | None:
-    if version is None:
-        return None
-    return version.formula.filter(code="water_volume", target__isnull=False).first()
+def _delivered(station: Station, version: Version, held: Placement) -> dict[str, Any]:
+    stated = version.formula.filter(code="water_volume", target__isnull=False).first()
+    own = water_now(held, station) if stated is None else None
+    context: dict[str, Any] = {
+        "water": stated,
+        "own": own,
+        "settings": settings_of(version, held, station),
+        "taper": taper_of(held),
+    }
+    target = stated.target if stated else own.exact if own else None
+    if target is None or station.pulses_per_millilitre is None:
+        return context
+    budget = _budget(station, target)
+    context |= _shown(budget) | {"calibrated": station.slope_uncertainty is not None}
+    if stated is not None:
+        return context | {"fits": _fits(budget, stated)}
+    cup = version.formula.get(code=CUP)
+    return context | {"cup": cup, "cup_budget": cup_budget(station, version, budget)}
 
 
-def _budget(station: Station, water: FormulaValue) -> dict[str, Any]:
+def _budget(station: Station, water: Decimal) -> VolumeBudget:
     newest = station.calibrations.filter(kind=Calibration.Kind.FLOW_METER, state="accepted").first()
-    budget = volume_budget(
-        water.target or Decimal(0),
+    return volume_budget(
+        water,
         station.pulses_per_millilitre or Decimal(0),
         slope_uncertainty=station.slope_uncertainty or Decimal(0),
         repeatability=station.repeatability or Decimal(0),
         dof=newest.dof if newest and station.slope_uncertainty is not None else None,
     )
+
+
+def _shown(budget: VolumeBudget) -> dict[str, Any]:
     return {
         "budget": budget,
         "lines": [
@@ -61,8 +81,6 @@ def _budget(station: Station, water: FormulaValue) -> dict[str, Any]:
         "deviation": _mL(budget.deviation),
         "coverage": f"{budget.coverage:.1%}".replace("%", " %"),
         "chart": budget_drawing(budget),
-        "fits": _fits(budget, water),
-        "calibrated": station.slope_uncertainty is not None,
     }
 
 

@@ -1,5 +1,6 @@
 """A permit that ends after a re-calibration falls back to settings by the new calibration."""
 
+from collections.abc import Callable
 from functools import partial
 
 import pytest
@@ -21,6 +22,7 @@ from tests.recipes.publishing.hands import split, work
 from tests.recipes.test_retranslation_races import accepting, wrong_pulses
 from tests.services import rounds
 
+Race = list[Callable[[], object]]
 ROUNDS = rounds(60, 8)
 
 
@@ -167,7 +169,8 @@ def test_a_permit_ending_against_a_calibration_accepted(bar: Bar, send: Publish)
         ending = end_due_permits if number % 2 else partial(
             end, permit=made, by=head, reason="Mended"
         )  # fmt: skip
-        won, lost = split(at_once([partial(accepting, measured, who), ending]))
+        race: Race = [partial(accepting, measured, who), ending]
+        won, lost = split(at_once(race))
         assert len(won) + len(lost) == 2
         made.refresh_from_db()
         assert made.state == "ended"

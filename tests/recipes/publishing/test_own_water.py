@@ -63,7 +63,7 @@ def test_a_station_without_shots_gets_it_by_common_practice_and_says_so(bar: Bar
     assert at(plan, bar.stations[1]).values["water_volume"]["value"] == "222"  # 4.1: 221.80
     assert first.expected is not None
     assert not first.expected.learnt
-    assert first.expected.water == Decimal("54.097")
+    assert first.expected.water == Decimal("54.000")  # as its whole pulses deliver it
     assert not first.refusals
     assert "common practice" in first.flags[0]
     # 0.8 to 1.3 g/g of 18 g: wider than the 2 g allowed, so somebody accepts it by name.
@@ -76,8 +76,10 @@ def test_a_station_that_is_known_gets_it_by_its_shots(known: Bar) -> None:
     assert first.expected is not None
     assert (first.expected.learnt, first.expected.used) == (True, 8)
     # It poured 50.05 g from 70 mL on average; 14.05 g less takes 14.05 / 0.9982 mL less.
-    assert float(first.expected.water) == pytest.approx(70 - 14.05 / 0.9982, abs=2e-3)
-    assert first.values["water_volume"]["value"] == "224"  # 55.925 mL x 4 = 223.70
+    # That is 55.925 mL, and at 4 pulses per mL 223.70.
+    assert first.values["water_volume"]["value"] == "224"
+    assert first.expected.water == Decimal("56.000")
+    assert float(first.expected.mass) == pytest.approx(36 + 0.075 * 0.9982, abs=0.05)
     assert first.expected.low < 36 < first.expected.high
     assert not first.flags
     assert second.expected is not None
