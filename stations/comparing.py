@@ -4,9 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+import numpy as np
+
 from people.web.numbers import Bounds
 from stations.metrology.capability import Capability, capability
-from stations.metrology.equivalence import Equivalence, equivalence
+from stations.metrology.equivalence import Equivalence, equivalence, shots_needed
 from stations.metrology.errors import BadValueError
 from stations.models import CheckShot
 from stations.rounded import rounded
@@ -44,6 +46,7 @@ class Sameness:
     margin: Decimal
     told: Equivalence
     means: tuple[Decimal, Decimal]
+    spread: float  # one standard deviation of a shot, both stations' together
 
     @property
     def low(self) -> Decimal:
@@ -61,6 +64,13 @@ class Sameness:
         return rounded(self.told.difference, PLACES)
 
     @property
+    def shots_needed(self) -> int | None:
+        """Shots at each that would show it if they truly pour alike; None where it is settled."""
+        if self.told.conclusion != "not shown yet":
+            return None
+        return shots_needed(self.margin, self.spread)
+
+    @property
     def p(self) -> Decimal:
         """The larger of the two one-sided p-values."""
         return rounded(self.told.p_value, 4)
@@ -70,10 +80,11 @@ def sameness(
     one: Sequence[CheckShot], other: Sequence[CheckShot], code: str, margin: Decimal
 ) -> Sameness | None:
     """Two one-sided Welch tests; None while either has fewer than two shots that differ."""
-    first, second = ([getattr(shot, code) for shot in side] for side in (one, other))
+    sides = [[getattr(shot, code) for shot in side] for side in (one, other)]
     try:
-        told = equivalence(first, second, low_margin=-margin, high_margin=margin)
+        told = equivalence(sides[0], sides[1], low_margin=-margin, high_margin=margin)
     except BadValueError:
         return None
-    means = [rounded(float(sum(side)) / len(side), PLACES) for side in (first, second)]
-    return Sameness(code, margin, told, (means[0], means[1]))
+    means = [rounded(float(sum(side)) / len(side), PLACES) for side in sides]
+    spread = float(np.sqrt(np.mean([np.var(np.array(side, float), ddof=1) for side in sides])))
+    return Sameness(code, margin, told, (means[0], means[1]), spread)

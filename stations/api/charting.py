@@ -176,6 +176,9 @@ class EquivalenceOut(serializers.Serializer[Any]):
     degrees_of_freedom = PlainDecimal()
     p_value = PlainDecimal()
     conclusion = serializers.CharField(help_text="equivalent, different or not shown yet")
+    shots_needed = serializers.IntegerField(
+        allow_null=True, help_text="at each, if they truly pour alike; null where it is settled"
+    )
 
 
 class BesideOut(ShotsOut):

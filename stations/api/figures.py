@@ -74,4 +74,5 @@ def compared(told: Sameness) -> dict[str, Any]:
         "degrees_of_freedom": rounded(told.told.dof, 2),
         "p_value": _six(told.told.p_value),
         "conclusion": told.told.conclusion,
+        "shots_needed": told.shots_needed,
     }

@@ -102,6 +102,11 @@ def test_a_station_is_the_same_as_itself_within_a_wide_margin_only(slot: Slot) -
     assert narrow is not None
     assert (wide.told.conclusion, narrow.told.conclusion) == ("equivalent", "not shown yet")
     assert wide.low < 0 < wide.high
+    assert wide.shots_needed is None
+    # Normal approximation 2 (z.95 + z.90)² / (margin/spread)², computed by hand as for references
+    # 5.6; the exact answer lies a shot or two above it.
+    few = 2 * (1.6449 + 1.2816) ** 2 / (0.05 / narrow.spread) ** 2
+    assert few <= (narrow.shots_needed or 0) <= few + 3
     assert sameness(shots, [], CODE, Decimal(1)) is None
 
 
