@@ -3,6 +3,7 @@
 from audit.actions import register
 
 PERSON_ADDED = register("person.added", "Added person")
+PERSON_INVITED = register("person.invited", "Made link to set a password")
 PERSON_CHANGED = register("person.changed", "Changed person")
 PERSON_DEACTIVATED = register("person.deactivated", "Ended sign-in")
 PERSON_REACTIVATED = register("person.reactivated", "Allowed sign-in again")

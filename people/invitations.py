@@ -7,9 +7,14 @@ from allauth.account.forms import default_token_generator
 from allauth.account.utils import user_pk_to_url_str
 from django.conf import settings
 from django.core.mail import send_mail
+from django.db import transaction
+from django.db.models.functions import Now
 from django.urls import reverse
 
+from audit.context import recorded
 from audit.errors import Refused
+from people import history
+from people.actions.persons import subject_of
 from people.models import User
 from people.permissions import require_everywhere
 from people.verbs import Verb
@@ -32,11 +37,13 @@ def invite(*, by: User, person: User, absolute: Callable[[str], str]) -> str:
     absolute: makes an address of a path (request.build_absolute_uri). Raises NotPermitted, and
     Refused for somebody who may not sign in.
     """
-    require_everywhere(by, Verb.PEOPLE_MANAGE)
-    if not person.is_active:
-        raise Refused(f"{person} may not sign in: allow that first.")
-    link = absolute(_path(person))
-    _mail(person, link)
+    with recorded(by=by, action=history.PERSON_INVITED, subject=subject_of(person)):
+        require_everywhere(by, Verb.PEOPLE_MANAGE)
+        # In one statement, so that whose sign-in is ended at this moment gets none.
+        if not User.objects.filter(pk=person.pk, is_active=True).update(invited_at=Now()):
+            raise Refused(f"{person} may not sign in: allow that first.")
+        link = absolute(_path(person))
+        transaction.on_commit(lambda: _mail(person, link))
     return link
 
 

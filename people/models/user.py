@@ -32,6 +32,8 @@ class User(AbstractBaseUser, Revised):
     created_at = models.DateTimeField(db_default=Now(), editable=False)
     # The hash itself never enters the history; that it was changed, and when, does.
     password_set_at = models.DateTimeField(null=True, editable=False)
+    # Whoever holds the link may set the password: the history says who had one made, and when.
+    invited_at = models.DateTimeField("link to set a password made", null=True, editable=False)
 
     USERNAME_FIELD = "email"
     EMAIL_FIELD = "email"

@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 from django.core import mail
 from django.test import Client
+from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from audit.models import Entry
 from people.models import Assignment, User
@@ -27,9 +28,14 @@ def test_everybody_is_listed_with_roles_and_sites(browser: Client) -> None:
         assert word in page
 
 
-def test_adding_mails_a_link_that_sets_the_password_once(browser: Client, client: Client) -> None:
+def test_adding_mails_a_link_that_sets_the_password_once(
+    browser: Client,
+    client: Client,
+    django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
+) -> None:
     new = {"name": "New", "email": "new@example.com"}
-    page = _text(browser.post("/people/add/", new, follow=True))
+    with django_capture_on_commit_callbacks(execute=True):
+        page = _text(browser.post("/people/add/", new, follow=True))
     [letter] = mail.outbox
     [link] = [word for word in letter.body.split() if word.startswith("http")]
     assert link in page
