@@ -132,6 +132,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("stations:import"),
         pk("recipes:overwritten", "slot"),
         pk("recipes:year", "site"),
+        pk("recipes:over_time", "recipe"),
         Visit("audit:history"),
         pk("audit:entry", "entry"),
         Visit("audit:ledger"),

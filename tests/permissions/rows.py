@@ -103,6 +103,7 @@ PAGES = [
     *pages(EVERYBODY, "stations:slot", thing="slot", sited=True),
     *pages("O", "recipes:overwritten", thing="slot", sited=True),
     *pages("O", "recipes:year", thing="site", sited=True),
+    *pages("O", "recipes:over_time", thing="recipe"),
     *forms("HL", "stations:read_back", "stations:set_by_hand", thing="slot", sited=True),
     *forms("HLB", "stations:shot_log", thing="slot", sited=True),
     *pages(EVERYBODY, "stations:shot", thing="shot", sited=True),
