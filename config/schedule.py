@@ -59,6 +59,10 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "task": "audit.tasks.mail_checkpoint",
         "schedule": crontab(hour="5", minute="0"),
     },
+    "drift of check shots, all charts anew": {
+        "task": "stations.tasks.note_drifts",
+        "schedule": crontab(hour="3", minute="10"),
+    },
     "answers kept for repetitions, and sessions, that are too old": {
         "task": "people.tasks.forget_what_is_old",
         "schedule": crontab(hour="3", minute="40"),

@@ -13,14 +13,14 @@ from django.utils import timezone
 from audit.checking.queries import newest_answer
 from audit.sealing.lag import waiting_now
 from people.models import User
-from people.permissions import may, may_everywhere
-from people.printing import age
+from people.permissions import covered_sites, may, may_everywhere
+from people.printing import age, day, zone_of
 from people.verbs import Verb
 from recipes.models import ChangeRequest, Permit, Publication, Version
-from stations.drifting import drifts
-from stations.models import Placement, Site
+from stations.models import Calibration, Drift, Placement, Site, Station
 
 SHOWN = 12  # lines of each list; the rest is behind its link
+DUE_SOON = timedelta(days=14)  # a calibration that has to be repeated
 SOON = timedelta(days=7)  # a permit that ends within a week
 
 
@@ -56,7 +56,8 @@ def work_lists(user: User) -> list[WorkList]:
         (Verb.REQUEST_MAKE, _own_requests),
         (Verb.SLOT_READ_BACK, _read_backs),
         (Verb.SLOT_READ_BACK, _differing),
-        (Verb.PUBLICATION_PLAN, _drifting),
+        (Verb.REQUEST_MAKE, _drifting),
+        (Verb.EQUIPMENT_VIEW, _calibrations),
         (Verb.PUBLICATION_PLAN, _publications),
         (Verb.REQUEST_MAKE, _permits),
         (Verb.HISTORY_VIEW, _history),
@@ -156,17 +157,38 @@ def _differing(user: User) -> Iterable[WorkList]:
 
 def _drifting(user: User) -> Iterable[WorkList]:
     """Cups that drift although the slot holds what it should."""
-    found = drifts(user)
+    rows, more = _some(Drift.objects.covered_by(user).current().with_place())
     items = [
-        Item(
-            each.baseline.get_absolute_url(),
-            each.words,
-            "outside",
-            site=str(each.baseline.station.machine.site),
-        )
-        for each in found[:SHOWN]
+        Item(d.get_absolute_url(), d.words, "drifts", site=str(d.station.machine.site))
+        for d in rows
     ]
-    yield WorkList("Cups that drift", items, len(found) > SHOWN, reverse("stations:sites"))
+    yield WorkList("Cups that drift", items, more, reverse("stations:board") + "?show=drifts")
+
+
+def _calibrations(user: User) -> Iterable[WorkList]:
+    """For whoever measures there, and for whoever answers for the bar: overdue ones first."""
+    sides = [covered_sites(user, verb) for verb in (Verb.CALIBRATION_RECORD, Verb.SLOT_READ_BACK)]
+    sites = None if None in sides else frozenset[int]().union(*filter(None, sides))
+    if sites is not None and not sites:
+        return
+    due = Calibration.objects.at_sites(sites).due_by(timezone.now().date() + DUE_SOON)
+    rows, more = _some(due.with_place().order_by("due_on", "pk"))
+    never, others = _some(Station.objects.at_sites(sites).never_calibrated().with_equipment())
+    lines = [_due_line(each) for each in rows]
+    lines += [_calibration_line(station, "never calibrated", "missing") for station in never]
+    more = more or others or len(lines) > SHOWN
+    yield WorkList("Calibrations due", lines[:SHOWN], more, reverse("stations:calibrations"))
+
+
+def _due_line(due: Calibration) -> Item:
+    today = timezone.localdate(timezone=zone_of(due.station.machine.site.time_zone))
+    words = f"{due.get_kind_display()} due {day(due.due_on)}"
+    return _calibration_line(due.station, words, "overdue" if due.due_on < today else "due")
+
+
+def _calibration_line(station: Station, words: str, mark: str) -> Item:
+    url, site = f"{station.get_absolute_url()}#calibrations", str(station.machine.site)
+    return Item(url, f"{station.machine}, station {station.number}: {words}", mark, site=site)
 
 
 def _publications(user: User) -> Iterable[WorkList]:

@@ -3,18 +3,33 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stations.models import Site, Slot
+from people.models import User
+from stations.models import Drift, Placement, Site, Slot
 
-COUNTS = ("differs", "to_load", "on_permit", "by_hand", "matches")
+COUNTS = ("differs", "drifts", "to_load", "on_permit", "by_hand", "matches")
+NOTHING = dict.fromkeys(COUNTS, 0)
+
+
+def board_counts(user: User) -> dict[int, dict[str, int]]:
+    """By site, of those this person covers: slots by what they wait for, and stations that drift.
+
+    Two queries. A site where neither is to be said is left out.
+    """
+    found = {
+        row.pop("site"): {**NOTHING, **row} for row in Placement.objects.covered_by(user).board()
+    }
+    drifting = Drift.objects.covered_by(user).current().stations_by_site()
+    for site, stations in drifting.items():
+        found.setdefault(site, dict(NOTHING))["drifts"] = stations
+    return found
 
 
 def board_rows(
     sites: Sequence[Site], counts: Mapping[int, Mapping[str, int]]
 ) -> list[dict[str, Any]]:
-    """Each site with its counts (of ``Placement.objects.board()``) and how many slots it has."""
+    """Each site with its counts (of ``board_counts``) and how many slots it has."""
     slots = Slot.objects.count_by_site(site.pk for site in sites)
-    nothing = dict.fromkeys(COUNTS, 0)
     return [
-        {**(counts.get(site.pk) or nothing), "site": site, "slots": slots.get(site.pk, 0)}
+        {**counts.get(site.pk, NOTHING), "site": site, "slots": slots.get(site.pk, 0)}
         for site in sites
     ]

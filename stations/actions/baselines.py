@@ -8,6 +8,7 @@ from people.permissions import require
 from people.verbs import Verb
 from stations import history
 from stations.charting import CHARTED, contents_of, shots_of
+from stations.drifting import note_drift_later
 from stations.metrology.charts import freeze_baseline as freeze
 from stations.metrology.errors import BadValueError
 from stations.models import ChartBaseline, Station
@@ -46,6 +47,7 @@ def freeze_baseline(
                 "These shots can't be a baseline: it takes two at least, and they have to differ.",
                 how_to_ask="Log more check shots first; 20 are usual.",
             ) from error
+        note_drift_later(station.pk, content_digest)
         return ChartBaseline.objects.create(
             station=station, content_digest=content_digest, code=code, reason=said, by=by,
             centre=rounded(told.centre, PLACES), spread=rounded(told.sigma, PLACES),

@@ -11,6 +11,7 @@ from people.permissions import require
 from people.verbs import Verb
 from stations import history
 from stations.checks import Checks
+from stations.drifting import note_drift_later
 from stations.models import CheckShot, Placement, ShotCorrection, Slot
 from stations.shots import BOUNDS, Weighed, cup_of, judge, overall
 
@@ -30,6 +31,7 @@ def log_shot(*, slot: Slot, shot: Weighed, by: User) -> CheckShot:
         kept = _checked(shot)
         held = _held(slot, subject)
         verdicts = judge(cup_of(held), kept)
+        note_drift_later(slot.station_id, held.settings.content_digest)
         return CheckShot.objects.create(
             slot=slot, site_id=site_id, placement=held, by=by, verdicts=verdicts,
             verdict=overall(verdicts), **_measured(kept),
@@ -62,6 +64,7 @@ def correct_shot(
         if _same(held, kept):
             raise Invalid("dose_mass", kept.dose_mass, "at least one value that differs")
         _correct(held, kept, reason.strip(), by)
+        note_drift_later(shot.slot.station_id, held.placement.settings.content_digest)
         return held
 
 

@@ -14,8 +14,8 @@ from stations.actions import add_site, change_site
 from stations.api.asking import Listing, found
 from stations.api.equipment import SiteChange, SiteIn, SiteOut
 from stations.api.holding import BoardRow
-from stations.board import board_rows
-from stations.models import Placement, Site
+from stations.board import board_counts, board_rows
+from stations.models import Site
 
 
 class Sites(Listing):
@@ -69,8 +69,7 @@ class Board(Listing):
     @extend_schema(responses=BoardRow(many=True))
     def get(self, request: Request) -> Response:
         """Per site, how many slots match, differ, wait to be loaded, are on permit or by hand."""
-        counts = {row["site"]: row for row in Placement.objects.covered_by(person(request)).board()}
-        return self.listed_board(counts)
+        return self.listed_board(board_counts(person(request)))
 
     def listed_board(self, counts: dict[int, dict[str, int]]) -> Response:
         """One page of it."""

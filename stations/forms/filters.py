@@ -5,6 +5,7 @@ from django import forms
 CONDITIONS = {
     "": "All sites",
     "differs": "Sites with slots that differ",
+    "drifts": "Sites with stations that drift",
     "to_load": "Sites with slots to load",
     "on_permit": "Sites with slots on permit",
     "by_hand": "Sites with slots set by hand",

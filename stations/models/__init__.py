@@ -2,6 +2,7 @@
 
 from stations.models.baseline import ChartBaseline
 from stations.models.calibration import Calibration
+from stations.models.drift import Drift
 from stations.models.equipment import Ability, AbilitySet, Machine, Slot, Station
 from stations.models.placement import ControlSettings, Placement
 from stations.models.read_back import ReadBack
@@ -16,6 +17,7 @@ __all__ = [
     "ChartBaseline",
     "CheckShot",
     "ControlSettings",
+    "Drift",
     "Machine",
     "Placement",
     "ReadBack",

@@ -22,6 +22,10 @@ class CalibrationQuerySet(models.QuerySet["Calibration"]):
         sites = covered_sites(user, verb)
         return self if sites is None else self.filter(station__machine__site__in=sites)
 
+    def at_sites(self, sites: frozenset[int] | None) -> Self:
+        """Only at these; None means everywhere."""
+        return self if sites is None else self.filter(station__machine__site__in=sites)
+
     def with_place(self) -> Self:
         """With everything a list of them prints."""
         return self.select_related("station__machine__site", "recorded_by", "decided_by")

@@ -26,6 +26,14 @@ class StationQuerySet(models.QuerySet[Any]):
             "machine__site__name", "machine__name", "number"
         )
 
+    def at_sites(self, sites: frozenset[int] | None) -> Self:
+        """Only at these; None means everywhere."""
+        return self if sites is None else self.filter(machine__site__in=sites)
+
+    def never_calibrated(self) -> Self:
+        """Stations of which no calibration was ever accepted."""
+        return self.exclude(calibrations__state="accepted")
+
     def with_slot_count(self) -> Self:
         """Stations annotated with ``slot_count``."""
         return self.annotate(slot_count=Count("slots"))

@@ -5,21 +5,21 @@ from django.shortcuts import render
 
 from people.verbs import Verb
 from people.web.pages import PageRequest, require_for_page
-from stations.board import COUNTS, board_rows
+from stations.board import COUNTS, board_counts, board_rows
 from stations.forms.filters import BoardFilter
-from stations.models import Placement, Site
+from stations.models import Site
 from stations.paging import keyset
 from stations.views.answering import page
 
 
 @page()
 def board(request: PageRequest) -> HttpResponse:
-    """Per site, how many slots match, differ, wait to be loaded, are on permit or by hand."""
+    """Per site, slots by what they wait for, and stations that drift."""
     require_for_page(request, Verb.SLOT_VIEW)
     form = BoardFilter(request.GET)
     if not form.is_valid():
         return render(request, "stations/board.html", {"form": form}, status=400)
-    counts = {row["site"]: row for row in Placement.objects.covered_by(request.user).board()}
+    counts = board_counts(request.user)
     sites = Site.objects.covered_by(request.user, Verb.SLOT_VIEW)
     if form.cleaned_data["q"]:
         sites = sites.filter(name__icontains=form.cleaned_data["q"])
@@ -32,6 +32,6 @@ def board(request: PageRequest) -> HttpResponse:
 
 
 def _total(counts: dict[int, dict[str, int]], name: str) -> tuple[int, int]:
-    """How many slots, at how many sites."""
+    """How many slots (of what drifts: stations), at how many sites."""
     held = [row[name] for row in counts.values() if row[name]]
     return sum(held), len(held)

@@ -12,7 +12,7 @@ from stations.actions import set_by_hand
 from stations.by_hand import WHO_MAY
 from stations.forms.values import ByHandForm
 from stations.holdings import Holding, holdings
-from stations.models import CheckShot, Placement, ReadBack, Slot
+from stations.models import CheckShot, Drift, Placement, ReadBack, Slot
 from stations.paging import keyset
 from stations.verdicts import lines_of
 from stations.views.answering import form_page, page, sent
@@ -39,6 +39,7 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
         "site": site,
         "last": last,
         "lines": lines_of(holding.placement.settings.values, last) if holding.placement else [],
+        "drifts": _drifts(holding),
         "waiting": _waiting(pk),
         "shots": keyset(_shots(pk), "-id", request.GET, prefix="shot_", size=PER_LIST),
         "metered": holding.placement and "water_volume" in holding.placement.settings.values,
@@ -68,6 +69,14 @@ def _last_read_back(holding: Holding) -> ReadBack | None:
         return None
     rows = ReadBack.objects.filter(placement=holding.placement).select_related("by")
     return rows.order_by("-id").first()
+
+
+def _drifts(holding: Holding) -> list[Drift]:
+    """What drifts of what the slot should hold."""
+    if holding.placement is None:
+        return []
+    content = holding.placement.settings.content_digest
+    return list(holding.slot.station.drifts.current().filter(content_digest=content))
 
 
 def _waiting(slot_id: int) -> Any:  # noqa: ANN401

@@ -44,6 +44,7 @@ def _station_page(
         "site": site,
         "holdings": holdings(slots),
         "form": form,
+        "drifts": shown.drifts.current(),
         "calibrations": shown.calibrations.select_related("station__machine__site")[:10],
         "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, site.pk),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, site.pk),

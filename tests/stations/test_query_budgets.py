@@ -15,13 +15,13 @@ from tests.stations.conftest import Bar, place
 
 # Session, person and roles (for the page, and for its rows) take 4; the rest is the page's own.
 PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
-    "board": (lambda bar: reverse("stations:board"), 7),
+    "board": (lambda bar: reverse("stations:board"), 8),
     "sites": (lambda bar: reverse("stations:sites"), 5),
-    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 8),
+    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 9),
     "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 6),
     "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 7),
-    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 8),
-    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 10),
+    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 9),
+    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 11),
     "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
 }
 
@@ -70,7 +70,7 @@ def test_a_page_asks_no_more_as_it_grows(
         ("stations", 5),
         ("ability-sets", 6),
         ("slots", 6),
-        ("board", 7),
+        ("board", 8),
     ],
 )
 def test_an_endpoint_asks_no_more_as_it_grows(

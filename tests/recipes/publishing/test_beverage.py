@@ -1,4 +1,4 @@
-"""Water for a beverage as a station's own shots say, and drift on the head roaster's home."""
+"""Water for a beverage as a station's own shots say."""
 
 from decimal import Decimal
 
@@ -7,9 +7,6 @@ import pytest
 from recipes.publishing import run
 from recipes.retention import balance_of
 from stations.actions import log_shot
-from stations.actions.baselines import freeze_baseline
-from stations.charting import contents_of
-from stations.drifting import drifts
 from stations.models import Slot
 from stations.shots import Weighed
 from tests.bar import Bar
@@ -47,23 +44,6 @@ def test_it_learns_and_sets_a_spilt_cup_aside(bar: Bar, slot: Slot) -> None:
     assert told.low < 50 < told.high
     # What gave 50 g again gives 50 g: the 70 mL set for these shots, within the mean's spread.
     assert float(told.water) == pytest.approx(70, abs=0.3)
-
-
-def test_drift_is_on_the_head_roasters_home(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
-    pull(slot, bar, STEADY)
-    content = next(iter(contents_of(slot.station)))
-    freeze_baseline(
-        station=slot.station, content_digest=content, code="beverage_mass", reason="New",
-        by=bar.cast.head_roaster,
-    )  # fmt: skip
-    browser = signed_in(bar.cast.head_roaster)
-    pull(slot, bar, ["50.1"])
-    assert drifts(bar.cast.head_roaster) == []
-    assert "Beverage mass drifts" not in browser.get("/").content.decode()
-    pull(slot, bar, ["53.0"])
-    assert len(drifts(bar.cast.head_roaster)) == 1
-    assert drifts(bar.cast.other_lead) == []
-    assert "Beverage mass drifts" in browser.get("/").content.decode()
 
 
 def test_the_page(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
