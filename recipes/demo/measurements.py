@@ -1,14 +1,19 @@
 """What the demo's technician measured and its baristas weighed. Invented, within common practice."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
 from recipes.demo.people import Cast
+from recipes.formula import stored
+from recipes.models import Version
 from recipes.retranslation.accept import AcceptOrder, accept_calibration
 from recipes.retranslation.plan import make_retranslation_plan
+from recipes.shot_fits.ask import ask_for_fit
+from recipes.shot_fits.simulator import TrueStation
 from stations.actions import correct_shot, log_shot, record_barometer, record_calibration
+from stations.actions.baselines import freeze_baseline
 from stations.models import Calibration, CheckShot, Site, Slot, Station
 from stations.shots import Weighed
 
@@ -33,6 +38,12 @@ SHOTS = (
     ("17.9", "41.2", "24.0", ""),
     ("18.1", "37.9", "28.0", "9.2"),
 )
+
+# Two more stations at Harbour pour by the bar simulator. The third's burrs wear at the end, so that
+# it runs faster than its baseline says.
+STEADY = TrueStation(grind=11.8, absorbs=1.65, slow_rate=0.1)
+WORN = replace(STEADY, grind=12.6)
+STEADY_SHOTS, FIRST_SHOTS, WORN_SHOTS = 34, 24, 8
 
 
 @dataclass(frozen=True)
@@ -65,6 +76,27 @@ class Measurements:
         by = self.cast["barista"]
         shots = [log_shot(slot=slot, shot=_weighed(*each), by=by) for each in SHOTS]
         self._put_right(shots[3])
+
+    def simulate_mornings(self, version: Version, slot_number: int) -> None:
+        """Enough shots for a fit at one station, and a drift from its baseline at another."""
+        formula, by = stored(version.formula.all()), self.cast["barista"]
+        steady, worn = (self._station("harbour", "Front counter", number) for number in (2, 3))
+        lead, technician = self.cast["lead_harbour"], self.cast["technician"]
+
+        def pull(station: Station, true: TrueStation, count: int, seed: int) -> None:
+            slot = station.slots.get(number=slot_number)
+            for shot in true.pull(formula, count, seed=seed):
+                log_shot(slot=slot, shot=shot, by=by)
+
+        pull(steady, STEADY, STEADY_SHOTS, seed=2)
+        ask_for_fit(station=steady, version=version, by=lead)
+        pull(worn, STEADY, FIRST_SHOTS, seed=3)
+        for code in ("shot_time", "beverage_mass"):
+            freeze_baseline(
+                station=worn, content_digest=version.content_digest, code=code, by=technician,
+                reason=f"New burrs: the first {FIRST_SHOTS} shots.",
+            )  # fmt: skip
+        pull(worn, WORN, WORN_SHOTS, seed=4)
 
     def _put_right(self, shot: CheckShot) -> None:
         right = Weighed(shot.dose_mass, shot.beverage_mass, Decimal("27.0"), note="Ran long")

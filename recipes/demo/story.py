@@ -53,6 +53,7 @@ class Story:
         self._overwritten(self._slot("tramway", 1))
         self._permit(self._slot("citadel", 1))
         measurements.pull_shots(self._slot("harbour", 1))
+        measurements.simulate_mornings(double[-1], 1)
         measurements.leave_one_to_decide()
         self._by_hand(self._slot("harbour", 4))
         self._request(double[-1])
