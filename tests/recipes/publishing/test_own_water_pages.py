@@ -105,7 +105,7 @@ def test_slot_and_station_say_what_it_would_be_now(
     assert "g/g from shot to shot" in page
     pull(known, slot, ["35.2", "35.4", "35.0", "35.3", "35.1"] * 3)
     page = text(roaster.get(path))
-    assert re.search(r"would now be 22[5-8] pulses, 5[67]\.\d mL", page)
+    assert re.search(r"would now be 22[5-8] pulses ?, 5[67]\.\d mL", page)
     assert "the slot keeps what was signed" in page
     balance = text(roaster.get(f"/stations/{slot.station_id}/beverage/"))
     assert "would now be" in balance
