@@ -10,10 +10,10 @@ from django.apps import apps
 from django.db import connection
 from psycopg import sql
 
-from audit.models import Entry
+from audit.models import Archive, Entry
 from audit.triggers import Kept
 
-READ_ONLY = (Entry._meta.db_table, "django_migrations")
+READ_ONLY = (Entry._meta.db_table, Archive._meta.db_table, "django_migrations")
 
 # No partitions: rights to the whole reach its parts, and none are needed on a part by itself.
 _TABLES = """

@@ -1,6 +1,7 @@
-"""`python -m audit.ledger verify BUNDLE [--since CHECKPOINT] [--key KEY]`: the offline check.
+"""`python -m audit.ledger verify BUNDLE [--since CHECKPOINT] [--archive FILE …] [--key KEY]`.
 
-Needs neither Django nor a database. Ends with 0 if intact, 1 if not, 2 if it could not be run.
+The offline check of a history. Needs neither Django nor a database. Ends with 0 if
+intact, 1 if not, 2 if it could not be run.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 import sys
 from argparse import ArgumentParser, Namespace
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from audit.ledger.bundle.check import verify
@@ -35,6 +37,10 @@ def _parser() -> ArgumentParser:
         help="a checkpoint kept from before; may be given more than once",
     )  # fmt: skip
     command.add_argument(
+        "--archive", type=Path, action="extend", nargs="+", default=[], metavar="FILE",
+        help="archives of older entries, to be looked at as well",
+    )  # fmt: skip
+    command.add_argument(
         "--key", action="append", default=[], help="a signing key you trust, as written down"
     )
     return parser
@@ -43,8 +49,10 @@ def _parser() -> ArgumentParser:
 def _verify(chosen: Namespace) -> int:
     keys = [Verifier.read(text) for text in chosen.key]
     since = [path.read_text("utf-8") for path in chosen.since]
-    with chosen.bundle.open("rb") as lines:
-        report = verify(lines, keys=keys, since=since)
+    with ExitStack() as files:
+        lines = files.enter_context(chosen.bundle.open("rb"))
+        archives = {str(path): files.enter_context(path.open("rb")) for path in chosen.archive}
+        report = verify(lines, keys=keys, since=since, archives=archives)
     for line in report.lines():
         print(line)
     return 0 if report.intact else 1

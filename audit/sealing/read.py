@@ -6,6 +6,7 @@ from typing import Any
 from django.db import connection
 
 from audit.ledger.bundle.write import Leaf as Sealed
+from audit.retention.records import archives_of
 from audit.sealing.payload import COLUMNS, payload_of
 
 CHUNK = 5_000
@@ -24,17 +25,20 @@ _ENTRIES = f"SELECT e.id, {COLUMNS} FROM audit_entry e WHERE e.id = ANY(%s)"  # 
 def payloads(start: int, stop: int) -> Iterator[Sealed]:
     """Every leaf from `start` up to but not including `stop`, with no transaction held open.
 
-    Bytes are None where the entry is gone, the hash is LOST where the leaf is.
+    Bytes are None where the entry is gone (to an archive, if a record says so), the hash is LOST
+    where the leaf is.
     """
     for first in range(start, stop, CHUNK):
         last = min(first + CHUNK, stop)
         at = first
         leaves = _rows(_LEAVES, [first, last])
         there = entries_by_id([entry_id for _, entry_id, _ in leaves])
+        gone = [entry_id for _, entry_id, _ in leaves if entry_id not in there]
+        archived = archives_of(gone) if gone else {}
         for index, entry_id, stored in leaves:
             yield from (Sealed(lost, LOST, None) for lost in range(at, index))
             whole = bytes(stored) if len(stored) == len(LOST) else LOST
-            yield Sealed(index, whole, there.get(entry_id))
+            yield Sealed(index, whole, there.get(entry_id), archived.get(entry_id))
             at = index + 1
         yield from (Sealed(lost, LOST, None) for lost in range(at, last))
 

@@ -29,8 +29,8 @@ def _pool() -> dict[str, object]:
     return {"pool": {"min_size": 1, "max_size": size, "timeout": 10}} if size else {}
 
 
-# Only these commands alter tables. All else runs as the program's role, whatever is set.
-OWNERS_COMMANDS = frozenset({"migrate", "grant_program"})
+# Only these commands alter tables or take one away. All else runs as the program's role.
+OWNERS_COMMANDS = frozenset({"migrate", "grant_program", "archive_history"})
 
 
 def address(arguments: list[str]) -> str:

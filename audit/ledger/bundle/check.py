@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 
+from audit.ledger.bundle.archived import Archives, Copy
 from audit.ledger.bundle.explain import Difference, explain
 from audit.ledger.bundle.kept import Kept
-from audit.ledger.bundle.lines import End, Fingerprints, Gap, Header, Mark, read
+from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, Mark, read
 from audit.ledger.bundle.report import Kind, Report, numbers, plain
 from audit.ledger.bundle.scan import Scan
 from audit.ledger.bundle.trust import Trust
@@ -24,13 +25,14 @@ def verify(
     *,
     keys: Sequence[Verifier] = (),
     since: Sequence[str] = (),
+    archives: Mapping[str, Iterable[bytes]] | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Report:
     """Check a bundle given as lines with their newlines.
 
     `keys` are the signing keys the reader trusts (else the first the bundle names, with a note
-    saying so); `since` are checkpoint notes kept outside; `progress` is told the lines read, at
-    every line of fingerprints.
+    saying so); `since` are checkpoint notes kept outside; `archives` are the lines of archives by
+    the names of their files; `progress` is told the lines read, at every line of fingerprints.
     Damage of any kind ends in the report. Raises LedgerError only for an unreadable `since`.
     """
     check = Check(keys, Kept(since))
@@ -39,6 +41,10 @@ def verify(
         if progress:
             progress(number)
     check.close()
+    copies = [Copy(name, told) for name, told in (archives or {}).items()]
+    for copy in copies:
+        copy.report = verify(copy, keys=check.keys)
+    check.archives.judge(check.report, copies)
     return check.report
 
 
@@ -55,10 +61,11 @@ def _blocks(lines: Iterable[bytes]) -> Iterator[tuple[int, list[bytes], bytes]]:
 
 
 class Check:
-    """The state of one check; `report` is final after `close`."""
+    """The state of one check; after `close` the `report` is final, but for the `archives`."""
 
     def __init__(self, keys: Sequence[Verifier], kept: Kept) -> None:
         self.report = Report()
+        self.archives = Archives()
         self._trust = Trust(keys, self.report)
         self._kept = kept
         self._scan = Scan(kept.sizes)
@@ -76,6 +83,7 @@ class Check:
                 self._stray()
             return
         if self._pending and not self._end and self._scan.block_as_stated(self._pending, other):
+            self.archives.look(self._pending)
             self.report.entries += len(self._pending)
             self._pending = []
             return
@@ -84,6 +92,11 @@ class Check:
         except LedgerError as error:
             # The entries stay pending: it may have been their fingerprints that are unreadable.
             self.report.add(Kind.UNREADABLE, f"line {number:,}: {plain(error)}")
+
+    @property
+    def keys(self) -> list[Verifier]:
+        """The signing keys believed by now."""
+        return self._trust.known
 
     def close(self) -> None:
         """Finish: what is left over, kept checkpoints, the explanation of differences."""
@@ -116,6 +129,8 @@ class Check:
             case Header():
                 self.report.origin = line.origin
                 self._trust.meet(line)
+            case Archived():
+                self._archived(line)
             case Gap():
                 self._scan.gap(line)
                 self.report.left_out += line.count
@@ -127,10 +142,21 @@ class Check:
     def _block(self, line: Fingerprints) -> None:
         pending, self._pending = self._pending, []
         self.report.entries += len(pending)
-        if line.first != self._scan.size:
-            words = f"fingerprints of entry no. {line.first + 1:,} stand after {self._here()}"
-            self.report.add(Kind.UNREADABLE, words)
+        self._require_place(line.first)
+        self.archives.look(pending)
         self._scan.block(pending, line)
+
+    def _archived(self, line: Archived) -> None:
+        self._require_place(line.first)
+        self.archives.claim(line)
+        self._scan.archived(line)
+        self.report.left_out += len(line.hashes)
+        self.report.archived += len(line.hashes)
+
+    def _require_place(self, first: int) -> None:
+        if first != self._scan.size:
+            words = f"fingerprints of entry no. {first + 1:,} stand after {self._here()}"
+            self.report.add(Kind.UNREADABLE, words)
 
     def _mark(self, mark: Mark) -> None:
         self._marks += 1
@@ -155,14 +181,17 @@ class Check:
             return
         width = state.size - stretch.start - stretch.left_out
         if scan.states(state.size, state.root):
+            self.archives.settle(stretch.difference.false)
             self._proven.sealed += stretch.difference.sealed
             self._proven.found += stretch.difference.found
             self.report.proven += width
         elif scan.finds(state.size, state.root):
+            self.archives.settle(())
             words = f"{numbers(stretch.start + 1, state.size)}: their fingerprints in this file "
             self.report.add(Kind.ALTERED, words + "were changed, the entries themselves hold")
             self.report.proven += width
         else:
+            self.archives.settle(None)
             self._unproven(state, stretch.start, stretch.listed + stretch.left_out)
         self.report.checkpoints += 1
         if not scan.go_on(state.size, state.root, frontier) or scan.frontier != frontier:

@@ -22,6 +22,11 @@ class Difference:
     sealed: list[tuple[int, bytes]] = field(default_factory=list)
     found: list[tuple[bytes, bytes]] = field(default_factory=list)
 
+    @property
+    def false(self) -> set[bytes]:
+        """Hashes of what is listed and was never sealed."""
+        return {hashed for hashed, _ in self.found} - {hashed for _, hashed in self.sealed}
+
     @cached_property
     def numbers(self) -> dict[bytes, int]:
         """Entry number of each sealed hash."""

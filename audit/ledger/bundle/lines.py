@@ -36,6 +36,21 @@ class Fingerprints:
 
 
 @dataclass(frozen=True)
+class Archived:
+    """Leaf hashes of entries from `first` (from 0) that are in an archive, by the number of the
+    archive's record."""
+
+    archive: int
+    first: int
+    joined: bytes
+
+    @property
+    def hashes(self) -> list[bytes]:
+        """The hashes one by one."""
+        return apart(self.joined)
+
+
+@dataclass(frozen=True)
 class Gap:
     """`count` entries from `first` left out, and the hashes of the subtrees that tile them."""
 
@@ -61,7 +76,7 @@ class End:
     checkpoints: int
 
 
-Line = Header | Fingerprints | Gap | Mark | End
+Line = Header | Fingerprints | Archived | Gap | Mark | End
 
 
 def write(line: Line) -> bytes:
@@ -78,6 +93,8 @@ def _row(line: Line) -> list[Any]:
             return ["history", {"format": FORMAT, "keys": keys, "origin": line.origin}]
         case Fingerprints():
             return ["fingerprints", line.first, base64_text(line.joined)]
+        case Archived():
+            return ["archived", line.archive, line.first, base64_text(line.joined)]
         case Gap():
             return ["gap", line.first, line.count, base64_text(b"".join(line.hashes))]
         case Mark():
@@ -105,6 +122,8 @@ def _parsed(raw: bytes) -> Line:
             return _header(about)
         case ["fingerprints", first, str(hashes)]:
             return Fingerprints(count("first", first), _whole(hashes))
+        case ["archived", archive, first, str(hashes)]:
+            return Archived(count("archive", archive), count("first", first), _whole(hashes))
         case ["gap", first, width, str(hashes)]:
             return Gap(count("first", first), count("count", width, least=1), apart(_whole(hashes)))
         case ["checkpoint", str(note), str(frontier)]:

@@ -40,7 +40,8 @@ class Report:
     """The outcome of a check, in numbers of entries.
 
     `size` of the history so far, `left_out` of this file, `entries` listed, `proven` to be as
-    sealed; and the `checkpoints` believed.
+    sealed; and the `checkpoints` believed. Of those left out, `archived` are in an archive, and
+    `looked_at` in one that was given and holds them as sealed.
     """
 
     origin: str = ""
@@ -49,6 +50,8 @@ class Report:
     left_out: int = 0
     proven: int = 0
     checkpoints: int = 0
+    archived: int = 0
+    looked_at: int = 0
     findings: list[Finding] = field(default_factory=list)
 
     @property
@@ -84,12 +87,18 @@ class Report:
         if not self.intact:
             held = max(self.proven, 0)
             return f"{whose} is NOT proven intact: {held:,} of {self.entries:,} entries here hold."
-        if self.entries == self.size:
-            return f"{whose} is intact: all {self.size:,} entries, in order, as they were sealed."
-        return (
-            f"{whose} is intact in this part: {self.entries:,} of {self.size:,} entries, "
-            "each in its place, as they were sealed."
+        if self.entries + self.looked_at == self.size:
+            where = f"; {self.looked_at:,} of them are in archives" if self.looked_at else ""
+            return (
+                f"{whose} is intact: all {self.size:,} entries, in order, as they were sealed"
+                f"{where}."
+            )
+        words = (
+            f"{whose} is intact in this part: {self.entries + self.looked_at:,} of "
+            f"{self.size:,} entries, each in its place, as they were sealed."
         )
+        unseen = self.archived - self.looked_at
+        return f"{words} {unseen:,} are in archives that were not given." if unseen else words
 
 
 def plain(text: object) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from hashlib import sha256
 
 from audit.ledger.bundle.explain import Difference
-from audit.ledger.bundle.lines import Fingerprints, Gap, write
+from audit.ledger.bundle.lines import Archived, Fingerprints, Gap, write
 from audit.ledger.errors import LedgerError
 from audit.ledger.merkle import Frontier, fold
 from audit.ledger.proof import Span, coordinates
@@ -74,6 +74,14 @@ class Scan:
         if self._found is not None:
             self._grow(self._found, hashes)
         self._grow(self._stated, stated)
+
+    def archived(self, line: Archived) -> None:
+        """Entries that are in an archive, known by their hashes alone."""
+        hashes = line.hashes
+        if self._found is not None:
+            self._grow(self._found, hashes)
+        self._grow(self._stated, hashes)
+        self.stretch.left_out += len(hashes)
 
     def gap(self, line: Gap) -> None:
         """Entries left out. Raises LedgerError if it does not follow on or is not tiled."""

@@ -20,6 +20,11 @@ class Trust:
         self._named: list[Verifier] = []
         self._report = report
 
+    @property
+    def known(self) -> list[Verifier]:
+        """The keys themselves."""
+        return list(self._known)
+
     def meet(self, header: Header) -> None:
         """Take note of the keys the bundle names; believe them only if none were given."""
         self._named = list(header.keys)

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from audit.ledger.bundle.lines import End, Fingerprints, Gap, Header, Line, Mark, write
+from audit.ledger.bundle.lines import (
+    Archived,
+    End,
+    Fingerprints,
+    Gap,
+    Header,
+    Line,
+    Mark,
+    write,
+)
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError, count, hash32
 from audit.ledger.merkle import Coordinate, Frontier
@@ -22,12 +31,14 @@ class Leaf:
     """An entry to write: its number from 0, the leaf hash stored when it was sealed, its bytes.
 
     Give the stored hash, not one computed now, or a change since would hide itself. Bytes None
-    says that the entry is gone; the check will name it as missing.
+    says that the entry is gone; the check will name it as missing, unless `archive` is the number
+    of an archive that holds it.
     """
 
     index: int
     hash: bytes
     payload: bytes | None
+    archive: int | None = None
 
 
 class Writer:
@@ -38,20 +49,24 @@ class Writer:
         self._marks = sorted((read_checkpoint(note).size, note) for note in checkpoints)
         self._nodes = nodes
         self._hashes: list[bytes] = []
+        self._archive: int | None = None  # the one that holds the entries of these hashes
         self._entries = 0
         self._checkpoints = len(checkpoints)
 
     def leaf(self, leaf: Leaf) -> Iterator[bytes]:
         """The lines up to and including this entry. Raises LedgerError if it is out of order."""
+        if leaf.archive != self._archive:
+            yield from self._flush()
         if not self._hashes:
             yield from self._due_marks()  # a checkpoint of the empty history, or a late start
         at = self._frontier.size + len(self._hashes)
         count("index", leaf.index, least=at)
         if leaf.index > at:
             yield from self._skip_to(leaf.index)
-        if leaf.payload is not None:
+        if leaf.payload is not None and leaf.archive is None:
             self._entries += 1
             yield _entry(leaf.payload)
+        self._archive = leaf.archive
         self._hashes.append(hash32("hash", leaf.hash))
         if len(self._hashes) == BLOCK or self._next_mark() == leaf.index + 1:
             yield from self._flush()
@@ -68,7 +83,11 @@ class Writer:
 
     def _flush(self) -> Iterator[bytes]:
         if self._hashes:
-            yield write(Fingerprints(self._frontier.size, b"".join(self._hashes)))
+            first, joined = self._frontier.size, b"".join(self._hashes)
+            if self._archive is None:
+                yield write(Fingerprints(first, joined))
+            else:
+                yield write(Archived(self._archive, first, joined))
             self._frontier.extend(self._hashes)
             self._hashes = []
         yield from self._due_marks()

@@ -1,13 +1,15 @@
 """Months that pass when a test says so."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 
 from django.db import connection
 
 from audit.retention import sql
 from audit.retention.partitions import Partition, partitions
+from audit.sealing.seal import seal
 from tests.audit.sample import run
+from tests.audit.sealing.conftest import shelves
 
 # The very function of the migration, told the time.
 ROLL_AT = sql.ROLL.replace("clock_timestamp()", "moment").replace(
@@ -54,3 +56,14 @@ def one_again() -> None:
         " FOR VALUES FROM (MINVALUE) TO (MAXVALUE)")  # fmt: skip
     run("SET session_replication_role = replica; TRUNCATE audit_entry;"
         " RESET session_replication_role; SELECT audit_roll()")  # fmt: skip
+
+
+def year(first: str, sizes: Iterable[int]) -> None:
+    """A closed month for each size, with so many entries, all sealed; and the open one after."""
+    sizes = list(sizes)
+    begin_in(first)
+    after = list(months(first, len(sizes) + 1))[1:]
+    for size, month in zip(sizes, after, strict=True):
+        shelves(size)
+        seal()
+        assert roll_at(month)

@@ -21,8 +21,8 @@ runpy.run_module("audit.ledger", run_name="__main__", alter_sys=True)
 """
 
 
-def offline(folder: Path, exported: bytes, kept: str) -> tuple[int, str]:
-    """Exit code and words of `verify --since` on an exported bundle."""
+def offline(folder: Path, exported: bytes, kept: str, *archives: Path) -> tuple[int, str]:
+    """Exit code and words of `verify --since` on an exported bundle, and on archives."""
     place = folder / "audit"
     if not place.exists():
         shutil.copytree(BASE_DIR / "audit" / "ledger", place / "ledger")
@@ -30,6 +30,7 @@ def offline(folder: Path, exported: bytes, kept: str) -> tuple[int, str]:
     (folder / "bundle").write_bytes(exported)
     (folder / "kept").write_text(kept, encoding="utf-8")
     command = [sys.executable, "-c", ALONE, "verify", "bundle", "--since", "kept"]
+    command += ["--archive", *(str(path) for path in archives)] if archives else []
     done = subprocess.run(
         command, cwd=folder, env={"PATH": os.environ["PATH"]}, capture_output=True, text=True,
         check=False, timeout=120,

@@ -1,0 +1,120 @@
+"""Moving closed months of the history to files. Nothing is ever just dropped.
+
+The file is written, read back and checked first; then one transaction writes the record of it
+into the history and takes the partition out. Killed before that commits, all is as it was, and
+the next run takes the file that is there if it is whole. Leaves and nodes of the tree stay.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from django.db import OperationalError, connection
+from psycopg import sql
+from psycopg.errors import LockNotAvailable
+
+from audit.actions import register
+from audit.context import recorded
+from audit.ledger.bundle.archived import ACTION, Copy
+from audit.models import Archive
+from audit.retention.errors import ArchiveError
+from audit.retention.file import read_back, sweep, write
+from audit.retention.plan import Due, Plan, due_before, plan, unchanged
+
+HISTORY_ARCHIVED = register(ACTION, "Archived a month of the history")
+
+LOCK = 0x41_52_43_48_49_56_45  # "ARCHIVE"
+
+_TAKE_OUT = """
+ALTER TABLE audit_entry DETACH PARTITION {0};
+DROP TABLE {0};
+"""
+
+
+def archive_before(
+    *, month: str, folder: Path, reason: str, told: Callable[[Archive], None] = lambda _: None
+) -> list[Archive]:
+    """Archive every partition that only holds months before this one ("2027-01"), oldest first.
+
+    Run as the owner of the tables. `told` hears of each archive once it is committed. Raises
+    ArchiveError when one can't be archived; those before it are.
+    """
+    made = []
+    with _alone():
+        if not folder.is_dir():
+            raise ArchiveError(f"{folder} is not a folder.")
+        for due in due_before(month):
+            made.append(_archive(due, folder, reason))
+            told(made[-1])
+    return made
+
+
+def _archive(due: Due, folder: Path, reason: str) -> Archive:
+    wanted, file = plan(due), folder / due.file_name
+    if Archive.objects.filter(file=file.name).exists():
+        raise ArchiveError(f"There is an archive {file.name} already.")
+    sweep(file)
+    if not file.exists():
+        write(file, wanted)
+    return _record(wanted, read_back(file, wanted), reason)
+
+
+def _record(wanted: Plan, copy: Copy, reason: str) -> Archive:
+    """The record, and the partition taken out with it."""
+    made = _row_of(wanted, copy)
+    try:
+        with recorded(by=None, action=HISTORY_ARCHIVED, reason=reason):
+            _hold_all()
+            if not unchanged(wanted):
+                raise ArchiveError(f"{wanted.due.months} changed meanwhile: try again.")
+            made.save(force_insert=True)
+            with connection.cursor() as cursor:
+                cursor.execute(sql.SQL(_TAKE_OUT).format(sql.Identifier(wanted.due.name)))
+    except OperationalError as error:
+        if not isinstance(error.__cause__, LockNotAvailable):
+            raise
+        raise ArchiveError(
+            f"The history was in use for too long, {wanted.due.months} stays for now: try again."
+        ) from error
+    return made
+
+
+def _row_of(wanted: Plan, copy: Copy) -> Archive:
+    return Archive(
+        file=copy.name,
+        sha256=copy.sha256,
+        size=copy.size,
+        first_month=wanted.due.first_month,
+        last_month=wanted.due.last_month,
+        began_at=wanted.began_at,
+        ended_at=wanted.ended_at,
+        entries=wanted.entries,
+        first_id=wanted.first_id,
+        last_id=wanted.due.stop - 1,
+        first_leaf=wanted.first_leaf,
+        last_leaf=wanted.last_leaf,
+        leaves=wanted.leaves,
+        checkpoint=copy.report.size,
+    )
+
+
+def _hold_all() -> None:
+    """Nobody reads or writes the history until the commit; taken first, so that nobody waits for
+    us while we wait for them. Raises OperationalError after ten seconds."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL lock_timeout = '10s'")
+        cursor.execute("LOCK TABLE audit_entry IN ACCESS EXCLUSIVE MODE")
+
+
+@contextmanager
+def _alone() -> Iterator[None]:
+    """One run at a time, on this connection; a killed run's lock ends with its connection."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_lock(%s)", [LOCK])
+        if not cursor.fetchone()[0]:
+            raise ArchiveError("The history is being archived already.")
+    try:
+        yield
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_unlock(%s)", [LOCK])

@@ -1,0 +1,108 @@
+"""An archive's file: written whole or not at all, and read back from the disk before it counts."""
+
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+
+from django.db import connection
+
+from audit.ledger.bundle.archived import Copy
+from audit.ledger.bundle.check import verify
+from audit.ledger.bundle.write import Leaf, bundle_lines
+from audit.ledger.errors import LedgerError
+from audit.retention.errors import ArchiveError
+from audit.retention.plan import Due, Plan
+from audit.sealing import store
+from audit.sealing.keys import origin, verifiers
+from audit.sealing.read import CHUNK, entries_by_id
+
+_LEAVES = """
+SELECT index, entry_id, hash FROM audit_leaf
+WHERE index >= %s AND index < %s AND entry_id >= %s AND entry_id < %s ORDER BY index
+"""
+# A key is believed because the one before signed beside it.
+_HANDOVERS = "SELECT note FROM audit_checkpoint WHERE note LIKE E'%%\\n— %%\\n— %%' AND id < %s"
+
+
+def write(file: Path, plan: Plan) -> None:
+    """Write the archive under a name of its own and give it its name once it is on the disk.
+
+    Raises ArchiveError if there is no room, no such folder, or the ledger lacks a part.
+    """
+    draft = file.with_name(f"{file.name}.{secrets.token_hex(4)}.part")
+    try:
+        with draft.open("xb") as out:
+            out.writelines(_lines(plan))
+            out.flush()
+            os.fsync(out.fileno())
+        os.link(draft, file)
+        _settle(file.parent)
+    except OSError as error:
+        raise ArchiveError(f"{file} could not be written: {error.strerror}.") from error
+    except LedgerError as error:
+        raise ArchiveError(f"The ledger is damaged, check the history: {error}.") from error
+    finally:
+        with suppress(OSError):
+            draft.unlink()
+
+
+def sweep(file: Path) -> None:
+    """Remove what a killed run left half-written. Call only while no other run is under way."""
+    for left in file.parent.glob(f"{file.name}.*.part"):
+        left.unlink()
+
+
+def read_back(file: Path, plan: Plan) -> Copy:
+    """Check the file as the offline check does, from the disk and against this plan.
+
+    Raises ArchiveError unless it is a whole archive of exactly these entries.
+    """
+    try:
+        with file.open("rb") as lines:
+            copy = Copy(file.name, lines)
+            copy.report = verify(copy, keys=verifiers())
+    except OSError as error:
+        raise ArchiveError(f"{file} could not be read back: {error.strerror}.") from error
+    report = copy.report
+    whole = (report.entries, copy.leaves, report.origin) == (plan.entries, plan.leaves, origin())
+    if not (report.intact and whole):
+        wrong = [line for line in report.lines() if not line.startswith("- note")]
+        raise ArchiveError(
+            f"{file} is not an intact archive of {plan.due.months}, so nothing was taken out of "
+            f"the history. {' '.join(wrong[:5])}"
+        )
+    return copy
+
+
+def _lines(plan: Plan) -> Iterator[bytes]:
+    with connection.cursor() as cursor:
+        cursor.execute(_HANDOVERS, [plan.newest.pk])
+        handovers = [note for (note,) in cursor]
+    return bundle_lines(
+        origin=origin(),
+        keys=verifiers(),
+        leaves=_leaves(plan.due, plan.first_leaf, plan.last_leaf + 1),
+        checkpoints=[*handovers, plan.newest.note],
+        nodes=store.nodes,
+    )
+
+
+def _leaves(due: Due, start: int, stop: int) -> Iterator[Leaf]:
+    """Those of the partition's own entries; what others sealed in between becomes gaps."""
+    for first in range(start, stop, CHUNK):
+        with connection.cursor() as cursor:
+            cursor.execute(_LEAVES, [first, min(first + CHUNK, stop), due.first, due.stop])
+            rows = cursor.fetchall()
+        there = entries_by_id([entry_id for _, entry_id, _ in rows])
+        yield from (Leaf(at, bytes(made), there.get(entry_id)) for at, entry_id, made in rows)
+
+
+def _settle(folder: Path) -> None:
+    """Wait until the folder knows the file's name, whatever happens to the machine."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
