@@ -7,7 +7,7 @@ from datetime import timedelta
 from django.utils import timezone
 
 from audit.context import recorded
-from audit.errors import Invalid, NotFound
+from audit.errors import Invalid, NotFound, NotPermitted
 from audit.revision import compare_and_set
 from audit.subject import Subject
 from people import history
@@ -20,19 +20,34 @@ PREFIX = "pl_"  # lets a secret that leaked into a log or a repository be recogn
 MAX_DAYS = 366
 
 
-def make_token(*, by: User, name: str, scopes: Collection[str], days: int) -> tuple[ApiToken, str]:
+# What a token of one scope can do, it can do as well through another that it makes.
+WITHIN: dict[str, frozenset[str]] = {
+    Scope.SIGN: frozenset(Scope.values),
+    Scope.ACT: frozenset({Scope.READ, Scope.ACT, Scope.GATEWAY}),
+}
+
+
+def make_token(
+    *, by: User, name: str, scopes: Collection[str], days: int, using: ApiToken | None = None
+) -> tuple[ApiToken, str]:
     """A token of one's own and its secret, which is not kept: show it once.
 
-    days: how long it stays usable, 1 to 366. Raises Invalid (name, scopes, days), NotPermitted.
+    days: how long it stays usable, 1 to 366. Made with another token (`using`), it can do no more
+    than that one and ends with it at the latest. Raises Invalid (name, scopes, days), NotPermitted.
     """
     with recorded(by=by, action=history.TOKEN_MADE):
         require(by, Verb.TOKEN_MAKE)
         secret = PREFIX + secrets.token_urlsafe(32)
+        ends = timezone.now() + timedelta(days=_days(days))
+        wanted = _scopes(scopes)
+        if using:
+            _require_within(using, wanted)
+            ends = min(ends, using.expires_at)
         token = ApiToken(
             user=by,
             name=_name(name),
-            scopes=_scopes(scopes),
-            expires_at=timezone.now() + timedelta(days=_days(days)),
+            scopes=wanted,
+            expires_at=ends,
             digest=digest_of(secret),
             hint=secret[:9],
         )
@@ -65,6 +80,16 @@ def _scopes(asked: Collection[str]) -> list[str]:
     if Scope.GATEWAY in wanted and len(wanted) > 1:
         raise Invalid("scopes", ", ".join(asked), "gateway by itself: a gateway does nothing else")
     return wanted
+
+
+def _require_within(using: ApiToken, wanted: Collection[str]) -> None:
+    held = frozenset[str]().union(*(WITHIN.get(scope, frozenset()) for scope in using.scopes))
+    if not held.issuperset(wanted):
+        raise NotPermitted(
+            f"The token this was asked with does not reach to {', '.join(wanted)}.",
+            who_may="Its owner, signed in",
+            how_to_ask="Make it on the page of your tokens.",
+        )
 
 
 def _days(typed: int) -> int:

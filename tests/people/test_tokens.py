@@ -1,6 +1,7 @@
 """Tokens: only the hash is kept; scopes, expiry and revocation hold."""
 
 import hashlib
+import uuid
 from collections.abc import Collection
 from datetime import timedelta
 
@@ -13,7 +14,7 @@ from audit.errors import Invalid, NotFound, NotPermitted
 from audit.models import Entry
 from people.actions import make_token, revoke_token
 from people.models import ApiToken, Scope, User
-from tests.cast import ApiAs, Cast
+from tests.cast import ApiAs, Cast, SignedIn
 
 
 def _make(by: User, *scopes: Scope) -> tuple[ApiToken, str]:
@@ -114,3 +115,36 @@ def test_the_database_knows_the_scopes(cast: Cast) -> None:
     for scopes in ([], ["everything"]):
         with pytest.raises(IntegrityError), transaction.atomic():
             ApiToken.objects.filter(pk=token.pk).update(scopes=scopes)
+
+
+@pytest.mark.parametrize(
+    ("held", "wanted", "status"),
+    [
+        ("act", ["sign"], 403),
+        ("act", ["read", "sign"], 403),
+        ("act", ["read", "act"], 201),
+        ("act", ["gateway"], 201),
+        ("sign", ["sign"], 201),
+        ("read", ["read"], 403),
+        ("gateway", ["read"], 403),
+    ],
+)
+def test_a_token_makes_none_that_could_do_more(
+    cast: Cast, api_as: ApiAs, held: str, wanted: list[str], status: int
+) -> None:
+    body = {"name": "more", "scopes": wanted, "days": 366}
+    key = {"Idempotency-Key": uuid.uuid4().hex}
+    answer = api_as(cast.owner, Scope(held)).post("/api/v1/tokens/", body, headers=key)
+    assert answer.status_code == status
+    for made in ApiToken.objects.filter(name="more"):
+        assert made.expires_at == ApiToken.objects.get(name="test").expires_at
+
+
+def test_somebody_signed_in_makes_any(cast: Cast, signed_in: SignedIn) -> None:
+    body = {"name": "more", "scopes": ["sign"], "days": 366}
+    key = {"Idempotency-Key": uuid.uuid4().hex}
+    browser = signed_in(cast.owner)
+    answer = browser.post("/api/v1/tokens/", body, content_type="application/json", headers=key)
+    assert answer.status_code == 201
+    in_a_year = timezone.now() + timedelta(days=365)
+    assert ApiToken.objects.get(name="more").expires_at > in_a_year
