@@ -134,9 +134,11 @@ def _text(value: bytes | memoryview) -> str:
 
 
 def _whole(request: Request, name: str, absent: int | None = None) -> int:
-    text = request.query_params.get(name)
-    if text is None and absent is not None:
+    text = request.query_params.get(name, "")
+    if absent is not None and name not in request.query_params:
         return absent
-    if not (text and text.isascii() and text.isdigit() and int(text[:20]) <= LARGEST):
-        raise Invalid(name, text or "", "a whole number")
+    if not (
+        text and text.isascii() and text.isdigit() and len(text) <= 19 and int(text) <= LARGEST
+    ):
+        raise Invalid(name, text, "a whole number")
     return int(text)

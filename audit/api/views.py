@@ -81,6 +81,6 @@ def _check(form: FilterForm) -> None:
 
 def _limit(query: dict[str, str]) -> int:
     text = query.get("limit", str(PAGE))
-    if not (text.isascii() and text.isdigit() and 1 <= int(text[:9]) <= MOST):
+    if not (text.isascii() and text.isdigit() and len(text) <= 9 and 1 <= int(text) <= MOST):
         raise Invalid("limit", text, f"a whole number from 1 to {MOST}")
     return int(text)

@@ -40,7 +40,9 @@ class AssignmentIn(serializers.Serializer[dict[str, Any]]):
     """A role to give; without a site, at every site."""
 
     role = serializers.ChoiceField(choices=Role.choices)
-    site = serializers.IntegerField(required=False, allow_null=True, default=None)
+    site = serializers.IntegerField(
+        required=False, allow_null=True, default=None, min_value=1, max_value=2**63 - 1
+    )
 
 
 class InvitationOut(serializers.Serializer[dict[str, str]]):

@@ -17,6 +17,7 @@ def client_address(request: HttpRequest) -> str | None:
         forwarded = [part.strip() for part in request.headers.get("X-Forwarded-For", "").split(",")]
         address = forwarded[-proxies] if len(forwarded) >= proxies else address
     try:
-        return str(ip_address(address))
+        # Without a zone (fe80::1%eth0), which names this machine's own interface.
+        return str(ip_address(address.partition("%")[0]))
     except ValueError:
         return None

@@ -105,6 +105,8 @@ def test_the_api_gives_pages_by_key(desk: Registry, cast: Cast, api_as: ApiAs) -
         ("limit=0", "limit"),
         ("limit=501", "limit"),
         ("limit=ten", "limit"),
+        ("limit=0000000019999", "limit"),
+        (f"limit=000000001{'9' * 30}", "limit"),
         ("before=-1", "before"),
         ("site=1.5", "site"),
         ("since=yesterday", "since"),

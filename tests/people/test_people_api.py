@@ -5,6 +5,7 @@ import uuid
 import pytest
 from rest_framework.test import APIClient
 
+from people.actions import assign_role
 from people.models import ApiToken, Assignment, Scope, Signature
 from tests.cast import PASSWORD, ApiAs, Cast
 
@@ -110,3 +111,13 @@ def test_anybody_reads_the_policy_and_only_an_owner_sets_it(cast: Cast, api_as: 
     roaster = api_as(cast.head_roaster)
     assert roaster.get(f"{API}/policy/").json()["boiling"] == "acknowledge"
     assert _policy(roaster, email=cast.head_roaster.email) == 403
+
+
+@pytest.mark.parametrize("site", [0, -1, 2**63, 10**30])
+def test_a_site_that_can_be_none_is_refused_by_name(cast: Cast, api_as: ApiAs, site: int) -> None:
+    assign_role(by=cast.owner, person=cast.barista, role="owner", site_id=cast.site.pk)
+    url = f"{API}/people/{cast.shop_lead.pk}/assignments/"
+    body = {"role": "barista", "site": site}
+    answer = api_as(cast.barista).post(url, body, headers=_key())
+    assert answer.status_code == 400
+    assert answer.json()["problems"][0]["field"] == "site"

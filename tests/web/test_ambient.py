@@ -52,6 +52,7 @@ def test_every_answer_carries_its_request_id(db: None, client: Client) -> None:
         (2, "10.9.9.9, 203.0.113.9, 192.0.2.7", "203.0.113.9"),
         (2, "203.0.113.9", "192.0.2.1"),
         (1, "not an address", None),
+        (1, "fe80::1%eth0", "fe80::1"),  # the database's inet knows no zones
     ],
 )
 def test_only_our_own_proxies_are_believed(

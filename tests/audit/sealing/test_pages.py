@@ -76,7 +76,7 @@ def test_two_states_are_proven_consistent(owner: Client) -> None:
     "query",
     [
         *("", "?from=1", "?from=9&to=3", "?from=1&to=99999", "?from=x&to=2", "?from=-1&to=2"),
-        *("?from=1&to=²", f"?from=0&to={'9' * 400}"),
+        *("?from=1&to=²", f"?from=0&to={'9' * 400}", f"?from=0&to={'0' * 20}{'9' * 4400}"),
     ],
 )
 def test_what_can_not_be_proven_is_said(owner: Client, query: str) -> None:
@@ -153,8 +153,8 @@ def test_the_api_gives_the_same_files(owner: Client, cast: Cast, api_as: ApiAs) 
         ),
         ("/history/ledger/bundle/", "/api/v1/history/bundle/"),
     ):
-        answer = owner.get(f"/api/v1/history/{call}")
-        asked = owner.get(f"/history/{page}")
+        answer = owner.get(call)
+        asked = owner.get(page)
         assert answer.status_code == asked.status_code == 200
         assert (sent := body(answer)) == body(asked)
         assert sent
