@@ -1,8 +1,10 @@
 """What a site's water hints at, and how it compares with other sites'."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
+from statistics import median_low
 
 from stations.metrology.errors import BadValueError
 from stations.metrology.water import Langelier, Method, langelier
@@ -58,6 +60,41 @@ def beside(reading: WaterReading, others: Iterable[WaterReading]) -> list[Beside
     rows = [Beside(each.site, each, _much(reading, each)) for each in others]
     rows = [row for row in rows if row.site.pk != reading.site_id]
     return sorted(rows, key=lambda row: (not row.much, row.site.name))
+
+
+@dataclass(frozen=True, slots=True)
+class Differing:
+    """A site whose water differs much from the middle of several, and in what, in words."""
+
+    site: Site
+    taken_on: date
+    words: list[str]
+
+
+def differing(readings: Sequence[WaterReading]) -> list[Differing]:
+    """The sites whose newest reading differs much from the middle one, property by property.
+
+    The lower middle where two share it, so that of two sites one is named against the other.
+    Temperature is left out: machines heat it anyway.
+    """
+    if len(readings) < 2:
+        return []
+    middle = WaterSample(
+        ph=median_low(each.ph for each in readings),
+        hardness=median_low(each.hardness_converted for each in readings),
+        alkalinity=median_low(each.alkalinity_converted for each in readings),
+        dissolved_solids=median_low(each.dissolved_solids for each in readings),
+    )
+    rows = [Differing(each.site, each.taken_on, _against(middle, each)) for each in readings]
+    return sorted((row for row in rows if row.words), key=lambda row: row.site.name)
+
+
+def _against(middle: WaterSample, reading: WaterReading) -> list[str]:
+    return [
+        f"{_words(each)} (others about {rounded(each.first, 1)})"
+        for each in compare(middle, _sample(reading))
+        if each.much
+    ]
 
 
 def _much(one: WaterReading, other: WaterReading) -> list[str]:

@@ -61,6 +61,10 @@ class PermitPlanOut(serializers.Serializer[Any]):
 
     digest = serializers.CharField()
     to_acknowledge = serializers.ListField(child=serializers.CharField())
+    boiling = serializers.DictField(
+        child=serializers.DecimalField(max_digits=5, decimal_places=1),
+        help_text="Site code to °C at which water boils there",
+    )
     slots = PermitSlotPlanOut(many=True)
 
 
@@ -75,8 +79,8 @@ class PermitOut(serializers.ModelSerializer[Permit]):
     class Meta:
         model = Permit
         fields = [
-            "id", "state", "reason", "ends_at", "granted_at", "ended_at", "plan_digest", "slots",
-            "changes", "signed_by", "signed_at",
+            "id", "state", "reason", "ends_at", "granted_at", "ended_at", "plan_digest",
+            "acknowledgement", "slots", "changes", "signed_by", "signed_at",
         ]  # fmt: skip
 
     def get_slots(self, permit: Permit) -> list[int]:
@@ -136,8 +140,12 @@ class PermitPlan(GuardedView):
             }
             for line in plan.lines
         ]
-        answer = {"digest": plan.digest, "to_acknowledge": plan.to_acknowledge, "slots": slots}
-        return Response(answer)
+        return Response({
+            "digest": plan.digest,
+            "to_acknowledge": plan.to_acknowledge,
+            "boiling": {site.code: str(point) for site, point, _ in plan.boiling},
+            "slots": slots,
+        })  # fmt: skip
 
 
 class Permits(GuardedView):

@@ -9,7 +9,7 @@ from recipes.api.serializers import ID
 from recipes.models import Publication, PublicationSite
 from recipes.publishing.plan import Plan
 from recipes.publishing.scope import Where
-from recipes.publishing.summary import site_parts
+from recipes.publishing.summary import site_parts, water_beside
 from recipes.yielding_words import Expected
 
 WORDS = 2000
@@ -61,6 +61,22 @@ class PlanSiteOut(serializers.Serializer[Any]):
     place = serializers.IntegerField()
     same = serializers.IntegerField()
     refuse = serializers.IntegerField()
+    boiling = serializers.DecimalField(
+        max_digits=5, decimal_places=1, help_text="°C, where water boils at the site"
+    )
+    margin = serializers.DecimalField(
+        max_digits=5, decimal_places=1, allow_null=True,
+        help_text="K that the brew temperature lies below it; null where none is stated",
+    )  # fmt: skip
+
+
+class WaterOut(serializers.Serializer[Any]):
+    """A site of the plan whose water differs much from the others', and in what."""
+
+    site = serializers.IntegerField(source="site.pk")
+    name = serializers.CharField(source="site.name")
+    taken_on = serializers.DateField()
+    differs_in = serializers.ListField(child=serializers.CharField(), source="words")
 
 
 class ExpectedOut(serializers.Serializer[Any]):
@@ -99,6 +115,7 @@ class PlanOut(serializers.Serializer[Any]):
         allow_null=True, help_text="Shots logged before it were learnt from; sign with it."
     )
     sites = PlanSiteOut(many=True)
+    water = WaterOut(many=True)
     slots = PlanSlotOut(many=True)
 
 
@@ -123,6 +140,7 @@ def plan_as_json(plan: Plan, site_id: int | None) -> dict[str, Any]:
         "to_acknowledge": plan.to_acknowledge,
         "learnt_until": plan.learnt_until,
         "sites": PlanSiteOut(site_parts(plan), many=True).data,
+        "water": WaterOut(water_beside(plan), many=True).data,
         "slots": slots,
     }
 

@@ -28,6 +28,9 @@ class Permit(Revised):
     reason = models.TextField()
     ends_at = models.DateTimeField()
     state = models.CharField(max_length=10, choices=State, default=State.IN_FORCE)
+    acknowledgement = models.TextField(
+        blank=True, default="", help_text="what was flagged and accepted"
+    )
     plan_digest = models.CharField(max_length=64)
     signature = models.ForeignKey(
         Signature, models.PROTECT, null=True, blank=True, related_name="+"

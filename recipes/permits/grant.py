@@ -58,8 +58,9 @@ def grant(*, order: PermitOrder, by: User, credentials: Credentials) -> Permit:
 
 def _write(order: PermitOrder, plan: PermitPlan, by: User) -> Permit:
     permit = Permit.objects.create(
-        author=by, reason=order.reason.strip(), ends_at=order.ends_at, plan_digest=plan.digest
-    )
+        author=by, reason=order.reason.strip(), ends_at=order.ends_at, plan_digest=plan.digest,
+        acknowledgement="\n".join(plan.to_acknowledge),
+    )  # fmt: skip
     PermitSlot.objects.bulk_create(PermitSlot(permit=permit, slot=line.slot) for line in plan.lines)
     PermitChange.objects.bulk_create(
         PermitChange(permit=permit, code=code, target=value)

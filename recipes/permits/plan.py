@@ -17,7 +17,8 @@ from people.permissions import require
 from people.verbs import Verb
 from recipes.models import Version
 from recipes.translating import StationTranslation, quantities, translate_for, with_changes
-from stations.models import Placement, Slot, Station
+from stations.models import Placement, Site, Slot, Station
+from stations.overview import boiling_point
 
 Changes = Mapping[str, Decimal | str]
 LONGEST = timedelta(days=92)
@@ -58,6 +59,25 @@ class PermitPlan:
             for sentence in line.station.to_acknowledge
         }
         return sorted(found)
+
+    @cached_property
+    def boiling(self) -> list[tuple[Site, Decimal, Decimal | None]]:
+        """Each site, where water boils there [°C], and how far below the permit brews [K].
+
+        The hottest temperature counts; None where nothing states one.
+        """
+        warm = self.changes.get("brew_temperature")
+        found: dict[Site, list[Decimal]] = {}
+        for line in self.lines:
+            rows = line.version.formula.all() if line.version else ()
+            stated = [each.target for each in rows if each.code == "brew_temperature"]
+            given = [warm] if isinstance(warm, Decimal) else [t for t in stated if t is not None]
+            found.setdefault(line.slot.station.machine.site, []).extend(given)
+        points = {site: boiling_point(site) for site in found}
+        return [
+            (site, points[site], points[site] - max(wanted) if wanted else None)
+            for site, wanted in found.items()
+        ]
 
     @cached_property
     def seen(self) -> bytes:

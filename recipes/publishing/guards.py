@@ -42,7 +42,7 @@ PUBLISHED = (
     "version_id author_id reason scope scope_label local_date local_time plan_digest"
     " acknowledgement signature_id made_at"
 )
-PERMITTED = "author_id reason ends_at plan_digest signature_id granted_at"
+PERMITTED = "author_id reason ends_at plan_digest acknowledgement signature_id granted_at"
 
 
 def publication_guards() -> list[pgtrigger.Trigger]:

@@ -29,6 +29,8 @@ from recipes.yielding import leaves_water
 from stations.models import ControlSettings, Placement, Site, Station
 from stations.queries.slots import SlotQuerySet
 
+NAMED = 12  # sites, before the rest is counted
+
 
 class Target(NamedTuple):
     """One slot in scope and where it is."""
@@ -100,15 +102,13 @@ class Plan:
 
     @cached_property
     def to_acknowledge(self) -> list[str]:
-        """Each flag that a named person must accept, once, with the place it is about."""
-        stations = {line.target.station_id: line.target for line in self.to_place}
-        return sorted(
-            {
-                f"{self.sites[target.site_id]}: {sentence}"
-                for station_id, target in stations.items()
-                for sentence in self.stations[station_id].to_acknowledge
-            }
-        )
+        """Each flag that a named person must accept, once, with the places it is about."""
+        stations = {line.target.station_id: line.target.site_id for line in self.to_place}
+        places: dict[str, set[str]] = {}
+        for station_id, site_id in stations.items():
+            for sentence in self.stations[station_id].to_acknowledge:
+                places.setdefault(sentence, set()).add(str(self.sites[site_id]))
+        return sorted(f"{_named(sites)}: {sentence}" for sentence, sites in places.items())
 
     def counts(self, site_id: int | None = None) -> Counter[Outcome]:
         """How many slots are placed, same and refused, at one site or at all."""
@@ -151,6 +151,13 @@ class Plan:
     def digest(self) -> str:
         """SHA-256 (hex) over it."""
         return hashlib.sha256(self.seen).hexdigest()
+
+
+def _named(sites: set[str]) -> str:
+    """Sites by name, as long as somebody would read them."""
+    names = sorted(sites)
+    more = f" and {len(names) - NAMED} more sites" if len(names) > NAMED else ""
+    return ", ".join(names[:NAMED]) + more
 
 
 def _cup(station: StationTranslation) -> list[str]:

@@ -8,9 +8,10 @@ from decimal import Decimal
 from recipes.publishing.plan import Line, Outcome, Plan
 from recipes.publishing.timing import Due
 from recipes.yielding_words import Expected
-from stations.models import Site
+from stations.models import Site, WaterReading
 from stations.overview import boiling_point
 from stations.printing import Printed, printed
+from stations.water import Differing, differing
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,12 @@ def _part(site: Site, due: Due, lines: Sequence[Line], warm: Decimal | None) -> 
         boiling,
         None if warm is None else boiling - warm,
     )
+
+
+def water_beside(plan: Plan) -> list[Differing]:
+    """The plan's sites whose water differs much from the others': one query."""
+    readings = WaterReading.objects.filter(site__in=plan.sites).newest_of_each_site()
+    return differing(list(readings.select_related("site")))
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from recipes.formula import stored
 from recipes.models import Version
 from recipes.publishing.plan import Plan, make_plan
 from recipes.publishing.sign import Order, publish
-from recipes.publishing.summary import site_parts, site_table
+from recipes.publishing.summary import site_parts, site_table, water_beside
 from recipes.views.answering import posted
 from recipes.yielding import own_water_words
 
@@ -123,6 +123,7 @@ def _shown(request: PageRequest, made: Plan, form: SignPlanForm) -> dict[str, ob
         "version": made.version,
         "plan": made,
         "scope_label": made.scope.label(),
+        "waters": water_beside(made),
         "own_water": own_water_words(stored(made.version.formula.all())),
         "counts": {outcome.value: count for outcome, count in made.counts().items()},
         "sites": parts,

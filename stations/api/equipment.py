@@ -8,6 +8,7 @@ from people.web.fields import PlainDecimal
 from stations.actions import Reach
 from stations.checks import ALTITUDE, OFFSET, PULSES
 from stations.models import Ability, AbilitySet, Machine, Site, Station
+from stations.overview import boiling_point
 from stations.printing import unit_of
 
 
@@ -19,15 +20,24 @@ class IdField(serializers.IntegerField):
 
 
 class SiteOut(serializers.ModelSerializer[Site]):
-    """A bar; altitude in metres."""
+    """A bar; altitude in m, the barometer's air pressure in hPa, water boiling at °C."""
 
     altitude = PlainDecimal(read_only=True)
+    air_pressure = PlainDecimal(read_only=True, allow_null=True)
+    boiling_point = serializers.SerializerMethodField()
 
     class Meta:
         """What is shown."""
 
         model = Site
-        fields = ["id", "code", "name", "time_zone", "altitude", "revision"]
+        fields = [
+            "id", "code", "name", "time_zone", "altitude", "air_pressure", "boiling_point",
+            "revision",
+        ]  # fmt: skip
+
+    def get_boiling_point(self, site: Site) -> str:
+        """By the barometer where there is a reading, else by the altitude."""
+        return str(boiling_point(site))
 
 
 class SiteChange(serializers.Serializer[dict[str, Any]]):
