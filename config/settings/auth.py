@@ -9,6 +9,7 @@ AUTH_APPS: list[str] = ["allauth", "allauth.account", "allauth.mfa"]
 AUTH_MIDDLEWARE: list[str] = [
     "allauth.account.middleware.AccountMiddleware",
     "people.web.middleware.AmbientMiddleware",
+    "people.web.bodies.BodyLimitMiddleware",
 ]
 # One backend: allauth's for signing in, with rights from our own table of verbs.
 AUTHENTICATION_BACKENDS = ["people.backends.RoleBackend"]

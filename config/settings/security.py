@@ -61,3 +61,5 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024  # bytes
+# Of any request, files included; an import of 4 MB as JSON text fits. The proxy has the same.
+LARGEST_BODY = 8_000_000  # bytes

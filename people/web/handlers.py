@@ -10,6 +10,7 @@ SENTENCES = {
     400: "The request can't be used as it was sent. Nothing was changed.",
     403: "Your roles or sites do not allow this.",
     404: "There is nothing at this address, or nothing that is yours to see.",
+    413: "More was sent than is taken at once. Nothing was changed.",
     500: "Something failed on our side. Nothing was half-written.",
 }
 
@@ -27,6 +28,11 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """404."""
     return _answer(request, 404)
+
+
+def too_large(request: HttpRequest) -> HttpResponse:
+    """413."""
+    return _answer(request, 413)
 
 
 def failed(request: HttpRequest) -> HttpResponse:

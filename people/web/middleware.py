@@ -36,6 +36,7 @@ class AmbientMiddleware:
         finally:
             ambient.reset(token)
         response["X-Request-ID"] = request_id
+        _keep_private(response)
         return response
 
     def process_exception(self, request: HttpRequest, raised: Exception) -> HttpResponse | None:
@@ -51,6 +52,15 @@ class AmbientMiddleware:
         }
         status = kind_of(told).status
         return render(request, f"errors/{status}.html", said, status=status)
+
+
+def _keep_private(response: HttpResponse) -> None:
+    """No copy stays behind: a tablet at the bar is shared, and so may be a proxy on the way.
+
+    What carries a tag may be kept by the program that asked, and is asked for again each time.
+    """
+    kept = "private, no-cache" if response.has_header("ETag") else "no-store"
+    response.headers.setdefault("Cache-Control", kept)
 
 
 def request_id_of(request: HttpRequest) -> str:
