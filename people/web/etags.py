@@ -1,11 +1,13 @@
 """Lost updates refused: an ETag on everything edited, If-Match on every edit (RFC 9110, 6585)."""
 
+import hashlib
 from collections.abc import Callable, Mapping
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from django.http import HttpRequest
 from django.utils.http import parse_etags
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -19,9 +21,18 @@ View = TypeVar("View", bound=APIView)
 Handler = Callable[Concatenate[View, Request, P], Response]
 
 
-def etag_of(thing: Revised) -> str:
-    """The strong tag of one revision of one thing: "site-4-17"."""
-    return f'"{thing._meta.model_name}-{thing.pk}-{thing.revision}"'
+def etag_of(thing: Revised, data: Mapping[str, Any]) -> str:
+    """The strong tag of what is shown of one revision of one thing: "site-4-17.2f1c…".
+
+    An edit is held against the revision alone. A copy is right only as long as all of it is: what
+    is shown beside the thing (slots placed, the version approved now) changes without an edit.
+    """
+    shown = hashlib.sha256(JSONRenderer().render(data)).hexdigest()
+    return f'"{_revision_of(thing)}.{shown[:16]}"'
+
+
+def _revision_of(thing: Revised) -> str:
+    return f"{thing._meta.model_name}-{thing.pk}-{thing.revision}"
 
 
 def matching(handler: Handler[View, P]) -> Handler[View, P]:
@@ -50,7 +61,7 @@ def expected_revision(request: Request | HttpRequest, thing: Revised) -> int:
     no tag given is the current one. Only the action's own compare-and-set closes the race.
     """
     # Strong comparison: a weak tag (W/"…") matches nothing here.
-    if etag_of(thing) not in _tags(request):
+    if f'"{_revision_of(thing)}' not in [tag.partition(".")[0] for tag in _tags(request)]:
         raise Stale(
             f"{thing} has changed since you read it: read it again and repeat your change.",
             current_revision=thing.revision,
@@ -66,7 +77,7 @@ def tagged(
     headers: Mapping[str, str] | None = None,
 ) -> Response:
     """An answer with its ETag; 304 without a body for a GET whose If-None-Match has it."""
-    tag = etag_of(thing)
+    tag = etag_of(thing, data)
     held = parse_etags(request.headers.get("If-None-Match", ""))
     # Weak comparison is the rule here (RFC 9110, 13.1.2).
     seen = tag in [other.removeprefix("W/") for other in held]

@@ -3,29 +3,38 @@
 from collections.abc import Mapping
 
 from audit.context import recorded
-from audit.errors import Invalid, Problem, Refused
+from audit.errors import Invalid, Problem, Refused, Stale
 from audit.revision import compare_and_set
 from people.models import User
 from people.permissions import may
 from people.verbs import Verb
 from recipes import history
 from recipes.actions.decisions import current_version
-from recipes.actions.locking import lock_recipe, lock_request
+from recipes.actions.locking import lock_recipe, lock_request, must_be_at
 from recipes.actions.requests import must_be_own, must_be_undecided, subject_of, write_proposals
 from recipes.formula import stored
-from recipes.models import ChangeRequest
+from recipes.models import ChangeRequest, Version
 from recipes.rebasing import Sides, kept, three_sides
 
 CHOICES = ("proposed", "current")
 
 
-def rebase(*, by: User, request: ChangeRequest, choices: Mapping[str, str]) -> ChangeRequest:
+def rebase(
+    *,
+    by: User,
+    request: ChangeRequest,
+    choices: Mapping[str, str],
+    revision: int | None = None,
+    seen_current: int | None = None,
+) -> ChangeRequest:
     """Put the request against the current version, keeping or dropping each proposal in question.
 
     Each parameter that both the request and the newer version changed needs "proposed" or
     "current"; a proposal the newer version fulfils already is dropped. For the author and for
-    whoever decides. Raises NotPermitted, Refused once decided, if nothing was approved meanwhile or
-    nothing would remain, and Invalid naming each choice that is missing or unknown.
+    whoever decides. `revision` is the request's and `seen_current` the id of the approved version
+    as the three sides were read. Raises NotPermitted, Stale if either moved on, Refused once
+    decided, if nothing was approved meanwhile or nothing would remain, and Invalid naming each
+    choice that is missing or unknown.
     """
     subject, site = subject_of(request), request.site_id
     with recorded(by=by, action=history.REQUEST_REBASED, subject=subject, site_id=site):
@@ -33,7 +42,9 @@ def rebase(*, by: User, request: ChangeRequest, choices: Mapping[str, str]) -> C
         lock_recipe(request.base.recipe_id)
         now = lock_request(request)
         must_be_undecided(now)
+        must_be_at(now, revision)
         current = current_version(now)
+        _must_be_seen(now, current, seen_current)
         if current.pk == now.base_id:
             raise Refused(f"Request {now.pk} is against the current version already.")
         lines = three_sides(now, current)
@@ -52,6 +63,15 @@ def rebase(*, by: User, request: ChangeRequest, choices: Mapping[str, str]) -> C
 def _must_be_involved(request: ChangeRequest, by: User) -> None:
     if not may(by, Verb.REQUEST_DECIDE, request.site_id):
         must_be_own(request, by)
+
+
+def _must_be_seen(request: ChangeRequest, current: Version, seen: int | None) -> None:
+    """Raise Stale if another version was approved than the one whose values were chosen from."""
+    if seen is not None and seen != current.pk:
+        raise Stale(
+            f"Version {current.number} was approved meanwhile: look at its values, then choose.",
+            request.revision,
+        )
 
 
 def _check(lines: list[Sides], choices: Mapping[str, str]) -> None:

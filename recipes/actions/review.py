@@ -42,14 +42,18 @@ def submit(*, by: User, version: Version, revision: int | None = None) -> Versio
         )
 
 
-def return_to_author(*, by: User, version: Version, comments: Mapping[str, str]) -> Version:
+def return_to_author(
+    *, by: User, version: Version, comments: Mapping[str, str], revision: int | None = None
+) -> Version:
     """Make it a draft again, with at least one comment: by parameter code, "" for the whole.
 
-    Raises NotPermitted, Refused if it is not in review, Invalid without a usable comment.
+    Raises NotPermitted, Refused if it is not in review, Stale (what was read came back and was
+    submitted anew), Invalid without a usable comment.
     """
     with recorded(by=by, action=history.VERSION_RETURNED, subject=subject_of(version)):
         now = lock_version(version, by, Verb.RECIPE_RETURN)
         must_be(now, State.IN_REVIEW, to="returned")
+        must_be_at(now, revision)
         said = {code: text for code, text in comments.items() if text and text.strip()}
         if not said:
             raise Invalid("comments", None, "at least one comment, on the whole or a parameter")
@@ -68,11 +72,12 @@ def comment(*, by: User, version: Version, text: str, code: str = "") -> Comment
         return _write(now, by, {code: text})[0]
 
 
-def withdraw(*, by: User, version: Version, reason: str) -> Version:
+def withdraw(*, by: User, version: Version, reason: str, revision: int | None = None) -> Version:
     """Take a draft, a version in review or an approved one out of use, for good.
 
     Slots that hold it keep it until something else is published to them.
-    Raises NotPermitted, Refused if it is superseded or withdrawn, Invalid without a reason.
+    Raises NotPermitted, Refused if it is superseded or withdrawn, Stale (who withdraws a draft
+    does not mean what was approved meanwhile), Invalid without a reason.
     """
     checks = Checks()
     reason = checks.text("reason", reason, most=COMMENT, lines=True)
@@ -80,6 +85,7 @@ def withdraw(*, by: User, version: Version, reason: str) -> Version:
     with recorded(by=by, action=action, reason=reason, subject=subject_of(version)):
         now = lock_version(version, by, Verb.RECIPE_WITHDRAW)
         must_be(now, State.DRAFT, State.IN_REVIEW, State.APPROVED, to="withdrawn")
+        must_be_at(now, revision)
         checks.done()
         return advance(now, state=State.WITHDRAWN)
 

@@ -101,10 +101,18 @@ class Rebase(RequestView):
 
     @extend_schema(request=RebaseIn, responses=RequestOut)
     @acting
+    @matching
     def post(self, request: Request, pk: int) -> Response:
-        """Choose for each parameter that both sides changed."""
+        """Choose for each parameter that both sides changed, by the three sides as read."""
         change, body = self.change(request, pk), valid(RebaseIn, request)
-        return answer(request, rebase(by=person(request), request=change, **body))
+        now = rebase(
+            by=person(request),
+            request=change,
+            choices=body["choices"],
+            revision=expected_revision(request, change),
+            seen_current=body["current"],
+        )
+        return answer(request, now)
 
 
 def _sides(line: Sides) -> dict[str, object]:

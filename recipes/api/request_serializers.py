@@ -78,8 +78,9 @@ class ThreeSidesOut(serializers.Serializer[dict[str, Any]]):
 
 
 class RebaseIn(serializers.Serializer[dict[str, Any]]):
-    """For each parameter that both sides changed: which holds."""
+    """For each parameter that both sides changed: which holds, of the sides that were read."""
 
+    current = serializers.IntegerField(help_text="The current version's id, as read.", **ID)
     choices = serializers.DictField(
         child=serializers.ChoiceField(choices=["proposed", "current"]), default=dict
     )

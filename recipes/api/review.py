@@ -57,10 +57,13 @@ class Return(ActingView):
 
     @extend_schema(request=ReturnIn, responses=VersionOut)
     @acting
+    @matching
     def post(self, request: Request, pk: int) -> Response:
-        """Return it with comments."""
+        """Return it, as it was read, with comments."""
         found, body = self.version(pk), valid(ReturnIn, request)
-        return answer(request, return_to_author(by=person(request), version=found, **body))
+        seen = expected_revision(request, found)
+        now = return_to_author(by=person(request), version=found, revision=seen, **body)
+        return answer(request, now)
 
 
 class Approval(ActingView):
@@ -91,10 +94,12 @@ class Withdrawal(ActingView):
 
     @extend_schema(request=WithdrawalIn, responses=VersionOut)
     @acting
+    @matching
     def post(self, request: Request, pk: int) -> Response:
-        """Withdraw it, and why."""
+        """Withdraw it as it was read, and why."""
         found, body = self.version(pk), valid(WithdrawalIn, request)
-        return answer(request, withdraw(by=person(request), version=found, **body))
+        seen = expected_revision(request, found)
+        return answer(request, withdraw(by=person(request), version=found, revision=seen, **body))
 
 
 class Comments(ActingView):

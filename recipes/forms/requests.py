@@ -72,12 +72,16 @@ class DecisionForm(forms.Form):
 
 
 class RebaseForm(forms.Form):
-    """For each parameter that both sides changed: which holds."""
+    """For each parameter that both sides changed: which holds, of the sides that were shown."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+    current = forms.IntegerField(widget=forms.HiddenInput)  # the version approved now
 
     CHOICES = (("proposed", "Keep the proposal"), ("current", "Take what is approved now"))
 
     def __init__(self, *args: Any, lines: Sequence[Sides], **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
+        self.fields["current"].required = bool(lines)  # without one the action says so
         self.asked = [line for line in lines if line.needs_choice]
         for line in self.asked:
             self.fields[line.code] = forms.ChoiceField(

@@ -61,7 +61,7 @@ class CommentLine:
     field: BoundField
 
 
-class ReturnForm(forms.Form):
+class ReturnForm(RevisionForm):
     """What the author should look at: a comment on the whole, or on single parameters."""
 
     comment = forms.CharField(
@@ -93,7 +93,7 @@ class CommentForm(forms.Form):
     text = forms.CharField(label="Comment", max_length=COMMENT, widget=forms.Textarea)
 
 
-class WithdrawForm(forms.Form):
+class WithdrawForm(RevisionForm):
     """Why it goes out of use."""
 
     reason = forms.CharField(max_length=COMMENT, widget=forms.Textarea)

@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 
+from audit.errors import Stale
 from people.web.pages import PageRequest, form_errors, status_of
 
 
@@ -40,11 +41,13 @@ def form_page(
     *,
     said: str,
     context: Mapping[str, object],
+    seen: Mapping[str, object] | None = None,
 ) -> HttpResponse:
     """Show a form; when it is sent, run the action and go on to what it made.
 
     What the action says no to is told in the form, with the right status. ``said`` has a {} for
-    what was made.
+    what was made. ``seen`` are the hidden fields that say what was looked at, as they are for
+    what this page shows: where that moved on, the next attempt is made from here.
     """
     status = status_of(form)
     if form.is_bound and form.is_valid():
@@ -54,4 +57,6 @@ def form_page(
             messages.success(request, said.format(made))
             return redirect(made.get_absolute_url())
         status = outcome.status
+        if seen and isinstance(outcome.error, Stale):
+            form.data = retyped(request, **seen)
     return render(request, template, {**context, "form": form}, status=status)

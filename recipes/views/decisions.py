@@ -59,12 +59,20 @@ def request_rebase(request: PageRequest, pk: int) -> HttpResponse:
     change = seen_request(request, pk)
     current = approved_of(change)
     lines = three_sides(change, current) if current else []
-    form = RebaseForm(posted(request), lines=lines)
+    seen = {"revision": change.revision, "current": current.pk if current else ""}
+    form = RebaseForm(posted(request), initial=seen, lines=lines)
     return form_page(
         request,
         "recipes/request_rebase.html",
         form,
-        lambda: rebase(by=request.user, request=change, choices=form.choices()),
+        lambda: rebase(
+            by=request.user,
+            request=change,
+            choices=form.choices(),
+            revision=form.cleaned_data["revision"],
+            seen_current=form.cleaned_data["current"],
+        ),
         said="The {} is against the current version now.",
         context=request_context(request, change) | {"sides": lines},
+        seen=seen,
     )

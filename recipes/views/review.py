@@ -52,14 +52,21 @@ def version_return(request: PageRequest, pk: int) -> HttpResponse:
     """Send a version back to its author with comments."""
     shown = shown_version(pk)
     codes = list(stored(shown.formula.all()))
-    form = ReturnForm(posted(request), codes=codes)
+    seen = {"revision": shown.revision}
+    form = ReturnForm(posted(request), initial=seen, codes=codes)
     return form_page(
         request,
         "recipes/version_return.html",
         form,
-        lambda: return_to_author(by=request.user, version=shown, comments=form.comments()),
+        lambda: return_to_author(
+            by=request.user,
+            version=shown,
+            comments=form.comments(),
+            revision=form.cleaned_data["revision"],
+        ),
         said="{} went back to its author.",
         context=version_context(shown) | {"by_code": stored(shown.formula.all())},
+        seen=seen,
     )
 
 
@@ -114,14 +121,16 @@ def version_comment(request: PageRequest, pk: int) -> HttpResponse:
 def version_withdraw(request: PageRequest, pk: int) -> HttpResponse:
     """Take a version out of use."""
     shown = shown_version(pk)
-    form = WithdrawForm(posted(request))
+    seen = {"revision": shown.revision}
+    form = WithdrawForm(posted(request), initial=seen)
     return form_page(
         request,
         "recipes/version_withdraw.html",
         form,
-        lambda: withdraw(by=request.user, version=shown, reason=form.cleaned_data["reason"]),
+        lambda: withdraw(by=request.user, version=shown, **form.cleaned_data),
         said="{} is withdrawn.",
         context=version_context(shown) | {"slots": slots_holding(shown)},
+        seen=seen,
     )
 
 

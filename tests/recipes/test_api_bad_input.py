@@ -152,7 +152,7 @@ def test_foreign_and_unknown_things(cast: Cast, head: APIClient, approved: Versi
         assert field in told(act(head, f"recipes/{recipe}/versions/", body))
     for path in ("coffees/999999/", "recipes/999999/", "versions/999999/", "change-requests/9999/"):
         assert told(head.get(f"/api/v1/{path}"), 404)
-    assert told(act(head, "versions/999999/withdraw/", {"reason": "x"}), 404)
+    assert told(act(head, "versions/999999/withdraw/", {"reason": "x"}, if_match='"x"'), 404)
     nowhere = {"base": approved.pk, "site": "nowhere", "reason": "x", "proposals": {}}
     assert "site" in told(act(head, "change-requests/", nowhere))
     assert not ChangeRequest.objects.exists()

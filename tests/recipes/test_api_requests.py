@@ -89,11 +89,35 @@ def test_rebasing(cast: Cast, lead: APIClient, head: APIClient, approved: Versio
         "94.0",
         "92.0",
     ]
+    tag = etag(lead, f"{path}rebase/")
     wrong: list[object] = [{}, {"brew_temperature": "mine"}, []]
     for bad in wrong:
-        assert act(lead, f"{path}rebase/", {"choices": bad}).status_code == 400
-    done = act(lead, f"{path}rebase/", {"choices": {"brew_temperature": "proposed"}})
+        body = {"choices": bad, "current": current.pk}
+        assert act(lead, f"{path}rebase/", body, if_match=tag).status_code == 400
+    chosen = {"choices": {"brew_temperature": "proposed"}, "current": current.pk}
+    assert act(lead, f"{path}rebase/", chosen).status_code == 428
+    done = act(lead, f"{path}rebase/", chosen, if_match=tag)
     assert done.json()["base"] == current.pk
+
+
+def test_sides_that_moved_on_are_sent_again_and_not_chosen_from(
+    cast: Cast, lead: APIClient, approved: Version
+) -> None:
+    """The request itself stays at its revision while versions are approved."""
+    path = f"change-requests/{ask(cast, approved).pk}/rebase/"
+    cooler, coolest = (
+        {**FORMULA, "brew_temperature": number(degrees, "0.5", "0.5")} for degrees in ("92", "90")
+    )
+    seen = make_approved(cast, approved.recipe, cooler)
+    tag = etag(lead, path)
+    now = make_approved(cast, approved.recipe, coolest)
+    again = lead.get(f"/api/v1/{path}", headers={"If-None-Match": tag})
+    assert (again.status_code, again.json()["current"]) == (200, now.pk)
+    chosen = {"choices": {"brew_temperature": "current"}, "current": seen.pk}
+    answer = act(lead, path, chosen, if_match=tag)
+    assert answer.status_code == 412
+    assert "Version 3 was approved meanwhile" in answer.json()["detail"]
+    assert act(lead, path, chosen | {"current": now.pk}, if_match=tag).status_code == 409
 
 
 def test_filters(cast: Cast, lead: APIClient, approved: Version) -> None:

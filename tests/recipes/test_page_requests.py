@@ -1,5 +1,7 @@
 """Change requests on pages: asked at the bar, answered at the desk, re-based when overtaken."""
 
+from typing import Any
+
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -23,6 +25,11 @@ def form(cast: Cast, **changed: object) -> dict[str, object]:
 def asked(browser: Client, version: Version, data: dict[str, object]) -> tuple[int, str]:
     answer = browser.post(f"{reverse('recipes:request_new')}?version={version.pk}", data)
     return answer.status_code, answer.content.decode()
+
+
+def hidden(page: Any) -> dict[str, object]:  # noqa: ANN401
+    """What a form's page carries along of what it showed."""
+    return {field.name: field.value() for field in page.context["form"].hidden_fields()}
 
 
 def test_a_shop_lead_asks(cast: Cast, signed_in: SignedIn, approved: Version) -> None:
@@ -124,11 +131,31 @@ def test_an_overtaken_request_shows_three_sides(
     for shown in ("Overtaken", "93.0", "94.0", "92.0", "choose one"):
         assert shown in page
     url = reverse("recipes:request_rebase", args=[request.pk])
-    assert browser.post(url, {}).status_code == 400
-    assert browser.post(url, {"brew_temperature": "mine"}).status_code == 400
-    assert browser.post(url, {"brew_temperature": "proposed"}).status_code == 302
+    seen = hidden(browser.get(url))
+    assert browser.post(url, seen).status_code == 400
+    assert browser.post(url, seen | {"brew_temperature": "mine"}).status_code == 400
+    assert browser.post(url, seen | {"brew_temperature": "proposed"}).status_code == 302
     request.refresh_from_db()
     assert request.base.number == 2
+
+
+def test_what_is_approved_while_somebody_chooses_is_looked_at_first(
+    cast: Cast, signed_in: SignedIn, approved: Version
+) -> None:
+    """Else a choice would fall between values that nobody compared."""
+    request, browser = ask(cast, approved), signed_in(cast.shop_lead)
+    url = reverse("recipes:request_rebase", args=[request.pk])
+    make_approved(cast, approved.recipe, {**FORMULA, "brew_temperature": number("92.0")})
+    first = hidden(browser.get(url)) | {"brew_temperature": "proposed"}
+    make_approved(cast, approved.recipe, {**FORMULA, "brew_temperature": number("90.0")})
+    answer = browser.post(url, first)
+    assert answer.status_code == 412
+    page = answer.content.decode()
+    assert "Version 3 was approved meanwhile" in page
+    assert "90.0" in page
+    request.refresh_from_db()
+    assert request.base.number == 1
+    assert browser.post(url, hidden(answer) | {"brew_temperature": "proposed"}).status_code == 302
 
 
 def test_taking_back(cast: Cast, signed_in: SignedIn, approved: Version) -> None:

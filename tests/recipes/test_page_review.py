@@ -4,10 +4,13 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from recipes.actions.approval import approve
 from recipes.actions.drafts import edit_draft
+from recipes.actions.review import return_to_author, submit
 from recipes.models import Comment, Version
-from tests.cast import PASSWORD, Cast, SignedIn
+from tests.cast import PASSWORD, Cast, SignedIn, credentials
 from tests.recipes.policies import allow_sole_roaster
+from tests.recipes.shelf import FORMULA, number
 
 State = Version.State
 
@@ -42,10 +45,10 @@ def test_what_is_missing_is_listed(cast: Cast, signed_in: SignedIn, draft: Versi
 
 
 def test_return(cast: Cast, signed_in: SignedIn, in_review: Version) -> None:
-    browser = signed_in(cast.second_roaster)
-    status, page = post(browser, "version_return", in_review, comment=" ")
+    browser, seen = signed_in(cast.second_roaster), {"revision": in_review.revision}
+    status, page = post(browser, "version_return", in_review, comment=" ", **seen)
     assert (status, "at least one comment" in page) == (400, True)
-    status, _ = post(browser, "version_return", in_review, comment_dose_mass="Too much")
+    status, _ = post(browser, "version_return", in_review, comment_dose_mass="Too much", **seen)
     assert status == 302
     page = browser.get(in_review.get_absolute_url()).content.decode()
     assert "Returned" in page
@@ -112,10 +115,40 @@ def test_the_old_post_by_its_author_is_refused(
 
 
 def test_withdraw(cast: Cast, signed_in: SignedIn, approved: Version) -> None:
-    browser = signed_in(cast.head_roaster)
-    assert post(browser, "version_withdraw", approved)[0] == 400
-    assert post(browser, "version_withdraw", approved, reason="Lot is gone")[0] == 302
+    browser, seen = signed_in(cast.head_roaster), {"revision": approved.revision}
+    assert post(browser, "version_withdraw", approved, **seen)[0] == 400
+    assert post(browser, "version_withdraw", approved, reason="Lot is gone")[0] == 400
+    assert post(browser, "version_withdraw", approved, reason="Lot is gone", **seen)[0] == 302
     assert state(approved) == State.WITHDRAWN
+
+
+def test_what_was_approved_meanwhile_is_not_withdrawn_for_a_draft(
+    cast: Cast, signed_in: SignedIn, in_review: Version
+) -> None:
+    """The version before it is superseded by then: the recipe would be left with none."""
+    browser, data = signed_in(cast.head_roaster), {"reason": "Typing error"}
+    data |= {"revision": str(in_review.revision)}
+    second = cast.second_roaster
+    seen = in_review.content_digest
+    approve(by=second, version=in_review, credentials=credentials(second), seen_digest=seen)
+    status, page = post(browser, "version_withdraw", in_review, **data)
+    assert (status, "was changed meanwhile" in page) == (412, True)
+    assert state(in_review) == State.APPROVED
+    # Somebody who has now seen that it is approved may still mean it.
+    now = Version.objects.get(pk=in_review.pk).revision
+    assert f'name="revision" value="{now}"' in page
+
+
+def test_what_was_corrected_meanwhile_is_not_returned_for_what_it_said(
+    cast: Cast, signed_in: SignedIn, in_review: Version
+) -> None:
+    browser, head = signed_in(cast.second_roaster), cast.head_roaster
+    seen = {"comment": "Dose is too much", "revision": in_review.revision}
+    back = return_to_author(by=cast.second_roaster, version=in_review, comments={"": "Less"})
+    less = {**FORMULA, "dose_mass": number("17.5")}
+    submit(by=head, version=edit_draft(by=head, version=back, revision=back.revision, values=less))
+    assert post(browser, "version_return", in_review, **seen)[0] == 412
+    assert state(in_review) == State.IN_REVIEW
 
 
 def test_comments_escape_what_people_write(

@@ -52,8 +52,12 @@ def test_stations_machines_and_abilities_are_added(bar: Bar, cast: Cast, api_as:
     station = {"machine": machine["id"], "number": 1, "slots": 3, "pulses_per_millilitre": "4.020"}
     answer = send(api, "stations/", station, "station-1").json()
     assert (answer["pulses_per_millilitre"], answer["slots"]) == ("4.020", 3)
+    one = f"/api/v1/stations/{answer['id']}/"
+    held = {"If-None-Match": api.get(one)["ETag"]}
+    assert api.get(one, headers=held).status_code == 304
     more = send(api, f"stations/{answer['id']}/slots/", {"total": 5}, "slots-12")
     assert more.json()["slots"] == 5
+    assert api.get(one, headers=held).status_code == 200
     listed = api.get(f"/api/v1/stations/?machine={machine['id']}").json()["results"]
     assert [row["id"] for row in listed] == [answer["id"]]
 

@@ -21,7 +21,8 @@ REQUESTS = [
     Call("POST", "request_ask_back", "head_roaster", thing="request",
          body=lambda t: {"reason": "Why?"}, also=REASON),
     Call("POST", "request_rebase", "shop_lead", pk=lambda t: t.overtaken.pk,
-         body=lambda t: {"choices": {"brew_temperature": "proposed"}},
-         also={"choices": [{}, {"dose_mass": "current"}, {"brew_temperature": "both"}]}),
+         body=lambda t: {"choices": {"brew_temperature": "proposed"}, "current": t.newest.pk},
+         also={"choices": [{}, {"dose_mass": "current"}, {"brew_temperature": "both"}],
+               "current": FOREIGN}),
     Call("POST", "request_take_back", "shop_lead", thing="request", body=lambda t: {}),
 ]  # fmt: skip

@@ -109,6 +109,23 @@ def test_stop_resume_cancel_as_it_was_read(bar: Bar, roaster: APIClient) -> None
     assert set(Placement.objects.values_list("state", flat=True)) == {"cancelled"}
 
 
+def test_progress_is_sent_to_whoever_holds_an_older_copy(bar: Bar, roaster: APIClient) -> None:
+    """Placing counts slots, and leaves the publication itself at its revision."""
+    body, who = everywhere(bar), bar.cast.head_roaster
+    digest = act(roaster, "publications/plan/", body)[1]["digest"]
+    made = act(roaster, "publications/", signed(who, body, digest))[1]
+    url, placed = f"{ROOT}publications/{made['id']}/", list[int]()
+    tag = roaster.get(url).headers["ETag"]
+    while run.place_batch(made["id"], 1):
+        now = roaster.get(url, headers={"If-None-Match": tag})
+        assert now.status_code == 200
+        placed.append(sum(site["placed"] for site in now.json()["sites"]))
+        tag = now.headers["ETag"]
+        assert roaster.get(url, headers={"If-None-Match": tag}).status_code == 304
+    assert placed == [1, 2, 3, 4]
+    assert act(roaster, f"publications/{made['id']}/stop/", {"reason": "Late"}, tag)[0] == 200
+
+
 def test_a_permit_from_plan_to_end(bar: Bar, roaster: APIClient) -> None:
     who, body = bar.cast.head_roaster, everywhere(bar)
     digest = act(roaster, "publications/plan/", body)[1]["digest"]
