@@ -9,4 +9,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("recipes.api.calibrations_urls")),
     path("", include("recipes.api.tastings_urls")),
     path("", include("recipes.api.computed_urls")),
+    path("", include("recipes.api.shot_fits_urls")),
 ]

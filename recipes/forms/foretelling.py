@@ -82,8 +82,12 @@ class ChangeForm(forms.Form):
 
     def grind_factor(self) -> float:
         """How much coarser: 1.05 is by 5 %."""
-        coarser: Decimal | None = self.cleaned_data["coarser"]
-        return 1.0 if coarser is None else float(1 + coarser / 100)
+        return grind_factor(self.cleaned_data["coarser"])
+
+
+def grind_factor(coarser: Decimal | None) -> float:
+    """From %: 5 is 1.05 times as coarse."""
+    return 1.0 if coarser is None else float(1 + coarser / 100)
 
 
 class FitForm(forms.Form):

@@ -1,5 +1,7 @@
 """A check shot, typed with wet hands: three numbers and done."""
 
+from typing import Any
+
 from django import forms
 
 from stations.forms.fields import number
@@ -16,6 +18,11 @@ class ShotForm(forms.Form):
         LABELS["strength"], BOUNDS["strength"], required=False, hint="By refractometer, if at all."
     )
     note = forms.CharField(required=False, max_length=500)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        if not self.is_bound:  # else the errors are read first
+            self.fields["dose_mass"].widget.attrs["autofocus"] = True
 
     def weighed(self) -> Weighed:
         """The shot for the action."""

@@ -19,6 +19,7 @@ KINDS = {
     "publications": "publication",
     "recipes": "recipe",
     "shots": "shot",
+    "shot-fits": "fit",
     "sites": "site_code",
     "slots": "slot",
     "stations": "station",

@@ -9,6 +9,9 @@ TASTING_BAD: Values = {
     "second_sample": ["A"], "risk": ["0", "0.6"], "assessments": [0, 501],
 }  # fmt: skip
 TASTINGS = [
+    Call("POST", "shot_fits", "shop_lead", good=202,
+         body=lambda t: {"station": t.pk("station"), "version": t.pk("approved")},
+         also={"station": FOREIGN, "version": FOREIGN}),
     Call("POST", "tastings", "shop_lead", good=201, also=TASTING_BAD,
          body=lambda t: {**TASTING, "base": t.pk("approved"), "other": t.newest.pk}),
     Call("POST", "tasting_answers", "shop_lead", thing="tasting",
