@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from audit.subject import Subject
 
 SHOWN = 80  # characters of a refused value that are worth repeating
+UNSHOWN = "(not shown)"  # stands for a value that no message may repeat
 
 
 def shown(value: object) -> str:
@@ -32,10 +33,19 @@ class Problem:
 
     @property
     def message(self) -> str:
-        """The sentence for a form or an API answer."""
+        """The sentence for an API answer, its field named."""
+        return f"{self.field}: {self.sentence}"
+
+    @property
+    def sentence(self) -> str:
+        """The same for a place that says which field it is about."""
         if self.value is None or self.value == "":
-            return f"{self.field}: nothing was given. Allowed: {self.allowed}."
-        return f"{self.field}: “{shown(self.value)}” can't be used. Allowed: {self.allowed}."
+            told = "nothing was given"
+        elif self.value == UNSHOWN:
+            told = "what was typed can't be used"
+        else:
+            told = f"“{shown(self.value)}” can't be used"
+        return f"{told}. Allowed: {self.allowed.rstrip('.')}."
 
 
 class Invalid(DomainError):  # noqa: N818

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from audit.context import record_refusal
-from audit.errors import Invalid, Refused
+from audit.errors import UNSHOWN, Invalid, Refused
 from audit.subject import Subject
 from people.attempts import count_attempt, forget_attempts
 from people.history import SIGNING_REFUSED
@@ -86,5 +86,5 @@ def _check(by: User, credentials: Credentials, subject: Subject) -> None:
         # Written aside, since the action around this is about to be undone.
         wrong = Refused("A signature was tried with a wrong password.", subject=subject)
         record_refusal(wrong, by=by, action=SIGNING_REFUSED)
-        raise Invalid("password", "(not shown)", "the password you sign in with")
+        raise Invalid("password", UNSHOWN, "the password you sign in with")
     forget_attempts(by)

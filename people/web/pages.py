@@ -10,6 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.db.models import Model, QuerySet
 from django.forms import BaseForm
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.utils.text import capfirst
 
 from audit.context import record_refusal
 from audit.errors import DomainError, Invalid, NotPermitted, Problem, Refused
@@ -134,7 +135,7 @@ def form_errors(form: BaseForm) -> Iterator[Outcome]:
         raise
     except Invalid as invalid:
         for problem in invalid.problems:
-            form.add_error(problem.field if problem.field in form.fields else None, problem.message)
+            form.add_error(*_placed(form, problem))
         outcome.error = invalid
     except DomainError as told:
         if kind_of(told).status == 404:
@@ -143,6 +144,13 @@ def form_errors(form: BaseForm) -> Iterator[Outcome]:
         outcome.error = told
     if outcome.error:
         outcome.status = kind_of(outcome.error).status
+
+
+def _placed(form: BaseForm, problem: Problem) -> tuple[str | None, str]:
+    """Beside its field, whose label is read first; what has no field here is named in words."""
+    if problem.field in form.fields:
+        return problem.field, capfirst(problem.sentence)
+    return None, capfirst(f"{problem.field.replace('_', ' ')}: {problem.sentence}")
 
 
 def cleaned(form: BaseForm) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
-from audit.errors import DomainError, Invalid, Problem, Refused, Stale, shown
+from audit.errors import UNSHOWN, DomainError, Invalid, Problem, Refused, Stale, shown
 from people.web.conflicts import as_domain_error
 from people.web.kinds import Kind, kind_of, kind_of_status
 
@@ -134,7 +134,7 @@ def _sent(context: Mapping[str, Any]) -> Any:  # noqa: ANN401
     data = request.data
     hidden = {"password", "current_password"}
     if isinstance(data, Mapping):
-        return {k: ("(not shown)" if k in hidden else v) for k, v in data.items()}
+        return {k: (UNSHOWN if k in hidden else v) for k, v in data.items()}
     return data
 
 

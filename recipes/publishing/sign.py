@@ -47,7 +47,7 @@ class Order:
 def publish(*, order: Order, by: User, credentials: Credentials) -> Publication:
     """Sign a plan and write its placements, scheduled for each site's moment.
 
-    Raises NotPermitted; Invalid (reason, acknowledgement, credentials); Refused when the version
+    Raises NotPermitted; Invalid (reason, acknowledged, credentials); Refused when the version
     is not approved, nothing can be placed, or the plan is no longer what was seen.
     """
     subject = Subject("version", order.version.pk, str(order.version))
@@ -95,7 +95,9 @@ def _settled_plan(order: Order, version: Version, by: User) -> Plan:
         raise Refused("Nothing in this plan can be placed.")
     if plan.to_acknowledge and not order.acknowledged:
         raise Invalid(
-            "acknowledgement", "", "ticked, by the name you sign with: " + plan.to_acknowledge[0]
+            "acknowledged",
+            "",
+            "a tick, which accepts it in your name: " + plan.to_acknowledge[0],
         )
     return plan
 

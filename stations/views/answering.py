@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.utils.text import capfirst
 from django.views.decorators.http import require_http_methods
 
 from audit.errors import Stale
@@ -62,7 +63,7 @@ def form_page(
             with form_errors(form) as outcome:
                 made = act()
                 if said:
-                    messages.success(request, said.format(made))
+                    messages.success(request, capfirst(said.format(made)))
                 return redirect(made.get_absolute_url())
             status, stale = outcome.status, isinstance(outcome.error, Stale)
     shown = {**context, "form": form, "stale": stale}

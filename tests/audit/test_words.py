@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from audit import actions
-from audit.errors import Invalid, Problem
+from audit.errors import UNSHOWN, Invalid, Problem
 from audit.labels import register_label
 from audit.models import Entry
 from audit.registry import subject_word
@@ -86,3 +86,9 @@ def test_a_message_repeats_a_value_safely() -> None:
         both.message
         == "a: nothing was given. Allowed: text. b: “x” can't be used. Allowed: a number."
     )
+
+
+def test_a_secret_is_not_repeated_nor_a_full_stop_doubled() -> None:
+    """Beside its field the sentence needs no name, and never the password."""
+    wrong = Problem("password", UNSHOWN, "the password you sign in with.")
+    assert wrong.sentence == "what was typed can't be used. Allowed: the password you sign in with."

@@ -74,7 +74,7 @@ def test_a_pasted_table_counts_as_well(placed: Bar, signed_in: SignedIn) -> None
         ({}, "nothing was given"),
         ({"run_1_pulses": "280"}, "needs all its values"),
         ({"table": "280 70.0"}, "line 1"),
-        ({"table": "280 70.0 x\n1 2 3"}, "run 1 temperature"),
+        ({"table": "280 70.0 x\n1 2 3"}, "Run 1 temperature"),
         ({"table": "280 70 20\n140 35 20"}, "at least 3"),
         ({**rows_typed(), "table": "280 70 20"}, "clear one of them"),
         ({**rows_typed(), "due_on": "2001-01-01"}, "two years"),

@@ -12,7 +12,7 @@ OWN = ("DATABASE_URL", "REDIS_URL", "PORTALEDGER_MODE", "SECRET_KEY", "DJANGO_SE
 WALK = ["-m", "config.services", "walkthrough", "--web", "2", "--workers", "3"]
 TOLD = (
     "refused: Nobody approves what they drafted",
-    "refused: “(not shown)”",
+    "refused: What was typed can't be used",
     "slots to place, 7 refused",
     "slots placed at 5 sites",
     "matches; off the list",

@@ -64,7 +64,7 @@ def approves_with_wrong_password(stage: Stage) -> str:
     form = stage[SECOND].open(f"{stage.kept['version']}approve/").must(200).form(having="password")
     guess = "not my password"
     page = stage[SECOND].send(form, email=email(SECOND), password=guess).must(400, "In review")
-    return "refused: " + page.find(r"“\(not shown\)” .{0,60}?the password you sign in with")
+    return "refused: " + page.find(r"What was typed can.{0,60}?the password you sign in with")
 
 
 def approves(stage: Stage) -> str:

@@ -118,7 +118,7 @@ def test_near_boiling_up_the_hill_needs_to_be_acknowledged(bar: Bar) -> None:
     seen = plan_of(bar.version, who)
     assert any("Upland" in sentence for sentence in seen.to_acknowledge)
     order = Order(bar.version, EVERYWHERE, When(), "New crop", seen.digest)
-    with pytest.raises(Invalid, match="acknowledgement"):
+    with pytest.raises(Invalid, match="acknowledged"):
         publish(order=order, by=who, credentials=credentials(who))
 
 
