@@ -6,29 +6,38 @@ from stations.comparing import Sameness
 from stations.metrology.charts import Chart
 from stations.shots import BOUNDS, LABELS
 
-HEIGHT = 110
+HEIGHT = 150
 
 
-def charts_drawing(found: Charts) -> Drawing:
-    """Individuals, moving range, EWMA and CUSUM, one below the other."""
-    return drawing(_panels(found), _words(found))
-
-
-def _panels(found: Charts) -> list[Panel]:
+def charts_drawings(found: Charts) -> list[Drawing]:
+    """Individuals, moving range, EWMA and CUSUM: a drawing each, so that a wide page pairs them."""
     unit = BOUNDS[found.code].unit
     places = tuple(float(at) for at in range(1, len(found.values) + 1))
-    panels = [
-        _panel(f"each / {unit}", found.individuals, places),
-        _panel(f"EWMA / {unit}", found.ewma, places),
+    drawn = [
+        drawing([_panel(f"each / {unit}", found.individuals, places)], _words(found)),
+        _beside("Weighted mean (EWMA)", f"EWMA / {unit}", found.ewma, places),
+        _sums(found, places),
     ]
     if found.ranges is not None:
-        panels.insert(1, _panel(f"range / {unit}", found.ranges, places[1:]))
-    sums = found.cusum
+        drawn.insert(1, _beside("Moving range", f"range / {unit}", found.ranges, places[1:]))
+    return drawn
+
+
+def _beside(name: str, title: str, chart: Chart, places: tuple[float, ...]) -> Drawing:
+    low, high = float(chart.lower[-1]), float(chart.upper[-1])
+    beyond = _signals([int(places[at - 1]) for at in chart.signals])
+    text = f"{name}: centre {chart.centre:.2f}, limits {low:.2f} to {high:.2f}; {beyond}."
+    return drawing([_panel(title, chart, places)], text)
+
+
+def _sums(found: Charts, places: tuple[float, ...]) -> Drawing:
+    sums, unit = found.cusum, BOUNDS[found.code].unit
     high, low = (tuple(float(v) for v in side) for side in (sums.high, sums.low))
     curves = (Curve("above", places, high), Curve("below", places, low))
-    limit = (Level(sums.decision, "interval"),)
-    panels.append(Panel(f"CUSUM / {unit}", "shot", curves, limit, counted=True, height=HEIGHT))
-    return panels
+    limit = (Level(sums.decision, "limit"),)
+    panel = Panel(f"CUSUM / {unit}", "shot", curves, limit, counted=True, height=HEIGHT)
+    text = f"Summed distance (CUSUM): limit {sums.decision:.2f} {unit}; {_signals(sums.signals)}."
+    return drawing([panel], text)
 
 
 def _panel(title: str, chart: Chart, places: tuple[float, ...]) -> Panel:
@@ -44,13 +53,17 @@ def _panel(title: str, chart: Chart, places: tuple[float, ...]) -> Panel:
 
 
 def _words(found: Charts) -> str:
-    places = ", ".join(map(str, sorted(found.told)))
-    signals = f"signals at shots {places}" if places else "no signal"
-    values = found.values
+    values, signals = found.values, _signals(sorted(found.told))
     return (
         f"{LABELS[found.code]} of {len(values)} shots, from {min(values)} to {max(values)} "
-        f"{BOUNDS[found.code].unit}: each, moving range, EWMA and CUSUM; {signals}."
+        f"{BOUNDS[found.code].unit}; on all charts, {signals}."
     )
+
+
+def _signals(places: list[int]) -> str:
+    if not places:
+        return "no signal"
+    return f"signal{'s' if len(places) > 1 else ''} at shot {', '.join(map(str, places))}"
 
 
 def sameness_drawing(found: Sameness) -> Drawing:
@@ -59,7 +72,7 @@ def sameness_drawing(found: Sameness) -> Drawing:
     unit, edge = BOUNDS[found.code].unit, float(found.margin)
     text = (
         f"Difference {found.difference} {unit}, 90 % interval from {found.low} to {found.high}, "
-        f"margin {found.margin:f} either way: {found.told.conclusion}."
+        f"margin {found.margin:f} {unit} either way: {found.told.conclusion}."
     )
     bar = Panel(
         "", f"difference / {unit}",

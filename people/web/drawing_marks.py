@@ -10,6 +10,7 @@ from people.web.drawing import Band, Bars, Level, Panel
 
 WIDTH = 440  # a phone shows it a little smaller, and still legible
 NAMES = 110  # of it, what the names beside lying bars take
+LEVELS = 74  # and what the names of levels take, beside the plot so that no line runs through them
 INK, SOFT, SHEET, GRID = "#1d1b16", "#57524a", "#fdfbf5", "#d3cbb9"
 COLOURS = ("#0c5358", "#9a4a12", "#5b3f86", "#3d5f1e")
 DASHES: tuple[list[int], ...] = ([1, 0], [6, 3], [2, 2], [8, 3, 2, 3])
@@ -43,7 +44,12 @@ def _panel(panel: Panel) -> Any:  # noqa: ANN401
         ring = _chart([{"x": x, "y": y} for x, y in panel.marked])
         ring = ring.mark_point(color=ALARM, size=160, strokeWidth=2)
         layers.append(ring.encode(x="x:Q", y="y:Q"))
-    return alt.layer(*layers).properties(width=WIDTH, height=panel.height)
+    return alt.layer(*layers).properties(width=_width(panel), height=panel.height)
+
+
+def _width(panel: Panel) -> int:
+    lying = any(not level.upright for level in panel.levels)
+    return WIDTH - LEVELS if lying else WIDTH
 
 
 def _band(band: Band) -> Any:  # noqa: ANN401
@@ -87,8 +93,8 @@ def _level(level: Level) -> list[Any]:
     if level.upright:
         word = data.mark_text(color=SOFT, fontSize=12, align="left", dx=4)
         return [line, word.encode(**place, text="name:N", y=alt.value(8))]
-    word = data.mark_text(color=SOFT, fontSize=12, align="right", dy=-6)
-    return [line, word.encode(**place, text="name:N", x=alt.value(WIDTH))]
+    word = data.mark_text(color=SOFT, fontSize=12, align="left", baseline="middle", dx=5)
+    return [line, word.encode(**place, text="name:N", x=alt.value(WIDTH - LEVELS))]
 
 
 def _bars(bars: Bars) -> Any:  # noqa: ANN401

@@ -8,7 +8,7 @@ from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import PageRequest, cleaned, require_for_page
 from stations.actions.baselines import freeze_baseline
-from stations.chart_drawing import charts_drawing, sameness_drawing
+from stations.chart_drawing import charts_drawings, sameness_drawing
 from stations.charting import RULES, charts_of, contents_of, shots_of
 from stations.comparing import capability_of, sameness
 from stations.forms.charts import ChartForm, FreezeForm
@@ -49,7 +49,7 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
         "unit": BOUNDS[code].unit,
         "shots": len(shots),
         "charts": charts,
-        "chart": charts_drawing(charts) if charts else None,
+        "drawings": charts_drawings(charts) if charts else [],
         "capability": capability_of(shots, code),
         "beside": beside,
         "beside_shots": len(other),
