@@ -14,8 +14,8 @@ class CoffeeForm(forms.Form):
     """A new coffee."""
 
     name = forms.CharField(max_length=80)
-    rest_from = _days("Ready from day", "Days off roast at which it may first be brewed.")
-    rest_to = _days("Best until day", "Days off roast after which it fades.")
+    rest_from = _days("Ready after", "Days off roast from which it may be brewed.")
+    rest_to = _days("Best until", "Days off roast after which it fades.")
     note = forms.CharField(max_length=2000, required=False, widget=forms.Textarea)
 
 
@@ -32,8 +32,8 @@ class LotForm(forms.Form):
     roasted_on = forms.DateField(
         label="Roasted on", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
-    rest_from = _days("Ready from day", "Empty: as the coffee says.", required=False)
-    rest_to = _days("Best until day", "Empty: as the coffee says.", required=False)
+    rest_from = _days("Ready after", "Empty: as the coffee says.", required=False)
+    rest_to = _days("Best until", "Empty: as the coffee says.", required=False)
 
 
 class RecipeForm(forms.Form):

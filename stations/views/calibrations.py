@@ -83,6 +83,10 @@ def barometer(request: PageRequest, pk: int) -> HttpResponse:
         "stations/barometer.html",
         form,
         lambda: record_barometer(site=site, **form.cleaned_data, by=request.user),
-        said="The barometer's reading at {} is noted.",
+        said=(
+            "The barometer's reading at {} is noted."
+            if request.POST.get("air_pressure")
+            else "{} goes by its altitude again: no reading was entered."
+        ),
         context={"site": site, "boiling": boiling_point(site)},
     )

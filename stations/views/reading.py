@@ -34,14 +34,14 @@ def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
     holding = covered_holding(request, pk)
     site = holding.slot.station.machine.site
     require_for_page(request, Verb.SLOT_READ_BACK, site.pk)
-    context = {"holding": holding, "slot": holding.slot, "site": site}
+    context: dict[str, object] = {"holding": holding, "slot": holding.slot, "site": site}
     if "read" in request.GET and request.method != "POST":
         rows = ReadBack.objects.select_related("placement__settings", "by")
         read = get_object_or_404(rows, slot=pk, pk=asked_id(request, "read"))
         lines = lines_of(read.placement.settings.values, read)
-        return render(
-            request, "stations/read_back_verdict.html", {**context, "read": read, "lines": lines}
-        )
+        asks = may(request.user, Verb.REQUEST_MAKE, site.pk)
+        context |= {"read": read, "lines": lines, "may_ask": asks}
+        return render(request, "stations/read_back_verdict.html", context)
     form = ReadBackForm(
         holding.placement.settings.values if holding.placement else {},
         sent(request),
