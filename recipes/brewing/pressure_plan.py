@@ -16,6 +16,13 @@ from recipes.brewing.errors import QuantityError, real
 
 MOST_BAR = 15.0  # gauge; what the pump of a brewing group is relieved at, common practice
 
+STATED = ("brew_pressure", "preinfusion_time", "preinfusion_pressure", "rise_time")
+MOST = {
+    "brew_pressure": MOST_BAR, "preinfusion_time": 120.0, "preinfusion_pressure": MOST_BAR,
+    "rise_time": 120.0, "intermediate_pressure": MOST_BAR, "taper_start": 100.0,
+    "taper_pressure": MOST_BAR,
+}  # fmt: skip
+
 
 class Stage(StrEnum):
     """A stretch of the plan."""
@@ -45,15 +52,11 @@ class Plan:
     taper_pressure: float | None = None
 
     def __post_init__(self) -> None:
-        real("brew_pressure", self.brew_pressure, least=0.0, most=MOST_BAR)
-        real("preinfusion_time", self.preinfusion_time, least=0.0, most=120.0)
-        real("preinfusion_pressure", self.preinfusion_pressure, least=0.0, most=MOST_BAR)
-        real("rise_time", self.rise_time, least=0.0, most=120.0)
-        for field in ("intermediate_pressure", "taper_pressure"):
-            if (value := getattr(self, field)) is not None:
-                real(field, value, least=0.0, most=MOST_BAR)
-        if self.taper_start is not None:
-            real("taper_start", self.taper_start, least=0.0, most=100.0)
+        for field, most in MOST.items():
+            value = getattr(self, field)
+            if value is not None or field in STATED:
+                # Kept as a float, whatever number it came as: plans are computed with.
+                object.__setattr__(self, field, real(field, value, least=0.0, most=most))
         if (self.taper_start is None) is not (self.taper_pressure is None):
             lacking = "taper_start" if self.taper_start is None else "taper_pressure"
             raise QuantityError(lacking, None, "a value, as the other half of the taper has one")

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import scipy  # its parts load when first used: together they take seconds
 
+from stations.metrology.errors import BadValueError
 from stations.metrology.line import Line
-from stations.metrology.numbers import Floats
+from stations.metrology.numbers import Floats, number, series
 
 # Residuals this small against the data are rounding of the arithmetic, not scatter.
 ROUNDING = 1e-12
@@ -34,8 +35,10 @@ def most_suspect(line: Line, scale: float) -> Suspect | None:
     t_i = e_i / (s_(i) √(1 - h_i)) with s_(i) the spread without run i; two-sided p times n
     (Cook & Weisberg 1982, 2.2.2). None with fewer than 2 degrees of freedom, or where the
     points lie on the line within rounding. ``scale`` is the largest |y|. Where the other runs
-    lie exactly on a line, the p-value is 0 and the residual is given as 1e6.
+    lie exactly on a line, the p-value is 0 and the residual is given as 1e6. Raises BadValueError
+    for a scale below 0.
     """
+    scale = number("scale", scale, low=0.0)
     residuals, leverages = np.array(line.residuals), np.array(line.leverages)
     if line.dof < 2 or float(np.abs(residuals).max()) <= ROUNDING * scale:
         return None
@@ -52,8 +55,12 @@ def curvature_p_value(x: Floats, y: Floats) -> float | None:
     """Return the p-value of "a quadratic term adds nothing", or None if it can't be tested.
 
     F test with 1 and n - 3 degrees of freedom, of the quadratic against the straight line with
-    intercept. It needs at least 4 points at 3 different x.
+    intercept. It needs at least 4 points at 3 different x. Raises BadValueError for values that
+    aren't finite and unequal lengths.
     """
+    x, y = series("x", x), series("y", y)
+    if x.size != y.size:
+        raise BadValueError("y", f"{y.size} values", f"{x.size}, as many as x")
     dof = x.size - 3
     if dof < 1 or np.unique(x).size < 3:
         return None

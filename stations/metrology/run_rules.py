@@ -93,7 +93,7 @@ def masks(z: Floats, rules: Collection[RunRule]) -> dict[RunRule, Mask]:
     """Return for each rule whether each point completes its pattern; errors as `find_signals`."""
     points = series("z", z)
     for rule in rules:
-        if rule not in CHECKS:
+        if not isinstance(rule, str) or rule not in CHECKS:
             raise BadValueError("rule", rule, ", ".join(RunRule))
     return {RunRule(rule): CHECKS[RunRule(rule)](points) for rule in rules}
 

@@ -110,7 +110,8 @@ class Ending:
     value: float
 
     def __post_init__(self) -> None:
-        real(f"ending by {self.by}", self.value, least=0.1, most=2_000.0)
+        value = real(f"ending by {self.by}", self.value, least=0.1, most=2_000.0)
+        object.__setattr__(self, "value", value)
 
 
 PUCK_RANGES = {
@@ -132,12 +133,14 @@ MACHINE_RANGES = {
 def _check(part: Puck | Coffee | Machine, ranges: dict[str, tuple[float, float]]) -> None:
     for field in fields(part):
         low, high = ranges[field.name]
-        real(field.name, getattr(part, field.name), least=low, most=high)
+        # Kept as a float, whatever number it came as: shots are computed with it.
+        value = real(field.name, getattr(part, field.name), least=low, most=high)
+        object.__setattr__(part, field.name, value)
 
 
 def ranges_of(name: str) -> tuple[float, float]:
     """Range of a puck's or coffee's parameter. Raises QuantityError for a name neither has."""
-    found = PUCK_RANGES.get(name) or COFFEE_RANGES.get(name)
+    found = {**PUCK_RANGES, **COFFEE_RANGES}.get(name) if isinstance(name, str) else None
     if found is None:
         raise QuantityError("parameter", name, ", ".join([*PUCK_RANGES, *COFFEE_RANGES]))
     return found
@@ -157,7 +160,8 @@ class Setup:
 
     def __post_init__(self) -> None:
         if self.water is not None:
-            real("water", self.water, least=0.1, most=2_000.0)
+            value = real("water", self.water, least=0.1, most=2_000.0)
+            object.__setattr__(self, "water", value)
 
     @property
     def taper_water(self) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import scipy  # its parts load when first used: together they take seconds
 
-from recipes.brewing.errors import QuantityError
+from recipes.brewing.errors import QuantityError, real
 from recipes.brewing.shot_model.engine import Floats
 from recipes.brewing.shot_model.fit import DIFFERENCE, Fit
 from recipes.brewing.shot_model.parameters import Setup
@@ -45,9 +45,10 @@ def predict(fit: Fit, base: Setup, changed: Setup, *, coarser: float = 1.0) -> l
     differences, var f = J C J^T (JCGM 100, 5.2.2), C the fit's covariance; Student's t with the
     fit's degrees of freedom. The difference is f(changed) - f(base) with J(changed) - J(base), so
     that what both shots share cancels. Nothing of the model's own error is in it, nor how far one
-    shot lies from the mean. Raises QuantityError naming a fitted parameter or the ending, if a
-    shot would not end.
+    shot lies from the mean. Raises QuantityError naming coarser, a fitted parameter, or the ending
+    if a shot would not end.
     """
+    coarser = real("coarser", coarser, least=0.05, most=20.0)
     first, slopes = _linear(fit, base, 1.0)
     other, slopes_other = _linear(fit, changed, coarser)
     reach = float(scipy.stats.t.ppf(0.5 + COVERAGE / 2, fit.dof))

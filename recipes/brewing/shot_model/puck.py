@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from recipes.brewing.errors import real
 from recipes.brewing.shot_model.parameters import Machine, Puck
 from stations.metrology.fluid import density, viscosity
 
@@ -14,13 +15,26 @@ DRY = 1e-6  # wetted share below which the front is taken to stand at the top
 
 
 def permeability(diameter: float, porosity: float) -> float:
-    """Kozeny-Carman: k [m2] = phi^3 d^2 / (180 (1 - phi)^2), d in um (references 6.18)."""
-    return porosity**3 * (diameter * 1e-6) ** 2 / (180.0 * (1.0 - porosity) ** 2)
+    """Kozeny-Carman: k [m2] = phi^3 d^2 / (180 (1 - phi)^2), d in um (references 6.18).
+
+    Raises QuantityError naming diameter (0.1 to 10,000 um) or porosity (0.001 to 0.999).
+    """
+    grain = real("diameter", diameter, least=0.1, most=10_000.0)
+    phi = real("porosity", porosity, least=0.001, most=0.999)
+    return phi**3 * (grain * 1e-6) ** 2 / (180.0 * (1.0 - phi) ** 2)
 
 
 def darcy_flow(k: float, area: float, drop: float, mu: float, length: float) -> float:
-    """Flow [mL/s] through k [m2], area [m2], pressure drop [bar], mu [mPa s], length [m]."""
-    return k * area * drop / (mu * length) * DARCY_UNITS
+    """Flow [mL/s] through k [m2], area [m2], pressure drop [bar], mu [mPa s], length [m].
+
+    Raises QuantityError naming what is not a number of a puck's order of size.
+    """
+    leads = real("k", k, least=0.0, most=1.0)
+    wide = real("area", area, least=0.0, most=10.0)
+    pressed = real("drop", drop, least=0.0, most=1e6)
+    thick = real("mu", mu, least=1e-3, most=1e6)
+    deep = real("length", length, least=1e-4, most=10.0)
+    return leads * wide * pressed / (thick * deep) * DARCY_UNITS
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,1 @@
+"""Whatever is given to the computing packages: a usable number, or the field named."""
