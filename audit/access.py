@@ -2,12 +2,18 @@
 
 from typing import Protocol, cast
 
+from audit.actions import register
+from audit.context import record_refusal
 from audit.errors import NotPermitted
+
+READING_REFUSED = register("history.refused", "Was refused the history")
 
 
 class Viewer(Protocol):
     """Somebody who may read some of the history."""
 
+    pk: int
+    name: str
     is_authenticated: bool
 
     def has_perm(self, perm: str) -> bool:
@@ -26,10 +32,13 @@ def scope_of(user: object) -> frozenset[int] | None:
     """
     viewer = cast(Viewer, user)
     if not viewer.is_authenticated or not viewer.has_perm("audit.view_entry"):
-        raise NotPermitted(
-            "Your roles do not let you read the history.",
-            who_may="Whoever has a role that reads it",
-            how_to_ask="Ask an owner.",
+        raise _noted(
+            viewer,
+            NotPermitted(
+                "Your roles do not let you read the history.",
+                who_may="Whoever has a role that reads it",
+                how_to_ask="Ask an owner.",
+            ),
         )
     return viewer.history_sites()
 
@@ -37,8 +46,18 @@ def scope_of(user: object) -> frozenset[int] | None:
 def require_every_site(user: object) -> None:
     """For what concerns the history as a whole. Raises NotPermitted unless they read all of it."""
     if scope_of(user) is not None:
-        raise NotPermitted(
-            "The whole history is for those who read that of every site.",
-            who_may="An owner of all sites",
-            how_to_ask="Ask one of them for the export, or for the answer of a check.",
+        raise _noted(
+            cast(Viewer, user),
+            NotPermitted(
+                "The whole history is for those who read that of every site.",
+                who_may="An owner of all sites",
+                how_to_ask="Ask one of them for the export, or for the answer of a check.",
+            ),
         )
+
+
+def _noted(viewer: Viewer, refused: NotPermitted) -> NotPermitted:
+    """Written down like any other refusal: who tries the history is part of it."""
+    if viewer.is_authenticated:
+        record_refusal(refused, by=viewer, action=READING_REFUSED)
+    return refused

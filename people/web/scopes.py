@@ -5,6 +5,10 @@ from typing import TYPE_CHECKING
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
+from audit.context import record_refusal
+from audit.errors import NotPermitted
+from audit.subject import Subject
+from people.history import ENDPOINT_REFUSED
 from people.models import ApiToken, Scope
 
 if TYPE_CHECKING:  # REST framework loads this module while it loads its views
@@ -22,14 +26,30 @@ class ScopePermission(BasePermission):
     or sign, and changing needs act or sign.
     """
 
-    message = "This token's scopes do not allow that."
-
     def has_permission(self, request: Request, view: "APIView") -> bool:
-        """Whether one of the token's scopes is among those needed."""
+        """Whether one of the token's scopes is among those needed. Raises NotPermitted.
+
+        A program that tries more than it was given is worth a line of the history.
+        """
         token = request.auth
         if not isinstance(token, ApiToken):
             return True
-        return not needed_scopes(request.method or "", view).isdisjoint(token.scopes)
+        needed = needed_scopes(request.method or "", view)
+        if needed.isdisjoint(token.scopes):
+            refused = _refusal(token, needed)
+            record_refusal(refused, by=token.user, action=ENDPOINT_REFUSED)
+            raise refused
+        return True
+
+
+def _refusal(token: ApiToken, needed: frozenset[str]) -> NotPermitted:
+    wanted = " or ".join(scope for scope in Scope.values if scope in needed)
+    return NotPermitted(
+        "This token's scopes do not allow that.",
+        who_may=f"A token with the scope {wanted}",
+        how_to_ask="Make another token on the page of your tokens.",
+        subject=Subject("token", token.pk, token.name),
+    )
 
 
 def needed_scopes(method: str, view: "APIView") -> frozenset[str]:

@@ -25,11 +25,22 @@ def addresses() -> list[str]:
 
 
 def test_only_an_owner_reads_it(desk: Registry, cast: Cast, signed_in: SignedIn) -> None:
+    every = addresses()
     for name, person in cast.everyone().items():
         client = signed_in(person)
-        for address in addresses():
+        for address in every:
             expected = 200 if name == "owner" else 403
             assert client.get(address).status_code == expected, (name, address)
+
+
+def test_who_tries_is_written_down(desk: Registry, cast: Cast, signed_in: SignedIn) -> None:
+    client = signed_in(cast.barista)
+    for address in ("/history/", API, "/history/intact/", "/api/v1/history/bundle/"):
+        assert client.get(address).status_code == 403
+    tried = Entry.objects.filter(operation="refused", action="history.refused").order_by("id")
+    assert [(e.actor, e.role, e.road) for e in tried] == [
+        ("Barista", "barista", road) for road in ("page", "api", "page", "api")
+    ]
 
 
 def test_nobody_reads_it_without_signing_in(cast: Cast, client: Client) -> None:

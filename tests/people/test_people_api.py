@@ -5,6 +5,7 @@ import uuid
 import pytest
 from rest_framework.test import APIClient
 
+from audit.models import Entry
 from people.actions import assign_role
 from people.models import ApiToken, Assignment, Scope, Signature
 from tests.cast import PASSWORD, ApiAs, Cast
@@ -105,6 +106,8 @@ def test_signing_by_token_needs_address_and_password_every_time(
 def test_and_the_scope_to_sign(cast: Cast, api_as: ApiAs) -> None:
     acting = api_as(cast.owner, Scope.READ, Scope.ACT)
     assert _policy(acting, email=cast.owner.email) == 403
+    tried = Entry.objects.get(operation="refused")
+    assert (tried.actor, tried.action, tried.subject) == ("Owner", "endpoint.refused", "test")
 
 
 def test_anybody_reads_the_policy_and_only_an_owner_sets_it(cast: Cast, api_as: ApiAs) -> None:
