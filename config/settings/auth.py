@@ -74,10 +74,11 @@ MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = DEMO or TESTING or DEBUG
 # How many proxies of ours stand in front; only what they add to X-Forwarded-For is believed.
 TRUSTED_PROXIES: int = int(os.environ.get("TRUSTED_PROXIES", "0"))
 
+# Without a mail server the demo prints mail into its own log. A deployment does not: a link to set
+# a password is a password to whoever reads the log.
+_WITHOUT = "console" if DEMO or TESTING or DEBUG else "dummy"
 EMAIL_BACKEND = (
-    "django.core.mail.backends.smtp.EmailBackend"
-    if os.environ.get("EMAIL_HOST")
-    else "django.core.mail.backends.console.EmailBackend"
+    f"django.core.mail.backends.{'smtp' if os.environ.get('EMAIL_HOST') else _WITHOUT}.EmailBackend"
 )
 EMAIL_HOST = os.environ.get("EMAIL_HOST", "localhost")
 EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "25"))

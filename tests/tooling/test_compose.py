@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from importlib.resources import files
 from typing import Any
 
@@ -66,6 +68,8 @@ def test_our_containers_can_write_nowhere_and_gain_nothing(name: str) -> None:
 def test_secrets_come_from_the_environment_without_defaults() -> None:
     secrets = re.findall(r"\$\{(\w*(?:PASSWORD|SECRET)\w*)([^}]*)\}", TEXT)
     passwords = {f"{of}_PASSWORD" for of in ("DATABASE", "OWNER", "SUPERUSER", "BROKER")}
+    # Empty, it opens nothing: the password at a mail server, where there is one.
+    secrets = [pair for pair in secrets if pair != ("EMAIL_HOST_PASSWORD", ":-")]
     assert {name for name, _ in secrets} == {"SECRET_KEY", *passwords}
     assert not [rest for _, rest in secrets if rest and not rest.startswith(":?")]
     for name in {name for name, _ in secrets}:
@@ -87,3 +91,30 @@ def test_our_processes_wait_for_migrations() -> None:
     for name in ("web", "worker", "beat"):
         waits = SERVICES[name]["depends_on"]
         assert waits["migrate"]["condition"] == "service_completed_successfully"
+
+
+@pytest.mark.parametrize("name", ["web", "worker"])
+def test_who_sends_mail_knows_the_server_for_it(name: str) -> None:
+    told = SERVICES[name]["environment"]
+    for variable in ("HOST", "PORT", "USE_TLS", "HOST_USER", "HOST_PASSWORD", "FROM"):
+        assert f"EMAIL_{variable}" in told
+
+
+@pytest.mark.parametrize(
+    ("mode", "host", "backend"),
+    [
+        ("production", "", "dummy"),
+        ("production", "mail.example.org", "smtp"),
+        ("demo", "", "console"),
+    ],
+)
+def test_no_link_to_set_a_password_gets_into_a_deployments_log(
+    mode: str, host: str, backend: str
+) -> None:
+    ask = "from config.settings.auth import EMAIL_BACKEND; print(EMAIL_BACKEND)"
+    environment = {"PORTALEDGER_MODE": mode, "EMAIL_HOST": host, "SECRET_KEY": "x" * 50}
+    command = [sys.executable, "-c", ask]
+    told = subprocess.run(
+        command, env=environment, cwd=ROOT, check=True, capture_output=True, text=True
+    )
+    assert told.stdout.strip() == f"django.core.mail.backends.{backend}.EmailBackend"
