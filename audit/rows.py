@@ -9,7 +9,7 @@ from audit.actions import words
 from audit.context import Road
 from audit.models import Entry, Operation
 from audit.registry import SiteShown, registry, subject_word
-from audit.shown import Change, changes_of
+from audit.shown import Change, changes_of, fitted
 
 FIRST_CHANGES = 3  # in a list; the entry's own page shows all
 
@@ -42,6 +42,11 @@ class Row:
     def zone(self) -> str:
         """The clock to show: that of the site, UTC for what belongs to none."""
         return self.site.zone if self.site else "UTC"
+
+    @property
+    def subject(self) -> str:
+        """What it is about, short enough for a column."""
+        return fitted(self.entry.subject)
 
     @property
     def first_changes(self) -> list[Change]:

@@ -10,6 +10,7 @@ from django.utils.dateparse import parse_datetime
 from audit.labels import Label, column_order, label_of
 from audit.models import Entry
 
+UNBROKEN = re.compile(r"\S{41,}")  # such as a public key: no line could be broken in it
 FINGERPRINT = re.compile(r"[0-9a-f]{64}")
 
 
@@ -84,7 +85,14 @@ def _words(label: Label, value: object, *, by_name: bool) -> object:
         return label.named(value) if by_name else f"#{value}"
     if not by_name and isinstance(value, str) and FINGERPRINT.fullmatch(value):
         return f"{value[:12]}…"  # a list has no room for it; the entry's own page shows it whole
+    if not by_name and isinstance(value, str):
+        value = fitted(value)
     return label.values.get(str(value), _plain(value))
+
+
+def fitted(text: str) -> str:
+    """For a list: words that are too long for its columns by their beginnings."""
+    return UNBROKEN.sub(lambda word: f"{word[0][:24]}…", text)
 
 
 def _plain(value: object) -> object:

@@ -14,6 +14,15 @@ KEPT = 25  # findings of one kind; of more, only how many there are
 LINKED = 5  # entries that one finding leads to
 UNSEALED = re.compile(r"never sealed: id (\d{1,18}),")
 
+HERE = (
+    ("from the bundle itself", "from this history itself"),
+    ("give it with --key", "give it to another check"),
+    ("give the file with --archive", "check the whole with it offline"),
+    ("of this bundle", "of this history"),
+    (" in this file", " in the ledger"),
+    ("this file", "this history"),
+)
+
 MEANING: dict[Kind, tuple[str, str]] = {
     Kind.MISSING: ("Missing", "Sealed once, and no longer there: somebody removed them."),
     Kind.ALTERED: ("Altered", "What stands there now is not what was sealed."),
@@ -76,7 +85,14 @@ def _kept(findings: Iterable[Finding]) -> Iterator[dict[str, Any]]:
     for one in findings:
         seen[one.kind] += 1
         if seen[one.kind] <= KEPT:
-            yield {"kind": str(one.kind), "words": one.words, "entries": _entries(one)}
+            yield {"kind": str(one.kind), "words": _as_page(one.words), "entries": _entries(one)}
+
+
+def _as_page(words: str) -> str:
+    """The check's own words, where they speak of a file and a command line."""
+    for there, here in HERE:
+        words = words.replace(there, here)
+    return words[:1].upper() + words[1:]
 
 
 def _entries(finding: Finding) -> list[int]:

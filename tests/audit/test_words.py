@@ -9,7 +9,8 @@ from audit.errors import UNSHOWN, Invalid, Problem
 from audit.labels import register_label
 from audit.models import Entry
 from audit.registry import subject_word
-from audit.shown import Change, changes_of
+from audit.rows import rows_of
+from audit.shown import Change, changes_of, fitted
 from tests.cast import Cast
 
 
@@ -92,3 +93,16 @@ def test_a_secret_is_not_repeated_nor_a_full_stop_doubled() -> None:
     """Beside its field the sentence needs no name, and never the password."""
     wrong = Problem("password", UNSHOWN, "the password you sign in with.")
     assert wrong.sentence == "what was typed can't be used. Allowed: the password you sign in with."
+
+
+def test_a_word_too_long_for_a_column_is_shortened_in_lists_alone() -> None:
+    key = "portaledger/d49f9edfdd17a243+84e7c57e+AcRyOL/DkC+/uh2WbZwYyiEHHPrQ6g8fZS6yg/oO6PAQ"
+    entry = Entry(
+        table_name="audit_ledgerkey", subject_type="ledger_key", subject=key, operation="created",
+        changes={"public": [None, key]},
+    )  # fmt: skip
+    [row] = rows_of([entry], {})
+    assert row.subject == row.changes[0].new == f"{key[:24]}…"
+    [whole] = changes_of(entry, by_name=True)
+    assert whole.new == key
+    assert fitted("A sentence of many words stays as it is.").endswith("as it is.")

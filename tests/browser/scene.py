@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 from datetime import time, timedelta
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from django.utils import timezone
+from pytest_django import Settings
 
 from audit.checking.run import run_check
 from audit.checking.start import start_check
@@ -74,8 +76,9 @@ class Scene:
 
 
 @pytest.fixture
-def scene(bar: Bar, send: Publish) -> Scene:
+def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
     """Published everywhere, one slot found changed, one on permit, one request open."""
+    settings.LEDGER_KEY_FILE = str(tmp_path / "ledger_key")
     cast, publication = bar.cast, send()
     run.run(publication.pk)
     slot, other, third, *_ = bar.slots

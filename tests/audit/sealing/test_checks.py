@@ -124,7 +124,7 @@ def test_a_kept_checkpoint_comes_back_as_people_have_it(
     made = HistoryCheck.objects.get()
     assert made.since == note
     run_check(made.pk)
-    assert "fits the checkpoint you kept" in page(browser, "/history/intact/")
+    assert "Fits the checkpoint you kept" in page(browser, "/history/intact/")
 
 
 @pytest.mark.parametrize(
