@@ -10,8 +10,9 @@ class AuditConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Register what a deployment is checked for, and the one subject of its own."""
+        """Register what a deployment is checked for, and the subjects of its own."""
         from audit import checks  # noqa: F401
         from audit.registry import register_subject
 
         register_subject("history_check", "Check of the history", "audit:check")
+        register_subject("archive", "Archive of the history")

@@ -10,7 +10,7 @@ from audit.access import scope_of
 from audit.api.ledger import shown
 from audit.errors import NotFound
 from audit.models import Checkpoint, LedgerKey
-from audit.queries import visible
+from audit.retention.shown import archived, provable
 from audit.sealing.keys import origin
 from audit.sealing.lag import lag_now
 from audit.sealing.proofs import inclusion
@@ -34,6 +34,7 @@ def ledger(request: HttpRequest) -> HttpResponse:
         "origin": origin(),
         "checkpoints": Checkpoint.objects.order_by("-id")[:LISTED],
         "keys": LedgerKey.objects.order_by("-id"),
+        "archived": archived(),
         "whole": scope is None,
     }
     return render(request, "audit/ledger.html", context)
@@ -54,8 +55,7 @@ def checkpoint(request: HttpRequest) -> HttpResponse:
 @login_required
 def receipt(request: HttpRequest, pk: int) -> HttpResponse:
     """An entry's receipt: its place, the proof and the signed state, c2sp.org/tlog-proof@v1."""
-    found = visible(scope_of(request.user)).filter(pk=pk).exists()
-    proven = inclusion(pk) if found else None
+    proven = inclusion(pk) if provable(pk, scope_of(request.user)) else None
     if proven is None:
         raise NotFound("There is no such entry that you may read, or it is not sealed yet.")
     return _file(proven.receipt, f"entry-{pk}.tlog-proof")

@@ -13,6 +13,7 @@ from audit.forms import FilterForm
 from audit.paging import addresses, key_of
 from audit.queries import HistoryFilter, HistoryPage, page_of, visible
 from audit.registry import content_of, registry, subject_name, subject_word
+from audit.retention.shown import absent, archived
 from audit.rows import rows_of, subject_url, whole_row
 from audit.sealing.lag import waiting_now
 from audit.sealing.proofs import place_of
@@ -34,6 +35,7 @@ def history(request: HttpRequest) -> HttpResponse:
         "form": form,
         "rows": rows_of(page.entries, form.sites),
         "lag": waiting_now(),
+        "archived": archived(),
         **addresses(request.path, request.GET, page),
     }
     return render(request, "audit/history.html", context, status=400 if form.errors else 200)
@@ -45,7 +47,7 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """One entry, whole."""
     found = visible(scope_of(request.user)).filter(pk=pk).first()
     if found is None:
-        raise NotFound("There is no such entry, or none that you may read.")
+        raise absent(pk)
     signed = registry.signature(found.signature_id) if found.signature_id else None
     context = {
         "row": whole_row(found),
@@ -67,8 +69,10 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
     wanted = HistoryFilter(subject_type=subject_type, subject_id=subject_id, parameter=parameter)
     key = key_of(request.GET.dict())
     page = page_of(wanted, scope, before=key.before, after=key.after)
+    older = archived()
     if not page.entries and not parameter:
-        raise NotFound("There is no history of that, or none that you may read.")
+        also = " Older entries are archived." if older else ""
+        raise NotFound(f"There is no history of that here, or none that you may read.{also}")
     context = {
         "kind": subject_word(subject_type),
         "label": subject_name(
@@ -79,6 +83,7 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         "parameter": parameter,
         "parameters": registry.parameters(),
         "chart": chart_of(wanted, scope) if parameter else None,
+        "archived": older,
         **addresses(request.path, request.GET, page),
     }
     return render(request, "audit/timeline.html", context)

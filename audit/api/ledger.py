@@ -13,7 +13,7 @@ from rest_framework.views import APIView
 from audit.access import scope_of
 from audit.errors import Invalid, NotFound
 from audit.models import Checkpoint
-from audit.queries import visible
+from audit.retention.shown import provable
 from audit.sealing.proofs import consistency, inclusion
 from audit.sealing.read import payload_by_id
 
@@ -41,8 +41,8 @@ class CheckpointPageSerializer(serializers.Serializer[Any]):
 class ProofSerializer(serializers.Serializer[Any]):
     """An entry's inclusion proof. `index` counts from 0; hashes are base64.
 
-    SHA-256 of a zero byte and `payload` is the leaf's hash; `receipt` is all of it as
-    c2sp.org/tlog-proof@v1.
+    SHA-256 of a zero byte and `payload` is the leaf's hash; of an archived entry the payload is
+    its line in the archive, and null here. `receipt` is all of it as c2sp.org/tlog-proof@v1.
     """
 
     index = serializers.IntegerField()
@@ -50,7 +50,7 @@ class ProofSerializer(serializers.Serializer[Any]):
     leaf = serializers.CharField()
     root = serializers.CharField()  # type: ignore[assignment]
     proof = serializers.ListField(child=serializers.CharField())
-    payload = serializers.CharField()
+    payload = serializers.CharField(allow_null=True)
     receipt = serializers.CharField()
 
 
@@ -83,10 +83,9 @@ class ProofView(APIView):
     @extend_schema(responses=ProofSerializer)
     def get(self, request: Request, pk: int) -> Response:
         """The proof under the newest checkpoint; 404 while the entry is not sealed."""
-        found = visible(scope_of(request.user)).filter(pk=pk).exists()
-        proven = inclusion(pk) if found else None
+        proven = inclusion(pk) if provable(pk, scope_of(request.user)) else None
         payload = payload_by_id(pk) if proven else None
-        if proven is None or payload is None:
+        if proven is None:
             raise NotFound("There is no such entry that you may read, or it is not sealed yet.")
         return Response(
             {
@@ -95,7 +94,7 @@ class ProofView(APIView):
                 "leaf": _text(proven.leaf),
                 "root": _text(proven.checkpoint.root),
                 "proof": [_text(one) for one in proven.proof],
-                "payload": payload.decode(),
+                "payload": payload.decode() if payload else None,
                 "receipt": proven.receipt,
             }
         )

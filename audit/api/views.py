@@ -8,10 +8,11 @@ from rest_framework.views import APIView
 
 from audit.access import scope_of
 from audit.api.serializers import EntryPageSerializer, EntrySerializer, WholeEntrySerializer
-from audit.errors import Invalid, NotFound, Problem
+from audit.errors import Invalid, Problem
 from audit.forms import FilterForm
 from audit.paging import addresses, key_of
 from audit.queries import PAGE, page_of, visible
+from audit.retention.shown import absent
 
 MOST = 500
 
@@ -64,7 +65,7 @@ class EntryView(APIView):
         """The entry with its signature."""
         found = visible(scope_of(request.user)).filter(pk=pk).first()
         if found is None:
-            raise NotFound("There is no such entry, or none that you may read.")
+            raise absent(pk)
         return Response(WholeEntrySerializer(found).data)
 
 

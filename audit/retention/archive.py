@@ -13,15 +13,13 @@ from django.db import OperationalError, connection
 from psycopg import sql
 from psycopg.errors import LockNotAvailable
 
-from audit.actions import register
 from audit.context import recorded
-from audit.ledger.bundle.archived import ACTION, Copy
+from audit.ledger.bundle.archived import Copy
 from audit.models import Archive
 from audit.retention.errors import ArchiveError
 from audit.retention.file import read_back, sweep, write
 from audit.retention.plan import Due, Plan, due_before, plan, unchanged
-
-HISTORY_ARCHIVED = register(ACTION, "Archived a month of the history")
+from audit.retention.records import HISTORY_ARCHIVED
 
 LOCK = 0x41_52_43_48_49_56_45  # "ARCHIVE"
 

@@ -3,7 +3,11 @@
 from bisect import bisect_right
 from collections.abc import Iterable
 
+from audit.actions import register
+from audit.ledger.bundle.archived import ACTION
 from audit.models import Archive
+
+HISTORY_ARCHIVED = register(ACTION, "Archived a month of the history")
 
 
 def archive_of(entry_id: int) -> Archive | None:

@@ -14,8 +14,9 @@ from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
 from audit.ledger.proof import extends
 from audit.models import Archive, Entry, Leaf, Node
-from audit.retention.archive import HISTORY_ARCHIVED, archive_before
+from audit.retention.archive import archive_before
 from audit.retention.partitions import partitions
+from audit.retention.records import HISTORY_ARCHIVED
 from audit.sealing.keys import verifiers
 from audit.sealing.proofs import consistency, inclusion
 from audit.sealing.seal import seal

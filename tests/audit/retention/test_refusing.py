@@ -100,7 +100,7 @@ def full(*_: object) -> None:
 
 
 def test_no_room_on_the_disk(kept: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module.os, "fsync", full)
+    monkeypatch.setattr(os, "fsync", full)
     refused(folder, "could not be written: No space left")
     assert list(folder.iterdir()) == []
 
