@@ -24,11 +24,11 @@ from recipes.brewing.balances import (
 from recipes.retention import learn
 from recipes.yielding_words import Expected, Judged, assumed, beyond, unheld
 from stations.metrology.abilities import Quantity, StationTraits
+from stations.metrology.columns import Thousandths
 from stations.metrology.translation import Translation
 from stations.rounded import rounded
 
 WATER, DOSE, CUP = "water_volume", "dose_mass", "beverage_mass"
-THOUSAND = 1000  # the water is worked out to 0.001 mL, and rounded once: to the machine's pulses
 
 
 class Said(Protocol):
@@ -66,7 +66,7 @@ class StationWater:
     dose: float
     cup: Quantity
     retentions: Retentions
-    volumes: list[Decimal]
+    volumes: Thousandths
 
 
 def work_out(
@@ -80,9 +80,7 @@ def work_out(
     retentions = learn(stations, slopes, until)
     dose, cup = float(formula[DOSE].target or 0), formula[CUP]
     waters = waters_for(retentions, dose=dose, beverage=float(cup.target or 0))
-    counts = np.floor(waters * THOUSAND + 0.5).astype(np.int64)
-    volumes = [Decimal(count).scaleb(-3) for count in counts.tolist()]
-    return StationWater(dose, cup, retentions, volumes)
+    return StationWater(dose, cup, retentions, Thousandths.of(waters))
 
 
 def judge(
@@ -114,7 +112,7 @@ def _expected(water: StationWater, told: Forecasts, place: int, delivered: float
 def _judged(
     expected: Expected, water: StationWater, place: int, held: bool, said: Judged
 ) -> Judged:
-    refusals = beyond(water.volumes[place])
+    refusals = beyond(water.volumes.at(place))
     if not expected.learnt:
         return Judged(expected, refusals, said.flags, said.to_acknowledge)
     return Judged(expected, refusals if held else (*refusals, unheld(water.cup, expected)))

@@ -109,6 +109,26 @@ class Ratio:
 
 
 @dataclass(frozen=True, slots=True)
+class Thousandths:
+    """A volume of each station's own, exact to 0.001 mL: finer than any meter."""
+
+    counts: Whole
+
+    @classmethod
+    def of(cls, volumes: Floats) -> Thousandths:
+        """Return computed volumes [mL], rounded half-up."""
+        return cls(np.floor(volumes * 1000.0 + 0.5).astype(np.int64))
+
+    def at(self, place: int) -> Decimal:
+        """Return one station's volume [mL]."""
+        return Decimal(int(self.counts[place])).scaleb(-3)
+
+    def take(self, places: Sequence[int]) -> Thousandths:
+        """Return the volumes of some of the stations."""
+        return Thousandths(self.counts[places])
+
+
+@dataclass(frozen=True, slots=True)
 class Volumes:
     """A volume [mL] at every station: exactly ``counts`` (one for all, or one each) of ``unit``."""
 
@@ -122,11 +142,9 @@ class Volumes:
         return cls(np.array(1), Fraction(volume), np.array(True))
 
     @classmethod
-    def each(cls, volumes: Sequence[Decimal]) -> Volumes:
-        """Return the volumes of the stations, in order; those of too many digits aren't usable."""
-        counts, usable = _millionths(volumes)
-        step = max(int(np.gcd.reduce(counts)), 1)
-        return cls(counts // step, Fraction(step, STEPS_PER_ONE), usable & (counts > 0))
+    def each(cls, volumes: Thousandths) -> Volumes:
+        """Return the volumes of the stations, in order; those not above zero aren't usable."""
+        return cls(volumes.counts, Fraction(1, 1000), volumes.counts > 0)
 
     @property
     def floats(self) -> Floats:

@@ -8,7 +8,7 @@ so the results equal those of `translate`, one by one.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import repeat
 
@@ -25,6 +25,7 @@ from stations.metrology.abilities import (
 from stations.metrology.boiling import by_policy, temperature_flags
 from stations.metrology.columns import (
     Ratio,
+    Thousandths,
     TraitColumns,
     Volumes,
     less_offset,
@@ -38,7 +39,7 @@ from stations.metrology.translation import Flag, Outcome, Refusal, Setting, Tran
 
 Outcomes = list[Outcome]
 Flags = list[tuple[Flag, ...]]
-Own = Mapping[str, Sequence[Decimal]]
+Own = Mapping[str, Thousandths]
 # What a temperature's flags depend on: whether an offset is missing, altitude, air pressure.
 Site = tuple[bool, Decimal | None, Decimal | None]
 KnownFlags = dict[str, dict[Site, tuple[Flag, ...]]]
@@ -68,7 +69,7 @@ def translate_many(
     known_flags: KnownFlags = {}
     for places in positions.values():
         traits = [pairs[place][1] for place in places]
-        mine = {code: [targets[place] for place in places] for code, targets in own.items()}
+        mine = {code: volumes.take(places) for code, volumes in own.items()}
         group = _Group(formula, rules, pairs[places[0]][0], traits, known_flags, mine)
         for place, found in zip(places, group.translate(refuse_above_boiling), strict=True):
             results[place] = found
@@ -96,6 +97,7 @@ class _Group:
     traits: Sequence[StationTraits]
     known_flags: KnownFlags
     own: Own
+    known_volumes: dict[str, Volumes] = field(default_factory=dict)
 
     def translate(self, refuse_above_boiling: bool) -> list[Translation]:
         """Return the translation of every station of the group."""
@@ -128,13 +130,17 @@ class _Group:
 
     def at(self, place: int, quantity: Quantity) -> Quantity:
         """Return a quantity with one station's own target, if it has one."""
-        targets = self.own.get(quantity.code)
-        return quantity if targets is None else replace(quantity, target=targets[place])
+        volumes = self.own.get(quantity.code)
+        return quantity if volumes is None else replace(quantity, target=volumes.at(place))
 
     def volumes(self, quantity: Quantity) -> Volumes:
         """Return a volume's target at every station."""
-        targets = self.own.get(quantity.code)
-        return Volumes.same(quantity.target or ZERO) if targets is None else Volumes.each(targets)
+        found = self.known_volumes.get(quantity.code)
+        if found is None:
+            own, one = self.own.get(quantity.code), quantity.target or ZERO
+            found = Volumes.same(one) if own is None else Volumes.each(own)
+            self.known_volumes[quantity.code] = found
+        return found
 
     def outcomes(self, columns: TraitColumns, quantity: Quantity, rule: ParameterRule) -> Outcomes:
         """Return one quantity's outcome at every station."""

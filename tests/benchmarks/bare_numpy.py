@@ -34,14 +34,19 @@ N = (
 )
 
 
-def translate(fleet: list[tuple[MachineAbilities, StationTraits]]) -> list[Settings]:
-    """Return every station's settings for the formula of `tests.stations.metrology.bar`."""
+def translate(
+    fleet: list[tuple[MachineAbilities, StationTraits]], volume: Floats | float = 70.0
+) -> list[Settings]:
+    """Return every station's settings for the formula of `tests.stations.metrology.bar`.
+
+    ``volume`` [mL] is the water, the same for all or each station's own.
+    """
     k, offset, altitude, u_k, repeat, u_offset = _columns(fleet)
-    pulses, taper = np.floor(k * 70 + 0.5), np.floor(k * 70 * 0.92 + 0.5)
+    pulses, taper = np.floor(k * volume + 0.5), np.floor(k * volume * 0.92 + 0.5)
     shown = np.floor((93 - offset) / 0.1 + 0.5)
-    expanded = 2 * np.sqrt((70 * u_k / k) ** 2 + repeat**2 + 1 / (12 * k**2))
-    holds = np.abs(pulses / k - 70) + expanded <= 2
-    holds &= np.abs(taper / k / 0.7 - 92) <= 1
+    expanded = 2 * np.sqrt((volume * u_k / k) ** 2 + repeat**2 + 1 / (12 * k**2))
+    holds = np.abs(pulses / k - volume) + expanded <= 2
+    holds &= np.abs(100 * taper / k / volume - 92) <= 1
     expanded = 2 * np.sqrt(u_offset**2 + 0.01 / 12)
     holds &= np.abs(shown * 0.1 + offset - 93) + expanded <= 0.5
     holds &= (pulses >= 10) & (pulses <= 900) & (taper >= 1) & (taper <= 900)

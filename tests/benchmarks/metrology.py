@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TypedDict
 
 import numpy as np
 
+from recipes.brewing.balances import Retentions, waters_for
 from stations.metrology.charts import Baseline
+from stations.metrology.columns import Thousandths
 from stations.metrology.numbers import Floats
 from stations.metrology.run_rules import NELSON, masks
 from stations.metrology.translate import translate, translate_many
@@ -24,6 +27,7 @@ from tests.stations.metrology.bar import FORMULA, RULES, stations
 STATIONS = 12_000
 SHOTS = 1_000_000
 ROUNDS = 9
+WATER = "water_volume"
 Task = Callable[[], object]
 
 
@@ -41,7 +45,7 @@ def rows() -> list[Row]:
     """Return the metrology rows of the benchmark table."""
     shots = np.random.default_rng(1).normal(36.0, 0.5, SHOTS)
     charts = [chart_row(name, shots) for name in CHARTS]
-    return [translation_row(), *charts, run_rules_row(shots)]
+    return [translation_row(), own_water_row(), *charts, run_rules_row(shots)]
 
 
 def translation_row() -> Row:
@@ -58,6 +62,31 @@ def translation_row() -> Row:
         unit="stations/s",
         limit_rate=STATIONS / bare,
         peers={"one station at a time, Decimal": len(few) / loop},
+    )
+
+
+def own_water_row() -> Row:
+    """Return the row of a formula that leaves the water to 12,000 distinct stations."""
+    fleet = stations(STATIONS)
+    ratios = np.random.default_rng(1).normal(1.05, 0.08, STATIONS)
+    whole = np.full(STATIONS, 9)
+    learnt = Retentions(ratios, ratios, ratios, ratios, whole, whole, whole > 0)
+    left = [replace(each, target=None) if each.code == WATER else each for each in FORMULA]
+    ours, bare = best(
+        lambda: translate_many(
+            left,
+            RULES,
+            fleet,
+            own={WATER: Thousandths.of(waters_for(learnt, dose=18, beverage=36))},
+        ),
+        lambda: bare_numpy.translate(fleet, (36 + ratios * 18) / 0.9982),
+    )
+    return Row(
+        name="translate a recipe that leaves the water to 12,000",
+        rate=STATIONS / ours,
+        unit="stations/s",
+        limit_rate=STATIONS / bare,
+        peers={},
     )
 
 

@@ -6,11 +6,13 @@ from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stations.metrology.abilities import MachineAbilities, Quantity, StationTraits
+from stations.metrology.columns import Thousandths
 from stations.metrology.errors import BadValueError
 from stations.metrology.translate import translate, translate_many
 from stations.metrology.translation import Setting
@@ -83,21 +85,23 @@ def test_equal_to_one_at_a_time(
     assert repr(together) == repr(apart)
 
 
-OWN = st.decimals("-5", "120", places=3) | st.decimals("10", "120", places=8)
+OWN = st.integers(-5_000, 120_000)  # thousandths of a mL
 
 
 @settings(max_examples=300)
 @given(formulas(), st.lists(st.tuples(MACHINES, TRAITS, OWN), max_size=12))
 def test_each_stations_own_volume_is_as_if_the_formula_said_it(
-    formula: list[Quantity], stations: list[tuple[MachineAbilities, StationTraits, D]]
+    formula: list[Quantity], stations: list[tuple[MachineAbilities, StationTraits, int]]
 ) -> None:
     """Water of each station's own, and a taper in % of it."""
-    pairs, volumes = [each[:2] for each in stations], [each[2] for each in stations]
+    pairs = [each[:2] for each in stations]
+    volumes = Thousandths(np.array([each[2] for each in stations], dtype=np.int64))
     left = [replace(each, target=None) if each.code == WATER else each for each in formula]
     together = translate_many(left, RULES, pairs, own={WATER: volumes})
     apart = [
         translate([replace(e, target=own) if e.code == WATER else e for e in formula], RULES, *pair)
-        for pair, own in zip(pairs, volumes, strict=True)
+        for place, pair in enumerate(pairs)
+        for own in (volumes.at(place),)
     ]
     assert list(together) == apart
     assert repr(together) == repr(apart)
@@ -106,7 +110,7 @@ def test_each_stations_own_volume_is_as_if_the_formula_said_it(
 def test_only_volumes_are_each_stations_own() -> None:
     for code in ("brew_temperature", "dose_mass", "humidity"):
         with pytest.raises(BadValueError, match="volumes that are set in pulses"):
-            translate_many(FORMULA, RULES, stations(1), own={code: [D(60)]})
+            translate_many(FORMULA, RULES, stations(1), own={code: Thousandths(np.array([60_000]))})
 
 
 def test_thousands_of_stations_are_exact() -> None:
