@@ -2,10 +2,16 @@
 
 from django.urls import path
 
-from recipes.api import tastings
+from recipes.api import tasting_plans, tastings
 
 urlpatterns = [
     path("tastings/", tastings.Tastings.as_view(), name="tastings"),
+    path("tastings/forecast/", tasting_plans.TastingForecast.as_view(), name="tasting_forecast"),
+    path(
+        "tastings/<int:pk>/servings/",
+        tasting_plans.TastingServings.as_view(),
+        name="tasting_servings",
+    ),
     path("tastings/<int:pk>/", tastings.OneTasting.as_view(), name="tasting"),
     path("tastings/<int:pk>/answers/", tastings.TastingAnswers.as_view(), name="tasting_answers"),
     path("tastings/<int:pk>/lock/", tastings.TastingLock.as_view(), name="tasting_lock"),

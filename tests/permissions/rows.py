@@ -187,6 +187,8 @@ ENDPOINTS = [
     *calls("GET", EVERYBODY, "recipes_api:prediction", "fit", sited=True),
     *calls("GET", EVERYBODY, "recipes_api:tastings"),
     *calls("POST", "HL", "recipes_api:tastings"),
+    *calls("GET", "HL", "recipes_api:tasting_forecast"),
+    *calls("GET", "HL", "recipes_api:tasting_servings", "tasting", sited=True),
     *calls("GET", EVERYBODY, "recipes_api:tasting", "tasting", sited=True),
     *calls("POST", "HL", "recipes_api:tasting_answers", "tasting", sited=True),
     *calls("POST", "HL", "recipes_api:tasting_lock", "tasting", sited=True),

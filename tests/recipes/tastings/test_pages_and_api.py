@@ -49,6 +49,8 @@ def test_another_site_sees_nothing(cast: Cast, signed_in: SignedIn) -> None:
     barista = signed_in(cast.barista)
     assert barista.get(tasting.get_absolute_url()).status_code == 200
     assert barista.get(f"{tasting.get_absolute_url()}sheets/").status_code == 403
+    # Whoever has the seed can work out the key.
+    assert tasting.seed not in barista.get(tasting.get_absolute_url()).content.decode()
 
 
 def test_the_api_runs_one(cast: Cast, api_as: ApiAs) -> None:
@@ -70,6 +72,22 @@ def test_the_api_runs_one(cast: Cast, api_as: ApiAs) -> None:
     result = post(f"{tasting.pk}/open/")["result"]
     assert isinstance(result, dict)
     assert (result["p_value"], result["counted"], result["shown"]) == ("0.0188", 8, True)
+
+
+def test_a_plan_is_judged_and_served_over_the_api(cast: Cast, api_as: ApiAs) -> None:
+    client, tasting = api_as(cast.shop_lead), plan(cast)
+    told = client.get("/api/v1/tastings/forecast/", {"method": "triangle", "assessments": "24"})
+    # ISO 4120 critical numbers, n = 24 at 5 %: 13 (references 4).
+    assert told.json()["needed"] == 13
+    assert set(told.json()) == {"needed", "power", "panel_least", "panel_steady"}
+    odd = client.get("/api/v1/tastings/forecast/", {"method": "triangle", "assessments": "0"})
+    assert odd.json()["problems"][0]["field"] == "assessments"
+    poured = client.get(f"/api/v1/tastings/{tasting.pk}/servings/").json()
+    assert [one["number"] for one in poured] == list(range(1, 13))
+    assert {len(one["codes"]) for one in poured} == {3}
+    path = f"/api/v1/tastings/{tasting.pk}/servings/"
+    assert api_as(cast.barista).get(path).status_code == 403
+    assert api_as(cast.other_lead).get(path).status_code == 404
 
 
 def test_the_api_refuses_what_the_page_refuses(cast: Cast, api_as: ApiAs, draft: Version) -> None:
