@@ -48,6 +48,7 @@ class FilterForm(forms.Form):
 
     def __init__(self, data: Mapping[str, Any], scope: frozenset[int] | None) -> None:
         super().__init__(data)
+        self.scope = scope
         everywhere = registry.sites()
         self.sites: dict[int, SiteShown] = {
             pk: site for pk, site in everywhere.items() if scope is None or pk in scope
@@ -82,7 +83,7 @@ class FilterForm(forms.Form):
     def _find(self, text: str, about: str) -> tuple[str, int] | None:
         if about and text.isascii() and text.isdigit() and len(text) < 19:
             return about, int(text)
-        self.candidates = candidates(text, about)
+        self.candidates = candidates(text, about, self.scope)
         if len(self.candidates) == 1:
             subject = self.candidates[0].subject
             return subject.type, subject.id or 0

@@ -192,7 +192,8 @@ def _calibration_line(station: Station, words: str, mark: str) -> Item:
 
 
 def _publications(user: User) -> Iterable[WorkList]:
-    rows, more = _some(Publication.objects.under_way().with_version().with_progress())
+    under_way = Publication.objects.under_way().with_version().with_progress_for(user)
+    rows, more = _some(under_way.exclude(slots=None))
     items = [
         Item(
             reverse("recipes:publication", args=[p.pk]),

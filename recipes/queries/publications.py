@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Self
 
 from django.db import models
-from django.db.models import Max, Min, Prefetch, Sum
+from django.db.models import Max, Min, Prefetch, Q, Sum
 
 from people.models import User
 from people.permissions import covered_sites
@@ -20,13 +20,18 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
         """Signed and not complete, stopped ones included."""
         return self.filter(state__in=["running", "stopped"])
 
-    def with_progress(self) -> Self:
-        """Annotated with ``slots`` and ``placed`` (counts), ``first_due`` and ``last_due``."""
+    def with_progress_for(self, user: User) -> Self:
+        """Annotated with ``slots`` and ``placed`` (counts), ``first_due`` and ``last_due``.
+
+        Of the sites that this person may see, as `with_sites_for`.
+        """
+        covered = covered_sites(user, Verb.SLOT_VIEW)
+        seen = None if covered is None else Q(sites__site__in=covered)
         return self.annotate(
-            slots=Sum("sites__slots"),
-            placed=Sum("sites__placed"),
-            first_due=Min("sites__due_at"),
-            last_due=Max("sites__due_at"),
+            slots=Sum("sites__slots", filter=seen),
+            placed=Sum("sites__placed", filter=seen),
+            first_due=Min("sites__due_at", filter=seen),
+            last_due=Max("sites__due_at", filter=seen),
         )
 
     def with_version(self) -> Self:

@@ -32,7 +32,7 @@ PER_PAGE = 50
 @page_for(Verb.RECIPE_VIEW)
 def publications(request: PageRequest) -> HttpResponse:
     """Every publication, the newest first."""
-    rows = Publication.objects.with_version().with_progress()
+    rows = Publication.objects.with_version().with_progress_for(request.user)
     page = keyset(rows, "-id", request.GET, size=PER_PAGE)
     return render(request, "recipes/publications.html", {"page": page})
 
@@ -45,7 +45,7 @@ def _sites(publication: Publication, user: User) -> QuerySet[PublicationSite]:
 
 
 def _shown(request: PageRequest, pk: int) -> dict[str, object]:
-    publication = one_or_404(Publication.objects.with_version().with_progress(), pk)
+    publication = one_or_404(Publication.objects.with_version(), pk)
     sites = list(_sites(publication, request.user))
     total = sum(row.slots for row in sites)
     return {

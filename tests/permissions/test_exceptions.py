@@ -54,6 +54,29 @@ def test_a_publication_tells_of_the_sites_one_covers(world: World) -> None:
         assert set(parts) == sites
 
 
+def test_the_list_of_publications_counts_the_slots_one_covers(world: World) -> None:
+    for person in (world.people["B"], world.everywhere["B"]):
+        page = world.browser_of(person).get(reverse("recipes:publications")).context["page"]
+        listed = read(world, person, "recipes_api:publications", {})["results"]
+        told = {one["id"]: sum(part["slots"] for part in one["sites"]) for one in listed}
+        assert {row.pk: row.slots or 0 for row in page.rows} == told
+
+
+def test_an_owner_of_one_site_finds_no_names_of_another(world: World) -> None:
+    cast = world.bar.cast
+    there = {slot.station.machine for slot in world.bar.slots}
+    own, other = (
+        next(one.name for one in there if one.site == site) for site in (cast.site, cast.other_site)
+    )
+    asked = {(name, who): 400 if (name, who) == (other, "one site") else 200
+             for name in (own, other) for who in ("one site", "all")}  # fmt: skip
+    owners = {"one site": world.people["O"], "all": world.everywhere["O"]}
+    for (name, who), status in asked.items():
+        query = {"subject": name, "about": "machine"}
+        answer = world.browser_of(owners[who]).get(reverse("audit:history"), query)
+        assert answer.status_code == status, (name, who)
+
+
 def test_a_permit_tells_of_the_slots_one_covers(world: World) -> None:
     wide = world.shared["wide_permit"]
     told = read(world, world.people["B"], "recipes_api:permit", wide)
