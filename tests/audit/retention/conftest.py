@@ -4,10 +4,17 @@ from collections.abc import Iterator
 
 import pytest
 
+from audit.retention import partitions
 from tests.audit.retention.months import one_again
 from tests.audit.sealing.conftest import key_file, only_ours
 
 __all__ = ["key_file", "only_ours"]
+
+
+@pytest.fixture(autouse=True)
+def unremembered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a test's partitions begin is not remembered beyond it."""
+    monkeypatch.setattr(partitions, "_bounds", partitions._Bounds())
 
 
 @pytest.fixture

@@ -8,6 +8,8 @@ from pytest_django import Settings
 from audit.models import Checkpoint, Leaf
 from tests.audit.sample import Shelf, run
 
+ALL = "audit_entry, audit_leaf, audit_node, audit_checkpoint, audit_ledgerkey"
+
 
 @pytest.fixture(autouse=True)
 def key_file(settings: Settings, tmp_path: Path) -> Path:
@@ -19,7 +21,7 @@ def key_file(settings: Settings, tmp_path: Path) -> Path:
 @pytest.fixture
 def only_ours(sample_tables: None, db: None) -> None:
     """An empty history, whatever the migrations wrote; rolled back with the test."""
-    unguarded("TRUNCATE audit_entry, audit_leaf, audit_node, audit_checkpoint, audit_ledgerkey")
+    unguarded(f"TRUNCATE {ALL}")
 
 
 def unguarded(sql: str, *values: str | int | None) -> None:
