@@ -13,6 +13,7 @@ from people.permissions import may
 from people.verbs import Verb
 from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
 from recipes.actions.approval import barred
+from recipes.actions.captures import draft_from_shot
 from recipes.actions.drafts import edit_draft, new_draft
 from recipes.appraisal import appraise
 from recipes.compare import rows, version_rows
@@ -27,7 +28,7 @@ from recipes.requirements import requirements
 from recipes.tastings.evidence import evidence_of
 from recipes.views.answering import posted, retyped
 from recipes.yielding import own_water_words
-from stations.models import Site
+from stations.models import CheckShot, Site
 
 
 def shown_version(pk: int) -> Version:
@@ -112,6 +113,16 @@ def draft_first(request: PageRequest, pk: int) -> HttpResponse:
     """Begin a version of a recipe from nothing."""
     recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
     draft = new_draft(by=request.user, recipe=recipe)
+    return redirect("recipes:version_edit", draft.pk)
+
+
+@require_POST
+@page_for(Verb.RECIPE_DRAFT)
+def draft_captured(request: PageRequest, pk: int) -> HttpResponse:
+    """Begin a version that aims at what a shot gave."""
+    shot = one_or_404(CheckShot.objects.covered_by(request.user).with_place(), pk)
+    draft = draft_from_shot(by=request.user, shot=shot)
+    messages.success(request, f"{draft} aims at what the shot gave. Look it through, then save it.")
     return redirect("recipes:version_edit", draft.pk)
 
 

@@ -7,6 +7,7 @@ from recipes.views import foretold, review, versions
 urlpatterns = [
     path("recipes/<int:pk>/compare/", versions.compare, name="compare"),
     path("recipes/<int:pk>/draft/", versions.draft_first, name="draft_first"),
+    path("shots/<int:pk>/draft/", versions.draft_captured, name="draft_captured"),
     path("versions/<int:pk>/", versions.version, name="version"),
     path("versions/<int:pk>/draft/", versions.draft_new, name="draft_new"),
     path("versions/<int:pk>/edit/", versions.version_edit, name="version_edit"),

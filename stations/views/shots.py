@@ -59,8 +59,14 @@ def shot(request: PageRequest, pk: int) -> HttpResponse:
         "lines": lines_of(shown),
         "corrections": shown.corrected.select_related("by"),
         "may_log": may(request.user, Verb.SHOT_LOG, shown.site_id),
+        "may_draft": may(request.user, Verb.RECIPE_DRAFT) and bool(_signed(shown)),
     }
     return render(request, "stations/shot.html", context)
+
+
+def _signed(shot: CheckShot) -> str:
+    """The digest of the recipe it was poured under, unless the shot is one to forget."""
+    return "" if shot.left_out else shot.placement.settings.content_digest
 
 
 @page("GET", "POST")

@@ -179,6 +179,7 @@ NOT_PAGES = {
     "audit:export_json_lines",
     "recipes:draft_first",
     "recipes:draft_new",
+    "recipes:draft_captured",
     "recipes:version_appraisal",
     "recipes:version_submit",
     "recipes:version_comment",

@@ -52,6 +52,7 @@ PAGES = [
     *forms("H", "recipes:coffee_edit", "recipes:lot_add", thing="coffee"),
     *pages(EVERYBODY, "recipes:recipe", "recipes:compare", thing="recipe"),
     *posts("H", "recipes:draft_first", thing="recipe"),
+    *posts("H", "recipes:draft_captured", thing="shot", sited=True),
     *pages(EVERYBODY, "recipes:version", thing="draft"),
     *forms("H", "recipes:version_edit", thing="draft"),
     *posts("H", "recipes:version_submit", "recipes:draft_new", "recipes:version_appraisal",

@@ -19,6 +19,7 @@ DOCUMENTS = [
          also={"coffee": FOREIGN, "drink": ["", "Double espresso"]}),
     Form("draft_first", "head_roaster", lambda t: {}, thing="recipe"),
     Form("draft_new", "head_roaster", lambda t: {}, thing="draft"),
+    Form("draft_captured", "head_roaster", lambda t: {}, thing="shot"),
     Form("version_edit", "head_roaster", thing="draft",
          sent=lambda t: {**FORMULA, "revision": "1", "lot": str(t.lot.pk), "note": "Next"},
          also={**ENDS, "lot": FOREIGN[:-1], "revision": STALE}),
