@@ -15,9 +15,7 @@ def count_attempt(user: User, subject: Subject | None = None) -> None:
 
     Raises Refused from the sixth try within 15 minutes of the first.
     """
-    key = _key(user)
-    cache.add(key, 0, WINDOW)
-    if cache.incr(key) > LIMIT:
+    if _counted(_key(user)) > LIMIT:
         raise Refused(
             f"Signing is closed for {WINDOW // 60} minutes after {LIMIT} wrong passwords.",
             how_to_ask="Wait, then sign again; if you forgot your password, set a new one.",
@@ -28,6 +26,20 @@ def count_attempt(user: User, subject: Subject | None = None) -> None:
 def forget_attempts(user: User) -> None:
     """The password was right: start counting anew."""
     cache.delete(_key(user))
+
+
+def _counted(key: str) -> int:
+    """Which try this is. The count may end, or be forgotten by a right password, at any line."""
+    while not cache.add(key, 1, WINDOW):
+        try:
+            tries = cache.incr(key)
+        except ValueError:
+            continue  # it ended just now
+        if tries == 1:
+            # It ended while being counted up, and was made anew without an end.
+            cache.touch(key, WINDOW)
+        return tries
+    return 1
 
 
 def _key(user: User) -> str:
