@@ -98,7 +98,11 @@ def _against(middle: WaterSample, reading: WaterReading) -> list[str]:
 
 
 def _much(one: WaterReading, other: WaterReading) -> list[str]:
-    return [_words(each) for each in compare(_sample(one), _sample(other)) if each.much]
+    return [
+        f"{_words(each)} (here {rounded(each.first, 1)})"
+        for each in compare(_sample(one), _sample(other))
+        if each.much
+    ]
 
 
 def _words(difference: Difference) -> str:

@@ -33,6 +33,12 @@ class Serving:
     codes: tuple[str, ...]
 
     @property
+    def cups(self) -> tuple[tuple[str, str], ...]:
+        """Each cup's sample and code, from left to right; the reference's code is ''."""
+        bare = ("",) * (len(self.order) - len(self.codes))
+        return tuple(zip(self.order, (*bare, *self.codes), strict=True))
+
+    @property
     def key(self) -> str:
         """Code of the right answer: the odd cup, or the one like the reference; '' if none is."""
         if len(self.order) == 2:

@@ -28,17 +28,17 @@ class TastingForm(forms.Form):
     method = forms.ChoiceField(choices=METHODS)
     base = forms.ModelChoiceField(
         Version.objects.none(), label="Sample A is version", required=False,
-        empty_label="None: described below",
+        empty_label="none: described",
     )  # fmt: skip
-    first_sample = forms.CharField(label="Sample A", max_length=SAMPLE, required=False)
+    first_sample = forms.CharField(label="Sample A described", max_length=SAMPLE, required=False)
     other = forms.ModelChoiceField(
         Version.objects.none(), label="Sample B is version", required=False,
-        empty_label="None: described below",
+        empty_label="none: described",
     )  # fmt: skip
-    second_sample = forms.CharField(label="Sample B", max_length=SAMPLE, required=False)
+    second_sample = forms.CharField(label="Sample B described", max_length=SAMPLE, required=False)
     risk = PlainDecimalField(
         bounds=RISK, initial=Decimal("0.05"),
-        help_text="Of finding something that is not there: 0.05 is 5 %.",
+        help_text="Of finding something that is not there: 0.05 is 5\N{NO-BREAK SPACE}%.",
     )  # fmt: skip
     assessments = forms.IntegerField(
         label="Answers", min_value=1, max_value=MOST_SERVINGS, initial=24,
@@ -47,7 +47,9 @@ class TastingForm(forms.Form):
     )  # fmt: skip
     share = PlainDecimalField(
         label="Tasters who can tell", bounds=SHARE, initial=Decimal("0.4"),
-        help_text="What you would not want to miss: 0.4 is 40 %. Only for the forecast.",
+        help_text=(
+            "What you would not want to miss: 0.4 is 40\N{NO-BREAK SPACE}%. Only for the forecast."
+        ),
     )  # fmt: skip
     seed = forms.CharField(
         max_length=SEED, required=False, help_text="Gives orders and codes. Empty: one is drawn."
@@ -79,12 +81,14 @@ class AnswersForm(forms.Form):
         self.servings: list[Serving] = session(tasting)
         given = {answer.number: answer.chosen for answer in tasting.answers.all()}
         for one in self.servings:
-            self.fields[f"answer_{one.number}"] = forms.ChoiceField(
+            field = forms.ChoiceField(
                 label=f"Serving {one.number}",
                 choices=[("", "not tasted"), *((code, code) for code in one.codes)],
                 required=False,
                 initial=given.get(one.number, ""),
             )
+            field.spare = True  # type: ignore[attr-defined]  # each can be left: no word for it
+            self.fields[f"answer_{one.number}"] = field
 
     def lines(self) -> Iterator[tuple[Serving, BoundField]]:
         """Each serving with its field."""
@@ -105,4 +109,4 @@ class AttachForm(forms.Form):
         super().__init__(*args, **kwargs)
         field = self.fields["evidence_for"]
         assert isinstance(field, forms.ChoiceField)
-        field.choices = choices
+        field.choices = [("", "Choose one"), *choices]

@@ -60,13 +60,16 @@ def tasting(request: PageRequest, pk: int) -> HttpResponse:
     opened = found.state == Tasting.State.OPENED
     may_run = may(request.user, Verb.TASTING_RUN, found.site_id)
     loose = opened and may_run and not (found.for_request_id or found.for_version_id)
+    choices = _choices(request) if loose else []
     context = {
         "tasting": found,
+        "risk": found.risk * 100,
+        "loose": loose,
         "answered": len(found.answers.all()),
         "paired": is_paired(found),
         "result": result_of(found) if opened else None,
         "may_run": may_run,
-        "attach_form": AttachForm(choices=_choices(request)) if loose else None,
+        "attach_form": AttachForm(choices=choices) if choices else None,
     }
     return render(request, "recipes/tasting.html", context)
 
@@ -109,7 +112,9 @@ def tasting_new(request: PageRequest) -> HttpResponse:
 def tasting_sheets(request: PageRequest, pk: int) -> HttpResponse:
     """What to print: the pourer's sheet with the key, and one slip for each serving."""
     found = _own(request, pk)
-    context = {"tasting": found, "servings": session(found), "paired": is_paired(found)}
+    servings = session(found)
+    context = {"tasting": found, "servings": servings, "paired": is_paired(found)}
+    context["places"] = range(1, len(servings[0].order) + 1)
     return render(request, "recipes/tasting_sheets.html", context)
 
 

@@ -17,6 +17,6 @@ class WaterForm(forms.Form):
     alkalinity_value = number("Alkalinity", AMOUNT)
     alkalinity_unit = forms.ChoiceField(choices=[(u.value, u.value) for u in AlkalinityUnit])
     dissolved_solids = number("Dissolved solids (TDS)", SOLIDS)
-    temperature = number("Temperature", TEMPERATURE, hint="Of the sample when it was tested.")
+    temperature = number("Temperature", TEMPERATURE, hint="Of the sample.")
     temperature_unit = forms.ChoiceField(choices=[(u.value, u.value) for u in TemperatureUnit])
     note = forms.CharField(max_length=NOTE, required=False)

@@ -60,7 +60,7 @@ def test_sites_that_differ_much_come_first(cast: Cast) -> None:
     note(cast, cast.other_site, hardness_value=Decimal(1), dissolved_solids=Decimal(190))
     rows = beside(here, WaterReading.objects.newest_of_each_site())
     assert [row.site for row in rows] == [cast.other_site]
-    assert rows[0].much == ["hardness 17.8 mg/L CaCO3"]
+    assert rows[0].much == ["hardness 17.8 mg/L CaCO3 (here 124.9)"]
 
 
 def test_a_reading_never_changes(cast: Cast) -> None:

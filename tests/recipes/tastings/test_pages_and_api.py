@@ -27,7 +27,13 @@ def test_a_plan_is_worked_out_before_it_is_kept(cast: Cast, signed_in: SignedIn)
 def test_answers_lock_key_and_evidence(cast: Cast, signed_in: SignedIn, draft: Version) -> None:
     browser, tasting = signed_in(cast.shop_lead), plan(cast)
     address = tasting.get_absolute_url()
-    assert b"93.0" in browser.get(f"{address}sheets/").content
+    sheets = browser.get(f"{address}sheets/").content.decode()
+    assert "93.0" in sheets
+    # The pourer's sheet names every cup's sample, the tasters' has the codes alone.
+    assert sheets.count("<b>A</b>") == sheets.count("<b>B</b>") == 18
+    page = browser.get(f"{address}answers/").content.decode()
+    assert "Serving 12" in page
+    assert "(optional)" not in page
     answers = {f"answer_{n}": code for n, code in right_answers(tasting, 9).items()}
     assert browser.post(f"{address}answers/", answers).status_code == 302
     assert b"p-value" not in browser.get(address).content
