@@ -4,6 +4,8 @@ import csv
 import io
 import json
 from base64 import b64decode
+from email import message_from_bytes
+from email.policy import default
 from hashlib import sha256
 from html import unescape
 
@@ -12,11 +14,13 @@ from django.core import mail
 from django.test import Client
 from pytest_django import Settings
 
+from audit.checking.note import note_in
+from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
 from audit.ledger.proof import extends, includes
-from audit.models import Checkpoint, Entry, Leaf
+from audit.models import Checkpoint, Entry, Leaf, LedgerKey
 from audit.sealing import lag
 from audit.sealing.keys import origin
 from audit.sealing.lag import waiting_now
@@ -210,3 +214,22 @@ def test_the_checkpoint_is_mailed_outside(owner: Client, settings: Settings) -> 
     assert mail_checkpoint() == 1
     assert mail.outbox[0].to == ["keeper@example.org"]
     assert last_checkpoint().note in mail.outbox[0].body
+
+
+def test_the_mail_as_it_was_sent_is_what_a_check_takes(
+    owner: Client, cast: Cast, settings: Settings
+) -> None:
+    """As an outside mailbox keeps it: encoded for transport, read back, pasted whole."""
+    settings.LEDGER_MAIL_TO = ["keeper@example.org"]
+    mail_checkpoint()
+    received = message_from_bytes(mail.outbox[0].message().as_bytes(), policy=default)
+    assert str(received["To"]) == "keeper@example.org"
+    text = received.get_content()
+    assert "Signing key: " + LedgerKey.objects.get().public in text
+    assert note_in(text) == last_checkpoint().note
+    shelves(3)
+    seal()
+    assert verify(bundle(), since=[note_in(text)]).intact
+    unguarded("UPDATE audit_entry SET actor = 'Nobody' WHERE id = %s",
+              Leaf.objects.get(index=1).entry_id)  # fmt: skip
+    assert not verify(bundle(), since=[note_in(text)]).intact

@@ -2,6 +2,7 @@
 
 from tests.bad_input.calls.documents import DOCUMENTS
 from tests.bad_input.calls.equipment import EQUIPMENT
+from tests.bad_input.calls.history import HISTORY
 from tests.bad_input.calls.people import PEOPLE
 from tests.bad_input.calls.publishing import CALIBRATIONS, PUBLISHING
 from tests.bad_input.calls.requests import REQUESTS
@@ -10,5 +11,5 @@ from tests.bad_input.calls.tasting import TASTINGS, WATERS
 CALLS = {
     "recipes_api": [*DOCUMENTS, *REQUESTS, *PUBLISHING, *CALIBRATIONS, *TASTINGS],
     "stations_api": [*EQUIPMENT, *WATERS],
-    "people_api": PEOPLE,
+    "people_api": [*PEOPLE, *HISTORY],
 }

@@ -3,6 +3,7 @@
 from tests.bad_input.pages.decisions import DECISIONS
 from tests.bad_input.pages.documents import DOCUMENTS
 from tests.bad_input.pages.equipment import EQUIPMENT
+from tests.bad_input.pages.history import HISTORY
 from tests.bad_input.pages.measuring import MEASURING, TASTINGS
 from tests.bad_input.pages.people import PEOPLE
 
@@ -10,4 +11,5 @@ FORMS = {
     "recipes": [*DOCUMENTS, *DECISIONS, *TASTINGS],
     "stations": [*EQUIPMENT, *MEASURING],
     "people": PEOPLE,
+    "audit": HISTORY,
 }
