@@ -21,6 +21,7 @@ from stations.models import ChartBaseline, CheckShot, Station
 from stations.rounded import rounded
 
 SHOWN = 200  # the newest shots that are charted
+BASELINES = 10  # that are listed
 FIRST = 20  # shots a baseline is made of while none is frozen; common practice, no source
 ALLOWANCE, DECISION = 0.5, 5.0  # of a CUSUM, in standard deviations; common practice
 PLACES = 3
@@ -120,6 +121,20 @@ def frozen_baseline(station: Station, digest: str, code: str) -> ChartBaseline |
     return rows.select_related("by").first()
 
 
+def since(frozen: ChartBaseline | None, shots: list[CheckShot]) -> list[CheckShot]:
+    """Those that the baseline was frozen from, and later ones; all of them without one."""
+    if frozen is None:
+        return shots
+    before = sum(shot.pk <= frozen.last_shot for shot in shots)
+    return shots[max(before - frozen.shots, 0) :]
+
+
+def baselines_of(station: Station, digest: str, code: str) -> list[ChartBaseline]:
+    """The newest ones, the one that counts first."""
+    rows = ChartBaseline.objects.filter(station=station, content_digest=digest, code=code)
+    return list(rows.select_related("by")[:BASELINES])
+
+
 def baseline_of(frozen: ChartBaseline | None, values: Sequence[Decimal]) -> Baseline:
     """The frozen one, or a provisional one of the first shots. Raises BadValueError."""
     if frozen is None:
@@ -129,10 +144,13 @@ def baseline_of(frozen: ChartBaseline | None, values: Sequence[Decimal]) -> Base
 
 
 def charts_of(station: Station, digest: str, code: str, rules: Sequence[RunRule]) -> Charts | None:
-    """Judge the shots; None where there are too few, or none that differ."""
-    shots = shots_of(station, digest, code)
-    values = [getattr(shot, code) for shot in shots]
+    """Judge the shots, from the first of a frozen baseline on: older ones were poured otherwise.
+
+    None where there are too few, or none that differ.
+    """
     frozen = frozen_baseline(station, digest, code)
+    shots = since(frozen, shots_of(station, digest, code))
+    values = [getattr(shot, code) for shot in shots]
     try:
         baseline = baseline_of(frozen, values)
         each = charts.individuals_chart(values, baseline)

@@ -31,7 +31,7 @@ from stations.models import Station
 class FittedParameter(serializers.Serializer[Any]):
     """One parameter; `uncertainty` (standard) is null where these shots can't tell it."""
 
-    label = serializers.CharField()
+    parameter = serializers.CharField(source="label")
     unit = serializers.CharField()
     value = PlainDecimal()
     uncertainty = PlainDecimal(allow_null=True)

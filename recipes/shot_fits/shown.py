@@ -98,8 +98,8 @@ def parameters(kept: Kept) -> list[Parameter]:
 
 def _line(shot: CheckShot, row: Sequence[float]) -> Line:
     pairs = [
-        Pair(label, unit, getattr(shot, field), rounded(value, 1))
-        for (_, field, label, unit), value in zip(MEASURES, row, strict=True)
+        Pair(label, unit, getattr(shot, field), rounded(value, 2 if name == "tds" else 1))
+        for (name, field, label, unit), value in zip(MEASURES, row, strict=True)
     ]
     return Line(shot, tuple(pairs))
 

@@ -7,24 +7,27 @@ from people.models import User
 from people.permissions import require
 from people.verbs import Verb
 from stations import history
-from stations.charting import CHARTED, contents_of, shots_of
+from stations.charting import CHARTED, SHOWN, contents_of, shots_of
 from stations.drifting import note_drift_later
 from stations.metrology.charts import freeze_baseline as freeze
 from stations.metrology.errors import BadValueError
 from stations.models import ChartBaseline, Station
 from stations.rounded import rounded
 
+FEWEST = 2  # shots a spread takes
 REASON = 500
 PLACES = 6
 
 
 def freeze_baseline(
-    *, station: Station, content_digest: str, code: str, reason: str, by: User
-) -> ChartBaseline:
-    """Freeze centre and spread of the shots drawn now, as a recorded act with its reason.
+    *, station: Station, content_digest: str, code: str, reason: str, by: User,
+    newest: int | None = None,
+) -> ChartBaseline:  # fmt: skip
+    """Freeze centre and spread of the newest shots, as a recorded act with its reason.
 
-    Raises NotPermitted, Invalid without a reason or for what was never brewed there, and Refused
-    where the shots show no spread.
+    ``newest`` says of how many, such as those since the burrs were changed; None is all that are
+    charted. Raises NotPermitted, Invalid without a reason, for a number that is none or for what
+    was never brewed there, and Refused where the shots show no spread.
     """
     site_id = station.machine.site_id
     subject = Subject("station", station.pk, str(station))
@@ -39,7 +42,9 @@ def freeze_baseline(
             raise Invalid("value", code, f"one of {', '.join(CHARTED)}")
         if content_digest not in contents_of(station):
             raise Invalid("content", content_digest, "the digest of what was brewed there")
-        shots = shots_of(station, content_digest, code)
+        if newest is not None and not FEWEST <= newest <= SHOWN:
+            raise Invalid("newest", newest, f"a whole number from {FEWEST} to {SHOWN}")
+        shots = shots_of(station, content_digest, code)[-(newest or SHOWN) :]
         try:
             told = freeze([getattr(shot, code) for shot in shots])
         except BadValueError as error:

@@ -5,9 +5,9 @@ from typing import Any
 from rest_framework import serializers
 
 from people.web.fields import PlainDecimal
-from stations.actions.baselines import REASON
+from stations.actions.baselines import FEWEST, REASON
 from stations.api.equipment import IdField
-from stations.charting import CHARTED, RULES
+from stations.charting import CHARTED, RULES, SHOWN
 from stations.comparing import MARGIN, USUAL_MARGIN
 from stations.models import ChartBaseline
 
@@ -36,11 +36,14 @@ class EquivalenceQuery(ShotsQuery):
 
 
 class BaselineIn(serializers.Serializer[dict[str, Any]]):
-    """A baseline to freeze from the shots that are charted now, and why."""
+    """A baseline to freeze, and why: from the newest shots, all that are charted if no number."""
 
     content = serializers.CharField(max_length=DIGEST)
     value = serializers.ChoiceField(choices=CHARTED)
     reason = serializers.CharField(max_length=REASON)
+    newest = serializers.IntegerField(
+        min_value=FEWEST, max_value=SHOWN, allow_null=True, default=None
+    )
 
 
 class BaselineOut(serializers.ModelSerializer[ChartBaseline]):

@@ -23,7 +23,7 @@ from stations.api.charting import (
     ShotsQuery,
 )
 from stations.api.figures import capable, charted, compared
-from stations.charting import RULES, charts_of, contents_of, shots_of
+from stations.charting import RULES, charts_of, contents_of, frozen_baseline, shots_of, since
 from stations.comparing import capability_of, limits_of, sameness
 from stations.models import ChartBaseline, Station
 from stations.shots import BOUNDS
@@ -68,11 +68,11 @@ class Baselines(StationView):
     @extend_schema(request=BaselineIn, responses={201: BaselineOut})
     @acting
     def post(self, request: Request, pk: int) -> Response:
-        """Freeze one from the shots charted now, with the reason for it."""
+        """Freeze one from the newest shots, with the reason for it."""
         station, body = self.station(pk), valid(BaselineIn, request)
         made = freeze_baseline(
             station=station, content_digest=body["content"], code=body["value"],
-            reason=body["reason"], by=person(request),
+            reason=body["reason"], by=person(request), newest=body["newest"],
         )  # fmt: skip
         made.refresh_from_db(fields=["at"])
         return Response(BaselineOut(made).data, status=201)
@@ -87,7 +87,8 @@ class Capability(StationView):
         station, query = self.station(pk), asked(ShotsQuery, request)
         about = _about(station, query)
         code = query["value"]
-        shots = shots_of(station, about["content"], code)
+        frozen = frozen_baseline(station, about["content"], code)
+        shots = since(frozen, shots_of(station, about["content"], code))
         told, (lower, upper) = capability_of(shots, code), limits_of(shots, code)
         shown = about | {"lower": lower, "upper": upper, "capability": told and capable(told)}
         return Response(CapableOut(shown).data)

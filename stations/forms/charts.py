@@ -7,7 +7,8 @@ from django import forms
 from django.db.models import QuerySet
 
 from people.web.fields import PlainDecimalField
-from stations.charting import CHARTED, RULES
+from stations.actions.baselines import FEWEST
+from stations.charting import CHARTED, FIRST, RULES, SHOWN
 from stations.comparing import MARGIN, USUAL_MARGIN
 from stations.models import Station
 from stations.shots import LABELS
@@ -56,8 +57,12 @@ class ChartForm(forms.Form):
 
 
 class FreezeForm(forms.Form):
-    """Why the baseline is frozen anew."""
+    """From which shots the baseline is frozen, and why."""
 
+    newest = forms.IntegerField(
+        label="From the newest shots", min_value=FEWEST, max_value=SHOWN, initial=FIRST,
+        help_text="How many: those poured as it is now.",
+    )  # fmt: skip
     reason = forms.CharField(max_length=500, help_text="Such as: new burrs, first 20 shots.")
     content = forms.CharField(max_length=64, widget=forms.HiddenInput)
     value = forms.CharField(max_length=40, widget=forms.HiddenInput)

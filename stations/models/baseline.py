@@ -1,5 +1,7 @@
 """The frozen baseline a control chart is judged by."""
 
+from decimal import Decimal
+
 from django.conf import settings as project
 from django.db import models
 from django.db.models import Q
@@ -9,6 +11,7 @@ from django.urls import reverse
 from audit.governed import governed, insert_only
 from stations.fields import ExactDecimalField
 from stations.models.equipment import Station
+from stations.rounded import rounded
 
 
 class ChartBaseline(models.Model):
@@ -60,3 +63,13 @@ class ChartBaseline(models.Model):
     def get_absolute_url(self) -> str:
         """The chart it belongs to."""
         return reverse("stations:charts", args=[self.station_id]) + f"?value={self.code}"
+
+    @property
+    def centre_printed(self) -> Decimal:
+        """The centre to as many digits as a scale's are worth: two after the point."""
+        return rounded(float(self.centre), 2)
+
+    @property
+    def spread_printed(self) -> Decimal:
+        """The spread likewise."""
+        return rounded(float(self.spread), 2)

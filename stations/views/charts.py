@@ -9,7 +9,7 @@ from people.verbs import Verb
 from people.web.pages import PageRequest, cleaned, require_for_page
 from stations.actions.baselines import freeze_baseline
 from stations.chart_drawing import charts_drawings, sameness_drawing
-from stations.charting import RULES, charts_of, contents_of, shots_of
+from stations.charting import RULES, baselines_of, charts_of, contents_of, shots_of, since
 from stations.comparing import capability_of, sameness
 from stations.forms.charts import ChartForm, FreezeForm
 from stations.models import Station
@@ -39,7 +39,8 @@ def charts(request: PageRequest, pk: int) -> HttpResponse:
 
 def _found(station: Station, form: ChartForm) -> dict[str, object]:
     content, code, rules, beside, margin = form.wanted()
-    shots = shots_of(station, content, code)
+    baselines = baselines_of(station, content, code)
+    shots = since(baselines[0] if baselines else None, shots_of(station, content, code))
     other = shots_of(beside, content, code) if beside else []
     charts = charts_of(station, content, code, RULES[rules])
     same = sameness(shots, other, code, margin) if beside else None
@@ -49,6 +50,7 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
         "unit": BOUNDS[code].unit,
         "shots": len(shots),
         "charts": charts,
+        "baselines": baselines,
         "drawings": charts_drawings(charts) if charts else [],
         "capability": capability_of(shots, code),
         "beside": beside,
@@ -63,13 +65,13 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
 
 @page("POST")
 def baseline_freeze(request: PageRequest, pk: int) -> HttpResponse:
-    """Freeze the baseline from the shots drawn now."""
+    """Freeze the baseline from the newest shots."""
     station = covered_station(request, pk=pk)
     require_for_page(request, Verb.CALIBRATION_RECORD, station.machine.site_id)
     told = cleaned(FreezeForm(request.POST))
     made = freeze_baseline(
         station=station, content_digest=told["content"], code=told["value"],
-        reason=told["reason"], by=request.user,
+        reason=told["reason"], by=request.user, newest=told["newest"],
     )  # fmt: skip
     messages.success(request, "The baseline is frozen.")
     return redirect(f"{made.get_absolute_url()}&content={made.content_digest}")

@@ -1,7 +1,6 @@
 """The shot model fitted to a station's shots: asked for, run, shown, and put to use."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -10,8 +9,6 @@ from django.db import IntegrityError, transaction
 
 from audit.errors import NotPermitted, Refused
 from audit.models import Entry
-from recipes.brewing.shot_model.simulate import simulate
-from recipes.foretelling import setup_of
 from recipes.formula import Entry as Says
 from recipes.formula import stored
 from recipes.models import ShotFit, Version
@@ -21,6 +18,7 @@ from recipes.shot_fits.ask import ask_for_fit
 from recipes.shot_fits.learning import held_formula, learnt
 from recipes.shot_fits.prediction import foretold_change
 from recipes.shot_fits.result import from_json, to_json
+from recipes.shot_fits.simulator import TrueStation
 from stations.actions import correct_shot, log_shot
 from stations.models import Slot
 from stations.shots import Weighed
@@ -30,8 +28,7 @@ from tests.recipes.publishing.conftest import Publish, send
 
 __all__ = ["send"]  # a fixture
 
-TRUE = {"grind": 12.3, "absorbs": 0.95}
-SLOW = 0.065
+TRUE = {"grind": 12.3, "absorbs": 0.95, "slow_rate": 0.065}
 Pull = Callable[..., None]
 
 
@@ -53,21 +50,9 @@ def slot(bar: Bar, send: Publish) -> Slot:
 def pull(bar: Bar, slot: Slot) -> Pull:
     """Log so many shots of a station whose true parameters are known, with the bar's noise."""
 
-    def go(count: int, *, seed: int = 1, strength: bool = True) -> None:
-        chance = np.random.default_rng(seed)
-        says = stored(bar.version.formula.all())
-        for _ in range(count):
-            dose = round(18 + chance.normal(0, 0.12), 1)
-            setup = setup_of({**says, "dose_mass": Says(Decimal(str(dose)))}).setup
-            puck = replace(setup.puck, **TRUE)
-            true = replace(setup, puck=puck, coffee=replace(setup.coffee, slow_rate=SLOW))
-            made = simulate(true, step=1.0)
-            numbers = (
-                dose, made.beverage + chance.normal(0, 0.4), made.time + chance.normal(0, 0.6),
-                made.tds + chance.normal(0, 0.12),
-            )  # fmt: skip
-            exact = [Decimal(f"{number:.1f}") for number in numbers]
-            shot = Weighed(*exact[:3], exact[3] if strength else None)
+    def go(count: int, *, strength: bool = True) -> None:
+        station = TrueStation(**TRUE, refractometer=1 if strength else 0)
+        for shot in station.pull(stored(bar.version.formula.all()), count, seed=1):
             log_shot(slot=slot, shot=shot, by=bar.cast.barista)
 
     return go
@@ -93,10 +78,10 @@ def test_true_parameters_come_back_from_logged_shots(bar: Bar, slot: Slot, pull:
     )
     assert list(found) == ["grind", "absorbs", "slow_rate"]
     assert kept.held == ("opening",)
-    for name, true in {**TRUE, "slow_rate": SLOW}.items():
+    for name, true in TRUE.items():
         value, error = found[name]
         assert abs(value - true) < 4 * error, name
-    assert 0.3 < kept.spread["time"] < 1.2  # 0.6 s of noise were put in
+    assert 0.3 < kept.spread["time"] < 1.2  # 0.7 s of noise were put in
     assert kept.covers["brew_temperature"] == (Decimal("93.0"), Decimal("93.0"))
 
 
@@ -137,8 +122,11 @@ def test_too_few_shots_are_refused_with_how_many(bar: Bar, slot: Slot, pull: Pul
 
 def test_asked_twice_it_is_one(bar: Bar, slot: Slot, pull: Pull) -> None:
     pull(5)
-    ask = {"station": slot.station, "version": bar.version}
-    assert ask_for_fit(**ask, by=bar.cast.shop_lead) == ask_for_fit(**ask, by=bar.cast.head_roaster)
+    lead, head = (
+        ask_for_fit(station=slot.station, version=bar.version, by=who)
+        for who in (bar.cast.shop_lead, bar.cast.head_roaster)
+    )
+    assert lead == head
 
 
 def test_who_may_not(bar: Bar, slot: Slot, pull: Pull) -> None:
@@ -226,7 +214,7 @@ def test_the_page_from_first_look_to_request(
     path = f"/versions/{bar.version.pk}/model/?station={slot.station_id}"
     assert "8 shots could be learnt from" in browser.get(path).content.decode()
     asked = browser.post(f"/stations/{slot.station_id}/fit/", {"version": bar.version.pk})
-    assert asked.url == path
+    assert asked.headers["Location"] == path
     waiting = ShotFit.objects.get()
     assert "waiting for a worker" in browser.get(path).content.decode()
     assert "HX-Refresh" not in browser.get(f"/shot-fits/{waiting.pk}/progress/").headers

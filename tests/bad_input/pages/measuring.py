@@ -42,5 +42,6 @@ MEASURING = [
          "temperature": ["", "200"]}),
     Form("baseline_freeze", "technician", thing="station", good=409, sent=lambda t: {
          "reason": "New burrs", "content": t.version("approved").content_digest,
-         "value": "shot_time"}, also={**REASON, "value": ["", "colour"]}),
+         "value": "shot_time", "newest": "20"}, also={**REASON, "value": ["", "colour"],
+         "newest": ["", "1", "201", "x"]}),
 ]  # fmt: skip

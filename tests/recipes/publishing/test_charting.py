@@ -116,7 +116,8 @@ def test_the_page(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
     page = browser.get(f"{path}charts/?beside={bar.slots[-1].station_id}").content.decode()
     assert "No baseline is frozen" in page
     assert "Too few shots to compare" in page
-    typed = {"reason": "First ten", "content": digest(slot.station), "value": CODE}
+    content = digest(slot.station)
+    typed = {"reason": "First ten", "content": content, "value": CODE, "newest": "10"}
     assert browser.post(f"{path}baseline/", typed).status_code == 302
     assert "frozen by Head roaster" in browser.get(f"{path}charts/").content.decode()
     assert browser.get(f"{path}charts/?value=colour").status_code == 400
@@ -124,3 +125,43 @@ def test_the_page(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
     assert barista.get(f"{path}charts/").status_code == 200
     assert barista.post(f"{path}baseline/", typed).status_code == 403
     assert signed_in(bar.cast.other_lead).get(f"{path}charts/").status_code == 404
+
+
+def test_a_new_baseline_is_of_the_newest_shots_and_charts_begin_with_it(
+    bar: Bar, slot: Slot
+) -> None:
+    """As after new burrs: what was poured before is neither in the limits nor a signal."""
+    station, content = slot.station, digest(slot.station)
+    pull(slot, bar, ["40.1", "40.3", "39.9", "40.2", "40.0"])
+    frozen = freeze_baseline(
+        station=station, content_digest=content, code=CODE, reason="New burrs", newest=5,
+        by=bar.cast.head_roaster,
+    )  # fmt: skip
+    # By hand: 200.5 / 5.
+    assert (frozen.shots, frozen.centre) == (5, Decimal("40.1"))
+    told = charts_of(station, content, CODE, RULES["nelson"])
+    assert told is not None
+    assert [line.value for line in told.lines] == [
+        Decimal(mass) for mass in ("40.0", "40.2", "39.9", "40.3", "40.1")
+    ]
+    assert told.signalling == 0
+    for odd in (1, 0, -3, 201):
+        with pytest.raises(Invalid, match="newest"):
+            freeze_baseline(
+                station=station, content_digest=content, code=CODE, reason="x", newest=odd,
+                by=bar.cast.head_roaster,
+            )  # fmt: skip
+
+
+def test_the_page_freezes_from_the_newest(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
+    browser, station = signed_in(bar.cast.technician), slot.station
+    page = f"/stations/{station.pk}/charts/"
+    sent = {"content": digest(station), "value": CODE, "reason": "New burrs", "newest": "6"}
+    told = browser.post(f"/stations/{station.pk}/baseline/", sent)
+    assert told.status_code == 302
+    shown = browser.get(page).content.decode()
+    assert "Frozen baselines, newest first" in shown
+    assert "New burrs" in shown
+    assert (
+        browser.post(f"/stations/{station.pk}/baseline/", sent | {"newest": "1"}).status_code == 400
+    )
