@@ -1,6 +1,6 @@
 """A prediction as evidence of a change request, in words somebody else can check."""
 
-from people.printing import day, quantity
+from people.printing import day, number, quantity
 from recipes.models import ShotFit
 from recipes.shot_fits.prediction import Interval, Prediction, Row
 from recipes.shot_fits.result import Kept
@@ -32,7 +32,7 @@ def _line(row: Row) -> str:
 
 
 def _words(told: Interval, unit: str) -> str:
-    return f"{quantity(told.value, unit)} ({told.low} to {told.high})"
+    return f"{quantity(told.value, unit)} ({number(told.low)} to {number(told.high)})"
 
 
 def _scatter(kept: Kept) -> str:

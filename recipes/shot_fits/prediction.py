@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from people.printing import quantity
-from recipes.brewing.shot_model.predict import Told, predict
+from recipes.brewing.shot_model.predict import Compared, Told, predict
 from recipes.foretelling import setup_of
 from recipes.formula import Entry, Formula
 from recipes.parameters import PARAMETERS
@@ -64,17 +64,7 @@ def foretold_change(
     formula, wanted = at_station(kept, formula), at_station(kept, wanted)
     base, changed = setup_of(formula).setup, setup_of(wanted).setup
     told = predict(kept.fit, base, changed, coarser=coarser)
-    rows = [
-        Row(
-            one.name,
-            *WORDS[one.name],
-            *(
-                _interval(side, PLACES.get(one.name, 1))
-                for side in (one.base, one.changed, one.difference)
-            ),
-        )
-        for one in told
-    ]
+    rows = [Row(one.name, *WORDS[one.name], *_sides(one)) for one in told]
     return Prediction(
         rows,
         doubts(kept, formula, wanted, ground=coarser != 1.0),
@@ -88,6 +78,16 @@ def at_station(kept: Kept, formula: Formula) -> Formula:
     if ends is None or not leaves_water(formula):
         return formula
     return formula | {"water_volume": Entry(sum(ends, Decimal(0)) / 2)}
+
+
+def _sides(one: Compared) -> tuple[Interval, Interval, Interval]:
+    """A difference is known better than either side of it: one more digit."""
+    places = PLACES.get(one.name, 1)
+    return (
+        _interval(one.base, places),
+        _interval(one.changed, places),
+        _interval(one.difference, places + 1),
+    )
 
 
 def _interval(told: Told, places: int) -> Interval:
