@@ -6,6 +6,7 @@ from decimal import Decimal
 from django.contrib import messages
 from django.contrib.messages.storage.base import Message
 
+from audit.registry import ContentShown, SignatureShown
 from people.marks import MARKS
 from tests.web.gallery.forms import FilterForm, GalleryForm, SignForm
 
@@ -42,6 +43,14 @@ WORK = [
      "when": WHEN, "zone": "America/Bogota"},
 ]  # fmt: skip
 
+DIGEST = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"
+SIGNED = SignatureShown("Head roaster", "Head roaster", "Approved", WHEN, DIGEST, "Sole roaster")
+CONTENTS = [
+    ContentShown(True, "Content still has this digest."),
+    ContentShown(False, "Content has changed since: its end."),
+    ContentShown(None, "What was seen was not kept, so its digest can't be worked out again."),
+]
+
 
 def context(*, bound: bool = False) -> dict[str, object]:
     """All of it; with `bound` the forms carry what somebody got wrong."""
@@ -68,7 +77,9 @@ def context(*, bound: bool = False) -> dict[str, object]:
         "facts": [("Coffee", "Harbour blend"), ("Roast date", "28 Jul 2026")],
         "problems": ["Slot 3: 96 °C is above this machine's 95 °C.",
                      {"line": 4, "field": "altitude", "message": "“high” is no number of metres."}],
-        "digest": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+        "digest": DIGEST,
+        "signed": SIGNED,
+        "contents": CONTENTS,
         "form": GalleryForm({"dose_mass": "18,5", "revision": "x"}) if bound else GalleryForm(),
         "sign_form": SignForm(),
         "filter_form": FilterForm(),
