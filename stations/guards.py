@@ -6,7 +6,7 @@ a check per row would cost more than the rows.
 
 import pgtrigger
 
-from audit.triggers import FirmTrigger
+from audit.triggers import FirmTrigger, refusal
 
 LOCKED = "PL001"  # SQLSTATE of every refusal here, so that Python can tell it from a mistake
 HINT = (
@@ -72,16 +72,17 @@ BENEATH = refuse(
     "Only a re-translation of the same content takes the place of what a permit falls back to.",
 )
 
-# Ending what a locked slot holds takes a signed successor for the same slot that is due by now,
-# or the signed placement that a permit had suspended. Nothing else opens a locked slot; and what
-# a permit has suspended is ended by nothing that would leave the permit without a way back.
+# What a locked slot holds ends in the very statement that puts a signed successor for the same
+# slot into force: one that is only due could be left waiting, and the slot stand open meanwhile.
+# Only a permit suspends, so that nothing else has a way back; and what a permit has suspended is
+# ended by a publication, or by the re-translation that takes its place.
 SUCCESSOR = refuse(
     f"""SELECT 1 FROM {PAIRS}
     LEFT JOIN stations_placement s
         ON s.id = n.superseded_by_id AND s.slot_id = n.slot_id AND s.id <> n.id
         AND s.signature_id IS NOT NULL AND s.due_at <= clock_timestamp()
-        AND s.state IN ('scheduled', 'suspended', 'in_force')
-        AND (n.old_state = 'in_force' OR s.basis <> 'permit')
+        AND (s.basis = 'permit') = (n.state = 'suspended')
+        AND (s.state = 'in_force' OR s.state = 'suspended' AND n.old_state = 'suspended')
     WHERE n.basis <> 'by_hand' AND n.old_state IN ('in_force', 'suspended') AND s.id IS NULL
         AND (n.state = 'ended' OR (n.state = 'suspended' AND n.old_state = 'in_force'))""",
     "A locked slot stays locked: what it holds ends only when a signed placement takes over.",
@@ -116,6 +117,22 @@ FRESH = refuse(
 )
 
 KEPT = refuse("SELECT 1 FROM original", "A placement is never removed.")
+
+
+def stays(columns: str, sentence: str) -> FirmTrigger:
+    """Keeps a piece of equipment where it was entered.
+
+    What a slot should hold was signed for the slot of that number, in that place: with the row
+    moved, another slot would be said to hold it.
+    """
+    moved = " OR ".join(f"NEW.{c} IS DISTINCT FROM OLD.{c}" for c in columns.split())
+    return FirmTrigger(
+        name="a_guard_place",
+        level=pgtrigger.Row,
+        when=pgtrigger.Before,
+        operation=pgtrigger.Update,
+        func=f"IF {moved} THEN {refusal(sentence)} END IF; RETURN NEW;",
+    )
 
 
 def placement_guards() -> list[pgtrigger.Trigger]:

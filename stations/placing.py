@@ -113,18 +113,20 @@ WHERE basis = %s AND basis_id = %s AND state = 'scheduled' AND due_at <= stateme
 ORDER BY slot_id LIMIT %s FOR UPDATE SKIP LOCKED
 """
 
-# greatest(): a placement may have started after this transaction's own beginning.
-END_PREDECESSORS = """
-UPDATE stations_placement AS old
-SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
-    superseded_by_id = new.id
-FROM unnest(%s::bigint[], %s::bigint[]) AS new (id, slot_id)
-WHERE old.slot_id = new.slot_id AND old.state IN ('in_force', 'suspended')
-"""
-
-BRING_INTO_FORCE = """
+# What ends and what takes over change in one statement, since the guards let no locked slot stand
+# open between two. Whatever is counted or joined of the first part makes it happen first: a slot
+# never has two in force. greatest(): a placement may have started after this transaction began.
+TAKE_OVER = """
+WITH ended AS (
+    UPDATE stations_placement AS old
+    SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
+        superseded_by_id = new.id
+    FROM unnest(%(placements)s::bigint[], %(slots)s::bigint[]) AS new (id, slot_id)
+    WHERE old.slot_id = new.slot_id AND old.state IN ('in_force', 'suspended')
+    RETURNING old.id
+)
 UPDATE stations_placement SET state = 'in_force', started_at = clock_timestamp()
-WHERE id = ANY(%s)
+WHERE id = ANY(%(placements)s) AND (SELECT count(*) FROM ended) >= 0
 """
 
 
@@ -140,8 +142,7 @@ def bring_into_force(*, basis: Basis, basis_id: int, at_most: int) -> Counter[in
         if picked:
             placements, slots = [row[0] for row in picked], [row[1] for row in picked]
             lock_slots(slots)
-            cursor.execute(END_PREDECESSORS, [placements, slots])
-            cursor.execute(BRING_INTO_FORCE, [placements])
+            cursor.execute(TAKE_OVER, {"placements": placements, "slots": slots})
     return Counter(row[2] for row in picked)
 
 
@@ -152,40 +153,38 @@ def cancel_scheduled(*, basis: Basis, basis_id: int) -> int:
     ).update(state=Placement.State.CANCELLED)
 
 
-SUSPEND = """
-UPDATE stations_placement AS old SET state = 'suspended', superseded_by_id = new.id
-FROM stations_placement AS new
-WHERE new.basis = 'permit' AND new.basis_id = %(permit)s AND new.state = 'scheduled'
-    AND old.slot_id = new.slot_id AND old.state = 'in_force'
-"""
-
 PERMIT_STARTS = """
-UPDATE stations_placement SET state = 'in_force', started_at = clock_timestamp()
-WHERE basis = 'permit' AND basis_id = %(permit)s AND state = 'scheduled'
-"""
-
-PERMIT_ENDS = """
-UPDATE stations_placement AS old
-SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
-    superseded_by_id = back.id
-FROM stations_placement AS back
-WHERE old.basis = 'permit' AND old.basis_id = %(permit)s AND old.state = 'in_force'
-    AND back.slot_id = old.slot_id AND back.state = 'suspended'
+WITH aside AS (
+    UPDATE stations_placement AS old SET state = 'suspended', superseded_by_id = new.id
+    FROM stations_placement AS new
+    WHERE new.basis = 'permit' AND new.basis_id = %(basis_id)s AND new.state = 'scheduled'
+        AND old.slot_id = new.slot_id AND old.state = 'in_force'
+    RETURNING new.id
+)
+UPDATE stations_placement AS permit SET state = 'in_force', started_at = clock_timestamp()
+FROM aside WHERE permit.id = aside.id
 """
 
 # Whatever was read back before the permit says nothing about what the slot holds now.
-FALL_BACK = """
+PERMIT_ENDS = """
+WITH ended AS (
+    UPDATE stations_placement AS old
+    SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
+        superseded_by_id = back.id
+    FROM stations_placement AS back
+    WHERE old.basis = 'permit' AND old.basis_id = %(basis_id)s AND old.state = 'in_force'
+        AND back.slot_id = old.slot_id AND back.state = 'suspended'
+    RETURNING back.id
+)
 UPDATE stations_placement AS back
 SET state = 'in_force', superseded_by_id = NULL, verdict = 'unread'
-FROM stations_placement AS old
-WHERE old.basis = 'permit' AND old.basis_id = %(permit)s AND old.state = 'ended'
-    AND back.id = old.superseded_by_id AND back.state = 'suspended'
+FROM ended WHERE back.id = ended.id
 """
 
 
 def begin_permit(*, permit_id: int) -> int:
     """Suspend what the permit's slots hold and put its placements into force; returns how many."""
-    return _both(SUSPEND, PERMIT_STARTS, permit_id)
+    return _changed(PERMIT_STARTS, permit_id)
 
 
 def end_permit(*, permit_id: int) -> int:
@@ -193,26 +192,26 @@ def end_permit(*, permit_id: int) -> int:
 
     Slots that a publication has taken over meanwhile are left as they are.
     """
-    return _both(PERMIT_ENDS, FALL_BACK, permit_id)
+    return _changed(PERMIT_ENDS, permit_id)
 
 
 # The signature of a re-translation is given when the calibration is accepted, so what a permit
 # falls back to is replaced then; nobody is there to sign when the permit ends by itself.
-END_BENEATH = """
-UPDATE stations_placement AS old
-SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
-    superseded_by_id = new.id
-FROM stations_placement AS new
-WHERE new.basis = 're_translation' AND new.basis_id = %(calibration)s AND new.state = 'scheduled'
-    AND old.slot_id = new.slot_id AND old.state = 'suspended'
-"""
-
 WAIT_BENEATH = """
+WITH gone AS (
+    UPDATE stations_placement AS old
+    SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
+        superseded_by_id = new.id
+    FROM stations_placement AS new
+    WHERE new.basis = 're_translation' AND new.basis_id = %(basis_id)s AND new.state = 'scheduled'
+        AND old.slot_id = new.slot_id AND old.state = 'suspended'
+    RETURNING new.id, new.slot_id
+)
 UPDATE stations_placement AS new
 SET state = 'suspended', started_at = clock_timestamp(), superseded_by_id = permit.id
-FROM stations_placement AS permit
-WHERE new.basis = 're_translation' AND new.basis_id = %(calibration)s AND new.state = 'scheduled'
-    AND permit.slot_id = new.slot_id AND permit.basis = 'permit' AND permit.state = 'in_force'
+FROM gone JOIN stations_placement AS permit
+    ON permit.slot_id = gone.slot_id AND permit.basis = 'permit' AND permit.state = 'in_force'
+WHERE new.id = gone.id
 """
 
 
@@ -221,14 +220,11 @@ def wait_beneath_permits(*, calibration_id: int) -> int:
 
     There it waits, suspended as well, for the permit to end.
     """
-    with connection.cursor() as cursor:
-        cursor.execute(END_BENEATH, {"calibration": calibration_id})
-        cursor.execute(WAIT_BENEATH, {"calibration": calibration_id})
-        return int(cursor.rowcount)
+    return _changed(WAIT_BENEATH, calibration_id)
 
 
-def _both(first: str, second: str, permit_id: int) -> int:
+def _changed(statement: str, basis_id: int) -> int:
+    """Run it for one permit or re-translation; how many placements its second part changed."""
     with connection.cursor() as cursor:
-        cursor.execute(first, {"permit": permit_id})
-        cursor.execute(second, {"permit": permit_id})
+        cursor.execute(statement, {"basis_id": basis_id})
         return int(cursor.rowcount)

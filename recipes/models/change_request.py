@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from audit.governed import governed
 from audit.revision import Revised
-from recipes.guards import request_guards
+from recipes.guards import proposal_guards, request_guards
 from recipes.models.version import Version
 from recipes.parameters import unit_sql
 from recipes.queries.change_requests import ChangeRequestQuerySet
@@ -98,14 +98,17 @@ class ChangeRequestValue(models.Model):
                 | (Q(target=None, below=None, above=None) & ~Q(text="")),
             ),
         ]
-        triggers = governed(
-            subject="change request",
-            subject_id="n.request_id",
-            site_id="(SELECT r.site_id FROM recipes_changerequest r WHERE r.id = n.request_id)",
-            label="'request ' || n.request_id",
-            parameter="n.code",
-            unit=unit_sql("n.code"),
-        )
+        triggers = [
+            *proposal_guards(),
+            *governed(
+                subject="change request",
+                subject_id="n.request_id",
+                site_id="(SELECT r.site_id FROM recipes_changerequest r WHERE r.id = n.request_id)",
+                label="'request ' || n.request_id",
+                parameter="n.code",
+                unit=unit_sql("n.code"),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.code}: {self.text or self.target}"

@@ -9,7 +9,7 @@ from django.urls import reverse
 from audit.governed import governed, insert_only
 from audit.revision import Revised
 from people.models import Signature
-from recipes.publishing.guards import permit_guards
+from recipes.publishing.guards import permit_guards, permit_part_guard
 from recipes.queries.permits import PermitQuerySet
 from stations.fields import ExactDecimalField
 from stations.models import Slot
@@ -76,6 +76,7 @@ class PermitSlot(models.Model):
             models.UniqueConstraint(fields=["permit", "slot"], name="permit_names_a_slot_once")
         ]
         triggers = [
+            permit_part_guard("slot"),
             *insert_only("permit_slot"),
             *governed(subject="permit", subject_id="n.permit_id"),
         ]
@@ -104,6 +105,7 @@ class PermitChange(models.Model):
             ),
         ]
         triggers = [
+            permit_part_guard("change"),
             *insert_only("permit_change"),
             *governed(subject="permit", subject_id="n.permit_id", parameter="n.code"),
         ]

@@ -76,6 +76,22 @@ def permit_guards() -> list[pgtrigger.Trigger]:
     return _guards(_signed(PERMITTED, "permit") + moves, "permit")
 
 
+def permit_part_guard(part: str) -> pgtrigger.Trigger:
+    """Lets slots and changes be added to a permit only until it is signed."""
+    return FirmTrigger(
+        name="a_guard_insert",
+        operation=pgtrigger.Insert,
+        when=pgtrigger.Before,
+        func=refuse(
+            "EXISTS (SELECT 1 FROM recipes_permit p"
+            " WHERE p.id = NEW.permit_id AND p.signature_id IS NOT NULL)",
+            f"A signed permit takes no further {part}.",
+            SIGN_AGAIN,
+        )
+        + "RETURN NEW;",
+    )
+
+
 def _guards(update: str, what: str) -> list[pgtrigger.Trigger]:
     removal = refuse("TRUE", f"A {what} is never removed.", SIGN_AGAIN)
     return [

@@ -10,6 +10,7 @@ from django.urls import reverse
 from audit.governed import governed
 from audit.revision import Revised
 from stations.fields import ExactDecimalField
+from stations.guards import stays
 from stations.models.site import Site
 from stations.queries.machines import MachineQuerySet
 from stations.queries.slots import SlotQuerySet, StationQuerySet
@@ -87,9 +88,12 @@ class Machine(Revised):
         constraints = [
             models.UniqueConstraint(fields=["site", "name"], name="machine_name_once_per_site")
         ]
-        triggers = governed(
-            subject="machine", site_id="n.site_id", label="n.name", exclude=("revision",)
-        )
+        triggers = [
+            stays("site_id", "A machine in % stays at its site: enter it anew where it goes."),
+            *governed(
+                subject="machine", site_id="n.site_id", label="n.name", exclude=("revision",)
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -146,13 +150,16 @@ class Station(Revised):
                 & (Q(offset_uncertainty=None) | Q(offset_uncertainty__gte=0)),
             ),
         ]
-        triggers = governed(
-            subject="station",
-            site_id="l.site_id",
-            label="l.name || ' · station ' || n.number",
-            lookup="SELECT m.site_id, m.name FROM stations_machine m WHERE m.id = n.machine_id",
-            exclude=("revision",),
-        )
+        triggers = [
+            stays("machine_id number", "A station in % keeps its machine and its number."),
+            *governed(
+                subject="station",
+                site_id="l.site_id",
+                label="l.name || ' · station ' || n.number",
+                lookup="SELECT m.site_id, m.name FROM stations_machine m WHERE m.id = n.machine_id",
+                exclude=("revision",),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.machine} · station {self.number}"
@@ -178,14 +185,17 @@ class Slot(models.Model):
             ),
             models.CheckConstraint(name="slot_number_from_one", condition=Q(number__gte=1)),
         ]
-        triggers = governed(
-            subject="slot",
-            site_id="l.site_id",
-            label="l.label || ' · slot ' || n.number",
-            lookup="SELECT m.site_id, m.name || ' · station ' || s.number AS label"
-            " FROM stations_station s JOIN stations_machine m ON m.id = s.machine_id"
-            " WHERE s.id = n.station_id",
-        )
+        triggers = [
+            stays("station_id number", "A slot in % keeps its station and its number."),
+            *governed(
+                subject="slot",
+                site_id="l.site_id",
+                label="l.label || ' · slot ' || n.number",
+                lookup="SELECT m.site_id, m.name || ' · station ' || s.number AS label"
+                " FROM stations_station s JOIN stations_machine m ON m.id = s.machine_id"
+                " WHERE s.id = n.station_id",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.station} · slot {self.number}"

@@ -10,6 +10,7 @@ from recipes.formula import Entry, Formula, stored
 from recipes.models import ChangeRequest, Version
 from tests.cast import Cast
 from tests.recipes.asking import HOTTER, ask
+from tests.recipes.attacks import refused, sql
 from tests.recipes.shelf import FORMULA, make_approved, number
 
 State = ChangeRequest.State
@@ -117,3 +118,22 @@ def test_what_is_settled_stays_settled(cast: Cast, approved: Version) -> None:
                 proposals=HOTTER,
                 reason="Again",
             )
+
+
+def test_what_a_settled_request_proposed_stays(cast: Cast, approved: Version) -> None:
+    """A decision is about what was asked; nobody makes it one about something else."""
+    request = ask(cast, approved)
+    other = ask(cast, approved, {"dose_mass": number("18.5")})
+    decline(by=cast.head_roaster, request=request, reason="Too hot")
+    mine = f"request_id = {request.pk}"
+    for attempt in (
+        f"UPDATE recipes_changerequestvalue SET target = 92 WHERE {mine}",
+        f"DELETE FROM recipes_changerequestvalue WHERE {mine}",
+        f"UPDATE recipes_changerequestvalue SET request_id = {other.pk} WHERE {mine}",
+        "INSERT INTO recipes_changerequestvalue (request_id, code, target, text)"
+        f" VALUES ({request.pk}, 'dose_mass', 17, '')",
+        f"UPDATE recipes_changerequestvalue SET request_id = {request.pk}"
+        f" WHERE request_id = {other.pk}",
+    ):
+        refused(sql(attempt), "What a settled request proposed stays as it was")
+    assert stored(request.proposals.all()) == HOTTER

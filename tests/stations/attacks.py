@@ -95,4 +95,10 @@ ATTACKS: dict[str, Attack] = {
     ),
     "sql move": sql("UPDATE stations_placement SET id = id + 1000 WHERE id = {pk}"),
     "sql delete slot": sql("DELETE FROM stations_slot WHERE id = {slot}"),
+    # What it should hold was signed for the slot of that number, there.
+    "sql renumber slot": sql("UPDATE stations_slot SET number = 77 WHERE id = {slot}"),
+    "sql slot elsewhere": sql("UPDATE stations_slot SET station_id = station_id + 1"),
+    "sql renumber station": sql("UPDATE stations_station SET number = number + 20"),
+    "sql station elsewhere": sql("UPDATE stations_station SET machine_id = machine_id + 1"),
+    "sql machine elsewhere": sql("UPDATE stations_machine SET site_id = site_id + 1"),
 }

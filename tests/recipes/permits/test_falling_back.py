@@ -129,7 +129,12 @@ SUSPEND = (
     " superseded_by_id = {permit} WHERE id = {waiting}"
 )
 ATTACKS = {
-    "a publication beneath a permit": (END % "waiting" + SUSPEND, "Only a re-translation"),
+    "a publication beneath a permit": (
+        f"WITH gone AS ({END.rstrip(';') % 'waiting'} RETURNING id) {SUSPEND}"
+        " AND (SELECT count(*) FROM gone) = 1",
+        "Only a re-translation",
+    ),
+    "a publication that waits": (END % "waiting" + SUSPEND, "A locked slot stays locked"),
     "two beneath a permit": (SUSPEND, "placement_one_suspended"),
     "no way back": (END % "permit", "A locked slot stays locked"),
     "beside the permit": (

@@ -16,6 +16,7 @@ from recipes.publishing import run
 from stations.models import Placement, Slot
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn, credentials
+from tests.recipes.attacks import refused, sql
 from tests.recipes.permits.hands import make_overdue
 from tests.recipes.publishing.conftest import Publish
 
@@ -51,6 +52,20 @@ def test_the_slot_holds_the_permitted_value_and_the_rest_as_approved(placed: Bar
         now.settings.values["brew_temperature"]["value"] == "92.0"
     )  # 91.5 less the offset of -0.5
     assert now.settings.values["water_volume"]["value"] == "280"
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "INSERT INTO recipes_permitslot (permit_id, slot_id) VALUES ({permit}, {other})",
+        "INSERT INTO recipes_permitchange (permit_id, code, target, text)"
+        " VALUES ({permit}, 'brew_pressure', 9, '')",
+    ],
+)
+def test_a_signed_permit_takes_no_further_slot_or_change(placed: Bar, more: str) -> None:
+    made = permit([placed.slots[0]], placed.cast.head_roaster)
+    attempt = more.format(permit=made.pk, other=placed.slots[1].pk)
+    refused(sql(attempt), "A signed permit takes no further")
 
 
 def test_ending_it_brings_back_what_was_approved_to_be_loaded_again(placed: Bar) -> None:

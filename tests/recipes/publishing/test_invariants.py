@@ -72,6 +72,44 @@ def test_a_refusal_tells_who_may(scene: Scene) -> None:
         assert "A head roaster changes it" in (diagnosis.message_hint or ""), name
 
 
+END_FOR = (
+    "UPDATE stations_placement SET state = '{state}', superseded_by_id = {waiting}{ended}"
+    " WHERE id = {held};"
+)
+BEGIN = "UPDATE stations_placement SET state = 'in_force', started_at = now() WHERE id = {waiting};"
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        END_FOR.replace("{state}", "ended").replace("{ended}", ", ended_at = clock_timestamp()"),
+        END_FOR.replace("{state}", "suspended").replace("{ended}", ""),
+        # A way back to what is superseded, which only a permit leaves.
+        END_FOR.replace("{state}", "suspended").replace("{ended}", "") + BEGIN,
+        "WITH a AS (" + END_FOR.replace("{state}", "suspended").replace("{ended}", "")[:-1]
+        + " RETURNING id) "
+        + BEGIN[:-1]
+        + " AND (SELECT count(*) FROM a) = 1",
+    ],
+    ids=["end", "suspend", "suspend for good", "suspend at once"],
+)  # fmt: skip
+def test_a_locked_slot_is_not_opened_for_what_is_only_due(attack: str, bar: Bar) -> None:
+    """A stopped publication may leave a slot's successor due for days."""
+    head, slot = bar.cast.head_roaster, bar.slots[0]
+    work(signing(order_for(bar.version, head, at_slot(slot)), head)().pk, 10)
+    stopped = signing(order_for(other_version(bar), head, at_slot(slot)), head)()
+    stop(publication=stopped, by=head, reason="Not yet")
+    held, before = in_force(slot), look(bar.slots)
+    waiting = Placement.objects.get(slot=slot, state="scheduled")
+    with (
+        pytest.raises(Error, match="stays locked"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
+        cursor.execute(attack.format(held=held.pk, waiting=waiting.pk))
+    assert look(bar.slots) == before
+
+
 PUBLICATION = {
     "another reason": "reason = 'Because'",
     "another version": "version_id = version_id + 1",
