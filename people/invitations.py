@@ -31,14 +31,15 @@ Then sign in with this e-mail address.
 """
 
 
-def invite(*, by: User, person: User, absolute: Callable[[str], str]) -> str:
+def invite(*, by: User | None, person: User, absolute: Callable[[str], str]) -> str:
     """Mail the link and return it, to be handed over where mail does not arrive.
 
-    absolute: makes an address of a path (request.build_absolute_uri). Raises NotPermitted, and
-    Refused for somebody who may not sign in.
+    absolute: makes an address of a path (request.build_absolute_uri). `by` None is the console.
+    Raises NotPermitted, and Refused for somebody who may not sign in.
     """
     with recorded(by=by, action=history.PERSON_INVITED, subject=subject_of(person)):
-        require_everywhere(by, Verb.PEOPLE_MANAGE)
+        if by:
+            require_everywhere(by, Verb.PEOPLE_MANAGE)
         # In one statement, so that whose sign-in is ended at this moment gets none.
         if not User.objects.filter(pk=person.pk, is_active=True).update(invited_at=Now()):
             raise Refused(f"{person} may not sign in: allow that first.")

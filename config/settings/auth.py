@@ -40,10 +40,7 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = False
-# The library's own would note the address of the moment as a second one, by which somebody could
-# go on signing in, or be sent a link, after an owner had changed it.
-_LINKS = "django.contrib.auth.tokens.PasswordResetTokenGenerator"
-ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = _LINKS
+ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.links.LinkTokens"  # noqa: S105 - no secret
 ACCOUNT_SESSION_REMEMBER = False
 # Counted in the shared cache, so over all processes together.
 ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/5m/key", "reset_password": "10/m/ip,3/m/key"}

@@ -27,6 +27,8 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
     "VERSION": "1",
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,
+    # Worked out anew each time, which takes a second: not for everybody who passes by.
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.IsAuthenticated"],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "people.web.schema.describe_problems",

@@ -70,8 +70,9 @@ def subject_of(person: User) -> Subject:
 def _email(typed: str) -> str:
     email = typed.strip().lower()
     allowed = "an e-mail address such as lead@example.com, at most 254 characters"
-    if len(email) > 254:
-        raise Invalid("email", email, allowed)
+    # Python and the database do not agree on what is lower case in every script there is.
+    if len(email) > 254 or not email.isascii():
+        raise Invalid("email", typed, allowed)
     try:
         validate_email(email)
     except ValidationError as bad:

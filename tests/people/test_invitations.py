@@ -5,13 +5,15 @@ import uuid
 import pytest
 from django.core import mail
 from django.db import connection
+from django.test import Client
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from audit.errors import NotPermitted, Refused
 from audit.models import Entry
+from people.actions import deactivate_person
 from people.invitations import invite
 from people.models import User
-from tests.cast import ApiAs, Cast, SignedIn
+from tests.cast import PASSWORD, ApiAs, Cast, SignedIn
 
 
 def _invited(by: User, person: User) -> str:
@@ -59,3 +61,14 @@ def test_nothing_is_mailed_before_it_is_in_the_history(
     for send in waiting:
         send()
     assert link in mail.outbox[0].body
+
+
+def test_a_link_is_nothing_once_the_sign_in_was_ended(cast: Cast, client: Client) -> None:
+    link = invite(by=cast.owner, person=cast.barista, absolute=lambda path: path)
+    deactivate_person(by=cast.owner, person=cast.barista, expected=1)
+    both = {"password1": "a fine long phrase", "password2": "a fine long phrase"}
+    form = client.get(link, follow=True)
+    client.post(form.redirect_chain[-1][0] if form.redirect_chain else link, both)
+    cast.barista.refresh_from_db()
+    assert cast.barista.check_password(PASSWORD)
+    assert not Entry.objects.filter(action="person.password_set").exists()

@@ -3,8 +3,11 @@
 from typing import Any
 
 import pytest
+from django.test import Client
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.validation import validate_schema
+
+from tests.cast import Cast, SignedIn
 
 
 @pytest.fixture(scope="module")
@@ -25,6 +28,14 @@ def test_every_operation_may_answer_a_problem(described: dict[str, Any]) -> None
         for method, operation in operations.items():
             problem = operation["responses"]["default"]["content"]
             assert list(problem) == ["application/problem+json"], (path, method)
+
+
+@pytest.mark.parametrize("page", ["schema", "docs"])
+def test_it_is_worked_out_for_those_signed_in_alone(
+    cast: Cast, client: Client, signed_in: SignedIn, page: str
+) -> None:
+    assert client.get(f"/api/v1/{page}/").status_code == 401
+    assert signed_in(cast.barista).get(f"/api/v1/{page}/").status_code == 200
 
 
 def _headers(described: dict[str, Any], path: str, method: str) -> set[str]:

@@ -1,6 +1,7 @@
 """Load the demo scenario into an empty database, and say how to sign in."""
 
-from django.core.management.base import BaseCommand
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
@@ -18,6 +19,11 @@ class Command(BaseCommand):
 
     def handle(self, *args: object, **options: object) -> None:
         """Load it unless it is there, then print the sign-ins."""
+        if not (settings.DEMO or settings.TESTING):
+            raise CommandError(
+                "The demo's people sign in with a password that everybody knows, so this is no "
+                "deployment for them: `manage.py add_owner` adds its first owner."
+            )
         ambient.set(Ambient(road=Road.CONSOLE, request_id="load_demo"))
         if not User.objects.exists():
             load()
