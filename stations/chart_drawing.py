@@ -1,5 +1,6 @@
 """Control charts and the comparison of two stations, as drawings."""
 
+from people.printing import number
 from people.web.drawing import Curve, Drawing, Level, Panel, drawing
 from stations.charting import Charts
 from stations.comparing import Sameness
@@ -71,7 +72,8 @@ def sameness_drawing(found: Sameness) -> Drawing:
     low, high = found.told.interval
     unit, edge = BOUNDS[found.code].unit, float(found.margin)
     text = (
-        f"Difference {found.difference} {unit}, 90 % interval from {found.low} to {found.high}, "
+        f"Difference {number(found.difference)} {unit}, 90 % interval from {number(found.low)} to "
+        f"{number(found.high)} {unit}, "
         f"margin {found.margin:f} {unit} either way: {found.told.conclusion}."
     )
     bar = Panel(

@@ -24,7 +24,7 @@ SHOWN = 200  # the newest shots that are charted
 BASELINES = 10  # that are listed
 FIRST = 20  # shots a baseline is made of while none is frozen; common practice, no source
 ALLOWANCE, DECISION = 0.5, 5.0  # of a CUSUM, in standard deviations; common practice
-PLACES = 3
+PLACES = 2
 RULES: dict[str, tuple[RunRule, ...]] = {
     "western": WESTERN_ELECTRIC,
     "nelson": NELSON,

@@ -63,7 +63,7 @@ def tasting(request: PageRequest, pk: int) -> HttpResponse:
     choices = _choices(request) if loose else []
     context = {
         "tasting": found,
-        "risk": found.risk * 100,
+        "risk": f"{(100 * found.risk).normalize():f}",
         "loose": loose,
         "answered": len(found.answers.all()),
         "paired": is_paired(found),

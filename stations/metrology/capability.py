@@ -14,6 +14,7 @@ from stations.metrology.numbers import Floats, Real, number, series
 
 USUAL_GOAL = 1.33  # common practice, no source
 FEW_SHOTS = 10
+MINUS = "\N{MINUS SIGN}"  # sentences are for people
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,8 @@ class Capability:
     def sentence(self) -> str:
         """Return the conclusion in words, with what is missing for one."""
         low, high = self.cpk_interval
-        sure = f"Cpk is between {low:.2f} and {high:.2f} ({self.confidence:.0%} confidence)"
+        ends = " and ".join(f"{end:.2f}".replace("-", MINUS) for end in (low, high))
+        sure = f"Cpk is between {ends} ({100 * self.confidence:g} % confidence)"
         text = f"From {self.count} shots, {sure}: {self.conclusion} against {self.goal:g}."
         if self.count < FEW_SHOTS:
             text += f" With fewer than {FEW_SHOTS} shots the interval itself is rough."

@@ -66,7 +66,7 @@ def test_charts_say_limits_and_signals(bar: Bar, slot: Slot, api_as: ApiAs) -> N
     assert Decimal(charts["limits_from"]["centre"]) == centre
     assert abs(Decimal(charts["individuals"]["upper"]) - centre - 3 * spread) < Decimal("1e-5")
     newest = charts["points"][0]
-    assert (newest["value"], newest["range"]) == ("39.5", "3.500")
+    assert (newest["value"], newest["range"]) == ("39.5", "3.50")
     assert {one["rule"] for one in newest["signals"]} == {"N1", "EWMA", "CUSUM"}
     assert charts["points"][-1]["range"] is None
     assert charts["signalling"] == 1
