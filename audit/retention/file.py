@@ -18,6 +18,8 @@ from audit.sealing import store
 from audit.sealing.keys import origin, verifiers
 from audit.sealing.read import CHUNK, entries_by_id
 
+NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL
+
 _LEAVES = """
 SELECT index, entry_id, hash FROM audit_leaf
 WHERE index >= %s AND index < %s AND entry_id >= %s AND entry_id < %s ORDER BY index
@@ -33,7 +35,7 @@ def write(file: Path, plan: Plan) -> None:
     """
     draft = file.with_name(f"{file.name}.{secrets.token_hex(4)}.part")
     try:
-        with draft.open("xb") as out:
+        with os.fdopen(os.open(draft, NEW, 0o600), "wb") as out:
             out.writelines(_lines(plan))
             out.flush()
             os.fsync(out.fileno())

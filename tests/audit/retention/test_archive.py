@@ -1,6 +1,7 @@
 """Closed months move to files that prove themselves; the tree and its proofs stay."""
 
 import hashlib
+import stat
 from io import StringIO
 from pathlib import Path
 
@@ -65,6 +66,7 @@ def test_whole_months_leave_and_their_leaves_stay(kept: str, folder: Path) -> No
         raw = (folder / made.file).read_bytes()
         assert (made.size, made.sha256) == (len(raw), hashlib.sha256(raw).hexdigest())
         assert raw.count(b"\n{") == made.entries
+        assert stat.S_IMODE((folder / made.file).stat().st_mode) == 0o600
     told = Entry.objects.filter(action=HISTORY_ARCHIVED).order_by("pk")
     assert [one.changes["file"][1] for one in told] == [january.file, february.file]
     assert {one.reason for one in told} == {"two years are over"}
