@@ -16,6 +16,9 @@ from stations.models import Placement, Station
 from stations.rounded import rounded
 
 
+NANO = Decimal("1e-9")  # mL: a quotient has no end of digits
+
+
 @dataclass(frozen=True, slots=True)
 class WaterNow:
     """What a slot's water is set to [pulses, mL], and what it would be by the shots so far."""
@@ -88,4 +91,5 @@ def _water(
     if now is None or pulses is None or slope is None:
         return None
     count = Decimal(pulses["value"])
-    return WaterNow(held, versions[held.settings.content_digest], count, count / slope, now)
+    exact = (count / slope).quantize(NANO)
+    return WaterNow(held, versions[held.settings.content_digest], count, exact, now)

@@ -75,6 +75,12 @@ HILL_DOUBLE = (
     ({**STAGED, "intermediate_pressure": of("6.5", "0.3"), "brew_temperature": of("91.5", "0.5")},
      "Half a degree less after the tasting."),
 )  # fmt: skip
+# What is in the cup, and no water volume: each station gets what yields it there.
+DECAF_LONG = (
+    ({**{code: each for code, each in DECAF.items() if code != "water_volume"},
+      "beverage_mass": of("45.0", "3.0"), "shot_time": of("30", "4")},
+     "The cup is what counts; the water is each station's own."),
+)  # fmt: skip
 DECAF_DOUBLE = (
     (DECAF, "First take on the washed decaf."),
     ({**DECAF, "shot_time": of("27", "3"), "water_volume": of("69", "1.5")}, "Was thin at 26 s."),

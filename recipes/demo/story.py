@@ -11,7 +11,15 @@ from recipes.actions.drafts import edit_draft, new_draft
 from recipes.actions.recipes import add_recipe
 from recipes.actions.requests import make_request
 from recipes.actions.review import return_to_author, submit
-from recipes.demo.formulas import DECAF_DOUBLE, HILL_DOUBLE, HOUSE_DOUBLE, HOUSE_SINGLE, Formula, of
+from recipes.demo.formulas import (
+    DECAF_DOUBLE,
+    DECAF_LONG,
+    HILL_DOUBLE,
+    HOUSE_DOUBLE,
+    HOUSE_SINGLE,
+    Formula,
+    of,
+)
 from recipes.demo.measurements import Measurements
 from recipes.demo.people import Cast
 from recipes.models import Coffee, Recipe, RoastLot, Version
@@ -23,7 +31,7 @@ from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 from stations.actions import read_back, set_by_hand
-from stations.models import Placement, Site, Slot
+from stations.models import Placement, Site, Slot, Station
 
 Steps = Sequence[tuple[Formula, str]]
 
@@ -46,6 +54,7 @@ class Story:
         single = self._versions(add_recipe(by=by, coffee=house, drink="Single"), HOUSE_SINGLE)
         staged = self._versions(add_recipe(by=by, coffee=hill, drink="Double"), HILL_DOUBLE)
         plain = self._versions(add_recipe(by=by, coffee=decaf, drink="Double"), DECAF_DOUBLE[:1])
+        (long,) = self._versions(add_recipe(by=by, coffee=decaf, drink="Long"), DECAF_LONG)
         self._publish(double[-1], 1, "Spring tasting settled it.")
         self._publish(single[-1], 2, "Singles on every machine.")
         self._publish(staged[-1], 3, "The hill lot is rested.")
@@ -54,6 +63,7 @@ class Story:
         self._permit(self._slot("citadel", 1))
         measurements.pull_shots(self._slot("harbour", 1))
         measurements.simulate_mornings(double[-1], 1)
+        self._publish_by_shots(long)
         measurements.leave_one_to_decide()
         self._by_hand(self._slot("harbour", 4))
         self._request(double[-1])
@@ -100,9 +110,25 @@ class Story:
         return versions
 
     def _publish(self, version: Version, slot_number: int, reason: str) -> None:
-        by, scope = self.cast["head_roaster"], Scope(Where.ALL, slot_numbers=(slot_number,))
+        self._sign(version, Scope(Where.ALL, slot_numbers=(slot_number,)), reason)
+
+    def _publish_by_shots(self, version: Version) -> None:
+        """To a station that is known by its shots and one that isn't; keyed in at once."""
+        front = Station.objects.filter(machine__name="Front counter", number=2)
+        known, new = front.get(machine__site=self.sites["harbour"]), self._slot("tramway", 4)
+        scope = Scope(Where.STATIONS, (known.pk, new.station_id), slot_numbers=(4,))
+        self._sign(version, scope, "Decaf by the cup, where it is asked for most.")
+        for placement in Placement.objects.to_load().with_place():
+            if placement.settings.content_digest == version.content_digest:
+                self._read(placement, placement.site.code)
+
+    def _sign(self, version: Version, scope: Scope, reason: str) -> None:
+        by = self.cast["head_roaster"]
         plan = make_plan(version=version, scope=scope, when=When(), by=by, now=datetime.now(UTC))
-        order = Order(version, scope, When(), reason, plan.digest, acknowledged=True)
+        order = Order(
+            version, scope, When(), reason, plan.digest, acknowledged=True,
+            learnt_until=plan.learnt_until,
+        )  # fmt: skip
         publication = publish(order=order, by=by, credentials=self.cast.signs("head_roaster"))
         run.run(publication.pk)
 

@@ -113,6 +113,17 @@ def test_slot_and_station_say_what_it_would_be_now(
     assert holds(slot).settings.values["water_volume"]["value"] == "224"
 
 
+def test_every_slot_says_it_whatever_its_pulses_per_millilitre(
+    known: Bar, roaster: Client, send: Publish
+) -> None:
+    """222 pulses at 4.10 per mL are 54.146341… mL: a number without end."""
+    run.run(send(own_water(known)).pk)
+    for slot in known.slots:
+        page = text(roaster.get(f"/slots/{slot.pk}/delivered-water/"))
+        count = holds(slot).settings.values["water_volume"]["value"]
+        assert f"Set to {count} pulses" in page
+
+
 def test_a_calibration_works_it_out_anew_from_the_same_shots(known: Bar, send: Publish) -> None:
     """The shots' pulses were more water than thought, or less: the cup comes out the same."""
     run.run(send(own_water(known)).pk)
