@@ -18,6 +18,7 @@ HERE = (
     ("from the bundle itself", "from this history itself"),
     ("give it with --key", "give it to another check"),
     ("give the file with --archive", "check the whole with it offline"),
+    ("export again", "check again"),
     ("of this bundle", "of this history"),
     (" in this file", " in the ledger"),
     ("this file", "this history"),
