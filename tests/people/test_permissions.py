@@ -21,10 +21,10 @@ from tests.cast import Cast
 EXPECTED: dict[Role, str] = {
     Role.HEAD_ROASTER: """recipe.view recipe.draft recipe.submit recipe.return recipe.approve
         recipe.withdraw coffee.edit publication.plan publication.sign publication.stop permit.grant
-        permit.end request.make request.decide tasting.run slot.view slot.read_back slot.set_by_hand
-        equipment.view equipment.edit equipment.import calibration.record shot.log token.make
+        permit.end request.make request.decide tasting.run model.fit slot.view slot.read_back
+        slot.set_by_hand equipment.view equipment.edit equipment.import calibration.record shot.log token.make
         gateway.fetch gateway.report""",
-    Role.SHOP_LEAD: """recipe.view request.make tasting.run slot.view slot.read_back
+    Role.SHOP_LEAD: """recipe.view request.make tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view shot.log token.make gateway.fetch gateway.report""",
     Role.BARISTA: "recipe.view slot.view equipment.view shot.log token.make",
     Role.TECHNICIAN: """recipe.view slot.view equipment.view calibration.record token.make

@@ -5,7 +5,8 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 
 from audit.errors import NotPermitted, Refused
 from audit.models import Entry
@@ -20,14 +21,16 @@ from recipes.shot_fits.prediction import foretold_change
 from recipes.shot_fits.result import from_json, to_json
 from recipes.shot_fits.simulator import TrueStation
 from stations.actions import correct_shot, log_shot
-from stations.models import Slot
+from stations.models import CheckShot, Slot
 from stations.shots import Weighed
 from tests.bar import Bar
 from tests.cast import SignedIn
+from tests.recipes.fitted import fitted
 from tests.recipes.publishing.conftest import Publish, send
 
 __all__ = ["send"]  # a fixture
 
+BUDGET = 15  # queries of the page with a fit and a change
 TRUE = {"grind": 12.3, "absorbs": 0.95, "slow_rate": 0.065}
 Pull = Callable[..., None]
 
@@ -246,3 +249,22 @@ def test_the_page_keeps_sites_apart(bar: Bar, slot: Slot, pull: Pull, signed_in:
     barista = signed_in(bar.cast.barista)
     assert barista.post(ask, sent).status_code == 403
     assert signed_in(bar.cast.shop_lead).post(ask, {"version": "x"}).status_code == 400
+
+
+def test_the_page_asks_no_more_with_more_shots(
+    bar: Bar, slot: Slot, pull: Pull, signed_in: SignedIn
+) -> None:
+    browser = signed_in(bar.cast.shop_lead)
+
+    def asked() -> int:
+        shots = list(CheckShot.objects.order_by("id"))
+        path = fitted(slot.station, bar.version, shots, bar.cast.shop_lead).get_absolute_url()
+        browser.get(path)
+        with CaptureQueriesContext(connection) as queries:
+            assert browser.get(f"{path}&brew_temperature=91").status_code == 200
+        return len(queries)
+
+    pull(5)
+    few = asked()
+    pull(15)
+    assert asked() == few <= BUDGET
