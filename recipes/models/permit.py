@@ -78,7 +78,14 @@ class PermitSlot(models.Model):
         triggers = [
             permit_part_guard("slot"),
             *insert_only("permit_slot"),
-            *governed(subject="permit", subject_id="n.permit_id"),
+            *governed(
+                subject="permit",
+                subject_id="n.permit_id",
+                site_id="l.site_id",
+                lookup="SELECT m.site_id FROM stations_slot s"
+                " JOIN stations_station t ON t.id = s.station_id"
+                " JOIN stations_machine m ON m.id = t.machine_id WHERE s.id = n.slot_id",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
+from audit.models import Entry
 from people.models import User
 from tests.permissions.rows import Row
 from tests.permissions.test_matrix import NOT_ANSWERED, ask
@@ -84,6 +85,16 @@ def test_a_permit_tells_of_the_slots_one_covers(world: World) -> None:
     mine = {slot.pk for slot in world.bar.slots if slot.station.machine.site == world.bar.cast.site}
     assert set(told["slots"]) == set(whole["slots"]) & mine
     assert set(told["slots"]) < set(whole["slots"])
+
+
+def test_an_owner_of_one_site_reads_nothing_of_a_permits_slots_at_another(world: World) -> None:
+    rows = Entry.objects.filter(table_name="recipes_permitslot")
+    own = world.bar.cast.site.pk
+    assert {entry.site_id for entry in rows} == {own, world.bar.cast.other_site.pk}
+    browser = world.browser_of(world.people["O"])
+    for entry in rows:
+        answer = browser.get(reverse("audit:entry", args=[entry.pk]))
+        assert answer.status_code == (200 if entry.site_id == own else 404)
 
 
 def test_an_owner_of_one_site_is_offered_what_they_may(world: World) -> None:
