@@ -43,6 +43,7 @@ PLACES = (
     Place("Publications", "recipes:publications", (Verb.PUBLICATION_PLAN, Verb.HISTORY_VIEW)),
     Place("Requests", "recipes:requests", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("Permits", "recipes:permits", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
+    Place("Tastings", "recipes:tastings", (Verb.TASTING_RUN, Verb.HISTORY_VIEW)),
     Place("History", "audit:history", (Verb.HISTORY_VIEW,)),
     Place("Coffees", "recipes:coffees", (Verb.COFFEE_EDIT,), setup=True),
     Place(

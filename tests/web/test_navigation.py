@@ -7,11 +7,11 @@ from django.urls import reverse
 from config.navigation import PLACES, places, places_for
 from tests.cast import Cast, SignedIn
 
-DESK = ["Home", "Board", "Recipes", "Publications", "Requests", "Permits"]
+DESK = ["Home", "Board", "Recipes", "Publications", "Requests", "Permits", "Tastings"]
 SEEN = {
     "owner": [*DESK, "History", "Sites", "Abilities", "People", "Policy"],
     "head_roaster": [*DESK, "Coffees", "Sites", "Calibrations", "Abilities"],
-    "shop_lead": ["Home", "Board", "Recipes", "Requests", "Permits", "Sites"],
+    "shop_lead": ["Home", "Board", "Recipes", "Requests", "Permits", "Tastings", "Sites"],
     "barista": ["Home", "Board", "Recipes", "Sites"],
     "technician": ["Home", "Board", "Recipes", "Sites", "Calibrations"],
 }

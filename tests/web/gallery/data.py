@@ -13,7 +13,8 @@ from tests.web.gallery.forms import FilterForm, GalleryForm, SignForm
 WHEN = datetime(2026, 8, 1, 12, 0, tzinfo=UTC)
 HALF = Decimal("0.5")
 PLACES = (
-    "Home", "Board", "Recipes", "Publications", "Requests", "Permits", "History",
+    "Home", "Board", "Recipes", "Publications", "Requests", "Permits", "Tastings",
+    "History",
     "Coffees", "Sites", "Abilities", "People", "Policy",
 )  # fmt: skip
 
