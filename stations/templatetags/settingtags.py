@@ -1,6 +1,7 @@
 """Labels and units of settings, from the catalogue."""
 
 from collections.abc import Sequence
+from decimal import ROUND_HALF_UP, Decimal
 
 from django import template
 
@@ -19,6 +20,21 @@ def setting_label(code: str) -> str:
 def setting_unit(code: str) -> str:
     """The UCUM code of a parameter's unit on the machine; `unit` and `quantity` print it."""
     return unit_of(code)
+
+
+@register.filter
+def two_digits(value: Decimal) -> Decimal:
+    """An uncertainty to two significant digits, which is all it is worth (JCGM 100, 7.2.6)."""
+    return as_sure_as(value, value)
+
+
+@register.filter
+def as_sure_as(value: Decimal, uncertainty: Decimal | None) -> Decimal:
+    """A measured value to the last digit of its uncertainty; as it is where none is known."""
+    if not uncertainty:
+        return value
+    last = min(uncertainty.adjusted() - 1, 0)
+    return value.quantize(Decimal(1).scaleb(last), ROUND_HALF_UP)
 
 
 @register.filter
