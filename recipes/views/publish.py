@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.text import capfirst
 
 from people.verbs import Verb
 from people.web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
@@ -66,7 +67,7 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
             )
         if outcome.ok:
             note_signed(request)
-            messages.success(request, f"Signed: {done} is under way.")
+            messages.success(request, f"{capfirst(done)} is signed.")
             return redirect(done)
         status = outcome.status
         made = _plan(request, version, chosen)

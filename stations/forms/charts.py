@@ -11,10 +11,18 @@ from stations.actions.baselines import FEWEST
 from stations.charting import CHARTED, FIRST, RULES, SHOWN
 from stations.comparing import MARGIN, USUAL_MARGIN
 from stations.models import Station
-from stations.shots import LABELS
+from stations.shots import BOUNDS, LABELS
 
 RULE_WORDS = [("nelson", "Nelson"), ("western", "Western Electric"), ("limits", "limits only")]
 assert {name for name, _ in RULE_WORDS} == RULES.keys()
+
+
+class StationField(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """Stations under their site's name: several bars have a front counter."""
+
+    def label_from_instance(self, obj: Any) -> str:  # noqa: ANN401
+        """As a list of several sites' stations names it."""
+        return f"{obj.machine.site}, {obj}"
 
 
 class ChartForm(forms.Form):
@@ -23,7 +31,7 @@ class ChartForm(forms.Form):
     content = forms.ChoiceField(label="Recipe", required=False)
     value = forms.ChoiceField(choices=[(code, LABELS[code]) for code in CHARTED], required=False)
     rules = forms.ChoiceField(label="Run rules", choices=RULE_WORDS, required=False)
-    beside = forms.ModelChoiceField(
+    beside = StationField(
         Station.objects.none(), label="Compare with", required=False, empty_label="no station"
     )
     margin = PlainDecimalField(label="Same within", bounds=MARGIN, required=False)
@@ -41,6 +49,9 @@ class ChartForm(forms.Form):
         assert isinstance(beside, forms.ModelChoiceField)
         content.choices = list(contents.items())
         beside.queryset = others
+        asked = str(self.data.get("value") or CHARTED[0])
+        unit = BOUNDS[asked if asked in CHARTED else CHARTED[0]].unit
+        self.fields["margin"].widget.attrs["data-unit"] = unit
         self.contents = contents
 
     def wanted(self) -> tuple[str, str, str, Station | None, Decimal]:
