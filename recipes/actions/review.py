@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from django.db.models.functions import Now
 
 from audit.context import recorded
-from audit.errors import Invalid
+from audit.errors import Invalid, Refused
 from people.models import User
 from people.verbs import Verb
 from recipes import history
@@ -14,7 +14,7 @@ from recipes.checks import Checks
 from recipes.completeness import gaps
 from recipes.digest import content_digest
 from recipes.formula import stored
-from recipes.models import Comment, Version
+from recipes.models import Comment, Publication, Version
 from recipes.parameters import PARAMETERS
 
 State = Version.State
@@ -77,7 +77,8 @@ def withdraw(*, by: User, version: Version, reason: str, revision: int | None = 
 
     Slots that hold it keep it until something else is published to them.
     Raises NotPermitted, Refused if it is superseded or withdrawn, Stale (who withdraws a draft
-    does not mean what was approved meanwhile), Invalid without a reason.
+    does not mean what was approved meanwhile), Invalid without a reason. Refused as well while a
+    publication of it has slots left to place: the worker would go on placing it.
     """
     checks = Checks()
     reason = checks.text("reason", reason, most=COMMENT, lines=True)
@@ -87,7 +88,19 @@ def withdraw(*, by: User, version: Version, reason: str, revision: int | None = 
         must_be(now, State.DRAFT, State.IN_REVIEW, State.APPROVED, to="withdrawn")
         must_be_at(now, revision)
         checks.done()
+        _not_on_its_way(now)
         return advance(now, state=State.WITHDRAWN)
+
+
+def _not_on_its_way(version: Version) -> None:
+    """Raise Refused if slots still wait for it. Whoever publishes it waits for the version too."""
+    under_way = Publication.objects.under_way().filter(version=version).order_by("pk").first()
+    if under_way:
+        state = under_way.get_state_display()
+        raise Refused(
+            f"{under_way} is {state}: slots still wait for this version.".capitalize(),
+            how_to_ask="Stop it and cancel the rest, or let it finish; then withdraw.",
+        )
 
 
 def _write(version: Version, by: User, comments: Mapping[str, str]) -> list[Comment]:

@@ -139,6 +139,8 @@ class Plan:
             "scope": self.scope.as_json(),
             "date": self.when.local_date.isoformat() if self.when.local_date else None,
             "time": self.when.local_time.isoformat() if self.when.local_time else None,
+            # Whose clocks: a site entered in another zone meanwhile would begin at another moment.
+            "zones": {} if self.when.at_once else self._zones,
             "stations": {
                 str(pk): [each.values, list(each.flags), *_cup(each)]
                 for pk, each in self.stations.items()
@@ -146,6 +148,10 @@ class Plan:
             "slots": hashlib.sha256(slots.encode()).hexdigest(),
         }
         return rfc8785.dumps(content)
+
+    @property
+    def _zones(self) -> dict[str, str]:
+        return {str(pk): site.time_zone for pk, site in self.sites.items()}
 
     @cached_property
     def digest(self) -> str:

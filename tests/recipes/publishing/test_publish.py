@@ -6,15 +6,19 @@ import pytest
 
 from audit.errors import Invalid, NotPermitted, Refused
 from audit.models import Entry
+from recipes.actions.review import withdraw
 from recipes.models import Publication
 from recipes.publishing import run
+from recipes.publishing.control import cancel, stop
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
+from stations.actions import change_site
 from stations.models import Placement
 from tests.bar import Bar, approved, draft
 from tests.cast import credentials
 from tests.recipes.publishing.conftest import EVERYWHERE, Publish, plan_of
+from tests.recipes.publishing.hands import next_week
 
 
 def test_each_slot_gets_what_its_own_station_must_be_set_to(bar: Bar, send: Publish) -> None:
@@ -95,6 +99,34 @@ def test_a_plan_that_moved_is_not_signed(bar: Bar) -> None:
         )
     assert not Publication.objects.exists()
     assert not Placement.objects.exists()
+
+
+def test_a_moment_by_another_clock_is_not_signed(bar: Bar) -> None:
+    """The same words on the plan, but another moment at the site."""
+    head, site, when = bar.cast.head_roaster, bar.cast.site, next_week()
+    seen = plan_of(bar.version, head, when=when)
+    change_site(
+        site=site, seen_revision=site.revision, name=site.name, time_zone="Asia/Tokyo",
+        altitude=site.altitude, by=head,
+    )  # fmt: skip
+    assert plan_of(bar.version, head, when=when).due[site.pk] != seen.due[site.pk]
+    order = Order(bar.version, EVERYWHERE, when, "New crop", seen.digest, acknowledged=True)
+    with pytest.raises(Refused, match="moved"):
+        publish(order=order, by=head, credentials=credentials(head))
+
+
+def test_a_version_on_its_way_is_not_withdrawn(bar: Bar, send: Publish) -> None:
+    """The worker would go on placing at each site's hour what was taken out of use for good."""
+    head = bar.cast.head_roaster
+    waiting = send(when=next_week())
+    with pytest.raises(Refused, match="under way: slots still wait") as told:
+        withdraw(by=head, version=bar.version, reason="Burnt roast")
+    assert "Stop it" in told.value.how_to_ask
+    stop(publication=waiting, by=head, reason="Burnt roast")
+    with pytest.raises(Refused, match="stopped: slots still wait"):
+        withdraw(by=head, version=bar.version, reason="Burnt roast")
+    cancel(publication=waiting, by=head, reason="Burnt roast")
+    assert withdraw(by=head, version=bar.version, reason="Burnt roast").state == "withdrawn"
 
 
 def test_a_version_in_review_is_not_published(bar: Bar, send: Publish) -> None:

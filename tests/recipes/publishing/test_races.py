@@ -8,7 +8,8 @@ import pytest
 
 from audit.errors import Refused
 from audit.models import Entry
-from recipes.models import Publication
+from recipes.actions.review import withdraw
+from recipes.models import Publication, Version
 from recipes.publishing.control import cancel, stop
 from recipes.publishing.scope import Scope, Where
 from stations.actions import change_station
@@ -70,6 +71,23 @@ def test_one_version_signed_twice(bar: Bar) -> None:
         assert (len(won), len(lost)) == (1, 1)
         assert Placement.objects.filter(state="scheduled").count() == len(bar.slots)
         give_up(won[0], bar)
+
+
+def test_publishing_against_withdrawing(bar: Bar) -> None:
+    """Never both: a withdrawn version with slots that wait for it would be placed all the same."""
+    head, second, scope = bar.cast.head_roaster, bar.cast.second_roaster, at_slot(bar.slots[0])
+    for number in range(ROUNDS):
+        version = other_version(bar, f"Round {number}")
+        race: list[Callable[[], Publication | Version]] = [
+            signing(order_for(version, head, scope), head),
+            partial(withdraw, by=second, version=version, reason="Burnt roast"),
+        ]
+        won, lost = split(at_once(race))
+        assert (len(won), [type(told) for told in lost]) == (1, [Refused])
+        version.refresh_from_db()
+        if isinstance(won[0], Publication):
+            assert version.state == "approved"
+            give_up(won[0], bar)
 
 
 def test_plans_that_overlap_in_part(bar: Bar) -> None:
