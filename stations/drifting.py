@@ -34,6 +34,9 @@ def note_drift(station_id: int, content_digest: str) -> list[Drift]:
     Two at once wait for one another, and each reads after its own shot was committed: whoever
     comes last has seen every shot.
     """
+    charts = ChartBaseline.objects.filter(station=station_id, content_digest=content_digest)
+    if not charts.exists():
+        return []  # nor was anything noted: a baseline stays for good
     with transaction.atomic():
         rows = Station.objects.select_for_update(of=("self",), no_key=True)
         station = rows.select_related("machine").get(pk=station_id)

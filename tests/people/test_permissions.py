@@ -22,8 +22,8 @@ EXPECTED: dict[Role, str] = {
     Role.HEAD_ROASTER: """recipe.view recipe.draft recipe.submit recipe.return recipe.approve
         recipe.withdraw coffee.edit publication.plan publication.sign publication.stop permit.grant
         permit.end request.make request.decide tasting.run model.fit slot.view slot.read_back
-        slot.set_by_hand equipment.view equipment.edit equipment.import calibration.record shot.log token.make
-        gateway.fetch gateway.report""",
+        slot.set_by_hand equipment.view equipment.edit equipment.import calibration.record shot.log
+        token.make gateway.fetch gateway.report""",
     Role.SHOP_LEAD: """recipe.view request.make tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view shot.log token.make gateway.fetch gateway.report""",
     Role.BARISTA: "recipe.view slot.view equipment.view shot.log token.make",
