@@ -1,7 +1,8 @@
 """The token in links to set a password, those by mail and those an owner makes."""
 
-from django.contrib.auth.base_user import AbstractBaseUser
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
+
+from people.models import User
 
 
 class LinkTokens(PasswordResetTokenGenerator):
@@ -11,6 +12,6 @@ class LinkTokens(PasswordResetTokenGenerator):
     on signing in, or be sent a link, after an owner had changed it.
     """
 
-    def check_token(self, user: AbstractBaseUser | None, token: str | None) -> bool:
+    def check_token(self, user: User | None, token: str | None) -> bool:
         """And it is nothing to somebody whose sign-in was ended."""
         return bool(user and user.is_active) and super().check_token(user, token)

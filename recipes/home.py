@@ -192,8 +192,8 @@ def _calibration_line(station: Station, words: str, mark: str) -> Item:
 
 
 def _publications(user: User) -> Iterable[WorkList]:
-    under_way = Publication.objects.under_way().with_version().with_progress_for(user)
-    rows, more = _some(under_way.exclude(slots=None))
+    under_way = Publication.objects.under_way().reaching(user).with_version()
+    rows, more = _some(under_way.with_progress_for(user))
     items = [
         Item(
             reverse("recipes:publication", args=[p.pk]),

@@ -20,6 +20,16 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
         """Signed and not complete, stopped ones included."""
         return self.filter(state__in=["running", "stopped"])
 
+    def reaching(self, user: User) -> Self:
+        """Those that go to a site this person may see."""
+        covered = covered_sites(user, Verb.SLOT_VIEW)
+        if covered is None:
+            return self
+        part = self.model._meta.get_field("sites").related_model
+        return self.filter(
+            pk__in=part._default_manager.filter(site__in=covered).values("publication")
+        )
+
     def with_progress_for(self, user: User) -> Self:
         """Annotated with ``slots`` and ``placed`` (counts), ``first_due`` and ``last_due``.
 
