@@ -62,8 +62,8 @@ def accept(
         if current.pk != now.base_id:
             raise Refused(
                 f"Version {current.number} was approved after the request, which is against "
-                f"{now.base.number}: nothing of either may be lost unseen.",
-                how_to_ask="Re-base the request, parameter by parameter, then accept it.",
+                f"version {now.base.number}: nothing of either may be lost unseen.",
+                how_to_ask="Put the request against the current version, then accept it.",
             )
         formula = {**stored(current.formula.all()), **stored(now.proposals.all())}
         says = note.strip() or f"Request {now.pk}: {now.reason}"[:WORDS]

@@ -80,6 +80,10 @@ def _field(parameter: Parameter) -> forms.Field:
 class SignPermitForm(SignPlanForm):
     """The signature over the permit's plan."""
 
+    def __init__(self, *args: Any, flagged: bool, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, flagged=flagged, **kwargs)
+        self.fields["reason"].help_text = "Why they may differ, and what ends it."
+
 
 def soon(site: Site, now: datetime) -> dict[str, object]:
     """A week from now on the site's clock: an end to start from, not a rule."""

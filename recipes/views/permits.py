@@ -33,7 +33,8 @@ from stations.printing import printed
 @page_for(Verb.SLOT_VIEW)
 def permits(request: PageRequest) -> HttpResponse:
     """Permits for slots this person may see, the newest first."""
-    rows = Permit.objects.covered_by(request.user).select_related("signature", "author")
+    rows = Permit.objects.covered_by(request.user).with_zone()
+    rows = rows.select_related("signature", "author")
     page = keyset(rows, "-id", request.GET, size=50)
     return render(request, "recipes/permits.html", {"page": page})
 

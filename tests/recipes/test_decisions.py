@@ -99,7 +99,7 @@ def test_an_overtaken_request_is_not_accepted(cast: Cast, approved: Version) -> 
     make_approved(cast, approved.recipe)
     with pytest.raises(Refused, match="Version 2 was approved after the request") as told:
         accept(by=cast.head_roaster, request=request)
-    assert "Re-base" in told.value.how_to_ask
+    assert "Put the request against" in told.value.how_to_ask
 
 
 def test_without_an_approved_version_nothing_is_accepted(cast: Cast, approved: Version) -> None:
