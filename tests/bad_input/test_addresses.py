@@ -33,6 +33,13 @@ def get(things: Things, who: str, path: str, asked: dict[str, str] | str) -> Ans
     return send(things.world, things.who(who), "GET", url)
 
 
+def get_as_any(things: Things, path: str, asked: dict[str, str]) -> Answer:
+    """The answer to the owner, or where that is not for owners, to the head roaster."""
+    answers = (get(things, who, path, asked) for who in ("owner", "head_roaster"))
+    first = next(answers)
+    return next(answers) if first.status == 403 else first
+
+
 def asked_pages(asked: Asked, who: str, things: Things) -> Iterator[str]:
     """What one page does not refuse."""
     address = things.world.address(asked.thing, "own")
@@ -81,7 +88,7 @@ def test_endpoints(things: Things) -> None:
         needed = {each["name"]: "1" for each in parameters if each.get("required")}
         for parameter in parameters if url else []:
             for value in some(_bad_for(parameter["schema"]), len(path), 4):
-                answer = get(things, "owner", url, {**needed, parameter["name"]: value})
+                answer = get_as_any(things, url, {**needed, parameter["name"]: value})
                 if not answer.refused or parameter["name"] not in " ".join(answer.fields):
                     slips.append(f"{url} {parameter['name']}={value[:40]!r}: "
                                  f"{answer.status} {answer.detail[:100]}")  # fmt: skip
