@@ -136,7 +136,7 @@ def plan_as_json(plan: Plan, site_id: int | None) -> dict[str, Any]:
     ]
     return {
         "digest": plan.digest,
-        "scope": plan.scope.label(),
+        "scope": plan.scope_label,
         "to_acknowledge": plan.to_acknowledge,
         "learnt_until": plan.learnt_until,
         "sites": PlanSiteOut(site_parts(plan), many=True).data,

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import rfc8785
 
 from people.models import User
-from people.permissions import require
+from people.permissions import may_everywhere, require
 from people.verbs import Verb
 from recipes.models import Version
 from recipes.publishing.scope import Scope
@@ -89,6 +89,7 @@ class Plan:
     stations: dict[int, StationTranslation]
     lines: list[Line]
     learnt_until: datetime | None = None  # where stations get water of their own
+    everywhere: bool = True  # whether whoever plans it may publish at every site
 
     @cached_property
     def to_place(self) -> list[Line]:
@@ -109,6 +110,11 @@ class Plan:
             for sentence in self.stations[station_id].to_acknowledge:
                 places.setdefault(sentence, set()).add(str(self.sites[site_id]))
         return sorted(f"{_named(sites)}: {sentence}" for sentence, sites in places.items())
+
+    @property
+    def scope_label(self) -> str:
+        """The scope in words; "all sites" only from somebody who covers them all."""
+        return self.scope.label(None if self.everywhere else self.sites.values())
 
     def counts(self, site_id: int | None = None) -> Counter[Outcome]:
         """How many slots are placed, same and refused, at one site or at all."""
@@ -203,7 +209,8 @@ def make_plan(
         for target in targets
     ]
     due = {pk: due_at(site, when, now) for pk, site in sites.items()}
-    return Plan(version, scope, when, sites, due, stations, lines, until)
+    everywhere = may_everywhere(by, Verb.PUBLICATION_SIGN)
+    return Plan(version, scope, when, sites, due, stations, lines, until, everywhere)
 
 
 def _target_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, int]]:

@@ -1,6 +1,6 @@
 """Which slots a publication is for."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -80,15 +80,18 @@ class Scope:
             "slot_numbers": sorted(set(self.slot_numbers)),
         }
 
-    def label(self) -> str:
-        """The scope in words, with the names that hold today."""
+    def label(self, within: Iterable[Site] | None = None) -> str:
+        """The scope in words, with the names that hold today.
+
+        ``within`` are the sites that all of it comes down to, for somebody who covers no others.
+        """
         numbers = ", ".join(map(str, sorted(set(self.slot_numbers))))
         slots = f"slot {numbers}" if numbers else "every slot"
-        return f"{slots} · {self._places()}"
+        return f"{slots} · {self._places(within)}"
 
-    def _places(self) -> str:
+    def _places(self, within: Iterable[Site] | None) -> str:
         if self.where is Where.ALL:
-            return "all sites"
+            return "all sites" if within is None else ", ".join(sorted(map(str, within)))
         if self.where is Where.SITES:
             return ", ".join(map(str, Site.objects.filter(pk__in=self.ids)))
         if self.where is Where.MACHINES:

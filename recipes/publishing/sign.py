@@ -116,7 +116,7 @@ def _write(order: Order, plan: Plan, by: User) -> Publication:
         author=by,
         reason=order.reason.strip(),
         scope=order.scope.as_json(),
-        scope_label=order.scope.label(),
+        scope_label=plan.scope_label,
         local_date=order.when.local_date,
         local_time=order.when.local_time,
         plan_digest=plan.digest,

@@ -123,7 +123,7 @@ def _shown(request: PageRequest, made: Plan, form: SignPlanForm) -> dict[str, ob
     return {
         "version": made.version,
         "plan": made,
-        "scope_label": made.scope.label(),
+        "scope_label": made.scope_label,
         "waters": water_beside(made),
         "own_water": own_water_words(stored(made.version.formula.all())),
         "counts": {outcome.value: count for outcome, count in made.counts().items()},

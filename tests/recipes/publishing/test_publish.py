@@ -6,6 +6,8 @@ import pytest
 
 from audit.errors import Invalid, NotPermitted, Refused
 from audit.models import Entry
+from people.actions import assign_role, create_person
+from people.roles import Role
 from recipes.actions.review import withdraw
 from recipes.models import Publication
 from recipes.publishing import run
@@ -127,6 +129,17 @@ def test_a_version_on_its_way_is_not_withdrawn(bar: Bar, send: Publish) -> None:
         withdraw(by=head, version=bar.version, reason="Burnt roast")
     cancel(publication=waiting, by=head, reason="Burnt roast")
     assert withdraw(by=head, version=bar.version, reason="Burnt roast").state == "withdrawn"
+
+
+def test_all_sites_are_said_only_by_somebody_who_covers_them(bar: Bar, send: Publish) -> None:
+    """It stands in the history of every slot, and in the list of publications."""
+    owner = bar.cast.owner
+    here = create_person(by=owner, email="harbour-roaster@example.com", name="Harbour roaster")
+    assign_role(by=owner, person=here, role=Role.HEAD_ROASTER, site_id=bar.cast.site.pk)
+    scope = Scope(Where.ALL, slot_numbers=(1,))
+    assert plan_of(bar.version, here, scope).scope_label == "slot 1 · Harbour"
+    assert plan_of(bar.version, bar.cast.head_roaster, scope).scope_label == "slot 1 · all sites"
+    assert send(scope=scope).scope_label == "slot 1 · all sites"
 
 
 def test_a_version_in_review_is_not_published(bar: Bar, send: Publish) -> None:
