@@ -36,7 +36,7 @@ def scope_of(user: object) -> frozenset[int] | None:
             viewer,
             NotPermitted(
                 "Your roles do not let you read the history.",
-                who_may="Whoever has a role that reads it",
+                who_may="An owner",
                 how_to_ask="Ask an owner.",
             ),
         )
