@@ -5,8 +5,9 @@ import uuid
 from collections.abc import Callable
 from dataclasses import replace
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import render, resolve_url
 
 from audit.context import Ambient, Road, ambient
 from audit.errors import Invalid, Refused
@@ -35,6 +36,7 @@ class AmbientMiddleware:
             response = self.get_response(request)
         finally:
             ambient.reset(token)
+        response = _not_in_part(request, response)
         response["X-Request-ID"] = request_id
         _keep_private(response)
         return response
@@ -52,6 +54,15 @@ class AmbientMiddleware:
         }
         status = kind_of(told).status
         return render(request, f"errors/{status}.html", said, status=status)
+
+
+def _not_in_part(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    """Who was signed out meanwhile is sent to sign in, not shown the form in a part of a page."""
+    part = request.headers.get("HX-Request") == "true"
+    sign_in = resolve_url(settings.LOGIN_URL)
+    if part and response.get("Location", "").startswith(sign_in):
+        return HttpResponse(headers={"HX-Refresh": "true"})
+    return response
 
 
 def _keep_private(response: HttpResponse) -> None:

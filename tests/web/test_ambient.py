@@ -63,3 +63,13 @@ def test_only_our_own_proxies_are_believed(
         "/", headers={"X-Forwarded-For": forwarded}, REMOTE_ADDR="192.0.2.1"
     )
     assert client_address(request) == address
+
+
+def test_a_part_asked_for_after_the_session_ended_reloads_the_page(
+    cast: Cast, client: Client, signed_in: SignedIn
+) -> None:
+    part = {"HX-Request": "true"}
+    answer = client.get("/history/intact/1/", headers=part)
+    assert (answer.status_code, answer["HX-Refresh"], answer.content) == (200, "true", b"")
+    assert client.get("/history/intact/1/").status_code == 302
+    assert "HX-Refresh" not in signed_in(cast.owner).get("/history/intact/1/", headers=part)
