@@ -155,7 +155,7 @@ class Archives:
             if record is None:
                 words = (
                     f"{claim.words}: sealed, but not here, and no sealed entry says that exactly "
-                    "these were archived. If that was done within the last minute, export again."
+                    "these were archived. If months were archived just now, export again."
                 )
                 report.add(Kind.MISSING, words, claim.first + 1, claim.last + 1)
                 continue
