@@ -1,6 +1,7 @@
 """A formula in the API: an object of parameters, numbers as text, units checked."""
 
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
@@ -91,3 +92,17 @@ def _entry(code: str, entry: Entry) -> dict[str, Any]:
         "text": entry.text,
         "unit": known.unit if known else "",
     }
+
+
+class MomentField(serializers.DateTimeField):
+    """An instant with its offset; without one it would be read by the server's clock."""
+
+    default_error_messages = {
+        "offset": "A date and time with its offset from UTC, such as 2026-08-01T14:00:00+02:00.",
+    }
+
+    def enforce_timezone(self, value: datetime) -> datetime:
+        """As everywhere. Raises ValidationError for a time without an offset."""
+        if value.tzinfo is None:
+            self.fail("offset")
+        return super().enforce_timezone(value)

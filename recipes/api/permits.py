@@ -18,6 +18,7 @@ from people.web.numbers import BadNumber, read_number
 from people.web.pages import one_or_404
 from people.web.paging import KeysetPagination
 from people.web.signing import SignatureSerializer, note_signed
+from recipes.api.fields import MomentField
 from recipes.api.publishing_bodies import ReasonIn
 from recipes.api.serializers import ID
 from recipes.formula import target_bounds
@@ -36,7 +37,7 @@ class PermitPlanIn(serializers.Serializer[Any]):
         child=serializers.IntegerField(**ID), min_length=1, max_length=1000
     )
     changes = serializers.DictField(child=serializers.CharField(max_length=40))
-    ends_at = serializers.DateTimeField()
+    ends_at = MomentField()
 
 
 class PermitIn(PermitPlanIn, SignatureSerializer):

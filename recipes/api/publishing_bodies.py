@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from people.web.signing import SignatureSerializer
+from recipes.api.fields import MomentField
 from recipes.api.serializers import ID
 from recipes.models import Publication, PublicationSite
 from recipes.publishing.plan import Plan
@@ -39,7 +40,7 @@ class PublicationIn(PlanIn, SignatureSerializer):
     reason = serializers.CharField(max_length=WORDS)
     seen_digest = serializers.RegexField(r"^[0-9a-f]{64}$")
     acknowledged = serializers.BooleanField(default=False)
-    learnt_until = serializers.DateTimeField(
+    learnt_until = MomentField(
         required=False, allow_null=True, default=None,
         help_text="The plan's own, where it has one: shots logged since then move nothing.",
     )  # fmt: skip

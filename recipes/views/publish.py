@@ -67,7 +67,7 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
             )
         if outcome.ok:
             note_signed(request)
-            messages.success(request, f"{capfirst(done)} is signed.")
+            messages.success(request, f"{capfirst(str(done))} is signed.")
             return redirect(done)
         status = outcome.status
         made = _plan(request, version, chosen)

@@ -133,6 +133,9 @@ def test_a_permit_from_plan_to_end(bar: Bar, roaster: APIClient) -> None:
     slot = bar.slots[0]
     ends = (datetime.now(UTC) + timedelta(days=2)).isoformat()
     asked = {"slots": [slot.pk], "changes": {"brew_temperature": "91.5"}, "ends_at": ends}
+    # Read by the server's clock it would end seven hours off at the bar up the hill.
+    status, told, _ = act(roaster, "permits/plan/", {**asked, "ends_at": ends[:19]})
+    assert (status, "with its offset from UTC" in told["detail"]) == (400, True)
     status, plan, _ = act(roaster, "permits/plan/", asked)
     assert (status, plan["slots"][0]["settings"]["brew_temperature"]["value"]) == (200, "92.0")
     status, permit, etag = act(roaster, "permits/", signed(who, asked, plan["digest"]))
