@@ -52,7 +52,10 @@ class TastingForm(forms.Form):
         ),
     )  # fmt: skip
     seed = forms.CharField(
-        max_length=SEED, required=False, help_text="Gives orders and codes. Empty: one is drawn."
+        label="Random start",
+        max_length=SEED,
+        required=False,
+        help_text="The same one gives the same orders and codes again. Empty: one is chosen.",
     )
 
     def __init__(

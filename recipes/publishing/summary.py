@@ -71,6 +71,11 @@ class SiteTable:
     flags: list[str]
 
 
+def _sentence(flag: str) -> str:
+    """One or several sentences; the last of some comes without its full stop."""
+    return flag.rstrip(".") + "."
+
+
 def site_table(plan: Plan, site_id: int) -> SiteTable:
     """Every slot of one site, with its settings and what is said against them."""
     lines = [line for line in plan.lines if line.target.site_id == site_id]
@@ -83,5 +88,5 @@ def site_table(plan: Plan, site_id: int) -> SiteTable:
             for line in lines
             if (pk := line.target.station_id)
         ],
-        sorted({flag for pk in stations for flag in plan.stations[pk].flags}),
+        sorted({_sentence(flag) for pk in stations for flag in plan.stations[pk].flags}),
     )
