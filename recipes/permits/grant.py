@@ -49,7 +49,11 @@ def grant(*, order: PermitOrder, by: User, credentials: Credentials) -> Permit:
             raise Refused(MOVED)
         refuse_unless_whole(plan)
         if plan.to_acknowledge and not order.acknowledged:
-            raise Invalid("acknowledgement", "", "ticked: " + plan.to_acknowledge[0])
+            raise Invalid(
+                "acknowledged",
+                "",
+                "a tick, which accepts it in your name: " + plan.to_acknowledge[0],
+            )
         permit = _write(order, plan, by)
         _sign(permit, plan, by, credentials, recording)
         _place(permit, plan)

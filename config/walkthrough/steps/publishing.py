@@ -39,7 +39,7 @@ def plans(stage: Stage) -> str:
 def signs_unread(stage: Stage) -> str:
     """The bar in the mountains: 93 °C is close to boiling there, which somebody must accept."""
     plan = _where(stage, slots=SLOT).must(200, "boiling", "accept them by name")
-    told = _sign(stage, plan, "New crop is rested.").must(400, "acknowledgement")
+    told = _sign(stage, plan, "New crop is rested.").must(400, "accepts it in your name")
     why = told.find(r"\w+: brew temperature [\d.]+ °C is [\d.]+ °C (?:above|below) boiling \(.*?\)")
     return f"refused: {why}"
 
