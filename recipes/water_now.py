@@ -15,7 +15,6 @@ from recipes.yielding_words import Expected
 from stations.models import Placement, Station
 from stations.rounded import rounded
 
-
 NANO = Decimal("1e-9")  # mL: a quotient has no end of digits
 
 
