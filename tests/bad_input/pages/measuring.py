@@ -40,7 +40,7 @@ MEASURING = [
          "taken_on": ["", day(3), "1999-01-01"], "ph": ["", "15"], "hardness_unit": ["", "kg"],
          "alkalinity_unit": ["", "kg"], "dissolved_solids": ["0"], "temperature_unit": ["", "kg"],
          "temperature": ["", "200"]}),
-    Form("baseline_freeze", "technician", thing="station", good=409, sent=lambda t: {
+    Form("baseline_freeze", "technician", thing="station", sent=lambda t: {
          "reason": "New burrs", "content": t.version("approved").content_digest,
          "value": "shot_time", "newest": "20"}, also={**REASON, "value": ["", "colour"],
          "newest": ["", "1", "201", "x"]}),
