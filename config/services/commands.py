@@ -28,6 +28,9 @@ def demo(*, port: int, reset: bool) -> int:
             folder.clear()
         with servers(folder, mode="demo") as stack:
             load(stack, shown=True)
+            require_free(
+                port
+            )  # again: web servers share a port without a word, and loading takes long
             (address,) = run_application(stack, ports=[port], workers=1)
             say(f"\nPortaledger is at {address} (logs in {folder.path / 'logs'}). Ctrl-C stops it.")
             while True:
