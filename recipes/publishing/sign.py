@@ -85,11 +85,12 @@ def _settled_plan(order: Order, version: Version, by: User) -> Plan:
     """The plan as it stands now that nobody else can change it, if it is still the one seen."""
     lock_slots(list(order.scope.slots(by).values_list("pk", flat=True)))
     now, until = _now(), order.learnt_until
+    if until is not None and not now - OLDEST <= until <= now + CLOCKS:
+        raise Refused(MOVED)
     plan = make_plan(
         version=version, scope=order.scope, when=order.when, by=by, now=now, learnt_until=until
     )
-    stale = until is not None and not now - OLDEST <= until <= now + CLOCKS
-    if stale or plan.digest != order.seen_digest:
+    if plan.digest != order.seen_digest:
         raise Refused(MOVED)
     if not plan.to_place:
         raise Refused("Nothing in this plan can be placed.")

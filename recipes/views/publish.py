@@ -18,7 +18,7 @@ from recipes.forms.publishing import SignPlanForm, WhereForm
 from recipes.formula import stored
 from recipes.models import Version
 from recipes.publishing.plan import Plan, make_plan
-from recipes.publishing.sign import Order, publish
+from recipes.publishing.sign import OLDEST, Order, publish
 from recipes.publishing.summary import site_parts, site_table, water_beside
 from recipes.views.answering import posted
 from recipes.yielding import own_water_words
@@ -76,12 +76,14 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def _learnt_until(request: PageRequest) -> datetime | None:
-    """The moment of the plan that is being signed; none, or none that can be read: now."""
+    """The moment of the plan that is being signed; none, or none that can be meant: now."""
     try:
         found = parse_datetime(request.POST.get("learnt_until", ""))
     except ValueError:
         return None
-    return found if found and found.tzinfo else None
+    if found is None or found.tzinfo is None:
+        return None
+    return found if abs(found - timezone.now()) <= 2 * OLDEST else None
 
 
 def _seen(made: Plan) -> dict[str, str]:

@@ -81,8 +81,9 @@ def test_the_plan_says_what_each_cup_will_weigh_and_is_signed(known: Bar, roaste
         **seen, "email": known.cast.head_roaster.email, "password": PASSWORD, "reason": "Cup",
         "acknowledged": "on",
     }  # fmt: skip
-    bad = roaster.post(plan_path(version), {**typed, "learnt_until": "yesterday"})
-    assert bad.status_code in {400, 409}
+    for wrong_moment in ("yesterday", "0001-01-01T00:00+14:00", "9999-12-31T23:59-12:00"):
+        bad = roaster.post(plan_path(version), {**typed, "learnt_until": wrong_moment})
+        assert bad.status_code in {400, 409}, wrong_moment
     wrong = roaster.post(plan_path(version), {**typed, "password": "wrong"})
     assert "Water 56 mL for 36.1 g" in text(wrong)
     assert roaster.post(plan_path(version), typed).status_code == 302
