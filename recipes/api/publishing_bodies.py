@@ -71,7 +71,7 @@ class PlanSiteOut(serializers.Serializer[Any]):
     )  # fmt: skip
 
 
-class WaterOut(serializers.Serializer[Any]):
+class PlanWaterOut(serializers.Serializer[Any]):
     """A site of the plan whose water differs much from the others', and in what."""
 
     site = serializers.IntegerField(source="site.pk")
@@ -116,7 +116,7 @@ class PlanOut(serializers.Serializer[Any]):
         allow_null=True, help_text="Shots logged before it were learnt from; sign with it."
     )
     sites = PlanSiteOut(many=True)
-    water = WaterOut(many=True)
+    water = PlanWaterOut(many=True)
     slots = PlanSlotOut(many=True)
 
 
@@ -141,7 +141,7 @@ def plan_as_json(plan: Plan, site_id: int | None) -> dict[str, Any]:
         "to_acknowledge": plan.to_acknowledge,
         "learnt_until": plan.learnt_until,
         "sites": PlanSiteOut(site_parts(plan), many=True).data,
-        "water": WaterOut(water_beside(plan), many=True).data,
+        "water": PlanWaterOut(water_beside(plan), many=True).data,
         "slots": slots,
     }
 
