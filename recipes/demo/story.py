@@ -11,6 +11,7 @@ from recipes.actions.drafts import edit_draft, new_draft
 from recipes.actions.recipes import add_recipe
 from recipes.actions.requests import make_request
 from recipes.actions.review import return_to_author, submit
+from recipes.demo.evidence import read_waters, taste
 from recipes.demo.formulas import (
     DECAF_DOUBLE,
     DECAF_LONG,
@@ -50,6 +51,7 @@ class Story:
         by = self.cast["head_roaster"]
         measurements = Measurements(self.cast, self.sites, self.today)
         measurements.calibrate()
+        read_waters(self.sites, self.today, self.cast["technician"])
         double = self._versions(add_recipe(by=by, coffee=house, drink="Double"), HOUSE_DOUBLE[:3])
         single = self._versions(add_recipe(by=by, coffee=house, drink="Single"), HOUSE_SINGLE)
         staged = self._versions(add_recipe(by=by, coffee=hill, drink="Double"), HILL_DOUBLE)
@@ -177,7 +179,7 @@ class Story:
         set_by_hand(slot=slot, values=values, by=self.cast["lead_harbour"])
 
     def _request(self, base: Version) -> None:
-        make_request(
+        request = make_request(
             by=self.cast["lead_harbour"],
             base=base,
             site=self.sites["harbour"],
@@ -186,6 +188,7 @@ class Story:
             evidence="Six shots on two mornings, all 18.0 g in and 38 g out in 27 to 29 s; three"
             " baristas found the first two of each morning sour.",
         )
+        taste(request, self.cast["lead_harbour"])
 
     def _in_review(self, base: Version) -> None:
         """A newer version that waits for the second roaster's signature."""
