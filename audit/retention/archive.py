@@ -23,6 +23,10 @@ from audit.retention.records import HISTORY_ARCHIVED
 
 LOCK = 0x41_52_43_48_49_56_45  # "ARCHIVE"
 
+_OWNER = """
+SELECT current_user, pg_has_role(relowner, 'MEMBER') FROM pg_class
+WHERE oid = 'audit_entry'::regclass
+"""
 _TAKE_OUT = """
 ALTER TABLE audit_entry DETACH PARTITION {0};
 DROP TABLE {0};
@@ -38,6 +42,7 @@ def archive_before(
     ArchiveError when one can't be archived; those before it are.
     """
     made = []
+    _require_owner()
     with _alone():
         if not folder.is_dir():
             raise ArchiveError(f"{folder} is not a folder.")
@@ -94,6 +99,17 @@ def _row_of(wanted: Plan, copy: Copy) -> Archive:
         leaves=wanted.leaves,
         checkpoint=copy.report.size,
     )
+
+
+def _require_owner() -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(_OWNER)
+        role, owns = cursor.fetchone()
+    if not owns:
+        raise ArchiveError(
+            f"The role {role} does not own the history: set OWNER_DATABASE_URL to the owner's "
+            "address, see DEVELOPERS.md, Database roles."
+        )
 
 
 def _hold_all() -> None:

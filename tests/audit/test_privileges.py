@@ -139,7 +139,8 @@ def test_granting_needs_another_role_that_exists() -> None:
 def test_only_commands_that_alter_tables_use_the_owner(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("DATABASE_URL", "postgresql://program@/x")
     monkeypatch.setenv("OWNER_DATABASE_URL", "postgresql://owner@/x")
-    assert address(["manage.py", "migrate"]) == "postgresql://owner@/x"
+    for owners in ("migrate", "grant_program", "archive_history"):
+        assert address(["manage.py", owners]) == "postgresql://owner@/x"
     for others in (["manage.py", "shell"], ["celery", "migrate"], ["granian"], ["manage.py"]):
         assert address(others) == "postgresql://program@/x"
     assert READ_ONLY[0] == "audit_entry"

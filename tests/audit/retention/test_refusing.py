@@ -78,6 +78,15 @@ def test_months_that_are_not_over_or_not_there(
     refused(folder, words, month)
 
 
+def test_a_role_that_does_not_own_the_history(kept: str, folder: Path) -> None:
+    run("CREATE ROLE somebody")
+    run("GRANT SELECT ON ALL TABLES IN SCHEMA public TO somebody")
+    run("SET LOCAL ROLE somebody")
+    refused(folder, "somebody does not own the history: set OWNER_DATABASE_URL")
+    run("RESET ROLE")
+    assert list(folder.iterdir()) == []
+
+
 def test_a_folder_that_is_none(kept: str, folder: Path) -> None:
     refused(folder / "absent", "is not a folder")
 
