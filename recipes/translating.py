@@ -14,7 +14,7 @@ from django.db.models import QuerySet
 from people.models import Boiling, Policy
 from recipes.models import FormulaValue, Version
 from recipes.parameters import PARAMETERS, TRANSLATION_RULES
-from recipes.yielding import WATER, judge, leaves_water, work_out
+from recipes.yielding import WATER, judge, leaves_water, volumes_of, work_out
 from recipes.yielding_words import Expected, Judged
 from stations.metrology.abilities import (
     MachineAbilities,
@@ -66,6 +66,15 @@ TRAITS = (
     "machine__site__air_pressure",
 )
 Measured = Mapping[str, Decimal | None]
+Waters = Mapping[int, Decimal]
+
+
+@dataclass(frozen=True, slots=True)
+class Learning:
+    """Where the water of each station's own comes from: its shots until then, or what is given."""
+
+    until: datetime | None
+    given: Waters | None
 
 
 def translate_for(
@@ -73,18 +82,20 @@ def translate_for(
     stations: QuerySet[Station],
     measured: Measured | None = None,
     learnt_until: datetime | None = None,
+    waters: Waters | None = None,
 ) -> dict[int, StationTranslation]:
     """Translate a formula for every station of a queryset: four queries, whatever their number.
 
     ``measured`` stands in for traits of the stations, to see what a calibration would change.
     Where the formula leaves the water to the stations a fifth query learns it from their shots,
-    leaving out those logged from ``learnt_until`` on.
+    leaving out those logged from ``learnt_until`` on; with ``waters`` [mL] nothing is learnt.
     """
     rows = list(stations.values_list("pk", "machine__site_id", "machine__abilities_id", *TRAITS))
     abilities = abilities_of({row[2] for row in rows})
     traits = [_traits(row[3:], measured or {}) for row in rows]
     pairs = [(abilities[row[2]], each) for row, each in zip(rows, traits, strict=True)]
-    done, judged = _translated(formula, [row[0] for row in rows], pairs, learnt_until)
+    learning = Learning(learnt_until, waters)
+    done, judged = _translated(formula, [row[0] for row in rows], pairs, learning)
     return {
         row[0]: _outcome(row[0], row[1], translation, cup)
         for row, translation, cup in zip(rows, done, judged, strict=True)
@@ -95,7 +106,7 @@ def _translated(
     formula: Sequence[Quantity],
     stations: Sequence[int],
     pairs: Sequence[tuple[MachineAbilities, StationTraits]],
-    learnt_until: datetime | None,
+    learning: Learning,
 ) -> tuple[Sequence[Translation], Sequence[Judged]]:
     """The translations, and what is judged of the cup where the water is each station's own."""
     refuse = Policy.current().boiling == Boiling.REFUSE
@@ -104,16 +115,17 @@ def _translated(
         done = translate_many(formula, TRANSLATION_RULES, pairs, refuse_above_boiling=refuse)
         return done, [Judged()] * len(pairs)
     traits = [each for _, each in pairs]
-    water = work_out(said, stations, traits, learnt_until)
+    water = None if learning.given else work_out(said, stations, traits, learning.until)
+    volumes = water.volumes if water else volumes_of(learning.given or {}, stations)
     said[WATER] = Quantity(WATER)
     done = translate_many(
         [said[code] for code in PARAMETERS if code in said],
         TRANSLATION_RULES,
         pairs,
         refuse_above_boiling=refuse,
-        own={WATER: water.volumes},
+        own={WATER: volumes},
     )
-    return done, judge(water, traits, done)
+    return done, judge(water, traits, done) if water else [Judged()] * len(pairs)
 
 
 def _traits(held: Sequence[Decimal | None], measured: Measured) -> StationTraits:

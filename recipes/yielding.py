@@ -29,6 +29,8 @@ from stations.metrology.translation import Translation
 from stations.rounded import rounded
 
 WATER, DOSE, CUP = "water_volume", "dose_mass", "beverage_mass"
+DECIDING = frozenset({WATER, DOSE, CUP, "ends_by"})
+"""A change of one of these decides the water anew."""
 
 
 class Said(Protocol):
@@ -81,6 +83,11 @@ def work_out(
     dose, cup = float(formula[DOSE].target or 0), formula[CUP]
     waters = waters_for(retentions, dose=dose, beverage=float(cup.target or 0))
     return StationWater(dose, cup, retentions, Thousandths.of(waters))
+
+
+def volumes_of(waters: Mapping[int, Decimal], stations: Sequence[int]) -> Thousandths:
+    """Given volumes [mL] in the stations' order; every station has one."""
+    return Thousandths.of(np.array([float(waters[pk]) for pk in stations]))
 
 
 def judge(

@@ -1,5 +1,8 @@
 """Granting a deviation permit."""
 
+import json
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -17,6 +20,8 @@ from recipes.publishing.sign import MOVED
 from recipes.translating import cup_of, quantities, title_of
 from stations.models import Placement
 from stations.placing import Entitlement, StationSettings, begin_permit, lock_slots, schedule
+
+Key = tuple[int, str, str]  # station, digest of the version, values
 
 
 @dataclass(frozen=True)
@@ -94,29 +99,28 @@ def _sign(
 
 
 def _place(permit: Permit, plan: PermitPlan) -> None:
-    """One set of control settings for each station and version the permit touches."""
+    """One set of control settings for each station, version and values the permit touches."""
     signature = permit.signature
     if signature is None:
         raise RuntimeError("a permit is signed before it is placed")
-    groups: dict[tuple[int, str], list[int]] = {}
-    settings: dict[tuple[int, str], StationSettings] = {}
+    groups: dict[Key, list[int]] = {}
+    settings: dict[Key, StationSettings] = {}
     for line in plan.lines:
         if line.station is None or line.version is None:
             raise RuntimeError("a permit with a refused slot is not granted")
-        key = (line.station.station_id, line.version.content_digest)
+        digest = line.version.content_digest
+        key = (line.station.station_id, digest, json.dumps(line.station.values, sort_keys=True))
         groups.setdefault(key, []).append(line.slot.pk)
         settings[key] = StationSettings(
             line.station.station_id,
             line.station.site_id,
             f"{title_of(line.version)} · permit {permit.pk}",
-            line.version.content_digest,
+            digest,
             line.station.values,
             cup_of(quantities(line.version.formula.all())),
         )
     entitlement = Entitlement(Placement.Basis.PERMIT, permit.pk, signature)
-    # One call for each version: within one call a station has one set of settings.
-    for digest in {key[1] for key in groups}:
-        mine = [key for key in groups if key[1] == digest]
+    for mine in _calls(groups):
         schedule(
             entitlement=entitlement,
             settings=[settings[key] for key in mine],
@@ -124,3 +128,15 @@ def _place(permit: Permit, plan: PermitPlan) -> None:
             due={settings[key].site_id: permit.granted_at for key in mine},
         )
     begin_permit(permit_id=permit.pk)
+
+
+def _calls(keys: Iterable[Key]) -> list[list[Key]]:
+    """Within one call a station has one set of settings."""
+    calls: list[list[Key]] = []
+    met: Counter[int] = Counter()
+    for key in keys:
+        if met[key[0]] == len(calls):
+            calls.append([])
+        calls[met[key[0]]].append(key)
+        met[key[0]] += 1
+    return calls

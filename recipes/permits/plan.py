@@ -16,8 +16,9 @@ from people.models import User
 from people.permissions import require
 from people.verbs import Verb
 from recipes.models import Version
-from recipes.translating import StationTranslation, quantities, translate_for, with_changes
-from stations.models import Placement, Site, Slot, Station
+from recipes.permits.bending import bent
+from recipes.translating import StationTranslation, quantities, with_changes
+from stations.models import Placement, Site, Slot
 from stations.overview import boiling_point
 
 Changes = Mapping[str, Decimal | str]
@@ -183,18 +184,9 @@ def _lines_of(
             for slot in mine
         ]
     formula = with_changes(quantities(version.formula.all()), changes)
-    stations = translate_for(
-        formula, Station.objects.filter(pk__in={slot.station_id for slot in mine})
-    )
     return [
-        PermitLine(
-            slot,
-            held[slot.pk],
-            version,
-            stations[slot.station_id],
-            stations[slot.station_id].refusals,
-        )
-        for slot in mine
+        PermitLine(slot, held[slot.pk], version, station, station.refusals)
+        for slot, station in bent(formula, changes, [(slot, held[slot.pk]) for slot in mine])
     ]
 
 

@@ -160,7 +160,9 @@ def _translated(version: Version, calibration: Calibration) -> StationTranslatio
     here: Sequence[int] = [calibration.station_id]
     formula = quantities(version.formula.all())
     stations = Station.objects.filter(pk__in=here)
-    return translate_for(formula, stations, calibration.traits)[calibration.station_id]
+    # Shots logged while somebody reads the plan do not move it.
+    until = calibration.recorded_at
+    return translate_for(formula, stations, calibration.traits, until)[calibration.station_id]
 
 
 def _line(

@@ -16,13 +16,14 @@ from recipes.publishing.plan import Plan, make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
+from recipes.retranslation.plan import make_retranslation_plan
 from recipes.translating import StationTranslation
 from stations.actions import log_shot
 from stations.models import Slot, Station
 from stations.shots import Weighed
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
-from tests.recipes.calibrating import holds
+from tests.recipes.calibrating import holds, measure
 from tests.recipes.publishing.conftest import EVERYWHERE, Publish, plan_of
 
 STATED = {code: value for code, value in DOUBLE.items() if code != "water_volume"}
@@ -182,3 +183,12 @@ def test_one_station_or_all_take_the_same_queries(known: Bar) -> None:
             plan_of(version, known.cast.head_roaster, scope)
         counts.append(len(captured))
     assert counts[0] == counts[1]
+
+
+def test_a_shot_logged_while_a_calibration_is_read_moves_nothing(known: Bar, send: Publish) -> None:
+    run.run(send(own_water(known)).pk)
+    who, station = known.cast.technician, known.stations[0]
+    measured = measure(station, "4.2", who)
+    before = make_retranslation_plan(calibration=measured, by=who)
+    pull(known, station.slots.all()[0], ["33.0"] * 12)
+    assert make_retranslation_plan(calibration=measured, by=who).digest == before.digest
