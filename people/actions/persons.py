@@ -2,6 +2,8 @@
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
+from django.db.models import F
+from django.utils import timezone
 
 from audit.context import recorded
 from audit.errors import Invalid, Refused
@@ -9,7 +11,7 @@ from audit.revision import compare_and_set
 from audit.subject import Subject
 from people import history
 from people.actions.owners import keeping_an_owner
-from people.models import User
+from people.models import ApiToken, User
 from people.permissions import require_everywhere
 from people.verbs import Verb
 
@@ -43,7 +45,7 @@ def change_person(*, by: User, person: User, email: str, name: str, expected: in
 
 
 def deactivate_person(*, by: User, person: User, expected: int) -> None:
-    """End somebody's sign-in, sessions and tokens; what they did and signed stays.
+    """End somebody's sign-in, sessions and, for good, tokens; what they did and signed stays.
 
     Raises NotPermitted, Stale, and Refused for oneself and for the last owner.
     """
@@ -53,10 +55,15 @@ def deactivate_person(*, by: User, person: User, expected: int) -> None:
             raise Refused("You cannot end your own sign-in: another owner has to.")
         with keeping_an_owner():
             compare_and_set(person, expected, is_active=False)
+        valid = ApiToken.objects.filter(user=person, revoked_at=None)
+        valid.update(revoked_at=timezone.now(), revision=F("revision") + 1)
 
 
 def reactivate_person(*, by: User, person: User, expected: int) -> None:
-    """Let somebody sign in again, with the roles they had. Raises NotPermitted, Stale."""
+    """Let somebody sign in again, with the roles they had and no token of then.
+
+    Raises NotPermitted, Stale.
+    """
     with recorded(by=by, action=history.PERSON_REACTIVATED, subject=subject_of(person)):
         require_everywhere(by, Verb.PEOPLE_MANAGE)
         compare_and_set(person, expected, is_active=True)
