@@ -13,7 +13,8 @@ from audit.sealing.seal import newest_checkpoint
 COUNTED = 10_000  # entries; more is only said to be more
 
 # From both ends, so that the cost is bounded: while one long transaction holds the floor back,
-# any number of sealed entries may lie above it, and what waits lies before or behind them.
+# any number of sealed entries may lie above it, and what waits lies before or behind them. A leaf is
+# probed for each (NOT EXISTS may become a join that reads every leaf there is).
 _WAITING = """
 WITH oldest AS (
     SELECT e.id, e.at FROM audit_entry e WHERE (e.txid, e.id) > (%(txid)s, %(id)s)
@@ -23,7 +24,7 @@ WITH oldest AS (
     ORDER BY e.txid DESC, e.id DESC LIMIT %(most)s
 )
 SELECT count(*), min(at) FROM (TABLE oldest UNION TABLE newest) e
-WHERE NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
+WHERE (SELECT l.index FROM audit_leaf l WHERE l.entry_id = e.id) IS NULL
 """
 # Of the last batch: from the first write in it to its seal. It counts from the write, since the
 # moment of the commit is not recorded; the true delay is this or less.
