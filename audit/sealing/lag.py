@@ -13,8 +13,8 @@ from audit.sealing.seal import newest_checkpoint
 COUNTED = 10_000  # entries; more is only said to be more
 
 # From both ends, so that the cost is bounded: while one long transaction holds the floor back,
-# any number of sealed entries may lie above it, and what waits lies before or behind them. A leaf is
-# probed for each (NOT EXISTS may become a join that reads every leaf there is).
+# any number of sealed entries may lie above it, and what waits lies before or behind them. A
+# leaf is probed for each, as NOT EXISTS may become a join that reads every leaf there is.
 _WAITING = """
 WITH oldest AS (
     SELECT e.id, e.at FROM audit_entry e WHERE (e.txid, e.id) > (%(txid)s, %(id)s)
