@@ -1,6 +1,7 @@
 """Change requests over the API."""
 
 import pytest
+from django.urls import reverse
 from rest_framework.test import APIClient
 
 from recipes.models import ChangeRequest, Version
@@ -145,5 +146,6 @@ def test_reference(cast: Cast, head: APIClient, approved: Version) -> None:
         "choices": [],
     }
     ask(cast, approved)
-    waits = {row["title"]: row["items"] for row in head.get("/api/v1/work/").json()}
+    shown = head.get(reverse("recipes_api:work")).json()
+    waits = {row["title"]: row["items"] for row in shown}
     assert [item["site"] for item in waits["Requests to decide"]] == ["Harbour"]

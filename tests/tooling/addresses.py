@@ -11,7 +11,7 @@ PINNED = re.compile(r"[A-Za-z0-9._-]+(\[[a-z,]+\])?==\S+( ; [^\\]+)?( \\)?")
 HASH = re.compile(r"    --hash=sha256:[0-9a-f]{64}( \\)?")
 FORBIDDEN = {
     "a package registry": re.compile(
-        r"https?://[^\s/]*(pypi|pythonhosted|npmjs|registry|mirror|artifactory|nexus|devpi)", re.I
+        r"https?://[^\s/]*(pypi|python[h]osted|npmjs|registry|mirror|artifactory|nexus|devpi)", re.I
     ),
     "an installer's address": re.compile(r"--(extra-)?index[-]url[ =]|--find[-]links[ =]"),
     "a path of one machine": re.compile(r"(?<![\w.])/(work|home/\w+|root|Users/\w+)/\w"),
