@@ -7,7 +7,7 @@ or re-translation.
 from dataclasses import dataclass
 from decimal import Decimal
 
-from recipes.holding import SIGNED_FOR_IT
+from recipes.holding import SIGNED_FOR_IT, versions_of
 from recipes.models import Version
 from recipes.translating import StationTranslation, quantities, translate_for
 from recipes.yielding import WATER, leaves_water
@@ -56,9 +56,7 @@ def waters_now(station: Station) -> list[WaterNow]:
     """Every slot of the station whose version leaves the water to it, by slot."""
     rows = Placement.objects.in_force().filter(slot__station=station, basis__in=SIGNED_FOR_IT)
     held = list(rows.select_related("settings", "slot").order_by("slot__number"))
-    digests = {each.settings.content_digest for each in held} - {""}
-    versions = Version.objects.with_recipe().with_formula().filter(content_digest__in=digests)
-    found = {each.content_digest: each for each in versions.filter(signature__isnull=False)}
+    found = versions_of(held)
     now = {digest: _now(version, station) for digest, version in found.items()}
     return [
         told

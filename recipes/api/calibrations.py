@@ -38,11 +38,15 @@ class SlotPlanOut(serializers.Serializer[Any]):
 
 
 class CalibrationPlanOut(serializers.Serializer[Any]):
-    """What accepting changes; sign its digest. `waiting` names slots with a publication ahead."""
+    """What accepting changes; sign its digest. `waiting` names slots with a publication ahead.
+
+    Where there are `concerns`, accepting takes a reason.
+    """
 
     digest = serializers.CharField()
     slots = SlotPlanOut(many=True)
     waiting = serializers.ListField(child=serializers.IntegerField())
+    concerns = serializers.ListField(child=serializers.CharField())
 
 
 class CalibrationAcceptIn(SignatureSerializer):
@@ -146,4 +150,5 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
             for line in plan.lines
         ],
         "waiting": [placement.slot_id for placement in plan.waiting],
+        "concerns": plan.concerns,
     }

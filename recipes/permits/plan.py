@@ -1,7 +1,7 @@
 """What a permit would make its slots hold, before anybody signs."""
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -15,6 +15,7 @@ from audit.errors import Invalid, Refused
 from people.models import User
 from people.permissions import require
 from people.verbs import Verb
+from recipes.holding import versions_of
 from recipes.models import Version
 from recipes.permits.bending import bent
 from recipes.translating import StationTranslation, quantities, with_changes
@@ -122,7 +123,7 @@ def make_permit_plan(
     if not found or len(found) != len(set(slots)):
         raise Invalid("slots", list(slots), "one or more slots at sites your role covers")
     held, waiting = _held(found), _waiting(found)
-    versions = _versions(held.values())
+    versions = versions_of(held.values())
     lines = []
     for version in [*versions.values(), None]:
         lines.extend(_lines_of(version, found, held, changes))
@@ -161,12 +162,6 @@ def _before(line: PermitLine, waiting: Placement | None) -> PermitLine:
             " let it finish, or stop and cancel it",
         )
     return replace(line, waiting=waiting, reasons=reasons)
-
-
-def _versions(held: Iterable[Placement]) -> dict[str, Version]:
-    digests = {placement.settings.content_digest for placement in held} - {""}
-    versions = Version.objects.with_recipe().with_formula().filter(content_digest__in=digests)
-    return {version.content_digest: version for version in versions.filter(signature__isnull=False)}
 
 
 def _lines_of(

@@ -1,6 +1,7 @@
 """Versions by state."""
 
-from typing import TYPE_CHECKING, Self
+from collections.abc import Collection
+from typing import TYPE_CHECKING, Any, Self
 
 from django.db import models
 from django.db.models import Q
@@ -37,6 +38,10 @@ class VersionQuerySet(models.QuerySet["Version"]):
     def sealed(self) -> Self:
         """Submitted at least once and not returned since: their content is fixed."""
         return self.exclude(state="draft").exclude(content_digest="")
+
+    def signed_as(self, digests: Collection[str] | models.QuerySet[Any, Any]) -> Self:
+        """The signed versions of these contents: what control settings name by their digest."""
+        return self.filter(content_digest__in=digests, signature__isnull=False)
 
     def awaiting_signature_of(self, user: User) -> Self:
         """In review, and this person may sign: they neither wrote nor asked for it."""

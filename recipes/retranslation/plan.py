@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from functools import cached_property
+from itertools import chain
 from typing import Any
 
 import rfc8785
@@ -13,6 +14,7 @@ import rfc8785
 from people.models import User
 from people.permissions import require
 from people.verbs import Verb
+from recipes.holding import SIGNED_FOR_IT, versions_of
 from recipes.models import Permit, Version
 from recipes.translating import StationTranslation, quantities, translate_for
 from stations.calibrating import outcome_of
@@ -20,7 +22,6 @@ from stations.models import Calibration, Placement, Slot, Station
 from stations.queries.placements import PlacementQuerySet
 
 Basis = Placement.Basis
-RE_TRANSLATED = (Basis.PUBLICATION, Basis.RE_TRANSLATION)
 
 
 class Outcome(StrEnum):
@@ -72,7 +73,10 @@ class SlotLine:
 
 @dataclass(frozen=True)
 class RetranslationPlan:
-    """A calibration, and every slot of its station that holds something."""
+    """A calibration, and every slot of its station that holds something.
+
+    ``concerns`` speak against accepting: whoever does writes why, and signs that.
+    """
 
     calibration: Calibration
     lines: list[SlotLine]
@@ -126,7 +130,8 @@ def make_retranslation_plan(*, calibration: Calibration, by: User) -> Retranslat
     held = list(here.in_force().select_related("settings", "slot").order_by("slot__number"))
     waiting = list(here.filter(state="scheduled").select_related("settings", "slot"))
     beneath = _beneath(here)
-    versions = _versions([*held, *(each for each, _ in beneath.values())])
+    every = [*held, *(each for each, _ in beneath.values())]
+    versions = versions_of(each for each in every if each.basis in SIGNED_FOR_IT)
     translated = {digest: _translated(version, calibration) for digest, version in versions.items()}
     lines = [
         _line(each, versions, translated)
@@ -135,7 +140,17 @@ def make_retranslation_plan(*, calibration: Calibration, by: User) -> Retranslat
         for each in held
     ]
     outcome = outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
-    return RetranslationPlan(calibration, lines, waiting, outcome.concerns)
+    return RetranslationPlan(calibration, lines, waiting, [*outcome.concerns, *_flagged(lines)])
+
+
+def _flagged(lines: Iterable[SlotLine]) -> list[str]:
+    """What whoever signs accepts by name, such as a temperature that is above boiling by now."""
+    found = (
+        line.translation.to_acknowledge
+        for line in lines
+        if line.translation and line.outcome in ANEW
+    )
+    return sorted(set(chain.from_iterable(found)))
 
 
 def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:
@@ -148,12 +163,6 @@ def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:
         for each in aside
         if each.superseded_by and each.superseded_by.basis_id in ends
     }
-
-
-def _versions(held: Iterable[Placement]) -> dict[str, Version]:
-    digests = {each.settings.content_digest for each in held if each.basis in RE_TRANSLATED} - {""}
-    rows = Version.objects.with_recipe().with_formula().filter(content_digest__in=digests)
-    return {version.content_digest: version for version in rows.filter(signature__isnull=False)}
 
 
 def _translated(version: Version, calibration: Calibration) -> StationTranslation:

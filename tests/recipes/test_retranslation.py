@@ -18,7 +18,7 @@ from recipes.publishing import run
 from recipes.publishing.timing import When
 from recipes.retranslation.accept import AcceptOrder, accept_calibration
 from recipes.retranslation.plan import make_retranslation_plan
-from stations.actions import record_calibration, reject_calibration
+from stations.actions import record_barometer, record_calibration, reject_calibration
 from stations.by_hand import set_by_hand
 from stations.models import Calibration, Placement, Slot, Station
 from tests.bar import DOUBLE, Bar, approved, draft
@@ -213,3 +213,23 @@ def test_runs_are_kept_as_they_were_typed(placed: Bar) -> None:
     measured = measure(placed.stations[0], "4.2", placed.cast.technician)
     measured.refresh_from_db()
     assert measured.runs == runs_at("4.2")
+
+
+def test_a_temperature_that_is_above_boiling_by_now_is_accepted_by_name(placed: Bar) -> None:
+    here, who = placed.stations[0], placed.cast.technician
+    site = here.machine.site
+    # 93 °C is the target; at 700 hPa water boils near 90 °C (IAPWS).
+    record_barometer(
+        site=site, air_pressure="700", read_on=timezone.now().date() - timedelta(days=1),
+        by=who, seen_revision=site.revision,
+    )  # fmt: skip
+    measured = measure(here, "4.2", who, scatter=(1, 0, -1, 0, 1))  # nothing else to note
+    plan = make_retranslation_plan(calibration=measured, by=who)
+    assert len(plan.concerns) == 1
+    assert "above boiling" in plan.concerns[0]
+    order = AcceptOrder(measured, measured.revision, plan.digest)
+    with pytest.raises(Invalid, match="above boiling"):
+        accept_calibration(order=order, by=who, credentials=credentials(who))
+    assert holds(here.slots.first()).basis == "publication"
+    accept(measured, who)  # with a reason
+    assert holds(here.slots.first()).basis == "re_translation"
