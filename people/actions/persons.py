@@ -45,7 +45,7 @@ def change_person(*, by: User, person: User, email: str, name: str, expected: in
 
 
 def deactivate_person(*, by: User, person: User, expected: int) -> None:
-    """End somebody's sign-in, sessions and, for good, tokens; what they did and signed stays.
+    """End somebody's sign-in and, for good, sessions and tokens; what they did and signed stays.
 
     Raises NotPermitted, Stale, and Refused for oneself and for the last owner.
     """
@@ -54,13 +54,14 @@ def deactivate_person(*, by: User, person: User, expected: int) -> None:
         if person.pk == by.pk:
             raise Refused("You cannot end your own sign-in: another owner has to.")
         with keeping_an_owner():
-            compare_and_set(person, expected, is_active=False)
+            now = timezone.now()
+            compare_and_set(person, expected, is_active=False, signed_out_at=now)
         valid = ApiToken.objects.filter(user=person, revoked_at=None)
-        valid.update(revoked_at=timezone.now(), revision=F("revision") + 1)
+        valid.update(revoked_at=now, revision=F("revision") + 1)
 
 
 def reactivate_person(*, by: User, person: User, expected: int) -> None:
-    """Let somebody sign in again, with the roles they had and no token of then.
+    """Let somebody sign in again, with the roles they had; no session or token of then counts.
 
     Raises NotPermitted, Stale.
     """

@@ -7,6 +7,7 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Lower, Now
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 
 from audit.governed import governed
 from audit.revision import Revised
@@ -35,6 +36,9 @@ class User(AbstractBaseUser, Revised):
     # Whoever holds the link may set the password: the history says who had one made, and when.
     invited_at = models.DateTimeField("link to set a password made", null=True, editable=False)
 
+    # When every browser signed in so far was signed out for good.
+    signed_out_at = models.DateTimeField("signed out everywhere", null=True, editable=False)
+
     USERNAME_FIELD = "email"
     EMAIL_FIELD = "email"
     REQUIRED_FIELDS = ["name"]
@@ -59,6 +63,16 @@ class User(AbstractBaseUser, Revised):
         """Hash and keep the password, and when that was."""
         super().set_password(raw_password)
         self.password_set_at = timezone.now()
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What a session must carry to be this person's: Django's, and the last signing out.
+
+        The one method that also serves keys that are being replaced (SECRET_KEY_FALLBACKS).
+        """
+        if self.signed_out_at is None:
+            return str(super()._get_session_auth_hash(secret=secret))  # type: ignore[misc]
+        value = f"{self.password}{self.signed_out_at.timestamp()}"
+        return salted_hmac("people.session", value, secret=secret, algorithm="sha256").hexdigest()
 
     def has_perm(self, perm: str, obj: models.Model | None = None) -> bool:
         """Django's question, put to the sign-in backends (people.backends answers it)."""

@@ -83,6 +83,14 @@ def test_ending_sign_in_ends_sessions_and_tokens(cast: Cast, signed_in: SignedIn
     assert not ApiToken.objects.usable().exists()
 
 
+def test_a_session_left_open_does_not_come_back(cast: Cast, signed_in: SignedIn) -> None:
+    browser = signed_in(cast.barista)
+    deactivate_person(by=cast.owner, person=cast.barista, expected=1)
+    reactivate_person(by=cast.owner, person=cast.barista, expected=2)
+    assert browser.get("/account/tokens/").status_code == 302
+    assert signed_in(cast.barista).get("/account/tokens/").status_code == 200
+
+
 def test_nobody_ends_their_own_sign_in(cast: Cast) -> None:
     with pytest.raises(Refused, match="another owner"):
         deactivate_person(by=cast.owner, person=cast.owner, expected=1)
