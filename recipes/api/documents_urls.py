@@ -17,6 +17,7 @@ urlpatterns: list[URLPattern] = [
     path("recipes/<int:pk>/", coffees.OneRecipe.as_view(), name="recipe"),
     path("recipes/<int:pk>/versions/", versions.RecipeVersions.as_view(), name="recipe_versions"),
     path("recipes/<int:pk>/compare/", versions.Comparison.as_view(), name="compare"),
+    path("shots/<int:pk>/draft/", versions.ShotDraft.as_view(), name="shot_draft"),
     path("versions/", versions.Versions.as_view(), name="versions"),
     path(_VERSION, versions.OneVersion.as_view(), name="version"),
     path(f"{_VERSION}formula/", versions.VersionFormula.as_view(), name="version_formula"),

@@ -11,6 +11,7 @@ from people.web.api import asked, listed, person, valid
 from people.web.etags import expected_revision, matching, tagged
 from people.web.idempotency import acting
 from people.web.pages import one_or_404
+from recipes.actions.captures import draft_from_shot
 from recipes.actions.drafts import edit_draft, new_draft
 from recipes.api.coffees import RecipeView
 from recipes.api.fields import shown
@@ -19,6 +20,7 @@ from recipes.api.serializers import DraftContent, DraftIn, VersionOut
 from recipes.formula import differing, stored
 from recipes.models import Recipe, RoastLot, Version
 from recipes.queries.versions import VersionQuerySet
+from stations.models import CheckShot
 
 
 class ComparisonOut(serializers.Serializer[dict[str, object]]):
@@ -84,6 +86,19 @@ class RecipeVersions(RecipeView):
             note=body["note"],
         )
         return answer(request, made, 201)
+
+
+class ShotDraft(RecipeView):
+    """A draft captured from a good shot."""
+
+    acting_verb = Verb.RECIPE_DRAFT
+
+    @extend_schema(request=None, responses={201: VersionOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Begin a draft that aims at what the shot weighed and timed."""
+        shot = one_or_404(CheckShot.objects.covered_by(person(request)).with_place(), pk)
+        return answer(request, draft_from_shot(by=person(request), shot=shot), 201)
 
 
 class VersionFormula(RecipeView):

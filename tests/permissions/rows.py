@@ -155,6 +155,7 @@ ENDPOINTS = [
     *calls("GET", EVERYBODY, "recipes_api:recipe", "recipe"),
     *calls("GET", EVERYBODY, "recipes_api:recipe_versions", "recipe"),
     *calls("POST", "H", "recipes_api:recipe_versions", "recipe"),
+    *calls("POST", "H", "recipes_api:shot_draft", "shot", sited=True),
     *calls("GET", EVERYBODY, "recipes_api:compare", "recipe"),
     *calls("GET", EVERYBODY, "recipes_api:versions"),
     *calls("GET", EVERYBODY, "recipes_api:version", "draft"),

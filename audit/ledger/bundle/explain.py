@@ -141,5 +141,5 @@ def describe(payload: bytes) -> str:
         entry = read_object(payload)
     except LedgerError:
         return f"(unreadable) {plain(payload[:60])}"
-    parts = [f"{name} {plain(entry[name])}" for name in NAMED if entry.get(name) is not None]
+    parts = [f"{name} {plain(entry[name])}" for name in NAMED if entry.get(name) not in (None, "")]
     return ", ".join(parts) or plain(payload[:60])

@@ -36,6 +36,7 @@ DOCUMENTS = [
     Call("POST", "recipe_versions", "head_roaster", thing="recipe", good=201,
          body=lambda t: {"based_on": t.pk("approved"), "lot": t.lot.pk, "note": "Next"},
          also={"based_on": FOREIGN, "lot": FOREIGN}),
+    Call("POST", "shot_draft", "head_roaster", lambda t: {}, thing="shot", good=201),
     Call("PUT", "version_formula", "head_roaster", thing="draft", also={**UNKNOWN, "lot": FOREIGN},
          body=lambda t: {"formula": FORMULA, "lot": t.lot.pk, "note": "Next"}),
     Call("POST", "version_appraisal", "head_roaster", thing="draft", also=UNKNOWN,

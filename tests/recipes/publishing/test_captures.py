@@ -15,7 +15,8 @@ from stations.actions import correct_shot, log_shot, set_by_hand
 from stations.models import CheckShot, Placement
 from stations.shots import Weighed
 from tests.bar import Bar
-from tests.cast import SignedIn
+from tests.cast import ApiAs, SignedIn
+from tests.recipes.calling import act
 from tests.recipes.permits.test_permits import permit
 from tests.recipes.publishing.conftest import Publish
 
@@ -88,3 +89,14 @@ def test_from_the_shots_page_to_the_draft(placed: Bar, signed_in: SignedIn) -> N
     barista = signed_in(placed.cast.barista)
     assert capture not in barista.get(shot.get_absolute_url()).content.decode()
     assert barista.post(capture).status_code == 403
+
+
+def test_the_api_does_the_same_once_for_a_key(placed: Bar, api_as: ApiAs) -> None:
+    shot, client = pour(placed), api_as(placed.cast.head_roaster)
+    first, again = (
+        act(client, f"shots/{shot.pk}/draft/", {}, Idempotency_Key="capture-of-one-shot")
+        for _ in range(2)
+    )
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert first.json()["id"] == again.json()["id"]
+    assert first.json()["formula"]["dose_mass"]["target"] == "18.3"
