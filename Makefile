@@ -8,10 +8,10 @@ help:        ## this list
 	@sed -n 's/^\([a-z]*\): .*## /make \1\t/p' Makefile
 
 demo: .venv/.run        ## serve the demo scenario until Ctrl-C (PORT=8000, RESET=1 starts over)
-	@PORT="$(PORT)" RESET="$(RESET)" exec $(BIN)/python -m config.services demo
+	@PORT="$(PORT)" RESET="$(RESET)" exec $(BIN)/python -m embedded demo
 
 walkthrough: .venv/.run ## run the main job over HTTP and tell what happened (WEB=1 WORKERS=1)
-	@WEB="$(WEB)" WORKERS="$(WORKERS)" exec $(BIN)/python -m config.services walkthrough
+	@WEB="$(WEB)" WORKERS="$(WORKERS)" exec $(BIN)/python -m embedded walkthrough
 
 test: .venv/.dev        ## every test, with servers of its own
 	$(BIN)/python -m pytest -q -n 2 $(ARGS)
@@ -23,10 +23,10 @@ check: .venv/.dev       ## style, types, import contracts, deployment settings, 
 	$(BIN)/python -m tests.tooling.check
 
 bench: .venv/.dev       ## the benchmark table (JSON=path writes the rows as JSON lines)
-	JSON="$(JSON)" DURABLE=1 $(BIN)/python -m config.services lend $(BIN)/python -m tests.benchmarks
+	JSON="$(JSON)" DURABLE=1 $(BIN)/python -m embedded lend $(BIN)/python -m tests.benchmarks
 
 screenshots: .venv/.dev ## the pictures of the README, from the demo scenario
-	$(BIN)/python -m config.services lend $(BIN)/python -m tests.browser.screenshots
+	$(BIN)/python -m embedded lend $(BIN)/python -m tests.browser.screenshots
 
 requirements: .venv/.dev ## compile requirements*.txt from pyproject.toml
 	$(BIN)/python -m tests.tooling.requirements

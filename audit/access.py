@@ -2,9 +2,9 @@
 
 from typing import Protocol, cast
 
-from audit.actions import register
-from audit.context import record_refusal
+from audit.capture.context import record_refusal
 from audit.errors import NotPermitted
+from audit.vocabulary import register
 
 READING_REFUSED = register("history.refused", "Was refused the history")
 

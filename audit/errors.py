@@ -3,7 +3,17 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from audit.subject import Subject
+# What a history entry is about: a recipe, a slot, a site.
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """The thing an entry is about, with the name it had at that moment."""
+
+    type: str
+    id: int | None
+    label: str = ""
+
 
 SHOWN = 80  # characters of a refused value that are worth repeating
 UNSHOWN = "(not shown)"  # stands for a value that no message may repeat

@@ -2,11 +2,11 @@
 
 from celery import Task, shared_task
 
-from audit.checking.queries import unattended
+from audit.capture.context import Ambient, Road, ambient
+from audit.checking.actions import unattended
 from audit.checking.run import run_check as run
-from audit.context import Ambient, Road, ambient
 from audit.retention.partitions import roll
-from audit.sealing.mail import mail_newest
+from audit.sealing.lateness import mail_newest
 from audit.sealing.seal import seal as seal_waiting
 
 

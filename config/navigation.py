@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from django.http import HttpRequest
 from django.urls import reverse
 
-from people.models import User
-from people.permissions import may, may_everywhere
-from people.verbs import Verb
+from people.persons.models import User
+from people.persons.permissions import may, may_everywhere
+from people.persons.verbs import Verb
 
 
 @dataclass(frozen=True, slots=True)

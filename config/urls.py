@@ -1,24 +1,26 @@
-"""Every address the program answers; each app's own are in its urls.py and api/urls.py."""
+"""Every address the program answers; each package's own are in its urls.py."""
 
 from django.urls import URLPattern, URLResolver, include, path
-from drf_spectacular.views import (
-    SpectacularAPIView,
-    SpectacularSwaggerSplitView,
-)
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
+from audit import urls as audit
 from config.health import healthz
-from recipes.views.home import home
+from people import urls as people
+from recipes import urls as recipes
+from recipes.overview.home_page import home
+from stations import urls as stations
 
-handler400 = "people.web.handlers.bad_request"
-handler403 = "people.web.handlers.forbidden"
-handler404 = "people.web.handlers.not_found"
-handler500 = "people.web.handlers.failed"
+handler400 = "web.problems.bad_request"
+handler403 = "web.problems.forbidden"
+handler404 = "web.problems.not_found"
+handler500 = "web.problems.failed"
 
 api: list[URLPattern | URLResolver] = [
-    path("", include("recipes.api.urls")),
-    path("", include("stations.api.urls")),
-    path("", include("people.api.urls")),
-    path("", include("audit.api.urls")),
+    path("", include((recipes.api_urls, "recipes_api"))),
+    path("", include((stations.api_urls, "stations_api"))),
+    path("", include((people.api_urls, "people_api"))),
+    path("", include((audit.api_urls, "audit_api"))),
+    path("", include("web.urls")),
     path("schema/", SpectacularAPIView.as_view(), name="api_schema"),
     # The split view keeps its script in a file of its own: the pages allow no inline script.
     path("docs/", SpectacularSwaggerSplitView.as_view(url_name="api_schema"), name="api_docs"),
@@ -31,6 +33,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("stations.urls")),
     path("", include("people.urls")),
     path("", include("audit.urls")),
-    path("account/", include("people.account_urls")),
+    path("account/", include("people.sign_in.urls")),
     path("api/v1/", include(api)),
 ]

@@ -11,7 +11,8 @@ class PeopleConfig(AppConfig):
 
     def ready(self) -> None:
         """Tell the history our words, how we are shown, and which tables leave none."""
-        from people import history, ungoverned  # noqa: F401 - only once models are there
-        from people.shown import register
+        from people import history  # noqa: F401 - only once models are there
+        from people.sign_in import models  # noqa: F401 - says which tables leave no history
+        from people.signatures.content import register
 
         register()

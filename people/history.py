@@ -1,6 +1,6 @@
 """The history's words for what is done here."""
 
-from audit.actions import register
+from audit.vocabulary import register
 
 PERSON_ADDED = register("person.added", "Added person")
 PERSON_INVITED = register("person.invited", "Made link to set a password")

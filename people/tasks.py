@@ -3,7 +3,7 @@
 from celery import shared_task
 from django.contrib.sessions.backends.db import SessionStore
 
-from people.web.idempotency import forget_old_keys
+from web.idempotency import forget_old_keys
 
 
 @shared_task

@@ -1,30 +1,21 @@
-"""Pages of people."""
+"""Addresses of people: pages, and endpoints under /api/v1/."""
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern
 
-from people.views import people, policy, tokens
+from people import check_urls
+from people.persons import urls as persons
+from people.policy import urls as policy
+from people.tokens import urls as tokens
 
 app_name = "people"
-urlpatterns: list[URLPattern | URLResolver] = [
-    path("people/", people.people, name="list"),
-    path("people/add/", people.add, name="add"),
-    path("people/<int:pk>/", people.edit, name="edit"),
-    path("people/<int:pk>/roles/", people.give_role, name="give_role"),
-    path("people/<int:pk>/roles/<int:assignment>/take/", people.take_role, name="take_role"),
-    path(
-        "people/<int:pk>/end-sign-in/",
-        people.sign_in_allowed,
-        {"allowed": False},
-        name="deactivate",
-    ),
-    path(
-        "people/<int:pk>/allow-sign-in/",
-        people.sign_in_allowed,
-        {"allowed": True},
-        name="reactivate",
-    ),
-    path("people/<int:pk>/invitation/", people.invitation, name="invitation"),
-    path("account/tokens/", tokens.tokens, name="tokens"),
-    path("account/tokens/<int:pk>/revoke/", tokens.revoke, name="token_revoke"),
-    path("policy/", policy.policy, name="policy"),
+urlpatterns: list[URLPattern] = [
+    *persons.page_urls,
+    *tokens.page_urls,
+    *policy.page_urls,
+]
+api_urls: list[URLPattern] = [
+    *persons.api_urls,
+    *tokens.api_urls,
+    *policy.api_urls,
+    *check_urls.api_urls,
 ]

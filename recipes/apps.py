@@ -13,12 +13,12 @@ class RecipesConfig(AppConfig):
         """Tell the equipment what there is to set, and the history how to show it."""
         from recipes import (
             history,  # noqa: F401 - registers its words
-            parameters,
             shown,
             signed,
         )
+        from recipes.formula import parameters
         from recipes.publishing import history as publishing  # noqa: F401 - the same
-        from stations import catalogue
+        from stations.machine_types import catalogue
 
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
         shown.register()

@@ -1,6 +1,6 @@
 """What the history calls the changes of recipes' documents: a closed list of actions."""
 
-from audit.actions import register
+from audit.vocabulary import register
 
 COFFEE_ADDED = register("coffee.added", "Added coffee")
 COFFEE_CHANGED = register("coffee.changed", "Changed coffee")

@@ -3,8 +3,8 @@
 from collections.abc import Iterable
 
 from audit.registry import register_parameters, register_subject
-from recipes.models import Coffee, Recipe
-from recipes.parameters import PARAMETERS
+from recipes.coffees.models import Coffee, Recipe
+from recipes.formula.parameters import PARAMETERS
 
 FOUND_AT_MOST = 50
 

@@ -2,10 +2,10 @@
 
 from celery import Task, shared_task
 
-from audit.context import Ambient, Road, ambient
-from recipes.permits.end import end_due_permits
+from audit.capture.context import Ambient, Road, ambient
+from recipes.modelling import fitting as fits
+from recipes.permits.actions import end_due_permits
 from recipes.publishing import run
-from recipes.shot_fits import run as fits
 
 
 def _as_task(request_id: str) -> None:

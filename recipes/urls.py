@@ -1,15 +1,39 @@
-"""Pages of recipes; each topic's addresses are beside its views."""
+"""Addresses of recipes: pages, and endpoints under /api/v1/."""
 
-from django.urls import URLPattern, URLResolver, include, path
+from django.urls import URLPattern
+
+from recipes.coffees import urls as coffees
+from recipes.modelling import urls as modelling
+from recipes.overview import urls as overview
+from recipes.permits import urls as permits
+from recipes.publishing import urls as publishing
+from recipes.recalibration import urls as recalibration
+from recipes.requests import urls as requests
+from recipes.station_water import urls as station_water
+from recipes.tastings import urls as tastings
+from recipes.versions import urls as versions
 
 app_name = "recipes"
-urlpatterns: list[URLPattern | URLResolver] = [
-    path("", include("recipes.views.coffees_urls")),
-    path("", include("recipes.views.versions_urls")),
-    path("", include("recipes.views.requests_urls")),
-    path("", include("recipes.views.publications_urls")),
-    path("", include("recipes.views.permits_urls")),
-    path("", include("recipes.views.calibrations_urls")),
-    path("", include("recipes.views.tastings_urls")),
-    path("", include("recipes.views.owners_urls")),
+urlpatterns: list[URLPattern] = [
+    *coffees.page_urls,
+    *versions.page_urls,
+    *requests.page_urls,
+    *publishing.page_urls,
+    *permits.page_urls,
+    *recalibration.page_urls,
+    *station_water.page_urls,
+    *tastings.page_urls,
+    *modelling.page_urls,
+    *overview.page_urls,
+]
+api_urls: list[URLPattern] = [
+    *coffees.api_urls,
+    *versions.api_urls,
+    *requests.api_urls,
+    *publishing.api_urls,
+    *permits.api_urls,
+    *recalibration.api_urls,
+    *tastings.api_urls,
+    *modelling.api_urls,
+    *overview.api_urls,
 ]

@@ -1,6 +1,6 @@
 """What the equipment writes to the history, each action in plain words."""
 
-from audit.actions import register
+from audit.vocabulary import register
 
 SITE_ADDED = register("site.added", "Added site")
 SITE_CHANGED = register("site.changed", "Changed site")

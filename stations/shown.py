@@ -4,9 +4,9 @@ from collections.abc import Iterable, Mapping
 
 from django.db.models import Q
 
-from audit.labels import register_label
+from audit.reading.charts import register_label
 from audit.registry import SiteShown, register_sites, register_subject
-from stations.models import AbilitySet, Machine, Site, Station
+from stations.equipment.models import AbilitySet, Machine, Site, Station
 
 FOUND_AT_MOST = 50
 # Column words where the model's own are not what a page should say, and units (UCUM).

@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from stations.drifting import note_all_drifts
+from stations.charts.drifting import note_all_drifts
 
 
 @shared_task

@@ -6,13 +6,14 @@ from decimal import Decimal
 
 import pytest
 
-from audit.context import recorded
+from audit.capture.context import recorded
 from people.history import PERSON_ADDED
-from people.models import Meaning, Signature
-from people.roles import Role
-from recipes.digest import content_digest
-from recipes.models import Coffee, FormulaValue, Recipe, Version
-from stations.models import Ability, AbilitySet, Machine, Slot, Station
+from people.persons.verbs import Role
+from people.signatures.models import Meaning, Signature
+from recipes.coffees.models import Coffee, Recipe
+from recipes.versions.digest import content_digest
+from recipes.versions.models import FormulaValue, Version
+from stations.equipment.models import Ability, AbilitySet, Machine, Slot, Station
 from tests.cast import Cast
 
 FULL = {

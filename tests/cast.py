@@ -11,13 +11,14 @@ from django.test import Client
 from pytest_django.fixtures import Settings
 from rest_framework.test import APIClient
 
-from audit.context import recorded
-from people.actions import make_token
+from audit.capture.context import recorded
 from people.history import PERSON_ADDED
-from people.models import Assignment, Scope, User
-from people.roles import Role
-from people.signing import Credentials
-from stations.models import Site
+from people.persons.models import Assignment, User
+from people.persons.verbs import Role
+from people.signatures.signing import Credentials
+from people.tokens.actions import make_token
+from people.tokens.models import Scope
+from stations.equipment.models import Site
 
 PASSWORD = "correct horse 9 staple"
 

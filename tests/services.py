@@ -12,10 +12,10 @@ from urllib.parse import urlsplit, urlunsplit
 import pytest
 from django.conf import settings
 
-from config.services.commands import temporary_folder
-from config.services.sentences import CannotRunError
-from config.services.stack import servers
 from config.settings.database import database
+from embedded.commands import temporary_folder
+from embedded.sentences import CannotRunError
+from embedded.stack import servers
 
 ADDRESSES = ("DATABASE_URL", "REDIS_URL")
 

@@ -8,14 +8,13 @@ from celery.exceptions import SoftTimeLimitExceeded
 from django.db.models import F
 from django.db.models.functions import Now
 
-from audit.checking.history import CHECK_STOPPED, CHECKED
-from audit.checking.queries import ATTEMPTS, running, unattended
-from audit.checking.told import outcome_of
-from audit.context import recorded
+from audit.capture.context import recorded
+from audit.checking.actions import ATTEMPTS, CHECK_STOPPED, CHECKED, running, unattended
+from audit.checking.models import HistoryCheck
+from audit.checking.report import outcome_of
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.note import Verifier
-from audit.models import HistoryCheck
 from audit.sealing import store
 from audit.sealing.seal import newest_checkpoint
 

@@ -14,11 +14,11 @@ from audit.ledger.bundle.write import Writer
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
-from audit.models import Checkpoint, LedgerKey
 from audit.sealing import store
+from audit.sealing.models import Checkpoint, LedgerKey
 from audit.sealing.payload import COLUMNS, payload_of
 from audit.sealing.read import payloads
-from audit.sealing.waiting import oldest_running
+from audit.sealing.seal import oldest_running
 
 ALL_UP_TO = 5_000  # checkpoints; of more, one an hour and every handover from key to key
 AHEAD = 100_000  # entries a checkpoint may lie beyond the last leaf and still be compared
@@ -112,7 +112,7 @@ def _strays() -> list[bytes]:
     newest = Checkpoint.objects.order_by("-id").first()
     floor = (newest.floor_txid, newest.floor_id) if newest else (0, 0)
     if oldest_running() <= floor[0]:
-        floor = (0, 0)  # restored into a new cluster: see audit.sealing.waiting
+        floor = (0, 0)  # restored into a new cluster: see audit.sealing.seal
     with connection.cursor() as cursor:
         cursor.execute(_STRAYS, [*floor, STRAYS])
         return [payload_of(row) + b"\n" for row in cursor.fetchall()]

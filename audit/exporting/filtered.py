@@ -9,7 +9,7 @@ from functools import lru_cache
 from django.db import connection
 
 from audit.ledger.canonical import read_object
-from audit.queries import HistoryFilter, page_of
+from audit.reading.queries import HistoryFilter, page_of
 from audit.registry import SignatureShown, registry
 from audit.sealing.payload import COLUMNS, FIELDS, payload_of
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from audit.ledger.errors import LedgerError, count, hash32
+from audit.ledger.errors import LedgerError, base64_bytes, base64_text, count, decimal_int, hash32
 from audit.ledger.note import Signer, read_note, sign_note
 from audit.ledger.proof import includes
-from audit.ledger.words import base64_bytes, base64_text, decimal_int
 
 PROOF_HEADER = "c2sp.org/tlog-proof@v1"
 

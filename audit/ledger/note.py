@@ -12,13 +12,9 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric.ed25519 import (
-    Ed25519PrivateKey,
-    Ed25519PublicKey,
-)
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
-from audit.ledger.errors import LedgerError
-from audit.ledger.words import base64_bytes
+from audit.ledger.errors import LedgerError, base64_bytes
 
 ED25519 = b"\x01"  # signature type byte of signed-note
 DASH = "\u2014"

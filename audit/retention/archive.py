@@ -13,12 +13,11 @@ from django.db import OperationalError, connection
 from psycopg import sql
 from psycopg.errors import LockNotAvailable
 
-from audit.context import recorded
+from audit.capture.context import recorded
 from audit.ledger.bundle.archived import Copy
-from audit.models import Archive
-from audit.retention.errors import ArchiveError
 from audit.retention.file import read_back, sweep, write
-from audit.retention.plan import Due, Plan, due_before, plan, unchanged
+from audit.retention.models import Archive
+from audit.retention.plan import ArchiveError, Due, Plan, due_before, plan, unchanged
 from audit.retention.records import HISTORY_ARCHIVED
 
 LOCK = 0x41_52_43_48_49_56_45  # "ARCHIVE"

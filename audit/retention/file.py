@@ -12,8 +12,7 @@ from audit.ledger.bundle.archived import Copy
 from audit.ledger.bundle.check import verify
 from audit.ledger.bundle.write import Leaf, bundle_lines
 from audit.ledger.errors import LedgerError
-from audit.retention.errors import ArchiveError
-from audit.retention.plan import Due, Plan
+from audit.retention.plan import ArchiveError, Due, Plan
 from audit.sealing import store
 from audit.sealing.keys import origin, verifiers
 from audit.sealing.read import CHUNK, entries_by_id

@@ -7,10 +7,16 @@ from typing import Any
 
 from django.db import connection
 
-from audit.models import Checkpoint
-from audit.retention.errors import ArchiveError
 from audit.retention.partitions import Partition, partitions
+from audit.sealing.models import Checkpoint
 from audit.sealing.seal import newest_checkpoint
+
+# What keeps a month from being archived.
+
+
+class ArchiveError(Exception):
+    """Nothing was taken out of the history; the message says why."""
+
 
 LEAST = -(2**63)
 

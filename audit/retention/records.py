@@ -3,9 +3,9 @@
 from bisect import bisect_right
 from collections.abc import Iterable
 
-from audit.actions import register
 from audit.ledger.bundle.archived import ACTION
-from audit.models import Archive
+from audit.retention.models import Archive
+from audit.vocabulary import register
 
 HISTORY_ARCHIVED = register(ACTION, "Archived a month of the history")
 

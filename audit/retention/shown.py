@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from audit.errors import NotFound
-from audit.models import Archive
-from audit.queries import visible
+from audit.reading.queries import visible
+from audit.retention.models import Archive
 from audit.retention.records import archive_of
 
 ABSENT = "There is no such entry, or none that you may read."

@@ -10,12 +10,26 @@ from pathlib import Path
 
 from django.conf import settings
 
-from audit.actions import register
-from audit.context import recorded
+from audit.capture.context import recorded
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Signer, Verifier
-from audit.models import LedgerKey
-from audit.sealing.errors import KeyMissingError
+from audit.sealing.models import LedgerKey
+from audit.vocabulary import register
+
+# What keeps the history from being sealed.
+
+
+class SealingError(Exception):
+    """Nothing is sealed until somebody has looked; the message says what is wrong."""
+
+
+class KeyMissingError(SealingError):
+    """The file with the signing key is not there, or holds another history's key."""
+
+
+class DamagedError(SealingError):
+    """The stored tree lacks a part or does not fit its last checkpoint."""
+
 
 KEY_MADE = register("ledger.key_made", "Made signing key")
 KEY_ROTATED = register("ledger.key_rotated", "Replaced signing key")

@@ -8,9 +8,9 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
+from audit.capture.models import Entry
 from audit.ledger.canonical import row_encoder
 from audit.ledger.errors import LedgerError
-from audit.models import Entry
 
 # Times in UTC to the microsecond, addresses as text; both as the database writes them, so that
 # neither a driver nor a session's settings can spell one value in two ways.

@@ -4,9 +4,9 @@ from django.db import transaction
 
 from audit.ledger.note import Signer
 from audit.sealing import store
-from audit.sealing.errors import SealingError
 from audit.sealing.keys import (
     KEY_ROTATED,
+    SealingError,
     key_file,
     next_file,
     origin,

@@ -6,8 +6,8 @@ from django.db import connection
 
 from audit.ledger.merkle import Coordinate, Frontier
 from audit.ledger.proof import Span, coordinates
-from audit.models import Leaf
-from audit.sealing.errors import DamagedError
+from audit.sealing.keys import DamagedError
+from audit.sealing.models import Leaf
 
 # Whoever holds it may append; released with the transaction, however that ends.
 LOCK = 0x4C_45_44_47_45_52  # "LEDGER"

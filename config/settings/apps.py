@@ -6,6 +6,7 @@ from config.settings.rest import REST_APPS
 INSTALLED_APPS = [
     # First: pages of ours replace those that libraries ship under the same name.
     "audit",
+    "web",
     "people",
     "stations",
     "recipes",

@@ -8,11 +8,11 @@ AUTH_USER_MODEL = "people.User"
 AUTH_APPS: list[str] = ["allauth", "allauth.account", "allauth.mfa"]
 AUTH_MIDDLEWARE: list[str] = [
     "allauth.account.middleware.AccountMiddleware",
-    "people.web.middleware.AmbientMiddleware",
-    "people.web.bodies.BodyLimitMiddleware",
+    "web.middleware.AmbientMiddleware",
+    "web.bodies.BodyLimitMiddleware",
 ]
 # One backend: allauth's for signing in, with rights from our own table of verbs.
-AUTHENTICATION_BACKENDS = ["people.backends.RoleBackend"]
+AUTHENTICATION_BACKENDS = ["people.sign_in.adapter.RoleBackend"]
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
 
@@ -33,30 +33,30 @@ if TESTING:
 PASSWORD_RESET_TIMEOUT = 3 * 24 * 60 * 60  # seconds; also how long an invitation's link lasts
 
 # People are added by an owner, who knows their address: nobody signs up, nothing is confirmed.
-ACCOUNT_ADAPTER = "people.adapter.AccountAdapter"
+ACCOUNT_ADAPTER = "people.sign_in.adapter.AccountAdapter"
 ACCOUNT_USER_MODEL_USERNAME_FIELD = None
 ACCOUNT_LOGIN_METHODS = {"email"}
 ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = False
-ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.links.LinkTokens"  # noqa: S105 - no secret
+ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.sign_in.links.LinkTokens"  # noqa: S105 - no secret
 ACCOUNT_SESSION_REMEMBER = False
 # Counted in the shared cache, so over all processes together.
 ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/5m/key", "reset_password": "10/m/ip,3/m/key"}
 ACCOUNT_EMAIL_SUBJECT_PREFIX = "[Portaledger] "
 ACCOUNT_FORMS = {
-    "login": "people.account_forms.LoginForm",
-    "reauthenticate": "people.account_forms.ReauthenticateForm",
-    "reset_password": "people.account_forms.ResetPasswordForm",
-    "reset_password_from_key": "people.account_forms.ResetPasswordKeyForm",
-    "change_password": "people.account_forms.ChangePasswordForm",
+    "login": "people.sign_in.forms.LoginForm",
+    "reauthenticate": "people.sign_in.forms.ReauthenticateForm",
+    "reset_password": "people.sign_in.forms.ResetPasswordForm",
+    "reset_password_from_key": "people.sign_in.forms.ResetPasswordKeyForm",
+    "change_password": "people.sign_in.forms.ChangePasswordForm",
 }
 MFA_FORMS = {
-    "authenticate": "people.account_forms.AuthenticateForm",
-    "reauthenticate": "people.account_forms.ReauthenticateCodeForm",
-    "activate_totp": "people.account_forms.ActivateTOTPForm",
-    "add_webauthn": "people.account_forms.AddWebAuthnForm",
+    "authenticate": "people.sign_in.forms.AuthenticateForm",
+    "reauthenticate": "people.sign_in.forms.ReauthenticateCodeForm",
+    "activate_totp": "people.sign_in.forms.ActivateTOTPForm",
+    "add_webauthn": "people.sign_in.forms.AddWebAuthnForm",
 }
 
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]

@@ -6,7 +6,7 @@ from pathlib import Path
 BASE_DIR = Path(__file__).resolve().parents[2]
 
 # pytest sets PYTEST_VERSION before it loads anything; the servers that tests start are
-# told their own mode by whoever starts them (config/services), so the mode wins.
+# told their own mode by whoever starts them (embedded), so the mode wins.
 MODE = os.environ.get("PORTALEDGER_MODE") or (
     "test" if "PYTEST_VERSION" in os.environ else "production"
 )

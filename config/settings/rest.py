@@ -3,18 +3,18 @@
 REST_APPS: list[str] = ["rest_framework", "drf_spectacular", "drf_spectacular_sidecar"]
 REST_FRAMEWORK: dict[str, object] = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "people.web.authentication.TokenAuthentication",
-        "people.web.authentication.SignedInAuthentication",
+        "people.tokens.authentication.TokenAuthentication",
+        "people.tokens.authentication.SignedInAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": [
         "rest_framework.permissions.IsAuthenticated",
-        "people.web.scopes.ScopePermission",
+        "people.tokens.authentication.ScopePermission",
     ],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["people.web.parsing.ExactJSONParser"],
-    "DEFAULT_PAGINATION_CLASS": "people.web.paging.KeysetPagination",
-    "DEFAULT_SCHEMA_CLASS": "people.web.schema.Schema",
-    "EXCEPTION_HANDLER": "people.web.problems.problem_details",
+    "DEFAULT_PARSER_CLASSES": ["web.parsing.ExactJSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "web.paging.KeysetPagination",
+    "DEFAULT_SCHEMA_CLASS": "web.schema.Schema",
+    "EXCEPTION_HANDLER": "web.problems.problem_details",
     "COERCE_DECIMAL_TO_STRING": True,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
@@ -31,7 +31,7 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
     "SERVE_PERMISSIONS": ["rest_framework.permissions.IsAuthenticated"],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
-        "people.web.schema.describe_problems",
+        "web.schema.describe_problems",
     ],
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -5,7 +5,7 @@ import pgtrigger.compiler
 import pgtrigger.migrations
 from django.db import migrations, models
 
-import audit.triggers
+import audit.capture.triggers
 
 
 class Migration(migrations.Migration):
@@ -24,14 +24,14 @@ class Migration(migrations.Migration):
         ),
         pgtrigger.migrations.AddTrigger(
             model_name='signedcontent',
-            trigger=pgtrigger.compiler.Trigger(name='a_guard_digest', sql=audit.triggers.FirmTriggerSql(func="IF encode(sha256(convert_to(NEW.canonical, 'UTF8')), 'hex') IS DISTINCT FROM (SELECT s.digest FROM people_signature s WHERE s.id = NEW.signature_id) THEN RAISE EXCEPTION 'Content in % must have the digest that was signed.', TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END IF; RETURN NEW;", hash='8cf1272efb409ba7b8eecba055f3de5df9c0b287', operation='INSERT', pgid='pgtrigger_a_guard_digest_7069b', table='people_signedcontent', when='BEFORE')),
+            trigger=pgtrigger.compiler.Trigger(name='a_guard_digest', sql=audit.capture.triggers.FirmTriggerSql(func="IF encode(sha256(convert_to(NEW.canonical, 'UTF8')), 'hex') IS DISTINCT FROM (SELECT s.digest FROM people_signature s WHERE s.id = NEW.signature_id) THEN RAISE EXCEPTION 'Content in % must have the digest that was signed.', TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END IF; RETURN NEW;", hash='8cf1272efb409ba7b8eecba055f3de5df9c0b287', operation='INSERT', pgid='pgtrigger_a_guard_digest_7069b', table='people_signedcontent', when='BEFORE')),
         ),
         pgtrigger.migrations.AddTrigger(
             model_name='signedcontent',
-            trigger=pgtrigger.compiler.Trigger(name='signed_content_kept', sql=audit.triggers.FirmTriggerSql(func="RAISE EXCEPTION 'Rows of % are never changed or deleted.', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';", hash='11562207629e052e4dbc837ace75eb0842b38af1', operation='UPDATE OR DELETE', pgid='pgtrigger_signed_content_kept_11649', table='people_signedcontent', when='BEFORE')),
+            trigger=pgtrigger.compiler.Trigger(name='signed_content_kept', sql=audit.capture.triggers.FirmTriggerSql(func="RAISE EXCEPTION 'Rows of % are never changed or deleted.', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';", hash='11562207629e052e4dbc837ace75eb0842b38af1', operation='UPDATE OR DELETE', pgid='pgtrigger_signed_content_kept_11649', table='people_signedcontent', when='BEFORE')),
         ),
         pgtrigger.migrations.AddTrigger(
             model_name='signedcontent',
-            trigger=pgtrigger.compiler.Trigger(name='signed_content_whole', sql=audit.triggers.FirmTriggerSql(func="RAISE EXCEPTION '% can''t be emptied: its rows are governed.', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';", hash='cf7ac7b70faec4c406c7d42b28da8fb36829d3f6', level='STATEMENT', operation='TRUNCATE', pgid='pgtrigger_signed_content_whole_ff56e', table='people_signedcontent', when='BEFORE')),
+            trigger=pgtrigger.compiler.Trigger(name='signed_content_whole', sql=audit.capture.triggers.FirmTriggerSql(func="RAISE EXCEPTION '% can''t be emptied: its rows are governed.', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';", hash='cf7ac7b70faec4c406c7d42b28da8fb36829d3f6', level='STATEMENT', operation='TRUNCATE', pgid='pgtrigger_signed_content_whole_ff56e', table='people_signedcontent', when='BEFORE')),
         ),
     ]

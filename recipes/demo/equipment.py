@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from people.models import User
-from stations.actions import Reach, add_ability_set, add_machine, add_site, add_station
-from stations.models import AbilitySet, Site
+from people.persons.models import User
+from stations.equipment.actions import add_machine, add_site, add_station
+from stations.equipment.models import AbilitySet, Site
+from stations.machine_types.actions import Reach, add_ability_set
 
 SLOTS = 4
 

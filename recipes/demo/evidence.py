@@ -3,15 +3,14 @@
 from datetime import date, timedelta
 from decimal import Decimal
 
-from people.models import User
+from people.persons.models import User
 from recipes.brewing.serving import Serving
 from recipes.brewing.taste import Method
-from recipes.models import ChangeRequest
-from recipes.tastings.plan import plan_tasting
+from recipes.requests.models import ChangeRequest
+from recipes.tastings.actions import attach, lock_answers, open_key, plan_tasting, record_answers
 from recipes.tastings.result import session
-from recipes.tastings.run import attach, lock_answers, open_key, record_answers
-from stations.actions.water import record_water
-from stations.models import Site
+from stations.equipment.models import Site
+from stations.water.actions import record_water
 
 PANEL, RIGHT = 18, 11  # of eighteen answers ten are needed at 5 %: ISO 4120
 

@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from recipes.formula import Entry
+from recipes.formula.formula import Entry
 
 Formula = dict[str, Entry]
 

@@ -6,16 +6,19 @@ from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
 from recipes.demo.people import Cast
-from recipes.formula import stored
-from recipes.models import Version
-from recipes.retranslation.accept import AcceptOrder, accept_calibration
-from recipes.retranslation.plan import make_retranslation_plan
-from recipes.shot_fits.ask import ask_for_fit
-from recipes.shot_fits.simulator import TrueStation
-from stations.actions import correct_shot, log_shot, record_barometer, record_calibration
-from stations.actions.baselines import freeze_baseline
-from stations.models import Calibration, CheckShot, Site, Slot, Station
-from stations.shots import Weighed
+from recipes.formula.formula import stored
+from recipes.modelling.fitting import ask_for_fit
+from recipes.modelling.simulator import TrueStation
+from recipes.recalibration.actions import AcceptOrder, accept_calibration
+from recipes.recalibration.plan import make_retranslation_plan
+from recipes.versions.models import Version
+from stations.calibrations.actions import record_barometer, record_calibration
+from stations.calibrations.models import Calibration
+from stations.charts.actions import freeze_baseline
+from stations.equipment.models import Site, Slot, Station
+from stations.shots.actions import correct_shot, log_shot
+from stations.shots.judging import Weighed
+from stations.shots.models import CheckShot
 
 GRAMS = (35, 70, 105, 140, 70, 105)
 SCATTER = (1, -1, 0, 1, 0, -1)

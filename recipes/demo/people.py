@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
-from audit.context import recorded
-from people.actions import assign_role, create_person
+from audit.capture.context import recorded
 from people.history import PASSWORD_SET
-from people.models import User
-from people.roles import Role
-from people.signing import Credentials
-from stations.models import Site
+from people.persons.actions import assign_role, create_person
+from people.persons.models import User
+from people.persons.verbs import Role
+from people.signatures.signing import Credentials
+from stations.equipment.models import Site
 
 PASSWORD = "espresso-demo-only"  # noqa: S105 - the demo's, printed at its start
 

@@ -5,12 +5,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
-from recipes.actions.approval import approve
-from recipes.actions.coffees import add_coffee, add_lot
-from recipes.actions.drafts import edit_draft, new_draft
-from recipes.actions.recipes import add_recipe
-from recipes.actions.requests import make_request
-from recipes.actions.review import return_to_author, submit
+from recipes.coffees.actions import add_coffee, add_lot, add_recipe
+from recipes.coffees.models import Coffee, Recipe, RoastLot
 from recipes.demo.evidence import read_waters, taste
 from recipes.demo.formulas import (
     DECAF_DOUBLE,
@@ -23,16 +19,21 @@ from recipes.demo.formulas import (
 )
 from recipes.demo.measurements import Measurements
 from recipes.demo.people import Cast
-from recipes.models import Coffee, Recipe, RoastLot, Version
-from recipes.permits.grant import PermitOrder, grant
+from recipes.permits.actions import PermitOrder, grant
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing import run
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
-from stations.actions import read_back, set_by_hand
-from stations.models import Placement, Site, Slot, Station
+from recipes.requests.actions import make_request
+from recipes.versions.drafts import edit_draft, new_draft
+from recipes.versions.models import Version
+from recipes.versions.review import approve, return_to_author, submit
+from stations.equipment.models import Site, Slot, Station
+from stations.slots.by_hand import set_by_hand
+from stations.slots.models import Placement
+from stations.slots.read_backs import read_back
 
 Steps = Sequence[tuple[Formula, str]]
 

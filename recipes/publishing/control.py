@@ -3,17 +3,16 @@
 from django.db import transaction
 from django.db.models import F
 
-from audit.context import recorded
-from audit.errors import Invalid, Refused
-from audit.subject import Subject
-from people.models import User
-from people.permissions import require_at_each
-from people.verbs import Verb
-from recipes.models import Publication, PublicationSite
+from audit.capture.context import recorded
+from audit.errors import Invalid, Refused, Subject
+from people.persons.models import User
+from people.persons.permissions import require_at_each
+from people.persons.verbs import Verb
 from recipes.publishing import history
+from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.sign import start
-from stations.models import Placement
-from stations.placing import cancel_scheduled
+from stations.slots.models import Placement
+from stations.slots.placing import cancel_scheduled
 
 State = Publication.State
 

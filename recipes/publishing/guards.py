@@ -2,8 +2,8 @@
 
 import pgtrigger
 
-from audit.triggers import FirmTrigger
-from recipes.guards import refuse
+from audit.capture.triggers import FirmTrigger
+from recipes.versions.guards import refuse
 
 SIGN_AGAIN = "What is signed stays as it was signed: plan and sign another one."
 

@@ -1,6 +1,6 @@
 """What publications and permits write to the history, each action in plain words."""
 
-from audit.actions import register
+from audit.vocabulary import register
 
 PUBLICATION_SIGNED = register("publication.signed", "Signed publication")
 PUBLICATION_RUN = register("publication.run", "Placed what was due")

@@ -12,22 +12,23 @@ from typing import Any, NamedTuple
 
 import rfc8785
 
-from people.models import User
-from people.permissions import may_everywhere, require
-from people.verbs import Verb
-from recipes.models import Version
+from people.persons.models import User
+from people.persons.permissions import may_everywhere, require
+from people.persons.verbs import Verb
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When, due_at
-from recipes.translating import (
+from recipes.station_water.volumes import leaves_water
+from recipes.translation.translating import (
     StationTranslation,
     Values,
     quantities,
     title_of,
     translate_for,
 )
-from recipes.yielding import leaves_water
-from stations.models import ControlSettings, Placement, Site, Station
-from stations.queries.slots import SlotQuerySet
+from recipes.versions.models import Version
+from stations.equipment.models import Site, Station
+from stations.equipment.slots import SlotQuerySet
+from stations.slots.models import ControlSettings, Placement
 
 NAMED = 12  # sites, before the rest is counted
 

@@ -12,12 +12,12 @@ from django.db import connection
 from django.db.models import F, Sum
 from django.db.models.functions import Now
 
-from audit.context import recorded
-from audit.subject import Subject
-from recipes.models import Publication, PublicationSite
+from audit.capture.context import recorded
+from audit.errors import Subject
 from recipes.publishing import history
-from stations.models import Placement
-from stations.placing import bring_into_force
+from recipes.publishing.models import Publication, PublicationSite
+from stations.slots.models import Placement
+from stations.slots.placing import bring_into_force
 
 BATCH = 1000
 

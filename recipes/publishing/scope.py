@@ -8,10 +8,10 @@ from typing import Any
 from django.db.models import QuerySet
 
 from audit.errors import Invalid
-from people.models import User
-from people.verbs import Verb
-from stations.models import Machine, Site, Slot, Station
-from stations.queries.slots import SlotQuerySet
+from people.persons.models import User
+from people.persons.verbs import Verb
+from stations.equipment.models import Machine, Site, Slot, Station
+from stations.equipment.slots import SlotQuerySet
 
 MOST_SLOT_NUMBER = 99
 

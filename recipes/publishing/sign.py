@@ -7,21 +7,22 @@ from datetime import datetime, timedelta
 from celery import current_app
 from django.db import connection, transaction
 
-from audit.context import Recording, recorded
-from audit.errors import Invalid, Refused
-from audit.subject import Subject
-from people.models import Meaning, User
-from people.permissions import require
-from people.signing import Credentials, sign
-from people.verbs import Verb
-from recipes.models import Publication, PublicationSite, Version
+from audit.capture.context import Recording, recorded
+from audit.errors import Invalid, Refused, Subject
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from people.signatures.models import Meaning
+from people.signatures.signing import Credentials, sign
 from recipes.publishing import history
+from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.plan import Line, Outcome, Plan, make_plan
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import When
-from recipes.translating import cup_of, quantities, title_of
-from stations.models import Placement
-from stations.placing import Entitlement, StationSettings, lock_slots, schedule
+from recipes.translation.translating import cup_of, quantities, title_of
+from recipes.versions.models import Version
+from stations.slots.models import Placement
+from stations.slots.placing import Entitlement, StationSettings, lock_slots, schedule
 
 # A plan may be read for so long while bars log shots; web servers' clocks differ by less.
 OLDEST, CLOCKS = timedelta(hours=24), timedelta(minutes=1)

@@ -7,11 +7,12 @@ from decimal import Decimal
 
 from recipes.publishing.plan import Line, Outcome, Plan
 from recipes.publishing.timing import Due
-from recipes.yielding_words import Expected
-from stations.models import Site, WaterReading
-from stations.overview import boiling_point
-from stations.printing import Printed, printed
-from stations.water import Differing, differing
+from recipes.station_water.words import Expected
+from stations.equipment.boiling import boiling_point
+from stations.equipment.models import Site
+from stations.machine_types.catalogue import Printed, printed
+from stations.water.models import WaterReading
+from stations.water.reading import Differing, differing
 
 
 @dataclass(frozen=True)

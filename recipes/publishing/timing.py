@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from audit.errors import Invalid
-from stations.models import Site
+from stations.equipment.models import Site
 
 FURTHEST = timedelta(days=366)
 LONG_PAST = timedelta(days=2)  # more than any two clocks on Earth differ: a slip, not a moment

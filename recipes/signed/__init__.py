@@ -1,10 +1,10 @@
 """Whether versions, publications, permits and calibrations are still what was signed."""
 
 from audit.registry import register_content
-from recipes.signed.calibration import calibration_content
-from recipes.signed.permit import permit_content
-from recipes.signed.publication import publication_content
-from recipes.signed.version import version_content
+from recipes.permits.content import permit_content
+from recipes.publishing.content import publication_content
+from recipes.recalibration.content import calibration_content
+from recipes.versions.digest import version_content
 
 
 def register() -> None:

@@ -5,8 +5,10 @@ from decimal import Decimal
 
 from recipes.brewing.serving import Serving, servings
 from recipes.brewing.taste import Method, Share, critical_count, estimated_share, p_value
-from recipes.models import Tasting
-from stations.rounded import rounded
+from recipes.requests.models import ChangeRequest
+from recipes.tastings.models import Tasting
+from recipes.versions.models import Version
+from web.numbers import rounded
 
 P_PLACES = 4
 
@@ -90,3 +92,23 @@ def _sentence(tasting: Tasting, method: Method, counted: int, of: int, *, shown:
     if shown:
         return f"{told}: a difference is shown at a risk of {risk}."
     return f"{told}: at a risk of {risk} no difference is shown, nor that there is none."
+
+
+# Tastings attached to a request or a draft, as its page shows them.
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """An opened tasting with its outcome."""
+
+    tasting: Tasting
+    result: Result
+
+
+def evidence_of(thing: ChangeRequest | Version) -> list[Evidence]:
+    """What was attached to it; a version also carries what its change request brought."""
+    found = list(thing.tastings.select_related("site").prefetch_related("answers"))
+    if isinstance(thing, Version) and thing.change_request_id:
+        rows = Tasting.objects.filter(for_request=thing.change_request_id)
+        found += rows.select_related("site").prefetch_related("answers")
+    return [Evidence(one, result_of(one)) for one in found]

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Mapping
 
 from django import template
 
-from recipes.compare import Row, shown
-from recipes.formula import Entry
-from recipes.parameters import PARAMETERS
+from recipes.formula.comparison import Row, shown
+from recipes.formula.formula import Entry
+from recipes.formula.parameters import PARAMETERS
 
 register = template.Library()
 

@@ -1,14 +1,55 @@
 """What a file would add, and every line that stands against it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import Any
 
-from people.models import User
-from stations.importing.faults import Fault
-from stations.importing.lines import Line, read_values
-from stations.importing.present import Present, look
-from stations.importing.reading import read_lines
+from people.persons.models import User
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from stations.equipment.models import AbilitySet, Machine, Site, Station
+from stations.importing.file import Fault, Line, read_lines, read_values
+
+# The equipment that is there already, as far as a file speaks of it: four queries.
+
+
+@dataclass(frozen=True)
+class Present:
+    """What the database holds, by the names a file uses."""
+
+    sites: dict[str, Site]
+    site_names: dict[str, str]
+    abilities: dict[str, AbilitySet]
+    machines: dict[tuple[str, str], Machine]
+    stations: dict[tuple[str, str, int], Any]
+    covered: frozenset[int] | None
+
+    def may_touch(self, site_code: str) -> bool:
+        """Whether the person's role covers that site; a new one needs a role over all."""
+        site = self.sites.get(site_code)
+        return self.covered is None or (site is not None and site.pk in self.covered)
+
+
+def look(codes: Iterable[str], names: Iterable[str], by: User) -> Present:
+    """Read what is there of these site codes; site names that others bear as well."""
+    wanted = set(codes)
+    sites = {site.code: site for site in Site.objects.filter(code__in=wanted)}
+    machines = Machine.objects.filter(site__in=sites.values()).select_related("site", "abilities")
+    stations = (
+        Station.objects.filter(machine__site__in=sites.values())
+        .with_slot_count()
+        .select_related("machine__site")
+    )
+    return Present(
+        sites=sites,
+        site_names=dict(Site.objects.filter(name__in=set(names)).values_list("name", "code")),
+        abilities={found.name: found for found in AbilitySet.objects.all()},
+        machines={(m.site.code, m.name): m for m in machines},
+        stations={(s.machine.site.code, s.machine.name, s.number): s for s in stations},
+        covered=covered_sites(by, Verb.EQUIPMENT_IMPORT),
+    )
+
 
 MachineKey = tuple[str, str]
 

@@ -5,7 +5,7 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from django import template
 
-from stations.printing import ENDS_BY, label_of, unit_of, word_of
+from stations.machine_types.catalogue import ENDS_BY, label_of, unit_of, word_of
 
 register = template.Library()
 

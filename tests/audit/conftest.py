@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import pytest
 from pytest_django.plugin import DjangoDbBlocker
 
-from audit import actions
-from audit.models import Entry
+from audit import vocabulary as actions
+from audit.capture.models import Entry
 from tests.audit import sample
 from tests.audit.desk import desk
 from tests.audit.emptying import emptying

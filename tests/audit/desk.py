@@ -6,7 +6,7 @@ import pytest
 
 from audit import registry as module
 from audit.registry import Registry, SignatureShown, SiteShown, SubjectKind
-from stations.models import Site
+from stations.equipment.models import Site
 from tests.cast import Cast
 
 SIGNED = SignatureShown(

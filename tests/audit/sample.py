@@ -5,7 +5,8 @@ from typing import ClassVar
 from django.apps.registry import Apps
 from django.db import connection, models
 
-from audit.governed import governed, insert_only
+from audit.capture.governed import governed
+from audit.capture.triggers import insert_only
 
 OWN = Apps()  # apart from the program's models: no migration, no list of models sees these
 

@@ -13,8 +13,8 @@ from django.db import connection, transaction
 from django.db.models import Max
 from django.http import HttpResponseBase
 
-from audit.models import Entry
-from people.models import User
+from audit.capture.models import Entry
+from people.persons.models import User
 from tests.permissions.world import World
 
 OURS = ("people", "stations", "recipes")

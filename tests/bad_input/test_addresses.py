@@ -6,14 +6,7 @@ from urllib.parse import quote, urlencode
 import pytest
 from django.urls import reverse
 
-from tests.bad_input.addresses import (
-    LENIENT,
-    NO_CHOICE,
-    NO_DAY,
-    NO_KEY,
-    PAGES_ASKED,
-    Asked,
-)
+from tests.bad_input.addresses import LENIENT, NO_CHOICE, NO_DAY, NO_KEY, PAGES_ASKED, Asked
 from tests.bad_input.asking import Answer, send
 from tests.bad_input.described import operations
 from tests.bad_input.known import known

@@ -23,8 +23,9 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
-from people.actions import make_token
-from people.models import Scope, User
+from people.persons.models import User
+from people.tokens.actions import make_token
+from people.tokens.models import Scope
 from tests.bad_input.known import known
 from tests.permissions.world import World
 from tests.services import rounds

@@ -6,21 +6,26 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from audit.context import recorded
-from people.actions import make_token
+from audit.capture.context import recorded
 from people.history import PERSON_ADDED
-from people.models import Scope, User
-from recipes.actions.coffees import add_lot
-from recipes.actions.requests import make_request
-from recipes.formula import Entry
-from recipes.models import ChangeRequest, RoastLot, Tasting, Version
-from recipes.tastings.plan import plan_tasting
+from people.persons.models import User
+from people.tokens.actions import make_token
+from people.tokens.models import Scope
+from recipes.coffees.actions import add_lot
+from recipes.coffees.models import RoastLot
+from recipes.formula.formula import Entry
+from recipes.requests.actions import make_request
+from recipes.requests.models import ChangeRequest
+from recipes.tastings.actions import lock_answers, open_key, plan_tasting, record_answers
+from recipes.tastings.models import Tasting
 from recipes.tastings.result import session
-from recipes.tastings.run import lock_answers, open_key, record_answers
-from stations.actions import add_slots, log_shot
-from stations.charting import contents_of
-from stations.models import Placement, Slot, Station
-from stations.shots import Weighed
+from recipes.versions.models import Version
+from stations.charts.charting import contents_of
+from stations.equipment.actions import add_slots
+from stations.equipment.models import Slot, Station
+from stations.shots.actions import log_shot
+from stations.shots.judging import Weighed
+from stations.slots.models import Placement
 from tests.bar import DOUBLE, approved, draft
 from tests.cast import Cast
 from tests.permissions.world import World

@@ -6,11 +6,11 @@ from decimal import Decimal
 from django.contrib.auth.hashers import make_password
 from django.db import connection
 
-from audit.context import recorded
+from audit.capture.context import recorded
 from people.history import PERSON_ADDED
-from people.models import Assignment, User
-from recipes.models import Version
-from stations.models import Machine, Site, Slot, Station
+from people.persons.models import Assignment, User
+from recipes.versions.models import Version
+from stations.equipment.models import Machine, Site, Slot, Station
 from tests.bar import FULL, ability_set, approved, draft
 from tests.cast import PASSWORD, ROLES, Cast
 

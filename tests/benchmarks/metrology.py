@@ -17,9 +17,10 @@ import numpy as np
 from recipes.brewing.balances import Retentions, waters_for
 from stations.metrology.charts import Baseline
 from stations.metrology.columns import Thousandths
+from stations.metrology.many import translate_many
 from stations.metrology.numbers import Floats
 from stations.metrology.run_rules import NELSON, masks
-from stations.metrology.translate import translate, translate_many
+from stations.metrology.translate import translate
 from tests.benchmarks import bare_numpy
 from tests.benchmarks.chart_tasks import CHARTS
 from tests.stations.metrology.bar import FORMULA, RULES, stations

@@ -10,16 +10,16 @@ from datetime import UTC, datetime
 
 from django.db import connection, transaction
 
-from audit.context import recorded
-from people.models import Meaning, Signature
-from people.roles import Role
+from audit.capture.context import recorded
+from people.persons.verbs import Role
+from people.signatures.models import Meaning, Signature
 from recipes.publishing.history import PUBLICATION_SIGNED
 from recipes.publishing.plan import Plan, make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
-from recipes.translating import title_of
-from stations.models import ControlSettings, Placement
-from stations.placing import Entitlement, StationSettings, schedule
+from recipes.translation.translating import title_of
+from stations.slots.models import ControlSettings, Placement
+from stations.slots.placing import Entitlement, StationSettings, schedule
 from tests.benchmarks.chain import Chain
 from tests.benchmarks.table import Line, medians, seconds
 

@@ -10,9 +10,10 @@ from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
-from people.models import User
+from people.persons.models import User
 from tests.browser.looking import ARGUMENTS, WIDTHS, Complaints
-from tests.browser.scene import scene, send
+from tests.browser.scene import scene
+from tests.recipes.publishing.conftest import send
 
 __all__ = ["scene", "send"]
 

@@ -9,27 +9,29 @@ import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
+from audit.capture.models import Entry
+from audit.checking.actions import start_check
+from audit.checking.models import HistoryCheck
 from audit.checking.run import run_check
-from audit.checking.start import start_check
-from audit.models import Entry, HistoryCheck
 from audit.sealing.seal import seal
-from people.actions import make_token
-from people.models import Scope, User
-from recipes.models import ChangeRequest, Coffee, Permit, Publication, Recipe, Tasting, Version
+from people.persons.models import User
+from people.tokens.actions import make_token
+from people.tokens.models import Scope
+from recipes.coffees.models import Coffee, Recipe
+from recipes.permits.models import Permit
 from recipes.publishing import run
+from recipes.publishing.models import Publication
 from recipes.publishing.timing import When
-from stations.actions import log_shot, read_back
-from stations.models import (
-    AbilitySet,
-    Calibration,
-    CheckShot,
-    Machine,
-    Placement,
-    Site,
-    Slot,
-    Station,
-)
-from stations.shots import Weighed
+from recipes.requests.models import ChangeRequest
+from recipes.tastings.models import Tasting
+from recipes.versions.models import Version
+from stations.calibrations.models import Calibration
+from stations.equipment.models import AbilitySet, Machine, Site, Slot, Station
+from stations.shots.actions import log_shot
+from stations.shots.judging import Weighed
+from stations.shots.models import CheckShot
+from stations.slots.models import Placement
+from stations.slots.read_backs import read_back
 from tests.bar import Bar
 from tests.cast import Cast
 from tests.recipes import shelf

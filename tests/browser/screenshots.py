@@ -17,8 +17,8 @@ from typing import Literal
 import django
 from playwright.sync_api import Browser, Page, Response, StorageState, sync_playwright
 
-from config.services.commands import free_ports, load, temporary_folder
-from config.services.stack import run_application, servers
+from embedded.commands import free_ports, load, temporary_folder
+from embedded.stack import run_application, servers
 from tests.browser.looking import ARGUMENTS, WIDTHS
 
 FOLDER = Path(__file__).parents[2] / "docs/screenshots"

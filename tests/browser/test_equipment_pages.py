@@ -6,8 +6,8 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-from stations.actions import read_back
-from stations.models import Placement
+from stations.slots.models import Placement
+from stations.slots.read_backs import read_back
 from tests.bar import Bar
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import WIDTHS, axe, fits, touchable

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 from pytest_django import Settings
 
+from audit.checking.models import HistoryCheck
 from audit.checking.run import run_check
-from audit.models import HistoryCheck
 from audit.sealing.seal import seal
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe, fits

@@ -7,7 +7,7 @@ from playwright.sync_api import Page
 from pytest_django import Settings
 
 from audit.sealing.seal import seal
-from stations.models import Site
+from stations.equipment.models import Site
 from tests.audit.sealing.conftest import unguarded
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe, fits

@@ -4,8 +4,9 @@ import re
 
 from playwright.sync_api import Page, expect
 
-from recipes.models import Publication, Version
 from recipes.publishing import run
+from recipes.publishing.models import Publication
+from recipes.versions.models import Version
 from tests.bar import Bar
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from stations.models import CheckShot
+from stations.shots.models import CheckShot
 from tests.browser.conftest import OpenPage
 from tests.browser.scene import Scene
 from tests.cast import Cast

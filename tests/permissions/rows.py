@@ -289,7 +289,7 @@ ELSEWHERE = {
     "people_api:assignment": "two things in its address (tests/people)",
     "people_api:tokens": "one's own tokens (tests/people)",
     "people_api:token_revoke": "one's own tokens (tests/people)",
-    "people_api:problems": "words for error types, open to all",
+    "web_api:problems": "words for error types, open to all",
     "recipes:request_edit": "the author's alone: test_exceptions.py",
     "recipes:request_rebase": "the author or who decides (tests/recipes)",
     "recipes:request_take_back": "the author's alone: test_exceptions.py",

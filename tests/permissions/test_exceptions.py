@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from audit.models import Entry
-from people.models import User
+from audit.capture.models import Entry
+from people.persons.models import User
 from tests.permissions.rows import Row
 from tests.permissions.test_matrix import NOT_ANSWERED, ask
 from tests.permissions.world import World

@@ -7,7 +7,7 @@ import pytest
 from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from people.models import User
+from people.persons.models import User
 from tests.permissions.rows import (
     ELSEWHERE,
     ELSEWHERE_PREFIXES,

@@ -13,29 +13,29 @@ from django.contrib.auth.hashers import make_password
 from django.db.models import QuerySet
 from django.test import Client, TestCase
 
+from audit.capture.context import recorded
+from audit.capture.models import Entry
+from audit.checking.actions import start_check
 from audit.checking.run import run_check
-from audit.checking.start import start_check
-from audit.context import recorded
-from audit.models import Entry
 from people.history import PERSON_ADDED
-from people.models import Assignment, User
-from people.roles import Role
-from recipes.actions.requests import make_request
-from recipes.actions.review import submit
-from recipes.formula import Entry as Value
+from people.persons.models import Assignment, User
+from people.persons.verbs import Role
+from recipes.formula.formula import Entry as Value
 from recipes.history import FIT_ASKED
-from recipes.models import ShotFit
-from recipes.permits.grant import PermitOrder, grant
+from recipes.modelling.models import ShotFit
+from recipes.permits.actions import PermitOrder, grant
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing import run
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
-from recipes.tastings.plan import plan_tasting
-from stations.actions import log_shot
-from stations.models import Site, Slot, Station
-from stations.shots import Weighed
+from recipes.requests.actions import make_request
+from recipes.tastings.actions import plan_tasting
+from recipes.versions.review import submit
+from stations.equipment.models import Site, Slot, Station
+from stations.shots.actions import log_shot
+from stations.shots.judging import Weighed
 from tests.bar import Bar, draft, make_bar
 from tests.cast import credentials, make_cast, make_sites
 from tests.recipes.calibrating import measure

@@ -1,8 +1,9 @@
 """A change request, as tests make one."""
 
-from recipes.actions.requests import make_request
-from recipes.formula import Formula
-from recipes.models import ChangeRequest, Version
+from recipes.formula.formula import Formula
+from recipes.requests.actions import make_request
+from recipes.requests.models import ChangeRequest
+from recipes.versions.models import Version
 from tests.cast import Cast
 from tests.recipes.shelf import number
 

@@ -6,11 +6,13 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from people.models import User
-from recipes.retranslation.accept import AcceptOrder, accept_calibration
-from recipes.retranslation.plan import make_retranslation_plan
-from stations.actions import record_calibration
-from stations.models import Calibration, Placement, Slot, Station
+from people.persons.models import User
+from recipes.recalibration.actions import AcceptOrder, accept_calibration
+from recipes.recalibration.plan import make_retranslation_plan
+from stations.calibrations.actions import record_calibration
+from stations.calibrations.models import Calibration
+from stations.equipment.models import Slot, Station
+from stations.slots.models import Placement
 from tests.cast import credentials
 
 GRAMS = (35, 70, 105, 140, 70)

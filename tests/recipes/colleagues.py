@@ -2,11 +2,11 @@
 
 from django.contrib.auth.hashers import make_password
 
-from audit.context import recorded
-from people.actions import assign_role, create_person
+from audit.capture.context import recorded
 from people.history import PASSWORD_SET
-from people.models import User
-from people.roles import Role
+from people.persons.actions import assign_role, create_person
+from people.persons.models import User
+from people.persons.verbs import Role
 from tests.cast import PASSWORD, Cast
 
 

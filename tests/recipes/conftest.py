@@ -2,7 +2,8 @@
 
 import pytest
 
-from recipes.models import Recipe, Version
+from recipes.coffees.models import Recipe
+from recipes.versions.models import Version
 from tests.cast import Cast
 from tests.recipes import shelf
 

@@ -5,13 +5,15 @@ from decimal import Decimal
 import numpy as np
 from django.utils import timezone
 
-from audit.context import recorded
-from people.models import User
+from audit.capture.context import recorded
+from people.persons.models import User
 from recipes.brewing.shot_model.fit import Fit
 from recipes.history import FIT_ASKED
-from recipes.models import ShotFit, Version
-from recipes.shot_fits.result import Kept, to_json
-from stations.models import CheckShot, Station
+from recipes.modelling.models import ShotFit
+from recipes.modelling.result import Kept, to_json
+from recipes.versions.models import Version
+from stations.equipment.models import Station
+from stations.shots.models import CheckShot
 
 
 def fitted(station: Station, version: Version, shots: list[CheckShot], by: User) -> ShotFit:

@@ -1,7 +1,7 @@
 """The owner's policy, as tests need it."""
 
-from people.actions import set_policy
-from people.models import Boiling, Policy
+from people.policy.actions import set_policy
+from people.policy.models import Boiling, Policy
 from tests.cast import Cast, credentials
 
 

@@ -2,13 +2,12 @@
 
 from decimal import Decimal
 
-from recipes.actions.approval import approve
-from recipes.actions.coffees import add_coffee
-from recipes.actions.drafts import edit_draft, new_draft
-from recipes.actions.recipes import add_recipe
-from recipes.actions.review import submit
-from recipes.formula import Entry, Formula
-from recipes.models import Recipe, Version
+from recipes.coffees.actions import add_coffee, add_recipe
+from recipes.coffees.models import Recipe
+from recipes.formula.formula import Entry, Formula
+from recipes.versions.drafts import edit_draft, new_draft
+from recipes.versions.models import Version
+from recipes.versions.review import approve, submit
 from tests.cast import Cast, credentials
 
 

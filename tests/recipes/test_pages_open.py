@@ -4,9 +4,9 @@ from datetime import date
 
 from django.urls import reverse
 
-from recipes.actions.coffees import add_lot
-from recipes.actions.requests import make_request
-from recipes.models import Recipe
+from recipes.coffees.actions import add_lot
+from recipes.coffees.models import Recipe
+from recipes.requests.actions import make_request
 from tests.cast import Cast, SignedIn
 from tests.recipes.shelf import make_approved, make_draft, make_in_review, number
 

@@ -6,8 +6,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from recipes.actions.coffees import add_lot
-from recipes.models import Recipe, Version
+from recipes.coffees.actions import add_lot
+from recipes.coffees.models import Recipe
+from recipes.versions.models import Version
 from tests.cast import ApiAs, Cast, SignedIn
 from tests.recipes.asking import ask
 from tests.recipes.shelf import make_approved, make_draft, make_in_review, make_recipe

@@ -6,7 +6,7 @@ from django.db import connection
 from django.db.models import F
 from django.db.models.functions import Now
 
-from stations.models import ControlSettings, Placement
+from stations.slots.models import ControlSettings, Placement
 
 Attack = Callable[[Placement], object]
 

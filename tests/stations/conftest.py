@@ -8,13 +8,16 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
-from audit.context import recorded
-from people.models import Meaning, Signature, User
-from people.roles import Role
-from stations.actions import Reach, add_ability_set, add_machine, add_station
+from audit.capture.context import recorded
+from people.persons.models import User
+from people.persons.verbs import Role
+from people.signatures.models import Meaning, Signature
+from stations.equipment.actions import add_machine, add_station
+from stations.equipment.models import AbilitySet, Machine, Slot, Station
 from stations.history import SLOTS_ADDED
-from stations.models import AbilitySet, Machine, Placement, Slot, Station
-from stations.placing import Entitlement, StationSettings, bring_into_force, schedule
+from stations.machine_types.actions import Reach, add_ability_set
+from stations.slots.models import Placement
+from stations.slots.placing import Entitlement, StationSettings, bring_into_force, schedule
 from tests.cast import Cast
 
 VALUES = {

@@ -4,7 +4,8 @@ import itertools
 
 import pytest
 
-from stations.models import Machine, Placement, ReadBack, Site, Slot, Station
+from stations.equipment.models import Machine, Site, Slot, Station
+from stations.slots.models import Placement, ReadBack
 from tests.cast import ApiAs, Cast
 from tests.stations.conftest import Bar, place
 

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from stations.models import AbilitySet, Machine, Site, Slot, Station
+from stations.equipment.models import AbilitySet, Machine, Site, Slot, Station
 from tests.cast import Cast, SignedIn
 from tests.stations.conftest import Bar
 

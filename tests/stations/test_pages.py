@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 from django.urls import reverse
 
-from people.models import User
+from people.persons.models import User
 from tests.cast import Cast, SignedIn
 from tests.stations.conftest import Bar, place
 

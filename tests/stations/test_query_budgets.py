@@ -8,8 +8,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from stations.actions import add_station, import_equipment
-from stations.importing.columns import NAMES
+from stations.equipment.actions import add_station
+from stations.importing.actions import import_equipment
+from stations.importing.file import NAMES
 from tests.cast import ApiAs, Cast, SignedIn
 from tests.stations.conftest import Bar, place
 

@@ -7,19 +7,15 @@ from typing import Any
 
 import pytest
 
+from audit.capture.models import Entry
 from audit.errors import DomainError, Invalid, Refused, Stale
-from audit.models import Entry
-from stations.actions import (
-    add_slots,
-    add_station,
-    change_site,
-    change_station,
-    import_equipment,
-    read_back,
-    set_by_hand,
-)
-from stations.importing.columns import NAMES
-from stations.models import Placement, ReadBack, Site, Slot, Station
+from stations.equipment.actions import add_slots, add_station, change_site, change_station
+from stations.equipment.models import Site, Slot, Station
+from stations.importing.actions import import_equipment
+from stations.importing.file import NAMES
+from stations.slots.by_hand import set_by_hand
+from stations.slots.models import Placement, ReadBack
+from stations.slots.read_backs import read_back
 from tests.cast import Cast
 from tests.races import at_once
 from tests.services import rounds

@@ -4,9 +4,9 @@ from decimal import Decimal
 
 from django.urls import reverse
 
-from audit.models import Entry
+from audit.capture.models import Entry
 from audit.registry import registry
-from stations.actions import change_site, change_station
+from stations.equipment.actions import change_site, change_station
 from tests.cast import Cast, SignedIn
 from tests.stations.conftest import Bar
 

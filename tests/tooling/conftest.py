@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from config.services.commands import remove, temporary_folder
-from config.services.folder import Folder
+from embedded.commands import remove, temporary_folder
+from embedded.folder import Folder
 
 
 @pytest.fixture

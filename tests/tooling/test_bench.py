@@ -6,7 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from config.services.folder import BASE_DIR
+from embedded.folder import BASE_DIR
 
 KEYS = {"name", "rate", "unit", "ratio_to_limit", "ratio_to_peers", "machine"}
 PEERS = {"django-pghistory", "django-simple-history", "django-auditlog", "django-reversion"}

@@ -6,13 +6,13 @@ import signal
 import psycopg
 import pytest
 
-from config.services import cluster, postgres
-from config.services.account import database_account, elsewhere_path, may
-from config.services.cluster import Cluster
-from config.services.commands import temporary_folder
-from config.services.folder import Folder
-from config.services.process import stop_leftovers
-from config.services.sentences import CannotRunError
+from embedded import cluster, postgres
+from embedded.account import database_account, elsewhere_path, may
+from embedded.cluster import Cluster
+from embedded.commands import temporary_folder
+from embedded.folder import Folder
+from embedded.process import stop_leftovers
+from embedded.sentences import CannotRunError
 
 
 def tables(made: Cluster) -> list[str]:

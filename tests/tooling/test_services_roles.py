@@ -11,11 +11,11 @@ import psutil
 import psycopg
 import pytest
 
-from config.services import commands
-from config.services.folder import Folder
-from config.services.ports import free_port
-from config.services.roles import OWNER, PROGRAM, SUPERUSER
-from config.services.stack import Stack, run_application, servers
+from embedded import commands
+from embedded.folder import Folder
+from embedded.ports import free_port
+from embedded.roles import OWNER, PROGRAM, SUPERUSER
+from embedded.stack import Stack, run_application, servers
 
 PROGRAMS = ("web-", "worker-", "beat")
 HISTORY = {

@@ -14,13 +14,13 @@ from pathlib import Path
 import psutil
 import pytest
 
-from config.services.folder import Folder
-from config.services.process import Child, Program, stop_leftovers
-from config.services.sentences import CannotRunError
-from config.services.stack import servers
+from embedded.folder import Folder
+from embedded.process import Child, Program, stop_leftovers
+from embedded.sentences import CannotRunError
+from embedded.stack import servers
 from tests.tooling.listing import ROOT
 
-SERVICES = [sys.executable, "-m", "config.services"]
+SERVICES = [sys.executable, "-m", "embedded"]
 
 
 def demo(data: Path, *arguments: str) -> subprocess.CompletedProcess[str]:

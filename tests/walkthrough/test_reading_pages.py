@@ -2,7 +2,7 @@
 
 import pytest
 
-from config.walkthrough.page import Unexpected, read
+from embedded.walkthrough.page import Unexpected, read
 
 PAGE = """
 <!doctype html><title>Plan</title><style>.x{}</style>

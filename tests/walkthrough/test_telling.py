@@ -5,10 +5,10 @@ import sys
 
 import pytest
 
-from config.walkthrough import stage
-from config.walkthrough.page import Unexpected
-from config.walkthrough.stage import Stage
-from config.walkthrough.telling import Step, tell
+from embedded.walkthrough import stage
+from embedded.walkthrough.page import Unexpected
+from embedded.walkthrough.stage import Stage
+from embedded.walkthrough.telling import Step, tell
 from recipes.demo.people import MEMBERS, PASSWORD
 from tests.tooling.listing import ROOT
 
@@ -55,7 +55,7 @@ def test_its_sign_ins_are_the_demo_s() -> None:
 @pytest.mark.parametrize("addresses", [[], ["localhost"], ["http://127.0.0.1:1"]])
 def test_an_address_that_can_not_be_walked_is_one_sentence(addresses: list[str]) -> None:
     run = subprocess.run(
-        [sys.executable, "-m", "config.walkthrough", *addresses],
+        [sys.executable, "-m", "embedded.walkthrough", *addresses],
         cwd=ROOT, capture_output=True, text=True, check=False, timeout=60,
     )  # fmt: skip
     assert run.returncode == 2

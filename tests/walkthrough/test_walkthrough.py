@@ -5,11 +5,11 @@ import re
 import subprocess
 import sys
 
-from config.walkthrough.script import STEPS
+from embedded.walkthrough.script import STEPS
 from tests.tooling.listing import ROOT
 
 OWN = ("DATABASE_URL", "REDIS_URL", "PORTALEDGER_MODE", "SECRET_KEY", "DJANGO_SETTINGS_MODULE")
-WALK = ["-m", "config.services", "walkthrough", "--web", "2", "--workers", "3"]
+WALK = ["-m", "embedded", "walkthrough", "--web", "2", "--workers", "3"]
 TOLD = (
     "refused: Nobody approves what they drafted",
     "refused: What was typed can't be used",

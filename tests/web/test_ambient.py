@@ -4,10 +4,9 @@ import pytest
 from django.test import Client, RequestFactory
 from pytest_django.fixtures import Settings
 
-from audit.models import Entry
-from people.web.addresses import client_address
-from people.web.middleware import request_id_of
+from audit.capture.models import Entry
 from tests.cast import ApiAs, Cast, SignedIn
+from web.middleware import client_address, request_id_of
 
 NEW = {"name": "New", "email": "new@example.com"}
 

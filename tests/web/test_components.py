@@ -9,8 +9,8 @@ import pytest
 from django.template import engines
 from django.utils.html import strip_tags
 
-from people.marks import MARKS
 from tests.web.gallery.data import DIFF, WORK
+from web.icons import MARKS
 
 WHEN = datetime(2026, 8, 1, 12, 0, tzinfo=UTC)
 

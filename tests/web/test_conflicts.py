@@ -4,9 +4,9 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from audit.errors import Refused
-from people.models import Assignment, User
-from people.web.conflicts import as_domain_error
+from people.persons.models import Assignment, User
 from tests.cast import Cast
+from web.errors import as_domain_error
 
 
 def _run(statement: str) -> Exception:

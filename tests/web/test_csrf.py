@@ -4,7 +4,7 @@ import pytest
 from django.http.response import HttpResponseBase
 from django.test import Client
 
-from people.models import User
+from people.persons.models import User
 from tests.cast import ApiAs, Cast
 
 NEW = {"name": "New", "email": "new@example.com"}

@@ -3,8 +3,8 @@
 import pytest
 from rest_framework.test import APIClient
 
-from people.actions import change_person
-from people.models import User
+from people.persons.actions import change_person
+from people.persons.models import User
 from tests.cast import ApiAs, Cast
 
 

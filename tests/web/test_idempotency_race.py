@@ -7,12 +7,13 @@ import pytest
 from django.db import OperationalError
 from rest_framework.test import APIClient
 
-from audit.models import Entry
-from people.models import IdempotencyKey, User
-from people.web import idempotency
+from audit.capture.models import Entry
+from people.idempotency import IdempotencyKey
+from people.persons.models import User
 from tests.cast import ApiAs, Cast
 from tests.races import at_once
 from tests.services import rounds
+from web import idempotency
 
 pytestmark = pytest.mark.django_db(transaction=True)
 PEOPLE = "/api/v1/people/"

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rest_framework import serializers
 
-from people.web.fields import PlainDecimal, PlainDecimalField
-from people.web.numbers import BadNumber, Bounds, read_number
+from web.fields import PlainDecimal, PlainDecimalField
+from web.numbers import BadNumber, Bounds, read_number
 
 DOSE = Bounds(low=Decimal(5), high=Decimal(30), places=1, unit="g")
 

@@ -4,9 +4,9 @@ import pytest
 from django.contrib.auth.hashers import make_password
 from rest_framework.test import APIClient
 
-from audit.context import recorded
+from audit.capture.context import recorded
 from people.history import PERSON_ADDED
-from people.models import User
+from people.persons.models import User
 from tests.cast import ApiAs, Cast
 
 PEOPLE = "/api/v1/people/"

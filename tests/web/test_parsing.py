@@ -6,7 +6,7 @@ from io import BytesIO
 import pytest
 from rest_framework.exceptions import ParseError
 
-from people.web.parsing import ExactJSONParser
+from web.parsing import ExactJSONParser
 
 
 def _parse(body: bytes) -> object:

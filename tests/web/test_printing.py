@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from people import printing
+from web import printing
 
 THIN = "\u202f"
 WHEN = datetime(2026, 8, 1, 22, 30, 5, tzinfo=UTC)

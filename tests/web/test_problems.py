@@ -9,9 +9,9 @@ from django.http import HttpResponse
 from django.test import Client
 from rest_framework.test import APIClient
 
-from people.models import Scope
-from people.web.kinds import KINDS
+from people.tokens.models import Scope
 from tests.cast import ApiAs, Cast
+from web.errors import KINDS
 
 # RFC 9457, 3.1: type and instance are URI references, title and detail strings, status the number
 # that was sent; 3.2: further members are allowed.

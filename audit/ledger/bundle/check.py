@@ -7,11 +7,10 @@ from itertools import islice
 
 from audit.ledger.bundle.archived import Archives, Copy
 from audit.ledger.bundle.explain import Difference, explain
-from audit.ledger.bundle.kept import Kept
 from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, Mark, read
 from audit.ledger.bundle.report import Kind, Report, numbers, plain
 from audit.ledger.bundle.scan import Scan
-from audit.ledger.bundle.trust import Trust
+from audit.ledger.bundle.trust import Kept, Trust
 from audit.ledger.checkpoint import Checkpoint, read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier

@@ -7,9 +7,8 @@ from base64 import b64encode
 from dataclasses import dataclass
 from typing import Any
 
-from audit.ledger.errors import LedgerError, count
+from audit.ledger.errors import LedgerError, base64_bytes, base64_text, count
 from audit.ledger.note import Verifier
-from audit.ledger.words import base64_bytes, base64_text
 
 FORMAT = "portaledger-history-1"
 

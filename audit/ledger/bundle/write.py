@@ -5,16 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from audit.ledger.bundle.lines import (
-    Archived,
-    End,
-    Fingerprints,
-    Gap,
-    Header,
-    Line,
-    Mark,
-    write,
-)
+from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, Line, Mark, write
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError, count, hash32
 from audit.ledger.merkle import Coordinate, Frontier

@@ -7,9 +7,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from audit.models import Archive
 from audit.retention.archive import archive_before
-from audit.retention.errors import ArchiveError
+from audit.retention.models import Archive
+from audit.retention.plan import ArchiveError
 
 
 def month(text: str) -> str:

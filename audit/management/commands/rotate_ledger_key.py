@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from audit.sealing.errors import SealingError
+from audit.sealing.keys import SealingError
 from audit.sealing.rotate import rotate
 
 

@@ -7,12 +7,12 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 
-from audit.context import Ambient, Road, ambient
+from audit.capture.context import Ambient, Road, ambient
 from audit.errors import DomainError
-from people.actions import assign_role, create_person
-from people.invitations import invite
-from people.models import User
-from people.roles import Role
+from people.persons.actions import assign_role, create_person
+from people.persons.invitations import invite
+from people.persons.models import User
+from people.persons.verbs import Role
 
 
 class Command(BaseCommand):

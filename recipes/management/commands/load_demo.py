@@ -5,8 +5,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
-from audit.context import Ambient, Road, ambient
-from people.models import User
+from audit.capture.context import Ambient, Road, ambient
+from people.persons.models import User
 from recipes.demo.equipment import make_machines, make_sites
 from recipes.demo.people import PASSWORD, assign_sites, make_people, sign_ins
 from recipes.demo.story import Story

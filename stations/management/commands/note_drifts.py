@@ -2,7 +2,7 @@
 
 from django.core.management.base import BaseCommand
 
-from stations.drifting import note_all_drifts
+from stations.charts.drifting import note_all_drifts
 
 
 class Command(BaseCommand):

@@ -9,16 +9,18 @@ import pytest
 from django.core.management import CommandError, call_command
 from pymerkle import InmemoryTree
 
+from audit.capture.models import Entry
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
 from audit.ledger.proof import extends
-from audit.models import Archive, Entry, Leaf, Node
 from audit.retention.archive import archive_before
+from audit.retention.models import Archive
 from audit.retention.partitions import partitions
 from audit.retention.records import HISTORY_ARCHIVED
 from audit.sealing.keys import verifiers
+from audit.sealing.models import Leaf, Node
 from audit.sealing.proofs import consistency, inclusion
 from audit.sealing.seal import seal
 from tests.audit.retention.months import year

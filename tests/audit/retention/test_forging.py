@@ -13,7 +13,7 @@ import pytest
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.bundle.report import Kind, Report
-from audit.models import Archive
+from audit.retention.models import Archive
 from audit.sealing.seal import seal
 from tests.audit.retention.test_archive import archive, folder, kept
 from tests.audit.sample import run

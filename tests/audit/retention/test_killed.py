@@ -9,14 +9,15 @@ import pytest
 from django.core.management import call_command
 from django.db import connection, connections
 
+from audit.capture.models import Entry
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
-from audit.models import Archive, Entry
 from audit.retention import archive as action
 from audit.retention import file as writing
 from audit.retention.archive import LOCK, archive_before
-from audit.retention.errors import ArchiveError
+from audit.retention.models import Archive
 from audit.retention.partitions import partitions
+from audit.retention.plan import ArchiveError
 from audit.sealing.seal import seal
 from tests.audit.retention.months import year
 from tests.audit.retention.test_archive import folder

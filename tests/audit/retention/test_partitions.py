@@ -3,7 +3,7 @@
 import pytest
 from django.db import DatabaseError, connection, transaction
 
-from audit.models import Entry
+from audit.capture.models import Entry
 from audit.retention.partitions import Partition, partitions, roll
 from tests.audit.conftest import newest
 from tests.audit.retention.months import begin_in, partition, roll_at

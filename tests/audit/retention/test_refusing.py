@@ -8,11 +8,13 @@ from pathlib import Path
 import pytest
 from django.db import DatabaseError, transaction
 
-from audit.models import Archive, Entry, Leaf
+from audit.capture.models import Entry
 from audit.retention import file as module
 from audit.retention.archive import LOCK, archive_before
-from audit.retention.errors import ArchiveError
+from audit.retention.models import Archive
 from audit.retention.partitions import partitions
+from audit.retention.plan import ArchiveError
+from audit.sealing.models import Leaf
 from audit.sealing.seal import seal
 from tests.audit.retention.months import roll_at
 from tests.audit.retention.test_archive import archive, folder, kept

@@ -6,13 +6,13 @@ import pytest
 from django.db import connection, connections
 from psycopg import sql
 
-from audit.checks import program_cannot_alter_history
-from audit.models import Entry
+from audit.capture.models import Entry
+from audit.privileges import program_cannot_alter_history
 from audit.retention.partitions import partitions, roll
+from tests.audit.capture.test_privileges import Connection, denied, program, role
 from tests.audit.retention.months import begin_in, partition
 from tests.audit.sample import empty, run
 from tests.audit.sealing.conftest import sealed_ids, shelves
-from tests.audit.test_privileges import Connection, denied, program, role
 from tests.races import at_once
 
 __all__ = ["program", "role"]

@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 from django.db import DatabaseError, transaction
 
+from audit.capture.models import Entry
 from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
-from audit.models import Entry, Leaf
+from audit.sealing.models import Leaf
 from audit.sealing.proofs import inclusion
 from tests.audit.retention.test_archive import archive, folder, kept
 from tests.audit.retention.test_forging import check

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from pytest_django import Settings
 
-from audit.models import Checkpoint, Leaf
+from audit.sealing.models import Checkpoint, Leaf
 from tests.audit.sample import Shelf, run
 
 ALL = "audit_entry, audit_leaf, audit_node, audit_checkpoint, audit_ledgerkey"

@@ -7,14 +7,14 @@ import time
 import pytest
 from django.db import connection
 
+from audit.capture.models import Entry
 from audit.checking import run as running
-from audit.checking.queries import SILENT, unattended
+from audit.checking.actions import SILENT, start_check, unattended
+from audit.checking.models import HistoryCheck
 from audit.checking.run import run_check
-from audit.checking.start import start_check
 from audit.errors import Refused
-from audit.models import Entry, HistoryCheck
 from audit.sealing.seal import seal
-from people.models import User
+from people.persons.models import User
 from tests.audit.sample import empty, run
 from tests.audit.sealing.conftest import shelves
 from tests.cast import Cast

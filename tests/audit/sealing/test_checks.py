@@ -8,15 +8,16 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import IntegrityError, transaction
 from django.test import Client
 
+from audit.capture.models import Entry
 from audit.checking import run as running
-from audit.checking.queries import SILENT
-from audit.checking.start import start_check
+from audit.checking.actions import SILENT, start_check
+from audit.checking.models import HistoryCheck
 from audit.errors import Invalid, NotPermitted, Refused
 from audit.exporting.bundle import bundle
-from audit.models import Checkpoint, Entry, HistoryCheck, Leaf
+from audit.sealing.models import Checkpoint, Leaf
 from audit.sealing.seal import seal
 from audit.tasks import take_up_checks
-from people.models import User
+from people.persons.models import User
 from tests.audit.sample import run
 from tests.audit.sealing.conftest import last_checkpoint, shelves, unguarded
 from tests.cast import Cast

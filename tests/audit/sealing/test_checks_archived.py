@@ -6,10 +6,11 @@ from pathlib import Path
 import pytest
 from django.test import Client
 
+from audit.checking.actions import start_check
+from audit.checking.models import HistoryCheck
 from audit.checking.run import run_check
-from audit.checking.start import start_check
-from audit.models import HistoryCheck, Leaf
 from audit.retention.archive import archive_before
+from audit.sealing.models import Leaf
 from audit.sealing.seal import seal
 from tests.audit.retention.months import year
 from tests.audit.sealing.conftest import unguarded

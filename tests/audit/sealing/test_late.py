@@ -8,7 +8,7 @@ import pytest
 from django.db import connection, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-from audit.models import Entry
+from audit.capture.models import Entry
 from audit.sealing.seal import _seal_batch, seal
 from tests.audit.sample import empty
 from tests.audit.sealing.conftest import sealed_ids, shelves, unguarded

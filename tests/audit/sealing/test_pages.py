@@ -14,19 +14,21 @@ from django.core import mail
 from django.test import Client
 from pytest_django import Settings
 
-from audit.checking.note import note_in
+from audit.capture.models import Entry
+from audit.checking.actions import note_in
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
 from audit.ledger.proof import extends, includes
-from audit.models import Checkpoint, Entry, Leaf, LedgerKey
-from audit.sealing import lag
+from audit.sealing import lateness as lag
 from audit.sealing.keys import origin
-from audit.sealing.lag import waiting_now
+from audit.sealing.lateness import waiting_now
+from audit.sealing.models import Checkpoint, Leaf, LedgerKey
 from audit.sealing.seal import seal
 from audit.tasks import mail_checkpoint
-from people.models import Scope, User
+from people.persons.models import User
+from people.tokens.models import Scope
 from tests.audit.sealing.conftest import last_checkpoint, shelves, unguarded
 from tests.cast import ApiAs, Cast
 

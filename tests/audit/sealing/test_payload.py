@@ -7,8 +7,8 @@ import pytest
 import rfc8785
 from django.db import connection
 
+from audit.capture.models import Entry
 from audit.ledger.canonical import SAFE_INT
-from audit.models import Entry
 from audit.sealing.payload import FIELDS
 from audit.sealing.read import payload_by_id
 from audit.sealing.seal import seal

@@ -9,9 +9,10 @@ from collections.abc import Callable
 import pytest
 from django.db import connection, transaction
 
+from audit.capture.models import Entry
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
-from audit.models import Entry, Leaf
+from audit.sealing.models import Leaf
 from audit.sealing.seal import seal
 from tests.audit.sample import empty, run
 from tests.audit.sealing.conftest import last_checkpoint, sealed_ids

@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 
+from audit.capture.models import Entry
 from audit.ledger.note import open_note
-from audit.models import Entry, LedgerKey
 from audit.sealing import rotate as module
-from audit.sealing.errors import SealingError
-from audit.sealing.keys import KEY_ROTATED, next_file, read, signer, verifiers
+from audit.sealing.keys import KEY_ROTATED, SealingError, next_file, read, signer, verifiers
+from audit.sealing.models import LedgerKey
 from audit.sealing.rotate import rotate
 from audit.sealing.seal import seal
 from tests.audit.sealing.conftest import last_checkpoint, shelves

@@ -14,15 +14,16 @@ from pathlib import Path
 import pytest
 from django.db import connection, transaction
 
+from audit.capture.models import Entry
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.bundle.report import Report
 from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.merkle import Frontier, leaf_hash
 from audit.ledger.note import Signer
-from audit.models import Checkpoint, Entry, Leaf
 from audit.sealing import store
 from audit.sealing.keys import origin, signer
+from audit.sealing.models import Checkpoint, Leaf
 from audit.sealing.read import payload_by_id
 from audit.sealing.seal import seal
 from tests.audit.sealing.conftest import last_checkpoint, shelves, unguarded

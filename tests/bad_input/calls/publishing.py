@@ -3,13 +3,13 @@
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from recipes.api.permits import changes_from
+from recipes.permits.api import changes_from
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
-from recipes.retranslation.plan import make_retranslation_plan
-from stations.models import Calibration
+from recipes.recalibration.plan import make_retranslation_plan
+from stations.calibrations.models import Calibration
 from tests.bad_input.call import (
     FOREIGN,
     NOWHERE,

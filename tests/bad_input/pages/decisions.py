@@ -7,8 +7,8 @@ from recipes.permits.plan import make_permit_plan
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
-from recipes.retranslation.plan import make_retranslation_plan
-from stations.models import Calibration
+from recipes.recalibration.plan import make_retranslation_plan
+from stations.calibrations.models import Calibration
 from tests.bad_input.call import day, signed
 from tests.bad_input.form import ENDS, FOREIGN, FORMULA, REASON, STALE, Form, Sent, Values
 from tests.bad_input.things import Things

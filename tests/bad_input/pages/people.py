@@ -1,6 +1,6 @@
 """People, roles, tokens and policy."""
 
-from people.models import Policy
+from people.policy.models import Policy
 from tests.bad_input.call import signed
 from tests.bad_input.form import FOREIGN, STALE, Form
 

@@ -7,7 +7,7 @@ from auditlog.registry import auditlog
 from django.db import models
 from simple_history.models import HistoricalRecords
 
-from audit.governed import exempt, governed
+from audit.capture.governed import exempt, governed
 
 DIGITS = 12
 

@@ -13,18 +13,11 @@ from django.db.models import F
 from reversion.models import Version
 from simple_history.utils import bulk_update_with_history
 
-from audit.context import recorded
-from audit.models import Entry
+from audit.capture.context import recorded
+from audit.capture.models import Entry
 from people.history import PERSON_CHANGED
-from people.models import User
-from tests.benchmarks.peers.models import (
-    AuditLog,
-    Ours,
-    PgHistory,
-    Plain,
-    Reversion,
-    SimpleHistory,
-)
+from people.persons.models import User
+from tests.benchmarks.peers.models import AuditLog, Ours, PgHistory, Plain, Reversion, SimpleHistory
 
 Told = Callable[[User], AbstractContextManager[Any]]
 TOLD: dict[type[models.Model], Told] = {

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from django.db import connection
 from django.db.models import Count, F, Max, Q
 
-from audit.context import recorded
-from audit.models import Entry
+from audit.capture.context import recorded
+from audit.capture.models import Entry
 from people.history import PERSON_ADDED
-from recipes.models import Publication, Version
+from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
-from stations.models import Machine, Placement
+from recipes.versions.models import Version
+from stations.equipment.models import Machine
+from stations.slots.models import Placement
 from tests.bar import Bar, station
 from tests.recipes.publishing.hands import check_counts, order_for, other_version, signing
 

@@ -5,8 +5,8 @@ import time
 import pytest
 from kombu import Connection
 
-from recipes.models import Publication
-from stations.models import Placement
+from recipes.publishing.models import Publication
+from stations.slots.models import Placement
 from tests.recipes.kill import worker
 from tests.recipes.kill.chain import SLOTS, Chain, check_whole
 

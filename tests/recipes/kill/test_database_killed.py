@@ -17,11 +17,11 @@ import pytest
 from django.db import connection
 from kombu import Connection
 
-from config.services import cluster, postgres
-from config.services.commands import temporary_folder
-from config.services.folder import Folder
-from config.services.process import Child
-from config.services.stack import servers
+from embedded import cluster, postgres
+from embedded.commands import temporary_folder
+from embedded.folder import Folder
+from embedded.process import Child
+from embedded.stack import servers
 from tests.recipes.kill import worker
 from tests.recipes.kill.chain import Chain, check_whole
 from tests.recipes.kill.running import sweep_until_complete, wait_for_a_batch, whole_run

@@ -18,7 +18,7 @@ from django.conf import settings
 from django.db import connection
 from kombu import Connection
 
-from config.services.process import die_with_parent
+from embedded.process import die_with_parent
 from tests.tooling.listing import ROOT
 
 NAME = "worker-to-kill"  # as the database knows it

@@ -6,11 +6,11 @@ from functools import partial
 
 from django.db import connection, transaction
 
-from people.models import User
-from recipes.models import Permit
-from recipes.permits.grant import PermitOrder, grant
+from people.persons.models import User
+from recipes.permits.actions import PermitOrder, grant
+from recipes.permits.models import Permit
 from recipes.permits.plan import Changes, make_permit_plan
-from stations.models import Slot
+from stations.equipment.models import Slot
 from tests.cast import credentials
 
 COOLER: Changes = {"brew_temperature": Decimal("91.5")}

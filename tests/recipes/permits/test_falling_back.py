@@ -6,11 +6,12 @@ from functools import partial
 import pytest
 from django.db import Error, connection, transaction
 
-from audit.models import Entry
-from recipes.permits.end import end, end_due_permits
+from audit.capture.models import Entry
+from recipes.permits.actions import end, end_due_permits
 from recipes.publishing import run
-from recipes.retranslation.plan import make_retranslation_plan
-from stations.models import Placement, Slot, Station
+from recipes.recalibration.plan import make_retranslation_plan
+from stations.equipment.models import Slot, Station
+from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.cast import SignedIn
 from tests.races import at_once
@@ -19,7 +20,7 @@ from tests.recipes.permits.hands import granting, make_overdue
 from tests.recipes.permits.test_permits import permit
 from tests.recipes.publishing.conftest import Publish
 from tests.recipes.publishing.hands import split, work
-from tests.recipes.test_retranslation_races import accepting, wrong_pulses
+from tests.recipes.recalibration.test_retranslation_races import accepting, wrong_pulses
 from tests.services import rounds
 
 Race = list[Callable[[], object]]

@@ -5,13 +5,14 @@ from functools import partial
 
 import pytest
 
+from audit.capture.models import Entry
 from audit.errors import Refused, Stale
-from audit.models import Entry
-from recipes.models import Permit
-from recipes.permits.end import end, end_due_permits
+from recipes.permits.actions import end, end_due_permits
+from recipes.permits.models import Permit
 from recipes.publishing.control import cancel, stop
-from stations.actions import read_back
-from stations.models import Placement, Slot
+from stations.equipment.models import Slot
+from stations.slots.models import Placement
+from stations.slots.read_backs import read_back
 from tests.bar import Bar
 from tests.races import at_once
 from tests.recipes.permits.hands import granting, make_overdue

@@ -5,15 +5,15 @@ from decimal import Decimal
 
 import pytest
 
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
-from audit.models import Entry
-from people.models import User
-from recipes.models import Permit
-from recipes.permits.end import end, end_due_permits
-from recipes.permits.grant import PermitOrder, grant
+from people.persons.models import User
+from recipes.permits.actions import PermitOrder, end, end_due_permits, grant
+from recipes.permits.models import Permit
 from recipes.permits.plan import Changes, make_permit_plan
 from recipes.publishing import run
-from stations.models import Placement, Slot
+from stations.equipment.models import Slot
+from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn, credentials
 from tests.recipes.attacks import refused, sql

@@ -5,9 +5,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from audit.errors import Refused
-from recipes.permits.end import end
+from recipes.permits.actions import end
 from recipes.publishing import run
-from stations.models import Placement
+from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn
 from tests.recipes.permits.hands import granting

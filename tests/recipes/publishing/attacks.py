@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from django.db import connection, transaction
 
-from stations.models import Placement, Slot
+from stations.equipment.models import Slot
+from stations.slots.models import Placement
 
 LOCKED = "settings never change"
 LIFE = "cannot go from its state"

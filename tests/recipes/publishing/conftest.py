@@ -5,12 +5,13 @@ from datetime import UTC, datetime
 
 import pytest
 
-from people.models import User
-from recipes.models import Publication, Version
+from people.persons.models import User
+from recipes.publishing.models import Publication
 from recipes.publishing.plan import Plan, make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
+from recipes.versions.models import Version
 from tests.bar import Bar
 from tests.cast import credentials
 

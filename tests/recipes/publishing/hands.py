@@ -9,13 +9,16 @@ from typing import TypeVar
 from django.db import connection, transaction
 
 from audit.errors import DomainError
-from people.models import User
-from recipes.models import Coffee, Publication, PublicationSite, Recipe, Version
+from people.persons.models import User
+from recipes.coffees.models import Coffee, Recipe
+from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.run import complete, place_batch
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
-from stations.models import Placement, Slot
+from recipes.versions.models import Version
+from stations.equipment.models import Slot
+from stations.slots.models import Placement
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
 from tests.recipes.publishing.conftest import plan_of

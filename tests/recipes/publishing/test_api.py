@@ -9,11 +9,12 @@ from uuid import uuid4
 import pytest
 from rest_framework.test import APIClient
 
-from audit.models import Entry
-from people.models import Scope, User
-from recipes.models import Publication
+from audit.capture.models import Entry
+from people.persons.models import User
+from people.tokens.models import Scope
 from recipes.publishing import run
-from stations.models import Placement
+from recipes.publishing.models import Publication
+from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.cast import PASSWORD, ApiAs
 from tests.races import at_once

@@ -9,9 +9,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
-from audit.models import Entry
+from audit.capture.models import Entry
 from recipes.publishing import run
-from stations.models import ChartBaseline, Slot
+from stations.charts.models import ChartBaseline
+from stations.equipment.models import Slot
 from tests.bar import Bar
 from tests.cast import ApiAs
 from tests.recipes.publishing.conftest import Publish

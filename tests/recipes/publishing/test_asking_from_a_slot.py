@@ -2,8 +2,8 @@
 
 import pytest
 
-from recipes.models import ChangeRequest
 from recipes.publishing import run
+from recipes.requests.models import ChangeRequest
 from tests.bar import Bar, approved, draft
 from tests.cast import SignedIn
 from tests.recipes.publishing.conftest import Publish

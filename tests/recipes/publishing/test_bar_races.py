@@ -7,8 +7,10 @@ import pytest
 
 from audit.errors import Refused, Stale
 from recipes.publishing.scope import Scope, Where
-from stations.actions import read_back, set_by_hand
-from stations.models import Placement, ReadBack, Slot
+from stations.equipment.models import Slot
+from stations.slots.by_hand import set_by_hand
+from stations.slots.models import Placement, ReadBack
+from stations.slots.read_backs import read_back
 from tests.bar import Bar, station
 from tests.races import at_once
 from tests.recipes.publishing.hands import (

@@ -10,12 +10,12 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from people.actions import set_policy
-from people.models import Boiling, Policy
+from people.policy.actions import set_policy
+from people.policy.models import Boiling, Policy
 from recipes.publishing import run
 from recipes.publishing.summary import water_beside
-from stations.actions.water import record_water
-from stations.models import Site
+from stations.equipment.models import Site
+from stations.water.actions import record_water
 from tests.bar import Bar
 from tests.cast import ApiAs, SignedIn, credentials
 from tests.recipes.permits.test_permits import permit

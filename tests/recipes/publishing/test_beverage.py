@@ -5,10 +5,10 @@ from decimal import Decimal
 import pytest
 
 from recipes.publishing import run
-from recipes.retention import balance_of
-from stations.actions import log_shot
-from stations.models import Slot
-from stations.shots import Weighed
+from recipes.station_water.learning import balance_of
+from stations.equipment.models import Slot
+from stations.shots.actions import log_shot
+from stations.shots.judging import Weighed
 from tests.bar import Bar
 from tests.cast import SignedIn
 from tests.recipes.publishing.conftest import Publish

@@ -5,15 +5,17 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
+from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
-from audit.models import Entry
-from recipes.actions.captures import draft_from_shot
-from recipes.formula import stored
-from recipes.models import Version
+from recipes.formula.formula import stored
 from recipes.publishing import run
-from stations.actions import correct_shot, log_shot, set_by_hand
-from stations.models import CheckShot, Placement
-from stations.shots import Weighed
+from recipes.versions.drafts import draft_from_shot
+from recipes.versions.models import Version
+from stations.shots.actions import correct_shot, log_shot
+from stations.shots.judging import Weighed
+from stations.shots.models import CheckShot
+from stations.slots.by_hand import set_by_hand
+from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.cast import ApiAs, SignedIn
 from tests.recipes.calling import act

@@ -5,15 +5,16 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError
 
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
-from audit.models import Entry
 from recipes.publishing import run
-from stations.actions import log_shot
-from stations.actions.baselines import freeze_baseline
-from stations.charting import RULES, charts_of, contents_of, frozen_baseline, shots_of
-from stations.comparing import capability_of, sameness
-from stations.models import ChartBaseline, Slot, Station
-from stations.shots import Weighed
+from stations.charts.actions import freeze_baseline
+from stations.charts.charting import RULES, charts_of, contents_of, frozen_baseline, shots_of
+from stations.charts.comparing import capability_of, sameness
+from stations.charts.models import ChartBaseline
+from stations.equipment.models import Slot, Station
+from stations.shots.actions import log_shot
+from stations.shots.judging import Weighed
 from tests.bar import Bar
 from tests.cast import SignedIn
 from tests.recipes.publishing.conftest import Publish

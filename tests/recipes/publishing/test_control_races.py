@@ -5,13 +5,13 @@ from functools import partial
 
 import pytest
 
+from audit.capture.models import Entry
 from audit.errors import Refused
-from audit.models import Entry
-from recipes.models import Publication
 from recipes.publishing.control import cancel, resume, stop
+from recipes.publishing.models import Publication
 from recipes.publishing.run import complete
 from recipes.publishing.scope import Scope, Where
-from stations.models import Placement
+from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.races import at_once
 from tests.recipes.publishing.conftest import Publish

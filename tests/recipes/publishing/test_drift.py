@@ -12,15 +12,18 @@ from django.db import connection
 from django.test import TestCase
 from django.test.utils import CaptureQueriesContext
 
-from people.models import User
-from recipes.home import work_lists
+from people.persons.models import User
+from recipes.overview.home import work_lists
 from recipes.publishing import run
-from stations.actions import correct_shot, log_shot, set_by_hand
-from stations.actions.baselines import freeze_baseline
-from stations.charting import contents_of
-from stations.drifting import note_drift
-from stations.models import CheckShot, Drift, Slot
-from stations.shots import Weighed
+from stations.charts.actions import freeze_baseline
+from stations.charts.charting import contents_of
+from stations.charts.drifting import note_drift
+from stations.charts.models import Drift
+from stations.equipment.models import Slot
+from stations.shots.actions import correct_shot, log_shot
+from stations.shots.judging import Weighed
+from stations.shots.models import CheckShot
+from stations.slots.by_hand import set_by_hand
 from tests.bar import Bar
 from tests.cast import SignedIn
 from tests.races import at_once
@@ -121,7 +124,7 @@ def titles(user: User) -> set[str]:
 def test_what_is_over_is_not_shown(bar: Bar, slot: Slot, monkeypatch: pytest.MonkeyPatch) -> None:
     pull(slot, bar.cast.barista, "53.0")
     assert Drift.objects.current().exists()
-    monkeypatch.setattr("stations.queries.drifts.LATELY", -timedelta(seconds=1))
+    monkeypatch.setattr("stations.charts.models.LATELY", -timedelta(seconds=1))
     assert not Drift.objects.current().exists()
 
 
@@ -147,7 +150,7 @@ def test_a_fault_of_the_chart_never_loses_the_shot(
     def fails(*_: object) -> None:
         raise RuntimeError("no chart today")
 
-    monkeypatch.setattr("stations.drifting.note_drift", fails)
+    monkeypatch.setattr("stations.charts.drifting.note_drift", fails)
     [shot] = pull(slot, bar.cast.barista, "53.0")
     assert CheckShot.objects.filter(pk=shot.pk).exists()
 

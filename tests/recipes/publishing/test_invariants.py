@@ -9,11 +9,12 @@ import re
 import pytest
 from django.db import Error, connection, transaction
 
-from audit.models import Entry
-from recipes.models import Publication
+from audit.capture.models import Entry
 from recipes.publishing.control import cancel, stop
+from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
-from stations.models import Placement, Slot
+from stations.equipment.models import Slot
+from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.recipes.publishing.attacks import ATTACKS, INSERT, Scene, look, run
 from tests.recipes.publishing.hands import (

@@ -7,20 +7,20 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from audit.context import recorded
+from audit.capture.context import recorded
 from audit.errors import Invalid, Refused
 from people.history import PERSON_ADDED
-from recipes.models import Version
 from recipes.publishing import run
 from recipes.publishing.plan import Plan, make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
-from recipes.retranslation.plan import make_retranslation_plan
-from recipes.translating import StationTranslation
-from stations.actions import log_shot
-from stations.models import Slot, Station
-from stations.shots import Weighed
+from recipes.recalibration.plan import make_retranslation_plan
+from recipes.translation.translating import StationTranslation
+from recipes.versions.models import Version
+from stations.equipment.models import Slot, Station
+from stations.shots.actions import log_shot
+from stations.shots.judging import Weighed
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
 from tests.recipes.calibrating import holds, measure

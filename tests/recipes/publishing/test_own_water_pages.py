@@ -8,11 +8,11 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from recipes.actions.drafts import edit_draft, new_draft
-from recipes.actions.review import submit
-from recipes.formula import Entry
-from recipes.models import Publication
+from recipes.formula.formula import Entry
 from recipes.publishing import run
+from recipes.publishing.models import Publication
+from recipes.versions.drafts import edit_draft, new_draft
+from recipes.versions.review import submit
 from tests.bar import Bar
 from tests.cast import PASSWORD, ApiAs, SignedIn
 from tests.recipes.calibrating import accept, holds, measure

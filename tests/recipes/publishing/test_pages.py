@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from recipes.models import Publication
 from recipes.publishing import run
+from recipes.publishing.models import Publication
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn
 from tests.recipes.publishing.conftest import Publish

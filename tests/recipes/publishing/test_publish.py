@@ -4,19 +4,19 @@ from decimal import Decimal
 
 import pytest
 
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
-from audit.models import Entry
-from people.actions import assign_role, create_person
-from people.roles import Role
-from recipes.actions.review import withdraw
-from recipes.models import Publication
+from people.persons.actions import assign_role, create_person
+from people.persons.verbs import Role
 from recipes.publishing import run
 from recipes.publishing.control import cancel, stop
+from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
-from stations.actions import change_site
-from stations.models import Placement
+from recipes.versions.review import withdraw
+from stations.equipment.actions import change_site
+from stations.slots.models import Placement
 from tests.bar import Bar, approved, draft
 from tests.cast import credentials
 from tests.recipes.publishing.conftest import EVERYWHERE, Publish, plan_of

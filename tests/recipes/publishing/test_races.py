@@ -6,14 +6,16 @@ from functools import partial
 
 import pytest
 
+from audit.capture.models import Entry
 from audit.errors import Refused
-from audit.models import Entry
-from recipes.actions.review import withdraw
-from recipes.models import Publication, Version
 from recipes.publishing.control import cancel, stop
+from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
-from stations.actions import change_station
-from stations.models import Placement, Station
+from recipes.versions.models import Version
+from recipes.versions.review import withdraw
+from stations.equipment.actions import change_station
+from stations.equipment.models import Station
+from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.races import at_once
 from tests.recipes.publishing.conftest import plan_of

@@ -13,14 +13,18 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 from hypothesis.stateful import run_state_machine_as_test as run_machine
 
+from audit.capture.models import Entry
 from audit.errors import DomainError
-from audit.models import Entry
-from recipes.models import Permit, Publication, Version
-from recipes.permits.end import end, end_due_permits
+from recipes.permits.actions import end, end_due_permits
+from recipes.permits.models import Permit
 from recipes.publishing import control, run
+from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
-from stations.actions import read_back, set_by_hand
-from stations.models import Placement, Slot
+from recipes.versions.models import Version
+from stations.equipment.models import Slot
+from stations.slots.by_hand import set_by_hand
+from stations.slots.models import Placement
+from stations.slots.read_backs import read_back
 from tests.bar import Bar, station
 from tests.recipes.permits.hands import granting, make_overdue
 from tests.recipes.publishing.hands import (

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from audit.errors import Invalid
 from recipes.publishing.timing import When, due_at
-from stations.models import Site
+from stations.equipment.models import Site
 
 LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
 

@@ -2,10 +2,9 @@
 
 from decimal import Decimal
 
-from recipes.models import Tasting
-from recipes.tastings.plan import plan_tasting
+from recipes.tastings.actions import lock_answers, open_key, plan_tasting, record_answers
+from recipes.tastings.models import Tasting
 from recipes.tastings.result import session
-from recipes.tastings.run import lock_answers, open_key, record_answers
 from tests.cast import Cast
 
 

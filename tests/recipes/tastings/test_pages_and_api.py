@@ -2,8 +2,9 @@
 
 import uuid
 
-from recipes.actions.drafts import new_draft
-from recipes.models import Tasting, Version
+from recipes.tastings.models import Tasting
+from recipes.versions.drafts import new_draft
+from recipes.versions.models import Version
 from tests.cast import ApiAs, Cast, SignedIn
 from tests.recipes.tastings.panel import opened, plan, right_answers
 

@@ -6,13 +6,13 @@ import pytest
 from django.db import connection
 from django.db.utils import Error as DatabaseError
 
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
-from audit.models import Entry
-from recipes.actions.requests import make_request
-from recipes.models import Tasting, TastingAnswer, Version
-from recipes.tastings.evidence import evidence_of
-from recipes.tastings.result import chosen_sample, result_of, session
-from recipes.tastings.run import attach, lock_answers, open_key, record_answers
+from recipes.requests.actions import make_request
+from recipes.tastings.actions import attach, lock_answers, open_key, record_answers
+from recipes.tastings.models import Tasting, TastingAnswer
+from recipes.tastings.result import chosen_sample, evidence_of, result_of, session
+from recipes.versions.models import Version
 from tests.cast import Cast
 from tests.recipes.shelf import number
 from tests.recipes.tastings.panel import opened, plan, right_answers

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from stations.metrology.abilities import MachineAbilities, ParameterAbility, Quantity, StationTraits
 from stations.metrology.errors import BadValueError
-from stations.metrology.translate import translate, translate_many
+from stations.metrology.many import translate_many
+from stations.metrology.translate import translate
 from tests.stations.metrology.bar import PARAMETERS, RULES
 
 ANYTHING = st.one_of(

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from stations.metrology.abilities import MachineAbilities, Quantity, StationTraits
 from stations.metrology.columns import Thousandths
 from stations.metrology.errors import BadValueError
-from stations.metrology.translate import translate, translate_many
+from stations.metrology.many import translate_many
+from stations.metrology.translate import translate
 from stations.metrology.translation import Setting
 from tests.stations.metrology.bar import FORMULA, MACHINE, PARAMETERS, RULES, able, line, stations
 

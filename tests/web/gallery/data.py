@@ -7,8 +7,8 @@ from django.contrib import messages
 from django.contrib.messages.storage.base import Message
 
 from audit.registry import ContentShown, SignatureShown
-from people.marks import MARKS
 from tests.web.gallery.forms import FilterForm, GalleryForm, SignForm
+from web.icons import MARKS
 
 WHEN = datetime(2026, 8, 1, 12, 0, tzinfo=UTC)
 HALF = Decimal("0.5")

@@ -1,1 +1,0 @@
-"""The history over the API."""

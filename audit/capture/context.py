@@ -1,0 +1,193 @@
+"""Who is acting, by which road and why: told to the database once a transaction."""
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import asdict, dataclass, replace
+from enum import StrEnum
+from typing import Protocol
+
+from django.db import DEFAULT_DB_ALIAS, connection, connections, transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from audit.capture.refusals import write_refusal
+from audit.errors import Refused, Subject
+from audit.vocabulary import known
+
+
+class Road(StrEnum):
+    """How a change came in."""
+
+    PAGE = "page"
+    API = "api"
+    GATEWAY = "gateway"
+    TASK = "task"
+    CONSOLE = "console"
+    DATABASE = "database"
+
+
+class Actor(Protocol):
+    """A person, as far as the history needs to know one.
+
+    If they also have `history_role(site_id) -> str`, it tells in which role they act there.
+    """
+
+    pk: int
+    name: str
+
+
+def _role_of(by: Actor, site_id: int | None) -> str:
+    ask: Callable[[int | None], str] | None = getattr(by, "history_role", None)
+    return ask(site_id) if ask else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ambient:
+    """What is known before anybody acts: set once a request, task or command."""
+
+    road: Road = Road.CONSOLE
+    request_id: str = ""
+    client_addr: str | None = None
+
+
+ambient: ContextVar[Ambient] = ContextVar("ambient", default=Ambient())  # noqa: B039  frozen
+
+PROGRAM = "program"  # the actor where nobody is: a timer
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What the capture writes into every entry of the transaction."""
+
+    actor_id: int | None
+    actor: str
+    role: str
+    road: str
+    request_id: str
+    client_addr: str | None
+    action: str
+    reason: str
+    signature_id: int | None
+
+    def tell(self) -> None:
+        """Set it for the rest of the transaction (savepoints roll it back with them)."""
+        _tell(json.dumps(asdict(self)))
+
+
+def _tell(value: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT set_config('audit.context', %s, true)", [value])
+
+
+class Recording:
+    """An action under way."""
+
+    def __init__(self, context: Context, here: BaseDatabaseWrapper) -> None:
+        self.context, self.here = context, here
+
+    def signed(self, signature_id: int) -> None:
+        """Name the signature under which the entries from here on are written."""
+        self.context = replace(self.context, signature_id=signature_id)
+        self.context.tell()
+
+
+_current: ContextVar[Recording | None] = ContextVar("recording", default=None)
+
+
+def _context(
+    outer: Recording | None,
+    *,
+    by: Actor | None,
+    action: str,
+    reason: str,
+    signature_id: int | None,
+    role: str,
+) -> Context:
+    """The outer action's person and road if there is one, else `by` and the ambient road."""
+    if outer:
+        return replace(
+            outer.context,
+            action=known(action),
+            reason=reason or outer.context.reason,
+            signature_id=signature_id or outer.context.signature_id,
+        )
+    around = ambient.get()
+    return Context(
+        actor_id=by.pk if by else None,
+        actor=by.name if by else PROGRAM,
+        role=role,
+        road=around.road.value,
+        request_id=around.request_id,
+        client_addr=around.client_addr,
+        action=known(action),
+        reason=reason,
+        signature_id=signature_id,
+    )
+
+
+@contextmanager
+def _told(recording: Recording, outer: Recording | None) -> Iterator[Recording]:
+    """Tell the database for as long as the block lasts, then put back what held before.
+
+    A rollback puts it back by itself, and so does the end of the transaction.
+    """
+    token = _current.set(recording)
+    try:
+        recording.context.tell()
+        yield recording
+        if outer:
+            outer.context.tell()
+        elif len(recording.here.atomic_blocks) > 1:  # the transaction goes on without us
+            _tell("")
+    finally:
+        _current.reset(token)
+
+
+@contextmanager
+def recorded(
+    *,
+    by: Actor | None,
+    action: str,
+    reason: str = "",
+    signature_id: int | None = None,
+    subject: Subject | None = None,
+    site_id: int | None = None,
+    role: str = "",
+) -> Iterator[Recording]:
+    """One transaction whose every change is recorded as this action of this person.
+
+    Nested in another `recorded`, the outer person stays and only action, reason and signature
+    change. `by` None is the program itself. A Refused that leaves the outermost block is written
+    to the history after the rollback, with `subject` and `site_id` unless it brings its own.
+    Raises UnknownAction for an action nobody registered.
+    """
+    here = connections[DEFAULT_DB_ALIAS]
+    outer = _current.get()
+    if outer and outer.here is not here:
+        outer = None  # a copied ContextVar in another thread: its connection was told nothing
+    acting_as = role or (_role_of(by, site_id) if by and not outer else "")
+    context = _context(
+        outer, by=by, action=action, reason=reason, signature_id=signature_id, role=acting_as
+    )
+    try:
+        with transaction.atomic(), _told(Recording(context, here), outer) as recording:
+            yield recording
+    except Refused as refused:
+        if outer is None:
+            write_refusal(refused, json.dumps(asdict(context)), subject, site_id)
+        raise
+
+
+def record_refusal(
+    refused: Refused,
+    *,
+    by: Actor | None,
+    action: str,
+    subject: Subject | None = None,
+    site_id: int | None = None,
+) -> None:
+    """Write down a refusal that was raised outside `recorded`, such as in a view's own check."""
+    role = _role_of(by, site_id) if by else ""
+    context = _context(None, by=by, action=action, reason="", signature_id=None, role=role)
+    write_refusal(refused, json.dumps(asdict(context)), subject, site_id)

@@ -1,0 +1,122 @@
+"""Asking for a check. A worker takes it up within seconds: audit.tasks.take_up_checks."""
+
+import re
+from datetime import timedelta
+
+from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
+from django.db.models.functions import Now
+
+from audit.access import require_every_site
+from audit.capture.context import Actor, recorded
+from audit.checking.models import HistoryCheck
+from audit.errors import Invalid, Refused, Subject
+from audit.ledger.checkpoint import read_checkpoint
+from audit.ledger.errors import LedgerError
+from audit.ledger.note import Verifier
+from audit.vocabulary import register
+
+# The history's words for its own checks.
+
+CHECK_ASKED = register("history.check_asked", "Asked whether the history is intact")
+CHECKED = register("history.checked", "Checked the history")
+CHECK_STOPPED = register("history.check_stopped", "Stopped a check of the history")
+
+
+# Which checks are under way, and by whom.
+
+SILENT = timedelta(seconds=45)  # a worker says every second how far it is
+ATTEMPTS = 3  # one that its worker did not survive so often is not tried again
+
+
+def running() -> QuerySet[HistoryCheck]:
+    """The one under way, if any."""
+    return HistoryCheck.objects.filter(state=HistoryCheck.State.RUNNING)
+
+
+def unattended() -> QuerySet[HistoryCheck]:
+    """Asked for and not begun, or left by a worker that was killed."""
+    return running().filter(Q(runner="") | Q(seen_at__lt=Now() - SILENT), attempts__lt=ATTEMPTS)
+
+
+def silent() -> QuerySet[HistoryCheck]:
+    """Nobody has been at it for a while: no worker is there, or the one that was has gone."""
+    return running().filter(seen_at__lt=Now() - SILENT)
+
+
+def newest_answer() -> HistoryCheck | None:
+    """The last check that came to an answer."""
+    return HistoryCheck.objects.filter(state=HistoryCheck.State.DONE).first()
+
+
+# A checkpoint as people hand it back: pasted, from a file, or with the mail it came in.
+
+LONGEST = 20_000  # characters: a note has a few hundred, the mail around it not many more
+DASHES = re.compile(r"^-{20,}$", re.MULTILINE)
+NOTE = "the text of a checkpoint: origin, number, root, a blank line and its signature"
+
+
+def note_in(text: str) -> str:
+    """The note in a text: without the mail above its dashes, ending as a note ends.
+
+    Empty for an empty text. Raises Invalid (since) for one that holds no checkpoint.
+    """
+    plain = text.replace("\r\n", "\n")
+    note = DASHES.split(plain)[-1].strip("\n \t")
+    if not note:
+        return ""
+    try:
+        read_checkpoint(note + "\n")
+    except LedgerError:
+        raise Invalid("since", note, NOTE) from None
+    return note + "\n"
+
+
+def key_in(text: str) -> str:
+    """A signing key as somebody wrote it down. Raises Invalid (key)."""
+    written = text.strip()
+    if written:
+        try:
+            Verifier.read(written)
+        except LedgerError:
+            raise Invalid("key", written, "a public key: name+id+base64, on one line") from None
+    return written
+
+
+def start_check(*, by: Actor, since: str = "", key: str = "") -> HistoryCheck:
+    """Ask for a check, against a checkpoint kept outside and with a key written down, if given.
+
+    One nobody is at any more is stopped first. Raises NotPermitted, Invalid (since, key), and
+    Refused while another is under way.
+    """
+    with recorded(by=by, action=CHECK_ASKED):
+        require_every_site(by)
+        note, public = note_in(since), key_in(key)
+        _stop_silent()
+        try:
+            with transaction.atomic():
+                made = HistoryCheck.objects.create(
+                    asked_by_id=by.pk, asked_by=by.name, since=note, key=public
+                )
+        except IntegrityError:
+            raise _under_way() from None
+    made.refresh_from_db()
+    return made
+
+
+def _stop_silent() -> None:
+    reason = "No worker was at it any more."
+    with recorded(by=None, action=CHECK_STOPPED, reason=reason):
+        silent().update(state=HistoryCheck.State.STOPPED, finished_at=Now(), verdict=reason)
+
+
+def _under_way() -> Refused:
+    other = running().first()
+    who = f", asked for by {other.asked_by}" if other else ""
+    about = Subject("history_check", other.pk, str(other)) if other else None
+    return Refused(
+        f"A check is under way already{who}: its answer is yours as well.",
+        who_may="Any owner of all sites, once it has ended",
+        how_to_ask="Wait for its answer, then ask for another check if you need one.",
+        subject=about,
+    )

@@ -1,0 +1,103 @@
+"""A check of the whole history that an owner asked for, and what it found."""
+
+import pgtrigger
+from django.db import models
+from django.db.models import Q
+
+from audit.capture.governed import governed
+from audit.capture.models import by_database
+from audit.capture.triggers import FirmTrigger, refusal
+
+ASKED = "(NEW.asked_by_id, NEW.asked_by, NEW.asked_at, NEW.since, NEW.key)"
+PROGRESS = (
+    *("runner", "attempts", "seen_at", "checked", "size", "newest", "newest_at"),
+    *("since", "key", "findings", "counts"),
+)
+
+
+def _guards() -> list[pgtrigger.Trigger]:
+    """A verdict stays as it was found: whoever wants another asks for another check."""
+    kept = refusal("A check that has ended stays in % as it ended.")
+    asked = refusal("What was asked for in % never changes.")
+    return [
+        FirmTrigger(
+            name="a_guard_update",
+            operation=pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=f"IF OLD.state <> 'running' THEN {kept} END IF;"
+            f" IF {ASKED} IS DISTINCT FROM {ASKED.replace('NEW', 'OLD')} THEN {asked} END IF;"
+            " RETURN NEW;",
+        ),
+        FirmTrigger(
+            name="a_guard_delete",
+            operation=pgtrigger.Delete,
+            when=pgtrigger.Before,
+            func=refusal("Checks in % are never removed.") + " RETURN OLD;",
+        ),
+    ]
+
+
+class HistoryCheck(models.Model):
+    """One run of the offline check over the stored history; see audit.checking.
+
+    Numbers are of entries. ``findings`` are ``{"kind", "words", "entries": [id, …]}``, the first
+    of each kind; ``counts`` says how many of each kind there are.
+    """
+
+    class State(models.TextChoices):
+        """Where a check is in its life."""
+
+        RUNNING = "running", "under way"
+        DONE = "done", "finished"
+        STOPPED = "stopped", "stopped"
+
+    id = models.BigAutoField(primary_key=True)
+    asked_by_id = models.BigIntegerField()
+    asked_by = models.TextField()
+    asked_at = models.DateTimeField(
+        "asked", db_default=by_database("clock_timestamp()", models.DateTimeField())
+    )
+    since = models.TextField("checkpoint kept outside", blank=True, default="")
+    key = models.TextField("signing key written down", blank=True, default="")
+    state = models.CharField(max_length=8, choices=State, default=State.RUNNING)
+    runner = models.CharField(max_length=32, blank=True, default="")
+    attempts = models.PositiveSmallIntegerField(default=0)
+    seen_at = models.DateTimeField(
+        db_default=by_database("clock_timestamp()", models.DateTimeField())
+    )
+    checked = models.BigIntegerField(default=0)
+    size = models.BigIntegerField(default=0)
+    newest = models.TextField("newest checkpoint", blank=True, default="")
+    newest_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField("ended", null=True)
+    intact = models.BooleanField(null=True)
+    verdict = models.TextField(blank=True, default="")
+    entries = models.BigIntegerField("entries listed", default=0)
+    left_out = models.BigIntegerField("entries kept elsewhere", default=0)
+    proven = models.BigIntegerField("entries proven", default=0)
+    checkpoints = models.BigIntegerField("checkpoints believed", default=0)
+    findings = models.JSONField(default=list)
+    counts = models.JSONField(default=dict)
+
+    class Meta:
+        """At most one is under way."""
+
+        ordering = ["-id"]
+        verbose_name = "check of the history"
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["state"], condition=Q(state="running"), name="history_check_one_running"
+            ),
+            models.CheckConstraint(
+                name="history_check_done_has_an_answer",
+                condition=~Q(state="done") | Q(intact__isnull=False, finished_at__isnull=False),
+            ),
+        ]
+        triggers = [
+            *_guards(),
+            *governed(subject="history_check", label="'check ' || n.id", exclude=PROGRESS),
+        ]
+
+    def __str__(self) -> str:
+        return f"check {self.pk} of the history"

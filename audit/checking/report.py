@@ -1,0 +1,109 @@
+"""What a check found, as it is stored and as it is explained."""
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+from audit.capture.models import Entry
+from audit.checking.models import HistoryCheck
+from audit.ledger.bundle.report import Finding, Kind, Report
+from audit.sealing.models import Leaf
+
+KEPT = 25  # findings of one kind; of more, only how many there are
+LINKED = 5  # entries that one finding leads to
+UNSEALED = re.compile(r"never sealed: id (\d{1,18}),")
+
+HERE = (
+    ("from the bundle itself", "from this history itself"),
+    ("give it with --key", "give it to another check"),
+    ("give the file with --archive", "check the whole with it offline"),
+    ("export again", "check again"),
+    ("of this bundle", "of this history"),
+    (" in this file", " in the ledger"),
+    ("this file", "this history"),
+)
+
+MEANING: dict[Kind, tuple[str, str]] = {
+    Kind.MISSING: ("Missing", "Sealed once, and no longer there: somebody removed them."),
+    Kind.ALTERED: ("Altered", "What stands there now is not what was sealed."),
+    Kind.INSERTED: ("Inserted", "Never sealed, though sealing has passed: put there by hand."),
+    Kind.REORDERED: ("Re-ordered", "Sealed in another place than where they stand."),
+    Kind.REWRITTEN: (
+        "Rewritten",
+        "Entries and their seal were both changed: something in this stretch is not what was "
+        "signed for, and this history alone can't say which entry.",
+    ),
+    Kind.CUT: ("Cut off", "The end that a checkpoint speaks of is not there."),
+    Kind.UNPROVEN: ("Not proven", "No signature that can be believed covers these."),
+    Kind.FORGED: ("Not believed", "A checkpoint that no known key signed, or of another history."),
+    Kind.UNREADABLE: ("Unreadable", "The ledger's own rows are damaged here."),
+    Kind.NOTE: ("Remarks", "Nothing is wrong here; to know when judging the answer."),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Findings of one kind: the word, what it means, the first of them and how many more."""
+
+    kind: str
+    word: str
+    meaning: str
+    findings: list[dict[str, Any]]
+    more: int
+
+
+def outcome_of(report: Report) -> dict[str, object]:
+    """The report as fields of a HistoryCheck."""
+    return {
+        "intact": report.intact,
+        "verdict": next(iter(report.lines())),
+        "size": report.size,
+        "checked": report.size,
+        "entries": report.entries,
+        "left_out": report.left_out,
+        "proven": max(report.proven, 0),
+        "checkpoints": report.checkpoints,
+        "counts": dict(Counter(str(one.kind) for one in report.findings)),
+        "findings": list(_kept(report.findings)),
+    }
+
+
+def groups_of(check: HistoryCheck) -> list[Group]:
+    """Its findings by kind, what is wrong before what is only remarked."""
+    order = {str(kind): at for at, kind in enumerate(MEANING)}
+    rows = sorted(check.findings, key=lambda one: order[one["kind"]])
+    found = []
+    for kind, members in groupby(rows, key=lambda one: str(one["kind"])):
+        listed = list(members)
+        word, meaning = MEANING[Kind(kind)]
+        found.append(Group(kind, word, meaning, listed, check.counts[kind] - len(listed)))
+    return found
+
+
+def _kept(findings: Iterable[Finding]) -> Iterator[dict[str, Any]]:
+    seen: Counter[Kind] = Counter()
+    for one in findings:
+        seen[one.kind] += 1
+        if seen[one.kind] <= KEPT:
+            yield {"kind": str(one.kind), "words": _as_page(one.words), "entries": _entries(one)}
+
+
+def _as_page(words: str) -> str:
+    """The check's own words, where they speak of a file and a command line."""
+    for there, here in HERE:
+        words = words.replace(there, here)
+    return words[:1].upper() + words[1:]
+
+
+def _entries(finding: Finding) -> list[int]:
+    """The first entries it is about that are there to be looked at, by id."""
+    if finding.first is None or finding.last is None:
+        named = UNSEALED.search(finding.words)
+        ids = [int(named[1])] if named else []
+    else:
+        places = range(finding.first - 1, min(finding.last, finding.first - 1 + LINKED))
+        ids = list(Leaf.objects.filter(index__in=places).values_list("entry_id", flat=True))
+    return list(Entry.objects.filter(pk__in=ids).order_by("pk").values_list("pk", flat=True))

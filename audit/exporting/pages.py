@@ -1,0 +1,68 @@
+"""The history to take away, streamed."""
+
+from collections.abc import Iterator
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, QueryDict, StreamingHttpResponse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from audit.access import require_every_site, scope_of
+from audit.errors import Invalid, Problem
+from audit.exporting.bundle import bundle
+from audit.exporting.filtered import csv_lines, json_lines
+from audit.reading.filters import FilterForm
+from audit.reading.queries import HistoryFilter
+
+Scope = frozenset[int] | None
+
+
+JSON_LINES = "application/jsonl"
+CSV = "text/csv; charset=utf-8"
+
+
+@require_safe
+@login_required
+def json_lines_of(request: HttpRequest) -> StreamingHttpResponse:
+    """What the filter finds, one entry a line, in the bytes that are sealed."""
+    return download(json_lines(*asked(request.GET, request.user)), JSON_LINES, "jsonl")
+
+
+@require_safe
+@login_required
+def csv_of(request: HttpRequest) -> StreamingHttpResponse:
+    """What the filter finds, as a table."""
+    return download(csv_lines(*asked(request.GET, request.user)), CSV, "csv")
+
+
+@require_safe
+@login_required
+def whole(request: HttpRequest) -> StreamingHttpResponse:
+    """The whole history as a bundle that can be checked offline. Raises NotPermitted."""
+    require_every_site(request.user)
+    return download(bundle(), JSON_LINES, "bundle.jsonl")
+
+
+def asked(query: QueryDict, user: object) -> tuple[HistoryFilter, Scope]:
+    """What is asked for, and what they may read. Raises NotPermitted, and Invalid."""
+    scope = scope_of(user)
+    form = FilterForm(query, scope)
+    if not form.is_valid():
+        raise Invalid.of(
+            [
+                Problem(
+                    name, form.data.get(name), " ".join(str(text) for text in texts).rstrip(".")
+                )
+                for name, texts in form.errors.items()
+            ]
+        )
+    return form.wanted(), scope
+
+
+def download(
+    lines: Iterator[bytes] | Iterator[str], kind: str, ending: str
+) -> StreamingHttpResponse:
+    """Stream it as a file named after the moment."""
+    name = f"history-{timezone.now():%Y-%m-%d-%H%M}.{ending}"
+    headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
+    return StreamingHttpResponse(lines, content_type=kind, headers=headers)

@@ -1,0 +1,187 @@
+"""The history over the API: the same questions and the same rules as its pages."""
+
+from typing import Any
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from audit.access import scope_of
+from audit.capture.models import Entry
+from audit.errors import Invalid, Problem
+from audit.reading.filters import FilterForm
+from audit.reading.pages import addresses, key_of
+from audit.reading.queries import PAGE, page_of, visible
+from audit.registry import SignatureShown, content_of, registry
+from audit.retention.shown import absent
+from audit.vocabulary import words
+
+# Entries as the API answers them.
+
+
+class ContentShownSerializer(serializers.Serializer[Any]):
+    """Whether what was signed still has the digest signed; `same` is null where none can tell."""
+
+    same = serializers.BooleanField(allow_null=True)
+    words = serializers.CharField()
+
+
+class SignatureShownSerializer(serializers.Serializer[Any]):
+    """Under whose signature: printed name, role, time, meaning and digest of what was seen."""
+
+    name = serializers.CharField()
+    role = serializers.CharField()
+    meaning = serializers.CharField()
+    at = serializers.DateTimeField()
+    digest = serializers.CharField()
+    note = serializers.CharField()
+    content = serializers.SerializerMethodField()
+
+    @extend_schema_field(ContentShownSerializer)
+    def get_content(self, signed: SignatureShown) -> dict[str, Any]:
+        """Whether the content still has this digest, worked out now."""
+        return dict(ContentShownSerializer(content_of(signed)).data)
+
+
+class EntrySerializer(serializers.ModelSerializer[Entry]):
+    """One line of the history. `changes` is {field: [old, new]}; decimals are strings."""
+
+    action_words = serializers.SerializerMethodField()
+
+    class Meta:
+        """Every column."""
+
+        model = Entry
+        fields = (
+            "id",
+            "at",
+            "actor_id",
+            "actor",
+            "role",
+            "road",
+            "db_role",
+            "client_addr",
+            "request_id",
+            "txid",
+            "action",
+            "action_words",
+            "operation",
+            "table_name",
+            "row_id",
+            "subject_type",
+            "subject_id",
+            "subject",
+            "site_id",
+            "parameter",
+            "unit",
+            "changes",
+            "reason",
+            "signature_id",
+        )
+        read_only_fields = fields
+
+    def get_action_words(self, entry: Entry) -> str:
+        """Plain words for the action."""
+        return words(entry.action)
+
+
+class WholeEntrySerializer(EntrySerializer):
+    """One entry with its signature."""
+
+    signature = serializers.SerializerMethodField()
+
+    class Meta(EntrySerializer.Meta):
+        """The same and the signature."""
+
+        fields = (*EntrySerializer.Meta.fields, "signature")  # type: ignore[assignment]
+        read_only_fields = fields  # type: ignore[assignment]
+
+    @extend_schema_field(SignatureShownSerializer(allow_null=True))
+    def get_signature(self, entry: Entry) -> dict[str, Any] | None:
+        """The signature as it must be shown, if there is one."""
+        signed = registry.signature(entry.signature_id) if entry.signature_id else None
+        return dict(SignatureShownSerializer(signed).data) if signed else None
+
+
+class EntryPageSerializer(serializers.Serializer[Any]):
+    """A page of entries, newest first, and the addresses of its neighbours."""
+
+    next = serializers.CharField(allow_null=True)
+    previous = serializers.CharField(allow_null=True)
+    results = EntrySerializer(many=True)
+
+
+MOST = 500
+
+TEXT, DATE, WHOLE = OpenApiTypes.STR, OpenApiTypes.DATE, OpenApiTypes.INT64
+PARAMETERS = [
+    OpenApiParameter("site", WHOLE, description="entries of this site"),
+    OpenApiParameter("about", TEXT, description="kind of the subject"),
+    OpenApiParameter("subject", TEXT, description="its name, or with `about` its number"),
+    OpenApiParameter("person", WHOLE, description="who acted"),
+    OpenApiParameter("action", TEXT, description="what was done"),
+    OpenApiParameter("parameter", TEXT, description="code of the parameter"),
+    OpenApiParameter("since", DATE, description="first day, in the site's zone, else UTC"),
+    OpenApiParameter("until", DATE, description="last day, included"),
+    OpenApiParameter("limit", WHOLE, description=f"entries a page, 1 to {MOST}"),
+    OpenApiParameter("before", WHOLE, description="entries older than this one"),
+    OpenApiParameter("after", WHOLE, description="entries newer than this one"),
+]
+
+
+class HistoryView(APIView):
+    """The history, newest first."""
+
+    @extend_schema(
+        operation_id="history_list", parameters=PARAMETERS, responses=EntryPageSerializer
+    )
+    def get(self, request: Request) -> Response:
+        """One page by whatever filter; `next` leads to older entries, `previous` to newer."""
+        scope = scope_of(request.user)
+        query = request.query_params
+        form = FilterForm(query, scope)
+        _check(form)
+        key = key_of(query.dict())
+        page = page_of(
+            form.wanted(), scope, before=key.before, after=key.after, size=_limit(query.dict())
+        )
+        near = addresses(request.build_absolute_uri(request.path), query, page)
+        body = {
+            "next": near["older_url"] or None,
+            "previous": near["newer_url"] or None,
+            "results": EntrySerializer(page.entries, many=True).data,
+        }
+        return Response(body)
+
+
+class EntryView(APIView):
+    """One entry."""
+
+    @extend_schema(responses=WholeEntrySerializer)
+    def get(self, request: Request, pk: int) -> Response:
+        """The entry with its signature."""
+        found = visible(scope_of(request.user)).filter(pk=pk).first()
+        if found is None:
+            raise absent(pk)
+        return Response(WholeEntrySerializer(found).data)
+
+
+def _check(form: FilterForm) -> None:
+    """Raises Invalid with every problem of the filter."""
+    if form.is_valid():
+        return
+    problems = [
+        Problem(name, form.data.get(name), " ".join(str(text) for text in texts).rstrip("."))
+        for name, texts in form.errors.items()
+    ]
+    raise Invalid.of(problems)
+
+
+def _limit(query: dict[str, str]) -> int:
+    text = query.get("limit", str(PAGE))
+    if not (text.isascii() and text.isdigit() and len(text) <= 9 and 1 <= int(text) <= MOST):
+        raise Invalid("limit", text, f"a whole number from 1 to {MOST}")
+    return int(text)

@@ -1,0 +1,147 @@
+"""What to look for in the history, as typed or as asked for over the API."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from audit.errors import Subject, shown
+from audit.reading.queries import HistoryFilter, page_of
+from audit.registry import SiteShown, SubjectKind, registry
+from audit.vocabulary import ACTIONS
+
+# Finding what an entry is about by the name people know it by.
+
+MOST = 10  # candidates shown of one kind
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A subject whose name fits what was typed."""
+
+    subject: Subject
+    word: str
+
+
+def candidates(text: str, type_: str, scope: frozenset[int] | None) -> list[Candidate]:
+    """Subjects of a type (or, for '', of every one that can be searched) whose name fits the text.
+
+    Only those of whose history somebody with that scope may read any: a name is told too.
+    """
+    kinds = [kind for kind in registry.subjects.values() if type_ in ("", kind.type)]
+    found = (candidate for kind in kinds for candidate in _of(kind, text))
+    return [each for each in found if scope is None or _told(each.subject, scope)]
+
+
+def _of(kind: SubjectKind, text: str) -> Iterator[Candidate]:
+    if kind.find:
+        for found, (pk, label) in enumerate(kind.find(text)):
+            if found == MOST:
+                return
+            yield Candidate(Subject(kind.type, pk, label), kind.word)
+
+
+def _told(subject: Subject, scope: frozenset[int]) -> bool:
+    about = HistoryFilter(subject_type=subject.type, subject_id=subject.id)
+    return bool(page_of(about, scope, size=1).entries)
+
+
+ANY = ("", "Any")
+EARLIEST_YEAR = 2000
+
+
+def _picked(label: str, choices: Sequence[tuple[str, str]], allowed: str) -> forms.ChoiceField:
+    """A list to choose from; the error repeats the value and says what is allowed."""
+    messages = {"invalid_choice": f"“%(value)s” can't be used. Choose {allowed}."}
+    return forms.ChoiceField(
+        label=label, choices=[ANY, *choices], required=False, error_messages=messages
+    )
+
+
+def _day(label: str) -> forms.DateField:
+    return forms.DateField(
+        label=label,
+        required=False,
+        input_formats=["%Y-%m-%d"],
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "Give a date as year-month-day, such as 2026-08-01."},
+    )
+
+
+class FilterForm(forms.Form):
+    """Site, subject, person, action, parameter and days; every one optional."""
+
+    site = _picked("Site", [], "a site from the list")
+    about = _picked("Kind", [], "a kind from the list")
+    subject = forms.CharField(label="Subject", required=False, max_length=120)
+    person = _picked("Person", [], "a person from the list")
+    action = _picked("Action", [], "an action from the list")
+    parameter = _picked("Parameter", [], "a parameter from the list")
+    since = _day("From")
+    until = _day("To")
+
+    def __init__(self, data: Mapping[str, Any], scope: frozenset[int] | None) -> None:
+        super().__init__(data)
+        self.scope = scope
+        everywhere = registry.sites()
+        self.sites: dict[int, SiteShown] = {
+            pk: site for pk, site in everywhere.items() if scope is None or pk in scope
+        }
+        self.candidates: list[Candidate] = []
+        self._choices("site", [(str(pk), site.name) for pk, site in self.sites.items()])
+        self._choices("about", [(kind.type, kind.word) for kind in registry.subjects.values()])
+        self._choices("person", [(str(pk), name) for pk, name in registry.people()])
+        self._choices("action", sorted(ACTIONS.items(), key=lambda pair: pair[1]))
+        self._choices("parameter", registry.parameters())
+
+    def _choices(self, name: str, choices: Sequence[tuple[str, str]]) -> None:
+        field = self.fields[name]
+        if isinstance(field, forms.ChoiceField):
+            field.choices = [ANY, *choices]
+
+    def clean(self) -> dict[str, Any]:
+        """The subject found by name or number; the days in order."""
+        data = super().clean() or {}
+        text = data.get("subject", "")
+        if text and not self.errors:
+            data["found"] = self._find(text, data["about"])
+        since, until = data.get("since"), data.get("until")
+        if since and until and since > until:
+            self.add_error("until", f"{until} lies before {since}. Give a day not before it.")
+        latest = timezone.now().year + 1
+        for name, value in (("since", since), ("until", until)):
+            if value and not EARLIEST_YEAR <= value.year <= latest:
+                self.add_error(name, f"{value}: give a year from {EARLIEST_YEAR} to {latest}.")
+        return data
+
+    def _find(self, text: str, about: str) -> tuple[str, int] | None:
+        if about and text.isascii() and text.isdigit() and len(text) < 19:
+            return about, int(text)
+        self.candidates = candidates(text, about, self.scope)
+        if len(self.candidates) == 1:
+            subject = self.candidates[0].subject
+            return subject.type, subject.id or 0
+        what = "Nothing by that name" if not self.candidates else "Several things by that name"
+        self.add_error(
+            "subject", f"{what}: “{shown(text)}”. Give the whole name, or the kind and its number."
+        )
+        return None
+
+    def wanted(self) -> HistoryFilter:
+        """The filter asked for; only on a valid form."""
+        data = self.cleaned_data
+        type_, pk = data.get("found") or (None, None)
+        site = int(data["site"]) if data["site"] else None
+        return HistoryFilter(
+            site=site,
+            subject_type=type_,
+            subject_id=pk,
+            actor=int(data["person"]) if data["person"] else None,
+            action=data["action"] or None,
+            parameter=data["parameter"] or None,
+            since=data["since"],
+            until=data["until"],
+            zone=self.sites[site].zone if site else "UTC",
+        )

@@ -1,0 +1,147 @@
+"""Pages of the history."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from audit.access import scope_of
+from audit.errors import Invalid, NotFound
+from audit.reading.charts import chart_of
+from audit.reading.filters import FilterForm
+from audit.reading.keyset import LAST
+from audit.reading.queries import HistoryFilter, HistoryPage, page_of, visible
+from audit.reading.rows import rows_of, subject_url, whole_row
+from audit.registry import content_of, registry, subject_name, subject_word
+from audit.retention.shown import absent, archived
+from audit.sealing.lateness import waiting_now
+from audit.sealing.proofs import place_of
+
+# The keys of the neighbouring pages, in and out of addresses.
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """Where a page begins: older than an id, newer than one, or at the newest."""
+
+    before: int | None = None
+    after: int | None = None
+
+
+def key_of(query: Mapping[str, str]) -> Key:
+    """From ?before= or ?after=. Raises Invalid for anything but one entry number."""
+    before, after = (_id(query, name) for name in ("before", "after"))
+    if before is not None and after is not None:
+        raise Invalid("after", after, "before or after, not both")
+    return Key(before, after)
+
+
+def _id(query: Mapping[str, str], name: str) -> int | None:
+    text = query.get(name)
+    if text is None:
+        return None
+    if not (text.isascii() and text.isdigit() and len(text) <= 19 and int(text) < LAST):
+        raise Invalid(name, text, "the number of an entry")
+    return int(text)
+
+
+def addresses(path: str, query: QueryDict, page: HistoryPage) -> dict[str, str]:
+    """Of the newest, the newer and the older page, with the same filter; '' where there is none."""
+    older, newer = page.older_than, page.newer_than
+    return {
+        "first_url": _with(path, query) if newer is not None else "",
+        "newer_url": _with(path, query, after=newer) if newer is not None else "",
+        "older_url": _with(path, query, before=older) if older is not None else "",
+    }
+
+
+def _with(path: str, query: QueryDict, **key: int) -> str:
+    changed = query.copy()
+    for name in ("before", "after"):
+        changed.pop(name, None)
+    for name, value in key.items():
+        changed[name] = str(value)
+    return f"{path}?{changed.urlencode()}" if changed else path
+
+
+EMPTY = HistoryPage([], None, None)
+
+
+@require_safe
+@login_required
+def history(request: HttpRequest) -> HttpResponse:
+    """The history, newest first, by whatever filter."""
+    scope = scope_of(request.user)
+    form = FilterForm(request.GET, scope)
+    key = key_of(request.GET.dict())
+    page = EMPTY
+    if form.is_valid():
+        page = page_of(form.wanted(), scope, before=key.before, after=key.after)
+    context = {
+        "form": form,
+        "rows": rows_of(page.entries, form.sites),
+        "lag": waiting_now(),
+        "archived": archived(),
+        **addresses(request.path, request.GET, page),
+    }
+    return render(
+        request, "audit/reading/history.html", context, status=400 if form.errors else 200
+    )
+
+
+@require_safe
+@login_required
+def entry(request: HttpRequest, pk: int) -> HttpResponse:
+    """One entry, whole."""
+    found = visible(scope_of(request.user)).filter(pk=pk).first()
+    if found is None:
+        raise absent(pk)
+    signed = registry.signature(found.signature_id) if found.signature_id else None
+    context = {
+        "row": whole_row(found),
+        "signature": signed,
+        "content": content_of(signed) if signed else None,
+        "place": place_of(pk),
+    }
+    return render(request, "audit/reading/entry.html", context)
+
+
+@require_safe
+@login_required
+def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpResponse:
+    """Everything that happened to one subject, or to one parameter of it, with a chart."""
+    scope = scope_of(request.user)
+    parameter = _parameter(request)
+    if subject_id > LAST or not subject_type.isprintable():
+        raise NotFound("There is no such thing.")
+    wanted = HistoryFilter(subject_type=subject_type, subject_id=subject_id, parameter=parameter)
+    key = key_of(request.GET.dict())
+    page = page_of(wanted, scope, before=key.before, after=key.after)
+    older = archived()
+    if not page.entries and not parameter:
+        also = " Older entries are archived." if older else ""
+        raise NotFound(f"There is no history of that here, or none that you may read.{also}")
+    context = {
+        "kind": subject_word(subject_type),
+        "label": subject_name(
+            subject_type, subject_id, page.entries[0].subject if page.entries else ""
+        ),
+        "subject_url": subject_url(subject_type, subject_id),
+        "rows": rows_of(page.entries),
+        "parameter": parameter,
+        "parameters": registry.parameters(),
+        "chart": chart_of(wanted, scope) if parameter else None,
+        "archived": older,
+        **addresses(request.path, request.GET, page),
+    }
+    return render(request, "audit/reading/timeline.html", context)
+
+
+def _parameter(request: HttpRequest) -> str | None:
+    code = request.GET.get("parameter") or None
+    if code and code not in dict(registry.parameters()):
+        raise Invalid("parameter", code, "a parameter from the list")
+    return code

@@ -1,0 +1,132 @@
+"""Questions to the history. Every one is answered by walking back along one index by id.
+
+Pages are found by key and nothing is counted, so that the first and the thousandth page of
+millions of entries cost the same.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Self
+
+from django.db.models import Q, QuerySet
+
+from audit.capture.models import Entry
+from audit.reading.keyset import Bounds, Range, bounds_of, by_sites, walk
+
+PAGE = 50
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryFilter:
+    """What to look for; None is no condition. Days are whole days in `zone`, both included."""
+
+    site: int | None = None
+    subject_type: str | None = None
+    subject_id: int | None = None
+    actor: int | None = None
+    action: str | None = None
+    parameter: str | None = None
+    since: date | None = None
+    until: date | None = None
+    zone: str = "UTC"
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryPage:
+    """Entries, newest first, and the ids from which the neighbouring pages go on."""
+
+    entries: Sequence[Entry]
+    older_than: int | None  # None on the last page
+    newer_than: int | None  # None on the first
+
+    @classmethod
+    def of(cls, found: list[Entry], size: int, before: int | None, after: int | None) -> Self:
+        """From up to one entry more than the page holds, in the order they were walked."""
+        more, entries = len(found) > size, found[:size]
+        if after is not None:
+            entries.reverse()
+        ends = (entries[-1].id, entries[0].id) if entries else (None, None)
+        if after is not None:
+            return cls(entries, ends[0], ends[1] if more else None)
+        return cls(entries, ends[0] if more else None, ends[1] if before is not None else None)
+
+
+def page_of(
+    wanted: HistoryFilter,
+    scope: frozenset[int] | None,
+    *,
+    before: int | None = None,
+    after: int | None = None,
+    size: int = PAGE,
+) -> HistoryPage:
+    """One page: the newest, or those older than id `before`, or those newer than id `after`.
+
+    `scope` holds the sites whose entries may be seen (None: all); entries without a site may be
+    seen by everyone. A site outside the scope has no entries.
+    """
+    if wanted.site is not None and scope is not None and wanted.site not in scope:
+        return HistoryPage([], None, None)
+    bounds = bounds_of(wanted.since, wanted.until, wanted.zone)
+    newest, found = after is None, list[Entry]()
+    for ids in Range.of(bounds, before=before, after=after).pieces(newest=newest):
+        limit = size + 1 - len(found)
+        found += _walked(wanted, scope, bounds, ids, limit=limit, newest=newest)
+        if len(found) > size:
+            break
+    return HistoryPage.of(found, size, before, after)
+
+
+def _walked(
+    wanted: HistoryFilter,
+    scope: frozenset[int] | None,
+    bounds: Bounds,
+    ids: Range,
+    *,
+    limit: int,
+    newest: bool,
+) -> list[Entry]:
+    driver = _driver(wanted)
+    if scope is not None and not driver:
+        entries = bounds.exactly(_others(wanted, ()))
+        return by_sites(entries, scope, ids, limit=limit, newest=newest)
+    columns = [EQUALITIES[name] for name in driver]
+    values = [getattr(wanted, name) for name in driver]
+    entries = _within(bounds.exactly(_others(wanted, driver)), scope)
+    return list(walk(entries, columns, values, ids, newest=newest)[:limit])
+
+
+def visible(scope: frozenset[int] | None) -> QuerySet[Entry]:
+    """Every entry within the scope, for finding one by its id."""
+    return _within(Entry.objects.all(), scope)
+
+
+def _within(entries: QuerySet[Entry], scope: frozenset[int] | None) -> QuerySet[Entry]:
+    if scope is None:
+        return entries
+    return entries.filter(Q(site_id__in=scope) | Q(site_id__isnull=True))
+
+
+EQUALITIES = {
+    "subject_type": "subject_type",
+    "subject_id": "subject_id",
+    "parameter": "parameter",
+    "actor": "actor_id",
+    "site": "site_id",
+    "action": "action",
+}
+# The indexes to walk, the one that usually leaves least first.
+WALKS = (("subject_type", "subject_id"), ("parameter",), ("actor",), ("site",), ("action",))
+
+
+def _driver(wanted: HistoryFilter) -> tuple[str, ...]:
+    """The conditions whose index is walked; the others only filter what it yields."""
+    given = (names for names in WALKS if None not in [getattr(wanted, name) for name in names])
+    return next(given, ())
+
+
+def _others(wanted: HistoryFilter, driver: tuple[str, ...]) -> QuerySet[Entry]:
+    """The other conditions, as equalities. Not the driver's own: see audit.reading.keyset."""
+    names = [name for name in EQUALITIES if name not in driver]
+    pairs = {EQUALITIES[name]: getattr(wanted, name) for name in names}
+    return Entry.objects.filter(**{k: v for k, v in pairs.items() if v is not None})

@@ -1,0 +1,143 @@
+"""The ledger over the API: checkpoints, and the proofs that lead to them."""
+
+import base64
+from typing import Any
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from audit.access import scope_of
+from audit.errors import Invalid, NotFound
+from audit.retention.shown import provable
+from audit.sealing.models import Checkpoint
+from audit.sealing.proofs import consistency, inclusion
+from audit.sealing.read import payload_by_id
+
+PAGE = 50
+LARGEST = 2**62
+
+
+class CheckpointSerializer(serializers.Serializer[Any]):
+    """A signed state: how many entries, their root in base64, and the C2SP note."""
+
+    id = serializers.IntegerField()
+    size = serializers.IntegerField()
+    root = serializers.CharField()  # type: ignore[assignment]
+    note = serializers.CharField()
+    made_at = serializers.DateTimeField()
+
+
+class CheckpointPageSerializer(serializers.Serializer[Any]):
+    """Newest first; `next` is the address of older ones."""
+
+    next = serializers.CharField(allow_null=True)
+    results = CheckpointSerializer(many=True)
+
+
+class ProofSerializer(serializers.Serializer[Any]):
+    """An entry's inclusion proof. `index` counts from 0; hashes are base64.
+
+    SHA-256 of a zero byte and `payload` is the leaf's hash; of an archived entry the payload is
+    its line in the archive, and null here. `receipt` is all of it as c2sp.org/tlog-proof@v1.
+    """
+
+    index = serializers.IntegerField()
+    size = serializers.IntegerField()
+    leaf = serializers.CharField()
+    root = serializers.CharField()  # type: ignore[assignment]
+    proof = serializers.ListField(child=serializers.CharField())
+    payload = serializers.CharField(allow_null=True)
+    receipt = serializers.CharField()
+
+
+class ConsistencySerializer(serializers.Serializer[Any]):
+    """RFC 9162 section 2.1.4: the state of `to` entries begins with that of `from`."""
+
+    proof = serializers.ListField(child=serializers.CharField())
+
+
+class CheckpointsView(APIView):
+    """Signed states of the history."""
+
+    @extend_schema(
+        parameters=[OpenApiParameter("before", OpenApiTypes.INT64, description="older than")],
+        responses=CheckpointPageSerializer,
+    )
+    def get(self, request: Request) -> Response:
+        """A page of checkpoints, newest first."""
+        scope_of(request.user)
+        before = _whole(request, "before", LARGEST)
+        rows = list(Checkpoint.objects.filter(id__lt=before).order_by("-id")[: PAGE + 1])
+        here = request.build_absolute_uri(request.path)
+        older = f"{here}?before={rows[PAGE - 1].pk}" if len(rows) > PAGE else None
+        return Response({"next": older, "results": [shown(row) for row in rows[:PAGE]]})
+
+
+class ProofView(APIView):
+    """Inclusion of an entry."""
+
+    @extend_schema(responses=ProofSerializer)
+    def get(self, request: Request, pk: int) -> Response:
+        """The proof under the newest checkpoint; 404 while the entry is not sealed."""
+        proven = inclusion(pk) if provable(pk, scope_of(request.user)) else None
+        payload = payload_by_id(pk) if proven else None
+        if proven is None:
+            raise NotFound("There is no such entry that you may read, or it is not sealed yet.")
+        return Response(
+            {
+                "index": proven.index,
+                "size": proven.checkpoint.size,
+                "leaf": _text(proven.leaf),
+                "root": _text(proven.checkpoint.root),
+                "proof": [_text(one) for one in proven.proof],
+                "payload": payload.decode() if payload else None,
+                "receipt": proven.receipt,
+            }
+        )
+
+
+class ConsistencyView(APIView):
+    """Consistency of two states."""
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter("from", OpenApiTypes.INT64, required=True, description="entries then"),
+            OpenApiParameter("to", OpenApiTypes.INT64, required=True, description="entries now"),
+        ],
+        responses=ConsistencySerializer,
+    )
+    def get(self, request: Request) -> Response:
+        """The proof's hashes, in base64."""
+        scope_of(request.user)
+        proof = consistency(_whole(request, "from"), _whole(request, "to"))
+        return Response({"proof": [_text(one) for one in proof]})
+
+
+def shown(row: Checkpoint) -> dict[str, object]:
+    """A checkpoint as the API answers it."""
+    return {
+        "id": row.pk,
+        "size": row.size,
+        "root": _text(row.root),
+        "note": row.note,
+        "made_at": row.made_at,
+    }
+
+
+def _text(value: bytes | memoryview) -> str:
+    return base64.b64encode(value).decode()
+
+
+def _whole(request: Request, name: str, absent: int | None = None) -> int:
+    text = request.query_params.get(name, "")
+    if absent is not None and name not in request.query_params:
+        return absent
+    if not (
+        text and text.isascii() and text.isdigit() and len(text) <= 19 and int(text) <= LARGEST
+    ):
+        raise Invalid(name, text, "a whole number")
+    return int(text)

@@ -1,0 +1,116 @@
+"""The ledger: an RFC 9162 Merkle tree over the history's entries, and its signed states.
+
+Everything here can be worked out again from the entries, except the signatures. It is stored so
+that a proof costs a few index probes, and so that a change of an entry shows.
+"""
+
+from django.db import models
+from django.db.models.lookups import Exact
+
+from audit.capture.governed import exempt, governed
+from audit.capture.models import by_database
+from audit.capture.triggers import insert_only
+
+HASH = 32  # bytes of SHA-256
+
+
+def _whole(name: str) -> models.CheckConstraint:
+    length = models.Func("hash", function="octet_length")
+    return models.CheckConstraint(condition=models.Q(Exact(length, HASH)), name=name)
+
+
+@exempt("It is the seal over the history itself.")
+class Leaf(models.Model):
+    """One sealed entry: its number from 0 in the order of sealing, and its leaf hash.
+
+    No foreign key: a seal outlives its entry, or removing an entry would remove the evidence.
+    """
+
+    index = models.BigIntegerField(primary_key=True)
+    entry_id = models.BigIntegerField(unique=True)
+    hash = models.BinaryField()
+
+    class Meta:
+        """Insert-only."""
+
+        default_permissions = ()
+        constraints = [_whole("leaf_hash_is_whole")]
+        triggers = insert_only("leaf")
+
+    def __str__(self) -> str:
+        return f"leaf {self.index}: entry {self.entry_id}"
+
+
+@exempt("It is the seal over the history itself.")
+class Node(models.Model):
+    """A complete subtree from level 1 up: 2^level leaves from offset x 2^level."""
+
+    pk = models.CompositePrimaryKey("level", "offset")
+    level = models.SmallIntegerField()
+    offset = models.BigIntegerField()
+    hash = models.BinaryField()
+
+    class Meta:
+        """Insert-only."""
+
+        default_permissions = ()
+        constraints = [_whole("node_hash_is_whole")]
+        triggers = insert_only("node")
+
+    def __str__(self) -> str:
+        return f"node {self.level}/{self.offset}"
+
+
+@exempt("It is the seal over the history itself.")
+class Checkpoint(models.Model):
+    """A signed state of the history: a C2SP note over the first `size` entries' root.
+
+    All entries at or below (`floor_txid`, `floor_id`) were sealed by then: audit.sealing.seal.
+    """
+
+    id = models.BigAutoField(primary_key=True)
+    size = models.BigIntegerField()
+    root = models.BinaryField()
+    note = models.TextField()
+    made_at = models.DateTimeField(
+        db_default=by_database("clock_timestamp()", models.DateTimeField()), editable=False
+    )
+    floor_txid = models.BigIntegerField()
+    floor_id = models.BigIntegerField()
+
+    class Meta:
+        """Insert-only. Two may have one size: a handover from key to key."""
+
+        default_permissions = ()
+        indexes = [models.Index(fields=["size"], name="checkpoint_size")]
+        triggers = insert_only("checkpoint")
+
+    def __str__(self) -> str:
+        return f"checkpoint of {self.size} entries"
+
+
+class LedgerKey(models.Model):
+    """A public key that signs checkpoints, in the history like any other change. Insert-only.
+
+    `public` and `replaces` are signed-note verifier keys; the secret half is never in here.
+    """
+
+    id = models.BigAutoField(primary_key=True)
+    public = models.TextField("public key", unique=True)
+    replaces = models.TextField("replaces", blank=True, default="")
+    made_at = models.DateTimeField(
+        "made", db_default=by_database("clock_timestamp()", models.DateTimeField())
+    )
+
+    class Meta:
+        """Governed and insert-only."""
+
+        verbose_name = "signing key"
+        default_permissions = ()
+        triggers = [
+            *governed(subject="ledger_key", label="n.public"),
+            *insert_only("ledger_key"),
+        ]
+
+    def __str__(self) -> str:
+        return self.public

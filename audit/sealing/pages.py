@@ -1,0 +1,70 @@
+"""The ledger's pages: what is signed, how far sealing lags, receipts to take away."""
+
+import segno
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from audit.access import scope_of
+from audit.errors import NotFound
+from audit.retention.shown import archived, provable
+from audit.sealing.api import shown
+from audit.sealing.keys import origin
+from audit.sealing.lateness import lag_now
+from audit.sealing.models import Checkpoint, LedgerKey
+from audit.sealing.proofs import inclusion
+from audit.sealing.seal import newest_checkpoint
+
+LISTED = 20
+
+
+@require_safe
+@login_required
+def ledger(request: HttpRequest) -> HttpResponse:
+    """The newest checkpoint, the ones before it, and how far sealing lags behind."""
+    scope = scope_of(request.user)
+    lag = lag_now()
+    newest = lag.newest
+    context = {
+        "lag": lag,
+        "newest": newest,
+        "root": shown(newest)["root"] if newest else "",
+        "code_image": _code(newest.note) if newest else "",
+        "origin": origin(),
+        "checkpoints": Checkpoint.objects.order_by("-id")[:LISTED],
+        "keys": LedgerKey.objects.order_by("-id"),
+        "archived": archived(),
+        "whole": scope is None,
+    }
+    return render(request, "audit/sealing/ledger.html", context)
+
+
+@require_safe
+@login_required
+def checkpoint(request: HttpRequest) -> HttpResponse:
+    """The newest checkpoint's note as a file, to keep outside."""
+    scope_of(request.user)
+    newest = newest_checkpoint()
+    if newest is None:
+        raise NotFound("Nothing was sealed yet.")
+    return _file(newest.note, f"checkpoint-{newest.size}.txt")
+
+
+@require_safe
+@login_required
+def receipt(request: HttpRequest, pk: int) -> HttpResponse:
+    """An entry's receipt: its place, the proof and the signed state, c2sp.org/tlog-proof@v1."""
+    proven = inclusion(pk) if provable(pk, scope_of(request.user)) else None
+    if proven is None:
+        raise NotFound("There is no such entry that you may read, or it is not sealed yet.")
+    return _file(proven.receipt, f"entry-{pk}.tlog-proof")
+
+
+def _code(note: str) -> str:
+    return segno.make(note, error="m", micro=False).svg_data_uri(border=4)
+
+
+def _file(text: str, name: str) -> HttpResponse:
+    headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
+    return HttpResponse(text, content_type="text/plain; charset=utf-8", headers=headers)

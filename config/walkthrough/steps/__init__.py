@@ -1,1 +1,0 @@
-"""What each person does, chapter by chapter."""

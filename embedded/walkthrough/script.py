@@ -1,0 +1,55 @@
+"""The main job as a table: who does what, and what must come of it."""
+
+from embedded.walkthrough.steps import asking, bar, publishing, reading, recipe
+from embedded.walkthrough.telling import Step
+
+ROASTER, SECOND, LEAD = "Head roaster", "Second roaster", "Shop lead"
+OTHER, BARISTA, OWNER = "Other shop lead", "Barista", "Owner"
+
+STEPS = (
+    Step(ROASTER, "begins a new version", "a draft under the next number", recipe.begins_draft),
+    Step(ROASTER, "types 930 °C", "field, value and range are named", recipe.mistypes),
+    Step(ROASTER, "sets the brew temperature", "saved as typed", recipe.edits),
+    Step(ROASTER, "submits it", "in review", recipe.submits),
+    Step(ROASTER, "tries to approve it", "refused: own work", recipe.refused_own),
+    Step(SECOND, "signs with a wrong password", "refused, still in review",
+         recipe.approves_with_wrong_password),
+    Step(SECOND, "signs it", "approved, the old one superseded", recipe.approves),
+    Step(ROASTER, "plans slot 1 at all sites, at once", "every slot, with refusals and why",
+         publishing.plans),
+    Step(ROASTER, "signs without accepting the warning", "refused: near boiling up the mountain",
+         publishing.signs_unread),
+    Step(ROASTER, "accepts it by name and signs", "the publication is under way", publishing.signs),
+    Step(ROASTER, "watches the progress", "in force at every site", publishing.waits),
+    Step(LEAD, "opens what to key in", "each station's own settings", bar.sees_what_to_key),
+    Step(LEAD, "keys one in and reads it back", "matches, and off the list", bar.reads_back),
+    Step(LEAD, "reads back another", "differs, and shown so", bar.finds_another),
+    Step(LEAD, "tries to set a locked slot by hand", "refused: who may, and how to ask",
+         bar.sets_by_hand),
+    Step(ROASTER, "publishes to slot 4 for 06:00", "each site's own six o'clock",
+         publishing.schedules),
+    Step(ROASTER, "publishes to the same slots again", "refused: which one waits",
+         publishing.clashes),
+    Step(ROASTER, "stops it", "stopped, with a reason", publishing.stops),
+    Step(ROASTER, "resumes it", "under way again", publishing.resumes),
+    Step(ROASTER, "stops it and cancels the rest", "cancelled, slots free", publishing.cancels),
+    Step(ROASTER, "stops it once more", "refused: it is over", publishing.stops_the_cancelled),
+    Step(LEAD, "asks for a change from a slot", "a request with evidence", asking.asks),
+    Step(ROASTER, "accepts it", "a draft carrying the proposal", asking.accepts),
+    Step("Both of them", "try to approve it", "refused: own work, and no right",
+         asking.is_barred),
+    Step(SECOND, "signs it", "approved", asking.is_approved_by_another),
+    Step(ROASTER, "permits one slot to differ", "on permit, with its settings",
+         asking.is_permitted),
+    Step(ROASTER, "permits it again", "refused: which permit", asking.is_not_permitted_twice),
+    Step(ROASTER, "ends the permit", "the slot falls back", asking.falls_back),
+    Step(BARISTA, "opens the station by its code", "the settings, in machine units", bar.looks_up),
+    Step(BARISTA, "tries to publish", "refused: who may", bar.may_not_publish),
+    Step(OTHER, "opens the slot", "not there", bar.is_elsewhere),
+    Step(OWNER, "asks for one parameter", "who changed it, old and new", reading.filters),
+    Step(OWNER, "opens the change", "old, new, who, road", reading.reads_the_change),
+    Step(OWNER, "opens the approval", "whose signature, over what", reading.reads_the_approval),
+    Step(OWNER, "opens a slot's placing", "why, and on whose signature", reading.reads_the_placing),
+    Step(OWNER, "looks for refused attempts", "all of the above", reading.reads_refusals),
+    Step(BARISTA, "opens the history", "refused", reading.is_for_owners),
+)  # fmt: skip

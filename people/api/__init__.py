@@ -1,1 +1,0 @@
-"""The people part of the HTTP API."""

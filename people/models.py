@@ -1,0 +1,22 @@
+"""People: who signs in, what they sign, the policy in force, keys for programs."""
+
+from people.idempotency import IdempotencyKey
+from people.persons.models import Assignment, User
+from people.policy.models import Boiling, Policy
+from people.sign_in.models import SecondFactor
+from people.signatures.models import Meaning, Signature, SignedContent
+from people.tokens.models import ApiToken, Scope
+
+__all__ = [
+    "ApiToken",
+    "Assignment",
+    "Boiling",
+    "IdempotencyKey",
+    "Meaning",
+    "Policy",
+    "Scope",
+    "SecondFactor",
+    "Signature",
+    "SignedContent",
+    "User",
+]

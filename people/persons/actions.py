@@ -1,0 +1,179 @@
+"""Adding, changing and ending people. Nobody is deleted: their signatures stay readable."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.db.models import F
+from django.utils import timezone
+
+from audit.capture.context import recorded
+from audit.errors import Invalid, NotFound, Refused, Subject
+from audit.revision import compare_and_set
+from people import history
+from people.persons.models import Assignment, User, all_sites
+from people.persons.permissions import forget_roles, require, require_everywhere
+from people.persons.verbs import Role, Verb
+from people.tokens.models import ApiToken
+
+# Somebody has to be able to let people in: the last owner stays.
+
+
+@contextmanager
+def keeping_an_owner() -> Iterator[None]:
+    """Run a change that may cost an owner; raises Refused if none of all sites would be left.
+
+    Owners' rows are locked before the change, all in one order: of two who each take the other's
+    role away, one waits, then sees what the first left behind.
+    """
+    owners = Assignment.objects.filter(role=Role.OWNER, site=None)
+    list(owners.order_by("pk").select_for_update().values_list("pk"))
+    yield
+    if not owners.filter(user__is_active=True).exists():
+        raise Refused(
+            "This would leave no owner of all sites who can sign in.",
+            who_may="an owner",
+            how_to_ask="Make somebody else an owner first.",
+        )
+
+
+def create_person(*, by: User | None, email: str, name: str) -> User:
+    """Add a person, without a password yet (people.persons.invitations has the link to set one).
+
+    `by` None is the console, which adds the first owner. Raises Invalid (email, name) and
+    NotPermitted.
+    """
+    with recorded(by=by, action=history.PERSON_ADDED):
+        if by:
+            require_everywhere(by, Verb.PEOPLE_MANAGE)
+        person = User(email=_email(email), name=_name(name))
+        _be_the_only_one(person)
+        person.set_unusable_password()
+        person.save(force_insert=True)
+    return person
+
+
+def change_person(*, by: User, person: User, email: str, name: str, expected: int) -> None:
+    """Change the printed name or the address to sign in with.
+
+    Raises Invalid (email, name), NotPermitted, and Stale if `expected` is not the revision now.
+    """
+    with recorded(by=by, action=history.PERSON_CHANGED, subject=subject_of(person)):
+        require_everywhere(by, Verb.PEOPLE_MANAGE)
+        typed = User(pk=person.pk, email=_email(email), name=_name(name))
+        _be_the_only_one(typed)
+        compare_and_set(person, expected, email=typed.email, name=typed.name)
+
+
+def deactivate_person(*, by: User, person: User, expected: int) -> None:
+    """End somebody's sign-in and, for good, sessions and tokens; what they did and signed stays.
+
+    Raises NotPermitted, Stale, and Refused for oneself and for the last owner.
+    """
+    with recorded(by=by, action=history.PERSON_DEACTIVATED, subject=subject_of(person)):
+        require_everywhere(by, Verb.PEOPLE_MANAGE)
+        if person.pk == by.pk:
+            raise Refused("You cannot end your own sign-in: another owner has to.")
+        with keeping_an_owner():
+            now = timezone.now()
+            compare_and_set(person, expected, is_active=False, signed_out_at=now)
+        valid = ApiToken.objects.filter(user=person, revoked_at=None)
+        valid.update(revoked_at=now, revision=F("revision") + 1)
+
+
+def reactivate_person(*, by: User, person: User, expected: int) -> None:
+    """Let somebody sign in again, with the roles they had; no session or token of then counts.
+
+    Raises NotPermitted, Stale.
+    """
+    with recorded(by=by, action=history.PERSON_REACTIVATED, subject=subject_of(person)):
+        require_everywhere(by, Verb.PEOPLE_MANAGE)
+        compare_and_set(person, expected, is_active=True)
+
+
+def subject_of(person: User) -> Subject:
+    """The person as the history names them."""
+    return Subject("person", person.pk, person.name)
+
+
+def _email(typed: str) -> str:
+    email = typed.strip().lower()
+    allowed = "an e-mail address such as lead@example.com, at most 254 characters"
+    # Python and the database do not agree on what is lower case in every script there is.
+    if len(email) > 254 or not email.isascii():
+        raise Invalid("email", typed, allowed)
+    try:
+        validate_email(email)
+    except ValidationError as bad:
+        raise Invalid("email", typed, allowed) from bad
+    return email
+
+
+def _name(typed: str) -> str:
+    name = " ".join(typed.split())
+    if not 1 <= len(name) <= 80 or not name.isprintable():
+        raise Invalid("name", typed, "1 to 80 printable characters")
+    return name
+
+
+def _be_the_only_one(person: User) -> None:
+    """A friendly answer; the unique column decides between two who ask at the same moment."""
+    if User.objects.filter(email=person.email).exclude(pk=person.pk).exists():
+        raise Invalid("email", person.email, "an address that nobody here has yet")
+
+
+# Giving and taking roles.
+
+
+def assign_role(
+    *, by: User | None, person: User, role: str, site_id: int | None = None
+) -> Assignment:
+    """Give a role at one site, or at every site (None).
+
+    `by` None is the console. Raises Invalid (role, site) and NotPermitted: an owner of one site
+    gives roles at that site only.
+    """
+    with recorded(by=by, action=history.ROLE_ASSIGNED, subject=subject_of(person), site_id=site_id):
+        if by:
+            _require_at(by, site_id)
+        if role not in Role.values:
+            raise Invalid("role", role, "one of " + ", ".join(Role.values))
+        _check_site(site_id)
+        assignment, made = Assignment.objects.get_or_create(
+            user=person,
+            role=role,
+            site_id=site_id,  # type: ignore[misc]  # None is asked for as NULL
+        )
+        if not made:
+            raise Invalid("role", Role(role).label, "a role this person does not have there yet")
+    forget_roles(person)
+    return assignment
+
+
+def remove_assignment(*, by: User, assignment: Assignment) -> None:
+    """Take a role away. Raises NotPermitted, NotFound, and Refused for the last owner's."""
+    person = assignment.user
+    with recorded(
+        by=by,
+        action=history.ROLE_REMOVED,
+        subject=subject_of(person),
+        site_id=assignment.site_id,
+    ):
+        _require_at(by, assignment.site_id)
+        with keeping_an_owner():
+            if not Assignment.objects.filter(pk=assignment.pk).delete()[0]:
+                raise NotFound("This role has been taken away already.")
+    forget_roles(person)
+
+
+def _require_at(by: User, site_id: int | None) -> None:
+    if site_id is None:
+        require_everywhere(by, Verb.PEOPLE_MANAGE)
+    else:
+        require(by, Verb.PEOPLE_MANAGE, site_id)
+
+
+def _check_site(site_id: int | None) -> None:
+    if site_id is not None and not all_sites().filter(pk=site_id).exists():
+        raise Invalid("site", site_id, "one of the sites, or none for all of them")

@@ -1,0 +1,152 @@
+"""Who can sign in."""
+
+from typing import ClassVar, Self
+
+from django.apps import apps
+from django.conf import settings
+from django.contrib import auth
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models.functions import Lower, Now
+from django.utils import timezone
+from django.utils.crypto import salted_hmac
+
+from audit.capture.governed import governed
+from audit.revision import Revised
+from people.persons.verbs import Role
+
+
+class UserManager(BaseUserManager["User"]):
+    """Finds people by e-mail; adding one is the action people.actions.create_person."""
+
+    def get_by_natural_key(self, username: str | None) -> "User":
+        """E-mail addresses are kept in lower case, whatever was typed."""
+        return self.get(email=(username or "").strip().lower())
+
+
+class User(AbstractBaseUser, Revised):
+    """A person who signs in with an e-mail address; never deleted, only deactivated."""
+
+    email = models.EmailField("e-mail address", unique=True)
+    name = models.CharField(
+        "printed name", max_length=80, help_text="As it stands beside signatures and on sheets."
+    )
+    is_active = models.BooleanField("may sign in", default=True)
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+    # The hash itself never enters the history; that it was changed, and when, does.
+    password_set_at = models.DateTimeField(null=True, editable=False)
+    # Whoever holds the link may set the password: the history says who had one made, and when.
+    invited_at = models.DateTimeField("link to set a password made", null=True, editable=False)
+
+    # When every browser signed in so far was signed out for good.
+    signed_out_at = models.DateTimeField("signed out everywhere", null=True, editable=False)
+
+    USERNAME_FIELD = "email"
+    EMAIL_FIELD = "email"
+    REQUIRED_FIELDS = ["name"]
+
+    objects: ClassVar[UserManager] = UserManager()
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(email=Lower("email")), name="person_email_is_lower_case"
+            ),
+        ]
+        triggers = governed(
+            subject="person", label="n.name", exclude=("password", "last_login", "revision")
+        )
+
+    def __str__(self) -> str:
+        return self.name
+
+    def set_password(self, raw_password: str | None) -> None:
+        """Hash and keep the password, and when that was."""
+        super().set_password(raw_password)
+        self.password_set_at = timezone.now()
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What a session must carry to be this person's: Django's, and the last signing out.
+
+        The one method that also serves keys that are being replaced (SECRET_KEY_FALLBACKS).
+        """
+        if self.signed_out_at is None:
+            return str(super()._get_session_auth_hash(secret=secret))  # type: ignore[misc]
+        value = f"{self.password}{self.signed_out_at.timestamp()}"
+        return salted_hmac("people.session", value, secret=secret, algorithm="sha256").hexdigest()
+
+    def has_perm(self, perm: str, obj: models.Model | None = None) -> bool:
+        """Django's question, put to the sign-in backends (people.sign_in.adapter answers it)."""
+        if not self.is_active:
+            return False
+        return any(backend.has_perm(self, perm, obj=obj) for backend in auth.get_backends())
+
+    def history_sites(self) -> frozenset[int] | None:
+        """The sites whose history this person may read; None means every site."""
+        from people.persons.permissions import covered_sites  # noqa: PLC0415 - it reads this model
+        from people.persons.verbs import Verb  # noqa: PLC0415
+
+        return covered_sites(self, Verb.HISTORY_VIEW)
+
+    def history_role(self, site_id: int | None) -> str:
+        """The roles that count at that site, as an entry of the history names them."""
+        from people.persons.permissions import roles_at  # noqa: PLC0415 - it reads this model
+
+        return ", ".join(role.label.lower() for role in roles_at(self, site_id))
+
+    def role_labels(self) -> list[str]:
+        """Each role held once, in the order of the table, for headers and lists."""
+        held = {assignment.role for assignment in self.assignments.all()}
+        return [role.label for role in Role if role in held]
+
+
+# Which role a person has, and where.
+
+
+def all_sites() -> models.QuerySet[models.Model]:
+    """Every site. Its model lies a layer above this one, so it is named, not imported."""
+    return apps.get_model("stations", "Site")._default_manager.all()
+
+
+class AssignmentQuerySet(models.QuerySet["Assignment"]):
+    """Queries on roles given."""
+
+    def of(self, person: models.Model) -> Self:
+        """One person's, with the sites' names, in the order they are listed."""
+        return self.filter(user_id=person.pk).select_related("site").order_by("role", "site__name")
+
+
+class Assignment(models.Model):
+    """One role of one person at one site, or at every site where `site` is empty."""
+
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="assignments"
+    )
+    role = models.CharField(max_length=20, choices=Role.choices)
+    site = models.ForeignKey(
+        "stations.Site", null=True, blank=True, on_delete=models.PROTECT, related_name="assignments"
+    )
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+
+    objects = AssignmentQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["role", "site_id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["user", "role", "site"], nulls_distinct=False, name="assignment_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(role__in=Role.values), name="assignment_role_is_known"
+            ),
+        ]
+        triggers = governed(
+            subject="person",
+            subject_id="n.user_id",
+            label="(SELECT name FROM people_user WHERE id = n.user_id)",
+            site_id="n.site_id",
+        )
+
+    def __str__(self) -> str:
+        return f"{self.get_role_display()} at {self.site or 'all sites'}"

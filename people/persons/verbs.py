@@ -1,0 +1,140 @@
+"""Everything a person can do, and the one table of which roles may do it."""
+
+from enum import StrEnum
+
+from django.db.models import TextChoices
+
+# The five roles a person may be given; a role covers all sites or named ones.
+
+
+class Role(TextChoices):
+    """What somebody is at the bars, not who they are."""
+
+    HEAD_ROASTER = "head_roaster", "Head roaster"
+    SHOP_LEAD = "shop_lead", "Shop lead"
+    BARISTA = "barista", "Barista"
+    TECHNICIAN = "technician", "Technician"
+    OWNER = "owner", "Owner"
+
+
+class Verb(StrEnum):
+    """One thing that can be allowed; every action and every page names exactly one."""
+
+    RECIPE_VIEW = "recipe.view"
+    RECIPE_DRAFT = "recipe.draft"
+    RECIPE_SUBMIT = "recipe.submit"
+    RECIPE_RETURN = "recipe.return"
+    RECIPE_APPROVE = "recipe.approve"
+    RECIPE_WITHDRAW = "recipe.withdraw"
+    COFFEE_EDIT = "coffee.edit"
+    PUBLICATION_PLAN = "publication.plan"
+    PUBLICATION_SIGN = "publication.sign"
+    PUBLICATION_STOP = "publication.stop"
+    PERMIT_GRANT = "permit.grant"
+    PERMIT_END = "permit.end"
+    REQUEST_MAKE = "request.make"
+    REQUEST_DECIDE = "request.decide"
+    TASTING_RUN = "tasting.run"
+    MODEL_FIT = "model.fit"
+    SLOT_VIEW = "slot.view"
+    SLOT_READ_BACK = "slot.read_back"
+    SLOT_SET_BY_HAND = "slot.set_by_hand"
+    EQUIPMENT_VIEW = "equipment.view"
+    EQUIPMENT_EDIT = "equipment.edit"
+    EQUIPMENT_IMPORT = "equipment.import"
+    CALIBRATION_RECORD = "calibration.record"
+    SHOT_LOG = "shot.log"
+    HISTORY_VIEW = "history.view"
+    POLICY_SET = "policy.set"
+    PEOPLE_MANAGE = "people.manage"
+    TOKEN_MAKE = "token.make"  # noqa: S105 - a verb, not a secret
+    GATEWAY_FETCH = "gateway.fetch"
+    GATEWAY_REPORT = "gateway.report"
+
+    @property
+    def words(self) -> str:
+        """What it is, as a refusal says it."""
+        return WORDS[self]
+
+
+ANYONE = frozenset(Role)
+ROASTER = frozenset({Role.HEAD_ROASTER})
+OWNER = frozenset({Role.OWNER})
+DESK = ROASTER | OWNER
+LEADS = frozenset({Role.HEAD_ROASTER, Role.SHOP_LEAD})
+# A gateway acts under the token of the person who answers for that site's machines.
+GATEWAY_KEEPERS = frozenset({Role.HEAD_ROASTER, Role.SHOP_LEAD, Role.TECHNICIAN, Role.OWNER})
+
+MAY: dict[Verb, frozenset[Role]] = {
+    Verb.RECIPE_VIEW: ANYONE,
+    Verb.RECIPE_DRAFT: ROASTER,
+    Verb.RECIPE_SUBMIT: ROASTER,
+    Verb.RECIPE_RETURN: ROASTER,
+    Verb.RECIPE_APPROVE: ROASTER,
+    Verb.RECIPE_WITHDRAW: ROASTER,
+    Verb.COFFEE_EDIT: ROASTER,
+    Verb.PUBLICATION_PLAN: ROASTER,
+    Verb.PUBLICATION_SIGN: ROASTER,
+    Verb.PUBLICATION_STOP: ROASTER,
+    Verb.PERMIT_GRANT: ROASTER,
+    Verb.PERMIT_END: ROASTER,
+    Verb.REQUEST_MAKE: LEADS,
+    Verb.REQUEST_DECIDE: ROASTER,
+    Verb.TASTING_RUN: LEADS,
+    Verb.MODEL_FIT: LEADS,
+    Verb.SLOT_VIEW: ANYONE,
+    Verb.SLOT_READ_BACK: LEADS,
+    Verb.SLOT_SET_BY_HAND: LEADS,
+    Verb.EQUIPMENT_VIEW: ANYONE,
+    Verb.EQUIPMENT_EDIT: DESK,
+    Verb.EQUIPMENT_IMPORT: DESK,
+    Verb.CALIBRATION_RECORD: frozenset({Role.TECHNICIAN, Role.HEAD_ROASTER}),
+    Verb.SHOT_LOG: LEADS | {Role.BARISTA},
+    Verb.HISTORY_VIEW: OWNER,
+    Verb.POLICY_SET: OWNER,
+    Verb.PEOPLE_MANAGE: OWNER,
+    # A token never does more than its owner may.
+    Verb.TOKEN_MAKE: ANYONE,
+    Verb.GATEWAY_FETCH: GATEWAY_KEEPERS,
+    Verb.GATEWAY_REPORT: GATEWAY_KEEPERS,
+}
+
+WORDS: dict[Verb, str] = {
+    Verb.RECIPE_VIEW: "see recipes",
+    Verb.RECIPE_DRAFT: "draft a recipe",
+    Verb.RECIPE_SUBMIT: "submit a draft",
+    Verb.RECIPE_RETURN: "return a draft",
+    Verb.RECIPE_APPROVE: "approve a version",
+    Verb.RECIPE_WITHDRAW: "withdraw a version",
+    Verb.COFFEE_EDIT: "enter coffees and roast lots",
+    Verb.PUBLICATION_PLAN: "plan a publication",
+    Verb.PUBLICATION_SIGN: "publish a version",
+    Verb.PUBLICATION_STOP: "stop or resume a publication",
+    Verb.PERMIT_GRANT: "grant a permit",
+    Verb.PERMIT_END: "end a permit",
+    Verb.REQUEST_MAKE: "ask for a change",
+    Verb.REQUEST_DECIDE: "decide on a change request",
+    Verb.TASTING_RUN: "run a blind tasting",
+    Verb.MODEL_FIT: "fit the shot model",
+    Verb.SLOT_VIEW: "see what slots hold",
+    Verb.SLOT_READ_BACK: "record a read-back",
+    Verb.SLOT_SET_BY_HAND: "set a slot by hand",
+    Verb.EQUIPMENT_VIEW: "see equipment",
+    Verb.EQUIPMENT_EDIT: "change equipment",
+    Verb.EQUIPMENT_IMPORT: "import equipment",
+    Verb.CALIBRATION_RECORD: "record a calibration",
+    Verb.SHOT_LOG: "log a shot",
+    Verb.HISTORY_VIEW: "read the history",
+    Verb.POLICY_SET: "set policy",
+    Verb.PEOPLE_MANAGE: "manage people",
+    Verb.TOKEN_MAKE: "make a token",
+    Verb.GATEWAY_FETCH: "fetch settings as a gateway",
+    Verb.GATEWAY_REPORT: "report as a gateway",
+}
+
+
+def roles_for(verb: Verb) -> str:
+    """The roles that may, as words for a refusal: 'a head roaster or an owner'."""
+    labels = [role.label.lower() for role in Role if role in MAY[verb]]
+    worded = [f"{'an' if label[0] in 'aeiou' else 'a'} {label}" for label in labels]
+    return " or ".join(filter(None, [", ".join(worded[:-1]), worded[-1]]))

@@ -1,0 +1,86 @@
+"""Where allauth meets this product: closed sign-up, own addresses, password changes recorded."""
+
+from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.auth_backends import AuthenticationBackend
+from django.contrib.auth.base_user import AbstractBaseUser
+from django.contrib.auth.models import AnonymousUser
+from django.http import HttpRequest
+
+from audit.capture.context import record_refusal, recorded
+from audit.errors import Refused, Subject
+from people import history
+from people.persons.models import User
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from web.middleware import client_address
+
+
+class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the library has no types
+    """Named in ACCOUNT_ADAPTER."""
+
+    def is_open_for_signup(self, request: HttpRequest) -> bool:
+        """Never: an owner adds people."""
+        return False
+
+    def set_password(self, user: User, password: str) -> None:
+        """Set one's own password, changed or by a link; that it happened is in the history."""
+        with recorded(by=user, action=history.PASSWORD_SET):
+            user.set_password(password)
+            user.save(update_fields=["password", "password_set_at"])
+
+    def reauthenticate(self, user: User, password: str) -> bool:
+        """By the one address people have here; allauth would look among its own."""
+        again = self.authenticate(self.request, email=user.email, password=password)
+        return again is not None and again.pk == user.pk
+
+    def authentication_failed(self, request: HttpRequest, **credentials: object) -> None:
+        """Into the history, in the same way whether the address is known here or not.
+
+        What was typed is left out: people type passwords into the wrong box.
+        """
+        typed = str(credentials.get("email", "")).strip().lower()
+        person = User.objects.filter(email=typed).first()
+        about = Subject("person", person.pk, person.name) if person else None
+        wrong = Refused("A sign-in was tried with a wrong address or password.", subject=about)
+        record_refusal(wrong, by=None, action=history.SIGN_IN_REFUSED)
+
+    def get_client_ip(self, request: HttpRequest) -> str:
+        """As the history notes it, so that limits and history name the same address."""
+        return client_address(request) or super().get_client_ip(request)
+
+
+# Signing in by e-mail and password (allauth's), with rights from people.persons.verbs.
+
+# Django's names for rights, where a library or another layer asks by them.
+PERMISSIONS: dict[str, Verb] = {
+    "audit.view_entry": Verb.HISTORY_VIEW,
+    "people.view_user": Verb.PEOPLE_MANAGE,
+    "people.add_user": Verb.PEOPLE_MANAGE,
+    "people.change_user": Verb.PEOPLE_MANAGE,
+    "people.change_policy": Verb.POLICY_SET,
+    "people.add_apitoken": Verb.TOKEN_MAKE,
+    "stations.view_site": Verb.EQUIPMENT_VIEW,
+    "stations.change_site": Verb.EQUIPMENT_EDIT,
+    "recipes.view_recipe": Verb.RECIPE_VIEW,
+    "recipes.change_recipe": Verb.RECIPE_DRAFT,
+}
+
+
+class RoleBackend(AuthenticationBackend):  # type: ignore[misc]  # the library has no types
+    """One backend, so that there is one answer. Nobody has rights by Django's own tables."""
+
+    def has_perm(
+        self,
+        user_obj: AbstractBaseUser | AnonymousUser,
+        perm: str,
+        obj: object = None,
+    ) -> bool:
+        """Whether some role allows the verb behind the name; False for a name not listed."""
+        verb = PERMISSIONS.get(perm)
+        return verb is not None and isinstance(user_obj, User) and may(user_obj, verb)
+
+    def get_all_permissions(
+        self, user_obj: AbstractBaseUser | AnonymousUser, obj: object = None
+    ) -> set[str]:
+        """All the names that has_perm says yes to."""
+        return {name for name in PERMISSIONS if self.has_perm(user_obj, name)}

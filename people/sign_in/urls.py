@@ -1,0 +1,92 @@
+"""Which of allauth's pages there are: signing in, own password, second factor.
+
+Its pages for signing up and for changing one's own address are left out: an owner does both.
+"""
+
+from collections.abc import Callable
+from functools import wraps
+
+from allauth.account import views
+from allauth.mfa.base import views as factor
+from allauth.mfa.recovery_codes import views as spare
+from allauth.mfa.totp import views as totp
+from allauth.mfa.webauthn import views as passkeys
+from django.http import HttpRequest, HttpResponse
+from django.urls import URLPattern, path, re_path
+
+from audit.capture.context import recorded
+from people.history import OWN_ACCOUNT
+
+View = Callable[..., HttpResponse]
+
+
+def own(view: View) -> View:
+    """What somebody signed in changes about their own sign-in is recorded as theirs."""
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        if request.method != "POST" or not request.user.pk:
+            return view(request, *args, **kwargs)
+        with recorded(by=request.user, action=OWN_ACCOUNT):
+            return view(request, *args, **kwargs)
+
+    return wrapped
+
+
+SIGN_IN: list[URLPattern] = [
+    path("login/", views.login, name="account_login"),
+    path("logout/", views.logout, name="account_logout"),
+    path("inactive/", views.account_inactive, name="account_inactive"),
+    # Closed by the adapter; the library links to it by name.
+    path("signup/", views.signup, name="account_signup"),
+    path("reauthenticate/", views.reauthenticate, name="account_reauthenticate"),
+]
+PASSWORD: list[URLPattern] = [
+    path("password/change/", own(views.password_change), name="account_change_password"),
+    path("password/set/", own(views.password_set), name="account_set_password"),
+    path("password/reset/", views.password_reset, name="account_reset_password"),
+    path("password/reset/sent/", views.password_reset_done, name="account_reset_password_done"),
+    re_path(
+        r"^password/reset/key/(?P<uidb36>[0-9A-Za-z]+)-(?P<key>.+)/$",
+        views.password_reset_from_key,
+        name="account_reset_password_from_key",
+    ),
+    path(
+        "password/reset/key/done/",
+        views.password_reset_from_key_done,
+        name="account_reset_password_from_key_done",
+    ),
+]
+FACTOR = "second-factor/"
+SECOND_FACTOR: list[URLPattern] = [
+    path(FACTOR, factor.index, name="mfa_index"),
+    path(f"{FACTOR}authenticate/", factor.authenticate, name="mfa_authenticate"),
+    path(f"{FACTOR}reauthenticate/", factor.reauthenticate, name="mfa_reauthenticate"),
+    path(f"{FACTOR}app/activate/", own(totp.activate_totp), name="mfa_activate_totp"),
+    path(f"{FACTOR}app/deactivate/", own(totp.deactivate_totp), name="mfa_deactivate_totp"),
+    path(f"{FACTOR}codes/", own(spare.view_recovery_codes), name="mfa_view_recovery_codes"),
+    path(
+        f"{FACTOR}codes/generate/",
+        own(spare.generate_recovery_codes),
+        name="mfa_generate_recovery_codes",
+    ),
+    path(
+        f"{FACTOR}codes/download/",
+        spare.download_recovery_codes,
+        name="mfa_download_recovery_codes",
+    ),
+]
+KEYS = f"{FACTOR}passkeys/"
+PASSKEYS: list[URLPattern] = [
+    path(KEYS, passkeys.list_webauthn, name="mfa_list_webauthn"),
+    path(f"{KEYS}add/", own(passkeys.add_webauthn), name="mfa_add_webauthn"),
+    path(f"{KEYS}login/", passkeys.login_webauthn, name="mfa_login_webauthn"),
+    path(
+        f"{KEYS}reauthenticate/",
+        passkeys.reauthenticate_webauthn,
+        name="mfa_reauthenticate_webauthn",
+    ),
+    path(f"{KEYS}<int:pk>/edit/", own(passkeys.edit_webauthn), name="mfa_edit_webauthn"),
+    path(f"{KEYS}<int:pk>/remove/", own(passkeys.remove_webauthn), name="mfa_remove_webauthn"),
+]
+urlpatterns: list[URLPattern] = [*SIGN_IN, *PASSWORD, *SECOND_FACTOR, *PASSKEYS]

@@ -1,0 +1,109 @@
+"""What somebody put their name to."""
+
+import pgtrigger
+from django.conf import settings
+from django.db import models
+from django.db.models.functions import Now
+
+from audit.capture.governed import exempt, governed
+from audit.capture.triggers import FirmTrigger, insert_only, refusal
+from people.persons.verbs import Role
+
+# The database's own clock, whatever the program says: nobody can date a signature back.
+STAMP = FirmTrigger(
+    name="stamp_signature",
+    when=pgtrigger.Before,
+    operation=pgtrigger.Insert,
+    func="NEW.at := clock_timestamp(); RETURN NEW;",
+)
+
+
+class Meaning(models.TextChoices):
+    """What the signature says about the content whose digest it carries."""
+
+    APPROVED = "approved", "Approved"
+    PUBLISHED = "published", "Published"
+    PERMITTED = "permitted", "Permitted to differ"
+    POLICY_SET = "policy_set", "Policy set"
+    RE_TRANSLATED = "re_translated", "Translated anew"
+
+
+class Signature(models.Model):
+    """Who, in which role, when, with which meaning, over the digest of what was seen.
+
+    Written by people.signatures.signing.sign only; the database refuses any later change.
+    """
+
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="signatures"
+    )
+    # Printed as it was then, so that a later change of name does not rewrite it.
+    name = models.CharField("printed name", max_length=80)
+    role = models.CharField(max_length=20, choices=Role.choices)
+    meaning = models.CharField(max_length=20, choices=Meaning.choices)
+    at = models.DateTimeField("signed at", db_default=Now(), editable=False)
+    digest = models.CharField("SHA-256 of what was seen, in hex", max_length=64)
+    subject_type = models.CharField(max_length=40)
+    subject_id = models.BigIntegerField()
+    note = models.CharField(max_length=200, blank=True, default="")
+
+    class Meta:
+        ordering = ["-pk"]
+        triggers = [
+            STAMP,
+            *insert_only("signature"),
+            *governed(subject="signature", label="n.name || ', ' || n.role || ': ' || n.meaning"),
+        ]
+        indexes = [
+            models.Index(fields=["subject_type", "subject_id"], name="signature_of_subject"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(digest__regex=r"^[0-9a-f]{64}$"), name="signature_digest_is_hex"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(role__in=Role.values), name="signature_role_is_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(meaning__in=Meaning.values), name="signature_meaning_is_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_meaning_display()}: {self.name}, {self.get_role_display()}"
+
+
+# What somebody saw when they signed, byte for byte.
+
+DIGEST = "encode(sha256(convert_to(NEW.canonical, 'UTF8')), 'hex')"
+SIGNED = "(SELECT s.digest FROM people_signature s WHERE s.id = NEW.signature_id)"
+OTHER = refusal("Content in % must have the digest that was signed.")
+
+
+@exempt("its digest stands in the signature, which is governed: no change of it could go unseen")
+class SignedContent(models.Model):
+    """The RFC 8785 bytes, as text, whose SHA-256 a signature binds. Insert-only.
+
+    Kept for what can't be worked out again from other rows: plans, and policies long replaced.
+    """
+
+    signature = models.OneToOneField(
+        Signature, models.PROTECT, primary_key=True, related_name="content"
+    )
+    canonical = models.TextField()
+
+    class Meta:
+        """Nobody can lay other content beside a signature."""
+
+        triggers = [
+            FirmTrigger(
+                name="a_guard_digest",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert,
+                func=f"IF {DIGEST} IS DISTINCT FROM {SIGNED} THEN {OTHER} END IF; RETURN NEW;",
+            ),
+            *insert_only("signed_content"),
+        ]
+
+    def __str__(self) -> str:
+        return f"content of signature {self.pk}"

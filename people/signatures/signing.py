@@ -1,0 +1,131 @@
+"""Putting one's name to something: the password is asked for again, every time."""
+
+from dataclasses import dataclass
+
+from django.core.cache import cache
+from django.db import transaction
+
+from audit.capture.context import record_refusal
+from audit.errors import UNSHOWN, Invalid, Refused, Subject
+from people.history import SIGNING_REFUSED
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from people.signatures.models import Meaning, Signature, SignedContent
+
+# Counts wrong passwords at signing, for all processes together (the shared cache).
+
+LIMIT = 5
+WINDOW = 15 * 60  # seconds
+
+
+def count_attempt(user: User, subject: Subject | None = None) -> None:
+    """Count one try before its password is looked at, so that guesses at once cannot slip by.
+
+    Raises Refused from the sixth try within 15 minutes of the first.
+    """
+    if _counted(_key(user)) > LIMIT:
+        raise Refused(
+            f"Signing is closed for {WINDOW // 60} minutes after {LIMIT} wrong passwords.",
+            how_to_ask="Wait, then sign again; if you forgot your password, set a new one.",
+            subject=subject,
+        )
+
+
+def forget_attempts(user: User) -> None:
+    """The password was right: start counting anew."""
+    cache.delete(_key(user))
+
+
+def _counted(key: str) -> int:
+    """Which try this is. The count may end, or be forgotten by a right password, at any line."""
+    while not cache.add(key, 1, WINDOW):
+        try:
+            tries = cache.incr(key)
+        except ValueError:
+            continue  # it ended just now
+        if tries == 1:
+            # It ended while being counted up, and was made anew without an end.
+            cache.touch(key, WINDOW)
+        return tries
+    return 1
+
+
+def _key(user: User) -> str:
+    return f"signing-attempts:{user.pk}"
+
+
+@dataclass(frozen=True)
+class Credentials:
+    """What a signer typed. The first signature of a session needs the e-mail address as well.
+
+    session_signed: whether this session has signed before; a token's request has no session.
+    """
+
+    password: str
+    identification: str | None = None
+    session_signed: bool = False
+
+    def __repr__(self) -> str:
+        return "Credentials(…)"  # never the password, not even in a traceback
+
+
+def sign(
+    *,
+    by: User,
+    credentials: Credentials,
+    meaning: Meaning,
+    digest: str,
+    subject_type: str,
+    subject_id: int,
+    verb: Verb,
+    site_id: int | None = None,
+    note: str = "",
+    seen: bytes = b"",
+) -> Signature:
+    """Write the signature over a digest (64 hex digits of SHA-256 over what was seen).
+
+    `seen` are the bytes of what was seen, to be kept where no other rows hold all of it; the
+    database refuses any that do not have the digest.
+
+    Call it inside the action's own transaction, so that neither stands without the other.
+    Raises Invalid (email, password), NotPermitted, and Refused after too many wrong passwords.
+    """
+    if not transaction.get_connection().in_atomic_block:
+        raise RuntimeError("sign() needs the transaction of the action that is signed")
+    subject = Subject(subject_type, subject_id)
+    role = require(by, verb, site_id, subject)
+    _check(by, credentials, subject)
+    signature = Signature(
+        user=by,
+        name=by.name,
+        role=role,
+        meaning=meaning,
+        digest=digest,
+        subject_type=subject_type,
+        subject_id=subject_id,
+        note=note,
+    )
+    signature.save(force_insert=True)
+    if seen:
+        SignedContent(signature=signature, canonical=seen.decode()).save(force_insert=True)
+    return signature
+
+
+def _check(by: User, credentials: Credentials, subject: Subject) -> None:
+    typed = (credentials.identification or "").strip().lower()
+    if not typed and not credentials.session_signed:
+        raise Invalid("email", "", "your own e-mail address: a session's first signature needs it")
+    if not credentials.password:
+        raise Invalid("password", "", "your password, for every signature")
+    count_attempt(by, subject)
+    # One answer for both, and the same work done for either: neither can be guessed apart.
+    right = by.check_password(credentials.password)
+    if typed and typed != by.email:
+        right = False
+    if not right:
+        # Written aside, since the action around this is about to be undone.
+        wrong = Refused("A signature was tried with a wrong password.", subject=subject)
+        record_refusal(wrong, by=by, action=SIGNING_REFUSED)
+        raise Invalid("password", UNSHOWN, "the password you sign in with")
+    forget_attempts(by)

@@ -1,1 +1,0 @@
-"""Template tags shared by every page."""

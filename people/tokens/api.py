@@ -1,0 +1,53 @@
+"""Endpoints: one's own tokens."""
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from people.persons.serializers import NewTokenOut, TokenIn, TokenOut
+from people.persons.verbs import Verb
+from people.tokens.actions import make_token, revoke_token
+from people.tokens.models import ApiToken
+from web.api import GuardedView, listed, person, valid
+from web.idempotency import acting, acting_hiding
+from web.pages import one_or_404
+from web.paging import KeysetPagination
+
+
+class Tokens(GuardedView):
+    """One's own tokens."""
+
+    verb = Verb.TOKEN_MAKE
+    pagination_class = KeysetPagination
+
+    @extend_schema(responses=TokenOut(many=True))
+    def get(self, request: Request) -> Response:
+        """List them, newest first."""
+        return listed(self, ApiToken.objects.filter(user=person(request)), TokenOut)
+
+    @extend_schema(request=TokenIn, responses={201: NewTokenOut})
+    @acting_hiding("secret")
+    def post(self, request: Request) -> Response:
+        """Make one. Its secret is in this answer and in no other, not even a repeated one.
+
+        With a token one makes none that could do more, or is usable longer.
+        """
+        using = request.auth if isinstance(request.auth, ApiToken) else None
+        token, secret = make_token(by=person(request), using=using, **valid(TokenIn, request))
+        token.refresh_from_db()
+        token.secret = secret  # type: ignore[attr-defined]
+        return Response(NewTokenOut(token).data, status=201)
+
+
+class Revocation(GuardedView):
+    """The end of a token."""
+
+    verb = Verb.TOKEN_MAKE
+
+    @extend_schema(request=None, responses=TokenOut)
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Revoke it at once."""
+        token = one_or_404(ApiToken.objects.revocable_by(person(request)), pk)
+        revoke_token(by=person(request), token=token)
+        return Response(TokenOut(token).data)

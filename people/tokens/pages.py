@@ -1,0 +1,41 @@
+"""Page: one's own tokens for programs."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST
+
+from people.persons.forms import TokenForm
+from people.persons.verbs import Verb
+from people.tokens.actions import make_token, revoke_token
+from people.tokens.models import ApiToken
+from web.pages import PageRequest, form_errors, one_or_404, page_for, posted, status_of
+
+
+@never_cache
+@page_for(Verb.TOKEN_MAKE)
+def tokens(request: PageRequest) -> HttpResponse:
+    """List them and make one; the secret stands on the page that answers, and never again."""
+    form = TokenForm(posted(request))
+    status, secret = status_of(form), ""
+    if request.method == "POST" and form.is_valid():
+        with form_errors(form) as outcome:
+            secret = make_token(by=request.user, **form.cleaned_data)[1]
+        status = outcome.status
+    shown = {
+        "form": TokenForm() if secret else form,
+        "secret": secret,
+        "tokens": ApiToken.objects.filter(user=request.user),
+    }
+    return render(request, "people/tokens/tokens.html", shown, status=status)
+
+
+@require_POST
+@page_for(Verb.TOKEN_MAKE)
+def revoke(request: PageRequest, pk: int) -> HttpResponse:
+    """End one of one's own at once."""
+    token = one_or_404(ApiToken.objects.filter(user=request.user), pk)
+    revoke_token(by=request.user, token=token)
+    messages.success(request, "Token revoked.")
+    return redirect("people:tokens")

@@ -1,1 +1,0 @@
-"""What every page and endpoint is built with; the rules themselves live in the actions."""

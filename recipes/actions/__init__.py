@@ -1,1 +1,0 @@
-"""One function for each change of a recipe's documents; every road calls the same ones."""

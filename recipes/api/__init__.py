@@ -1,1 +1,0 @@
-"""The recipes part of the HTTP API."""

@@ -1,0 +1,99 @@
+"""Coffees and their roast lots."""
+
+from django.db.models import Count, Prefetch
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from recipes.coffees.actions import add_coffee, add_lot, change_coffee
+from recipes.coffees.forms import ChangeCoffeeForm, CoffeeForm, LotForm
+from recipes.coffees.models import Coffee, Recipe, RoastLot
+from recipes.versions.computed import rest_of
+from recipes.versions.models import Version
+from web.form_pages_recipes import form_page, posted
+from web.pages import PageRequest, one_or_404, page_for
+
+FIELDS = ("name", "rest_from", "rest_to", "note", "revision")
+LOTS = 20  # the newest, on a coffee's page
+
+
+@page_for(Verb.RECIPE_VIEW)
+def coffees(request: PageRequest) -> HttpResponse:
+    """All coffees, each with its newest roast."""
+    found = Coffee.objects.annotate(recipe_count=Count("recipes", distinct=True))
+    newest = RoastLot.objects.order_by("coffee_id", "-roasted_on", "-id").distinct("coffee_id")
+    lots = {lot.coffee_id: rest_of(lot, timezone.now().date()) for lot in newest}
+    context = {
+        "rows": [(coffee, lots.get(coffee.pk)) for coffee in found],
+        "may_edit": may(request.user, Verb.COFFEE_EDIT),
+    }
+    return render(request, "recipes/coffees/coffees.html", context)
+
+
+@page_for(Verb.RECIPE_VIEW)
+def coffee(request: PageRequest, pk: int) -> HttpResponse:
+    """One coffee: its roasts and what is brewed of it."""
+    shown = one_or_404(Coffee.objects.all(), pk)
+    today = timezone.now().date()
+    approved = Prefetch("versions", Version.objects.approved(), to_attr="approved")
+    recipes: list[Recipe] = list(shown.recipes.prefetch_related(approved))
+    context = {
+        "coffee": shown,
+        "lots": [rest_of(lot, today) for lot in shown.lots.all()[:LOTS]],
+        "recipes": recipes,
+        "may_edit": may(request.user, Verb.COFFEE_EDIT),
+        "may_draft": may(request.user, Verb.RECIPE_DRAFT),
+        "may_read_history": may(request.user, Verb.HISTORY_VIEW),
+    }
+    return render(request, "recipes/coffees/coffee.html", context)
+
+
+@page_for(Verb.COFFEE_EDIT)
+def coffee_add(request: PageRequest) -> HttpResponse:
+    """Add a coffee."""
+    form = CoffeeForm(posted(request))
+    return form_page(
+        request,
+        "recipes/coffees/coffee_form.html",
+        form,
+        lambda: add_coffee(by=request.user, **form.cleaned_data),
+        said="{} was added.",
+        context={},
+    )
+
+
+@page_for(Verb.COFFEE_EDIT)
+def coffee_edit(request: PageRequest, pk: int) -> HttpResponse:
+    """Change a coffee."""
+    shown = one_or_404(Coffee.objects.all(), pk)
+    initial = {name: getattr(shown, name) for name in FIELDS}
+    form = ChangeCoffeeForm(posted(request), initial=initial)
+    return form_page(
+        request,
+        "recipes/coffees/coffee_form.html",
+        form,
+        lambda: change_coffee(by=request.user, coffee=shown, **form.cleaned_data),
+        said="{} was changed.",
+        context={"coffee": shown},
+    )
+
+
+@page_for(Verb.COFFEE_EDIT)
+def lot_add(request: PageRequest, pk: int) -> HttpResponse:
+    """Add a roast of a coffee."""
+    shown = one_or_404(Coffee.objects.all(), pk)
+    form = LotForm(posted(request))
+
+    def act() -> Coffee:
+        return add_lot(by=request.user, coffee=shown, **form.cleaned_data).coffee
+
+    return form_page(
+        request,
+        "recipes/coffees/lot_form.html",
+        form,
+        act,
+        said="The lot of {} was added.",
+        context={"coffee": shown},
+    )

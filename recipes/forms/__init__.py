@@ -1,1 +1,0 @@
-"""Forms of recipes' pages; what is allowed is decided by the actions."""

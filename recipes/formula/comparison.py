@@ -1,0 +1,78 @@
+"""Two formulas side by side, as rows of the comparison table."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import TypedDict
+
+from recipes.formula.formula import Entry, stored
+from recipes.formula.parameters import PARAMETERS, Parameter
+from recipes.versions.models import Version
+
+
+class Row(TypedDict):
+    """One parameter; `differs` by value, so 18.0 beside 18.00 does not."""
+
+    label: str
+    unit: str
+    old: Decimal | str | None
+    old_below: Decimal | None
+    old_above: Decimal | None
+    new: Decimal | str | None
+    new_below: Decimal | None
+    new_above: Decimal | None
+    differs: bool
+
+
+def rows(old: Mapping[str, Entry], new: Mapping[str, Entry]) -> list[Row]:
+    """One row for each parameter either side states, in the registry's order."""
+    return [
+        _row(parameter, old.get(code, Entry()), new.get(code, Entry()))
+        for code, parameter in PARAMETERS.items()
+        if code in old or code in new
+    ]
+
+
+def version_rows(old: Version, new: Version) -> list[Row]:
+    """The formulas of two versions, then lot and note."""
+    formulas = rows(stored(old.formula.all()), stored(new.formula.all()))
+    lots = _words("Roast lot", _lot(old), _lot(new))
+    return [*formulas, lots, _words("Note", old.note, new.note)]
+
+
+def shown(parameter: Parameter, entry: Entry) -> Decimal | str | None:
+    """The target as a page prints it: a number, or the words of a choice."""
+    if parameter.is_number:
+        return entry.target
+    return dict(parameter.choices).get(entry.text, entry.text) or None
+
+
+def _row(parameter: Parameter, old: Entry, new: Entry) -> Row:
+    return Row(
+        label=parameter.label,
+        unit=parameter.unit,
+        old=shown(parameter, old),
+        old_below=old.below,
+        old_above=old.above,
+        new=shown(parameter, new),
+        new_below=new.below,
+        new_above=new.above,
+        differs=old != new,
+    )
+
+
+def _words(label: str, old: str, new: str) -> Row:
+    return Row(
+        label=label,
+        unit="",
+        old=old or None,
+        old_below=None,
+        old_above=None,
+        new=new or None,
+        new_below=None,
+        new_above=None,
+        differs=old != new,
+    )
+
+
+def _lot(version: Version) -> str:
+    return version.lot.code if version.lot else ""

@@ -1,0 +1,97 @@
+"""A change to be poured by the shot model, and the station whose fit it is poured with."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.db.models import Exists, OuterRef, QuerySet
+
+from people.persons.models import User
+from recipes.formula.formula import Entry, Formula, target_bounds
+from recipes.formula.parameters import PARAMETERS
+from recipes.versions.models import Version
+from stations.equipment.models import Station
+from stations.shots.models import CheckShot
+from web.fields import PlainDecimalField
+from web.numbers import Bounds
+
+CHANGEABLE = (
+    "dose_mass", "beverage_mass", "water_volume", "brew_temperature", "preinfusion_time",
+    "preinfusion_pressure", "rise_time", "intermediate_pressure", "brew_pressure", "taper_pressure",
+)  # fmt: skip
+# What ends the shot may be changed; else it is what comes of it.
+OUTCOMES = {"beverage_mass": "mass", "water_volume": "volume"}
+COARSER = Bounds(Decimal(-30), Decimal(30), places=2, unit="%")
+
+
+def stations_with_shots(version: Version, user: User) -> QuerySet[Station]:
+    """The stations of this person's where check shots of the version were logged."""
+    rows = Station.objects.covered_by(user).with_equipment()
+    shots = CheckShot.objects.counted().of_content(version.content_digest)
+    shots = shots.filter(slot__station=OuterRef("pk"))
+    found: QuerySet[Station] = rows.filter(Exists(shots)) if version.content_digest else rows.none()
+    return found
+
+
+def changeable(formula: Formula) -> list[str]:
+    """The parameters a change can be tried of: not those that only follow from the others."""
+    ends_by = formula.get("ends_by", Entry()).text
+    ends_by = "mass" if ends_by not in {"volume", "time"} else ends_by
+    # A taper begins at a share of the water, whatever ends the shot.
+    tapers = {"water_volume"} if "taper_start" in formula else set()
+    return [code for code in CHANGEABLE if code in tapers or OUTCOMES.get(code, ends_by) == ends_by]
+
+
+class StationChoice(forms.ModelChoiceField[Station]):
+    """Stations by the names they have at the bar."""
+
+    def label_from_instance(self, station: Station) -> str:
+        """Site, machine and number."""
+        return f"{station.machine.site}, {station.machine}, station {station.number}"
+
+
+class ChangeForm(forms.Form):
+    """Other targets for some parameters; an empty one stays as the version says."""
+
+    coarser = PlainDecimalField(
+        label="Grind coarser by", bounds=COARSER, required=False, help_text="Finer: below 0"
+    )
+
+    def __init__(self, *args: Any, formula: Formula, stations: QuerySet[Station]) -> None:  # noqa: ANN401
+        super().__init__(*args)
+        self.codes = changeable(formula)
+        for code in self.codes:
+            parameter, says = PARAMETERS[code], formula.get(code, Entry()).target
+            self.fields[code] = PlainDecimalField(
+                label=parameter.label, bounds=target_bounds(parameter), required=False,
+                help_text="Not stated" if says is None else f"Version: {says:f}",
+            )  # fmt: skip
+        station = StationChoice(
+            stations, required=False, empty_label="no station", help_text="With check shots of it"
+        )
+        self.fields = {"station": station, **self.fields}
+        self.order_fields(["station", *self.codes, "coarser"])
+
+    def changed(self, formula: Formula) -> Formula:
+        """The formula with what was typed."""
+        typed = {code: self.cleaned_data[code] for code in self.codes}
+        return formula | {
+            code: formula.get(code, Entry())._replace(target=new)
+            for code, new in typed.items()
+            if new is not None
+        }
+
+    def grind_factor(self) -> float:
+        """How much coarser: 1.05 is by 5 %."""
+        return grind_factor(self.cleaned_data["coarser"])
+
+
+def grind_factor(coarser: Decimal | None) -> float:
+    """From %: 5 is 1.05 times as coarse."""
+    return 1.0 if coarser is None else float(1 + coarser / 100)
+
+
+class FitForm(forms.Form):
+    """The version whose shots are learnt from."""
+
+    version = forms.IntegerField(min_value=1, max_value=2_000_000_000, widget=forms.HiddenInput)

@@ -1,0 +1,139 @@
+"""What a formula would pour by the shot model, at its default parameters."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+import numpy as np
+
+from recipes.brewing.balance import ASSUMED, water_for
+from recipes.brewing.errors import QuantityError
+from recipes.brewing.shot_model.parameters import Ending, EndsBy, Machine, Puck, Setup
+from recipes.brewing.shot_model.simulate import Outcome, Trace, simulate
+from recipes.formula.formula import Entry
+from recipes.station_water.volumes import leaves_water
+from recipes.versions.appraisal import target
+from recipes.versions.pressure import plan_of
+from web.charts import Curve, Drawing, Panel, drawing
+from web.numbers import rounded
+
+ASSUMED_PRESSURE = Decimal(9)  # bar; what a machine gives that doesn't set it: common practice
+LEFT_OPEN = "The water is each station's own: the shot is ended at its beverage mass."
+STEP = 0.25  # s between the samples drawn
+ROWS = 12  # of the table beside the traces
+ENDINGS = {
+    "volume": (EndsBy.VOLUME, "water_volume"),
+    "mass": (EndsBy.MASS, "beverage_mass"),
+    "time": (EndsBy.TIME, "shot_time"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One moment of the shot: s, bar, mL/s, g in the cup, % strength of the stream."""
+
+    time: Decimal
+    pressure: Decimal
+    flow: Decimal
+    beverage: Decimal
+    strength: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Foretold:
+    """The shot the model pours, with its drawing; ``ended`` False where it was cut short."""
+
+    time: Decimal
+    water: Decimal
+    beverage: Decimal
+    tds: Decimal
+    extraction: Decimal
+    ended: bool
+    samples: list[Sample]
+    drawing: Drawing
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Poured:
+    """A shot as the model takes it, and what had to be assumed since the formula doesn't say."""
+
+    setup: Setup
+    assumed: tuple[str, ...] = ()
+
+
+def setup_of(formula: Mapping[str, Entry]) -> Poured:
+    """The shot as the model knows it. Raises QuantityError naming what is missing or odd."""
+    plan = plan_of(formula)
+    assumed: tuple[str, ...] = ()
+    if plan is None:
+        plan = plan_of({**formula, "brew_pressure": Entry(ASSUMED_PRESSURE)})
+        assumed = (f"No brew pressure is stated: {ASSUMED_PRESSURE} bar is assumed.",)
+    assert plan is not None
+    dose, ends_by = target(formula, "dose_mass"), formula.get("ends_by", Entry()).text
+    if dose is None:
+        raise QuantityError("dose_mass", None, "a target")
+    if leaves_water(formula):
+        ends_by, assumed = "mass", (*assumed, LEFT_OPEN)
+    by, code = ENDINGS.get(ends_by, ENDINGS["mass"])
+    value, warm = target(formula, code), target(formula, "brew_temperature")
+    if value is None:
+        raise QuantityError(code, None, "a target, which ends the shot")
+    water = target(formula, "water_volume")
+    if leaves_water(formula):
+        water = Decimal(water_for(ASSUMED, dose=float(dose), beverage=float(value)))
+    machine = Machine() if warm is None else Machine(temperature=float(warm))
+    setup = Setup(
+        plan, Ending(by, float(value)), Puck(dose=float(dose)), machine=machine,
+        water=None if water is None else float(water),
+    )  # fmt: skip
+    return Poured(setup, assumed)
+
+
+def foretell(
+    formula: Mapping[str, Entry],
+    fitted: Callable[[Setup], Setup] = lambda setup: setup,
+    coarser: float = 1.0,
+) -> Foretold:
+    """Pour it, by a station's fit if there is one, ``coarser`` times as coarsely ground.
+
+    Raises QuantityError naming the parameter that makes no shot.
+    """
+    poured = setup_of(formula)
+    setup = fitted(poured.setup)
+    puck = replace(setup.puck, grind=setup.puck.grind * coarser)
+    told = simulate(replace(setup, puck=puck), step=STEP)
+    return Foretold(
+        rounded(told.time, 1), rounded(told.water, 1), rounded(told.beverage, 1),
+        rounded(told.tds, 1), rounded(told.extraction, 1), told.ended,
+        _samples(told.trace), drawing(_panels(told.trace), _words(told)), poured.assumed,
+    )  # fmt: skip
+
+
+def _samples(trace: Trace) -> list[Sample]:
+    places = np.unique(np.linspace(0, trace.time.size - 1, ROWS).round().astype(int))
+    columns = (trace.time, trace.pressure, trace.flow, trace.beverage, trace.strength)
+    return [Sample(*(rounded(float(each[at]), 1) for each in columns)) for at in places]
+
+
+def _panels(trace: Trace) -> list[Panel]:
+    times = tuple(trace.time.tolist())
+    drawn = (
+        ("pressure / bar", trace.pressure),
+        ("flow / mL/s", trace.flow),
+        ("in the cup / g", trace.beverage),
+        ("strength / %", trace.strength),
+    )
+    return [
+        Panel(title, "time / s", (Curve(title, times, tuple(values.tolist())),), from_zero=True,
+              height=90)
+        for title, values in drawn
+    ]  # fmt: skip
+
+
+def _words(told: Outcome) -> str:
+    return (
+        f"A modelled shot of {rounded(told.time, 1)} s: {rounded(told.water, 1)} mL of water, "
+        f"{rounded(told.beverage, 1)} g in the cup at {rounded(told.tds, 1)} %; pressure at the "
+        "puck, flow, mass in the cup and strength of the stream over time."
+    )

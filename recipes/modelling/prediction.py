@@ -1,0 +1,156 @@
+"""What a change would do at a station, by its fit; and what can't be concluded."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from recipes.brewing.shot_model.predict import Compared, Told, predict
+from recipes.formula.formula import Entry, Formula
+from recipes.formula.parameters import PARAMETERS
+from recipes.modelling.nominal import setup_of
+from recipes.modelling.result import ENOUGH, PARAMETER_WORDS, Kept
+from recipes.station_water.volumes import leaves_water
+from web.numbers import rounded
+from web.printing import quantity
+
+WORDS = {
+    "time": ("Time", "s"),
+    "water": ("Water", "mL"),
+    "beverage": ("In the cup", "g"),
+    "tds": ("Dissolved solids", "%"),
+    "extraction": ("Extraction", "%"),
+}
+PLACES = {"tds": 2, "extraction": 2}  # one elsewhere
+POOR = 4.0  # misfit: the model misses the shots by twice their usual scatter
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A mean with its 95 % interval."""
+
+    value: Decimal
+    low: Decimal
+    high: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One quantity, as it stands, with the change, and the difference."""
+
+    name: str
+    label: str
+    unit: str
+    base: Interval
+    changed: Interval
+    difference: Interval
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """The rows, and the sentences that say how little they may mean."""
+
+    rows: list[Row]
+    doubts: list[str]
+    changes: list[str]
+
+
+def foretold_change(
+    kept: Kept, formula: Formula, wanted: Formula, coarser: float = 1.0
+) -> Prediction:
+    """Both shots by the fit, the changed one ground ``coarser`` times as coarse.
+
+    Raises QuantityError naming what makes no shot.
+    """
+    formula, wanted = at_station(kept, formula), at_station(kept, wanted)
+    base, changed = setup_of(formula).setup, setup_of(wanted).setup
+    told = predict(kept.fit, base, changed, coarser=coarser)
+    rows = [Row(one.name, *WORDS[one.name], *_sides(one)) for one in told]
+    return Prediction(
+        rows,
+        doubts(kept, formula, wanted, ground=coarser != 1.0),
+        changes_of(formula, wanted, coarser),
+    )
+
+
+def at_station(kept: Kept, formula: Formula) -> Formula:
+    """The formula with the water this station was set to, where it leaves that to the stations."""
+    ends = kept.covers.get("water_volume")
+    if ends is None or not leaves_water(formula):
+        return formula
+    return formula | {"water_volume": Entry(sum(ends, Decimal(0)) / 2)}
+
+
+def _sides(one: Compared) -> tuple[Interval, Interval, Interval]:
+    """A difference is known better than either side of it: one more digit."""
+    places = PLACES.get(one.name, 1)
+    return (
+        _interval(one.base, places),
+        _interval(one.changed, places),
+        _interval(one.difference, places + 1),
+    )
+
+
+def _interval(told: Told, places: int) -> Interval:
+    sides = (told.value, told.value - told.margin, told.value + told.margin)
+    return Interval(*(rounded(side, places) for side in sides))
+
+
+def changes_of(formula: Formula, wanted: Formula, coarser: float = 1.0) -> list[str]:
+    """What differs, in words: 'Brew temperature from 93.0 °C to 92.0 °C'."""
+    found = []
+    for code in wanted:
+        was, now = (side.get(code, Entry()).target for side in (formula, wanted))
+        if now is not None and was != now:
+            unit = PARAMETERS[code].unit
+            before = "not stated" if was is None else f"from {quantity(was, unit)}"
+            found.append(f"{PARAMETERS[code].label} {before} to {quantity(now, unit)}")
+    if coarser != 1.0:
+        share = rounded(abs(100 * (coarser - 1)), 2).normalize()
+        found.append(f"Grind {share:f} % {'coarser' if coarser > 1 else 'finer'}")
+    return found
+
+
+def doubts(kept: Kept, formula: Formula, wanted: Formula, *, ground: bool) -> list[str]:
+    """What can't be concluded, in sentences."""
+    changed = [code for code in wanted if wanted[code] != formula.get(code)]
+    said = [_beyond(kept, code, wanted[code].target) for code in changed]
+    if ground:
+        said.append("Every shot was ground as it was: what another grind does rests on the model"
+                    " alone, and no grinder's own steps are known.")  # fmt: skip
+    return [*filter(None, said), *shortcomings(kept)]
+
+
+def _beyond(kept: Kept, code: str, target: Decimal | None) -> str:
+    """A value no shot of these was pulled at."""
+    if target is None:
+        return ""
+    parameter = PARAMETERS[code]
+    low, high = kept.covers.get(code, (None, None))
+    if low is None or high is None:
+        return f"{parameter.label} was not set in these shots: its effect is the model's alone."
+    step = parameter.resolution
+    if low - step <= target <= high + step:
+        return ""
+    name = parameter.label.lower()
+    if high - low <= step:
+        at = quantity(rounded(float((low + high) / 2), 1), parameter.unit)
+        return f"Every shot was pulled at {at} {name}: another one's effect is the model's alone."
+    ends = (quantity(rounded(float(end), 1), parameter.unit) for end in (low, high))
+    return f"{parameter.label} lies outside these shots, {' to '.join(ends)}: extrapolated."
+
+
+def shortcomings(kept: Kept) -> list[str]:
+    """What the fit itself leaves open."""
+    said, count = list(kept.assumed), len(kept.shots)
+    if count < ENOUGH:
+        said.append(f"Fitted to {count} shots only: with fewer than {ENOUGH} the intervals are"
+                    " rough, and nothing small can be concluded.")  # fmt: skip
+    if kept.held:
+        names = ", ".join(PARAMETER_WORDS[name][0].lower() for name in kept.held)
+        said.append(f"These shots can't tell: {names}. Held at what is usual, without uncertainty.")
+    if "tds" not in kept.spread:
+        said.append("Too few shots with dissolved solids: strength and extraction are a usual"
+                    " coffee's, not this one's.")  # fmt: skip
+    if kept.fit.misfit > POOR:
+        said.append("The model misses these shots by more than twice their usual scatter: something"
+                    " changed between them, or it does not hold here.")  # fmt: skip
+    return said

@@ -1,0 +1,28 @@
+"""Recipes, and the decisions about them."""
+
+from recipes.coffees.models import Coffee, Recipe, RoastLot
+from recipes.modelling.models import ShotFit
+from recipes.permits.models import Permit, PermitChange, PermitSlot
+from recipes.publishing.models import Publication, PublicationSite
+from recipes.requests.models import ChangeRequest, ChangeRequestValue
+from recipes.tastings.models import Tasting, TastingAnswer
+from recipes.versions.models import Comment, FormulaValue, Version
+
+__all__ = [
+    "ChangeRequest",
+    "ChangeRequestValue",
+    "Coffee",
+    "Comment",
+    "FormulaValue",
+    "Permit",
+    "PermitChange",
+    "PermitSlot",
+    "Publication",
+    "PublicationSite",
+    "Recipe",
+    "RoastLot",
+    "ShotFit",
+    "Tasting",
+    "TastingAnswer",
+    "Version",
+]

@@ -1,1 +1,0 @@
-"""One parameter of a recipe over time: across its versions, the sites, and the permits."""

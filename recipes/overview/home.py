@@ -1,0 +1,251 @@
+"""Home: what waits for this person, over all their roles. A fixed number of queries."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from textwrap import shorten
+from typing import Any
+
+from django.db.models import Count, QuerySet
+from django.urls import reverse
+from django.utils import timezone
+
+from audit.checking.actions import newest_answer
+from audit.sealing.lateness import waiting_now
+from people.persons.models import User
+from people.persons.permissions import covered_sites, may, may_everywhere
+from people.persons.verbs import Verb
+from recipes.permits.models import Permit
+from recipes.publishing.models import Publication
+from recipes.requests.models import ChangeRequest
+from recipes.versions.models import Version
+from stations.calibrations.models import Calibration
+from stations.charts.models import Drift
+from stations.equipment.models import Site, Station
+from stations.slots.models import Placement
+from web.printing import age, day, zone_of
+
+SHOWN = 12  # lines of each list; the rest is behind its link
+DUE_SOON = timedelta(days=14)  # a calibration that has to be repeated
+SOON = timedelta(days=7)  # a permit that ends within a week
+
+
+@dataclass(frozen=True)
+class Item:
+    """One line: one place where something is done."""
+
+    url: str
+    text: str
+    mark: str = ""
+    site: str = ""
+    when: datetime | None = None
+    zone: str = ""
+    age: str = ""
+
+
+@dataclass(frozen=True)
+class WorkList:
+    """Lines of one kind; `more_url` leads to all of them."""
+
+    title: str
+    items: list[Item] = field(default_factory=list)
+    more: bool = False
+    more_url: str = ""
+
+
+def work_lists(user: User) -> list[WorkList]:
+    """Every list this person's roles bring, empty ones included."""
+    wanted: list[tuple[Verb, Callable[[User], Iterable[WorkList]]]] = [
+        (Verb.RECIPE_APPROVE, _signatures),
+        (Verb.RECIPE_DRAFT, _drafts),
+        (Verb.REQUEST_DECIDE, _to_decide),
+        (Verb.REQUEST_MAKE, _own_requests),
+        (Verb.SLOT_READ_BACK, _read_backs),
+        (Verb.SLOT_READ_BACK, _differing),
+        (Verb.REQUEST_MAKE, _drifting),
+        (Verb.EQUIPMENT_VIEW, _calibrations),
+        (Verb.PUBLICATION_PLAN, _publications),
+        (Verb.REQUEST_MAKE, _permits),
+        (Verb.HISTORY_VIEW, _history),
+    ]
+    return [found for verb, build in wanted if may(user, verb) for found in build(user)]
+
+
+def sites_of(user: User) -> list[Site]:
+    """The first of the bars this person may look at: the way to the settings."""
+    return list(Site.objects.covered_by(user, Verb.SLOT_VIEW)[:SHOWN])
+
+
+def _signatures(user: User) -> Iterable[WorkList]:
+    rows, more = _some(Version.objects.awaiting_signature_of(user).with_recipe())
+    yield WorkList(
+        "To sign",
+        [
+            Item(
+                reverse("recipes:version_approve", args=[v.pk]),
+                f"{v}, by {v.author}",
+                "in_review",
+                age=age(v.submitted_at),
+            )
+            for v in rows
+        ],
+        more,
+        reverse("recipes:recipes"),
+    )
+
+
+def _drafts(user: User) -> Iterable[WorkList]:
+    rows, more = _some(Version.objects.drafts_of(user).with_recipe())
+    for title, returned in (("Returned to you", True), ("Your drafts", False)):
+        items = [
+            Item(
+                reverse("recipes:version_edit", args=[v.pk]),
+                str(v),
+                "returned" if returned else "draft",
+                age=age(v.submitted_at or v.created_at),
+            )
+            for v in rows
+            if v.is_returned is returned
+        ]
+        yield WorkList(title, items, more, reverse("recipes:recipes"))
+
+
+def _to_decide(user: User) -> Iterable[WorkList]:
+    rows, more = _some(
+        ChangeRequest.objects.covered_by(user, Verb.REQUEST_DECIDE).waiting().with_base()
+    )
+    items = [_request_line(r, f"{r.base.recipe}, asked by {r.author}") for r in rows]
+    yield WorkList("Requests to decide", items, more, reverse("recipes:requests"))
+
+
+def _own_requests(user: User) -> Iterable[WorkList]:
+    rows, more = _some(ChangeRequest.objects.filter(author=user).unsettled().with_base())
+    items = [_request_line(r, str(r.base.recipe)) for r in rows]
+    yield WorkList("Your requests", items, more, reverse("recipes:requests"))
+
+
+def _request_line(request: ChangeRequest, text: str) -> Item:
+    url, waited = request.get_absolute_url(), age(request.made_at)
+    return Item(url, text, request.state, site=str(request.site), age=waited)
+
+
+def _read_backs(user: User) -> Iterable[WorkList]:
+    """By bar: somebody keys in a whole bar at a time."""
+    waiting = Placement.objects.to_load().covered_by(user, Verb.SLOT_READ_BACK)
+    rows, more = _some(
+        waiting.values("site", "site__name").annotate(slots=Count("pk")).order_by("site__name")
+    )
+    items = [
+        Item(
+            reverse("stations:to_key", args=[row["site"]]),
+            f"{row['slots']} slot{'' if row['slots'] == 1 else 's'} to key in and read back",
+            "to_load",
+            site=row["site__name"],
+        )
+        for row in rows
+    ]
+    yield WorkList("To key in", items, more, reverse("stations:board"))
+
+
+def _differing(user: User) -> Iterable[WorkList]:
+    rows, more = _some(Placement.objects.differing().covered_by(user).with_place())
+    items = [
+        Item(
+            reverse("stations:slot", args=[p.slot_id]),
+            f"{p.slot}: {p.settings}",
+            "differs",
+            site=str(p.site),
+        )
+        for p in rows
+    ]
+    yield WorkList("Slots that differ", items, more, reverse("stations:board"))
+
+
+def _drifting(user: User) -> Iterable[WorkList]:
+    """Cups that drift although the slot holds what it should."""
+    rows, more = _some(Drift.objects.covered_by(user).current().with_place())
+    items = [
+        Item(d.get_absolute_url(), d.words, "drifts", site=str(d.station.machine.site))
+        for d in rows
+    ]
+    yield WorkList("Cups that drift", items, more, reverse("stations:board") + "?show=drifts")
+
+
+def _calibrations(user: User) -> Iterable[WorkList]:
+    """For whoever measures there, and for whoever answers for the bar: overdue ones first."""
+    sides = [covered_sites(user, verb) for verb in (Verb.CALIBRATION_RECORD, Verb.SLOT_READ_BACK)]
+    sites = None if None in sides else frozenset[int]().union(*filter(None, sides))
+    if sites is not None and not sites:
+        return
+    due = Calibration.objects.at_sites(sites).due_by(timezone.now().date() + DUE_SOON)
+    rows, more = _some(due.with_place().order_by("due_on", "pk"))
+    never, others = _some(Station.objects.at_sites(sites).never_calibrated().with_equipment())
+    lines = [_due_line(each) for each in rows]
+    lines += [_calibration_line(station, "never calibrated", "missing") for station in never]
+    more = more or others or len(lines) > SHOWN
+    yield WorkList("Calibrations due", lines[:SHOWN], more, reverse("stations:calibrations"))
+
+
+def _due_line(due: Calibration) -> Item:
+    today = timezone.localdate(timezone=zone_of(due.station.machine.site.time_zone))
+    words = f"{due.get_kind_display()} due {day(due.due_on)}"
+    return _calibration_line(due.station, words, "overdue" if due.due_on < today else "due")
+
+
+def _calibration_line(station: Station, words: str, mark: str) -> Item:
+    url, site = f"{station.get_absolute_url()}#calibrations", str(station.machine.site)
+    return Item(url, f"{station.machine}, station {station.number}: {words}", mark, site=site)
+
+
+def _publications(user: User) -> Iterable[WorkList]:
+    under_way = Publication.objects.under_way().reaching(user).with_version()
+    rows, more = _some(under_way.with_progress_for(user))
+    items = [
+        Item(
+            reverse("recipes:publication", args=[p.pk]),
+            f"{p.version}: {p.placed} of {p.slots} slots placed",
+            p.state,
+            when=p.last_due,
+        )
+        for p in rows
+    ]
+    yield WorkList("Publications under way", items, more, reverse("recipes:publications"))
+
+
+def _permits(user: User) -> Iterable[WorkList]:
+    ending = Permit.objects.in_force().filter(ends_at__lt=timezone.now() + SOON)
+    rows, more = _some(ending.covered_by(user).with_zone())
+    items = [
+        Item(
+            reverse("recipes:permit", args=[p.pk]),
+            shorten(p.reason, 90, placeholder="…"),
+            "on_permit",
+            when=p.ends_at,
+            zone=p.zone or "",
+            age=f"ends {age(p.ends_at)}",
+        )
+        for p in rows
+    ]
+    yield WorkList("Permits ending soon", items, more, reverse("recipes:permits"))
+
+
+def _history(user: User) -> Iterable[WorkList]:
+    """What makes the history doubtful: sealing that is late, a check that found something."""
+    items, lag = list[Item](), waiting_now()
+    if lag.alarm:
+        words = (
+            f"Entries that wait to be sealed: {lag.counted}. Until then, no change of them is found"
+        )
+        waited = age(lag.oldest) if lag.oldest else ""
+        items.append(Item(reverse("audit:ledger"), words, "overdue", age=waited))
+    found = newest_answer() if may_everywhere(user, Verb.HISTORY_VIEW) else None
+    if found and not found.intact:
+        url = reverse("audit:check", args=[found.pk])
+        items.append(Item(url, found.verdict, "differs", when=found.finished_at))
+    yield WorkList("Seal of the history", items)
+
+
+def _some(rows: QuerySet[Any, Any]) -> tuple[list[Any], bool]:
+    """The first lines, and whether there are more: one query."""
+    found = list(rows[: SHOWN + 1])
+    return found[:SHOWN], len(found) > SHOWN

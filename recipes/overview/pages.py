@@ -1,0 +1,98 @@
+"""The owner's question about a parameter: what was it, where, when, and on whose permit."""
+
+import calendar
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.utils.timezone import localdate
+
+from audit.errors import Invalid
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from recipes.coffees.models import Recipe
+from recipes.formula.parameters import PARAMETERS
+from recipes.overview.drawing import over_time_drawing, year_drawing
+from recipes.overview.spans import over_time
+from recipes.overview.yearly import MONTHS, year_of, years_of
+from stations.equipment.models import Site
+from stations.slots.overwritten import acted_within, roles_there, window_of
+from stations.slots.pages import covered_holding
+from web.form_pages import page
+from web.pages import PageRequest, cleaned, one_or_404, page_for, require_for_page
+
+FIRST = "brew_temperature"
+
+
+class ParameterForm(forms.Form):
+    """Which parameter."""
+
+    parameter = forms.ChoiceField(
+        label="Parameter",
+        choices=[(one.code, one.label) for one in PARAMETERS.values()],
+        error_messages={"invalid_choice": "“%(value)s” is no parameter: choose one of the list."},
+    )
+
+
+@page_for(Verb.HISTORY_VIEW)
+def parameter_over_time(request: PageRequest, pk: int) -> HttpResponse:
+    """Versions, sites and permits: as a chart and as tables."""
+    recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
+    form = ParameterForm({"parameter": request.GET.get("parameter", FIRST)})
+    parameter = PARAMETERS[cleaned(form)["parameter"]]
+    sites = covered_sites(request.user, Verb.HISTORY_VIEW)
+    found = over_time(recipe, parameter, sites, timezone.now())
+    context = {
+        "recipe": recipe,
+        "form": form,
+        "parameter": parameter,
+        "found": found,
+        "picture": None if found.empty else over_time_drawing(found),
+    }
+    return render(request, "recipes/overview/over_time.html", context)
+
+
+# The owner's question about a slot that was found to hold something else.
+
+
+@page()
+def overwritten(request: PageRequest, pk: int) -> HttpResponse:
+    """The window, who acted near the slot in it, and who has a role there."""
+    slot = covered_holding(request, pk).slot
+    site = slot.station.machine.site
+    require_for_page(request, Verb.HISTORY_VIEW, site.pk)
+    window = window_of(slot)
+    context: dict[str, object] = {"slot": slot, "site": site, "window": window}
+    if window:
+        context["acted"] = acted_within(slot, window)
+        context["roles"] = roles_there(slot, window.end)
+    return render(request, "recipes/overview/overwritten.html", context)
+
+
+# The owner's yearly summary of a site.
+
+
+@page()
+def year(request: PageRequest, pk: int) -> HttpResponse:
+    """What was done, refused, placed, permitted and asked for there, month by month."""
+    site = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    require_for_page(request, Verb.HISTORY_VIEW, site.pk)
+    years = years_of(localdate(timezone=ZoneInfo(site.time_zone)))
+    found = year_of(site, _asked(request, years))
+    context = {
+        "site": site,
+        "year": found,
+        "years": years,
+        "months": [calendar.month_abbr[month] for month in MONTHS],
+        "picture": None if found.empty else year_drawing(found),
+    }
+    return render(request, "recipes/overview/year.html", context)
+
+
+def _asked(request: PageRequest, years: list[int]) -> int:
+    text = request.GET.get("year", str(years[0]))
+    if not (text.isascii() and text.isdigit() and len(text) == 4 and text > "1969"):
+        raise Invalid("year", text, "a year such as " + str(years[0]))
+    return int(text)

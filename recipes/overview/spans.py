@@ -1,0 +1,145 @@
+"""What versions said of a parameter, and what slots at the sites held of it, from when to when.
+
+Three queries, however many slots: placements are counted together by site and by what entitled
+them.
+"""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from functools import cached_property
+from typing import Any
+
+from django.db.models import Count, F, Max, Min, Q
+
+from recipes.coffees.models import Recipe
+from recipes.formula.parameters import Parameter
+from recipes.permits.models import PermitChange
+from recipes.versions.models import FormulaValue, Version
+from stations.slots.models import Placement
+
+Basis = Placement.Basis
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What one signed version says: its value with tolerance, and since when it was approved."""
+
+    version: Version
+    value: Decimal | str | None
+    below: Decimal | None
+    above: Decimal | None
+    since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What some slots of one site held on one entitlement; `until` None: still.
+
+    `value` is in the recipe's own unit: the version's, or the permit's where it names this one.
+    """
+
+    site: str
+    zone: str
+    version: Version
+    basis: str
+    basis_id: int
+    slots: int
+    since: datetime
+    until: datetime | None
+    value: Decimal | str | None
+    differs: bool  # a permit gave it a value of its own
+
+    @property
+    def on_permit(self) -> bool:
+        """Whether a permit held it."""
+        return self.basis == Basis.PERMIT
+
+
+@dataclass(frozen=True)
+class OverTime:
+    """The whole of it, oldest first."""
+
+    parameter: Parameter
+    said: Sequence[Said]
+    held: Sequence[Held]
+    now: datetime
+
+    @cached_property
+    def sites(self) -> list[str]:
+        """The sites that held it, by name."""
+        return sorted({one.site for one in self.held})
+
+    @property
+    def empty(self) -> bool:
+        """Whether no version that was ever approved says anything of it."""
+        return not self.said
+
+
+def over_time(
+    recipe: Recipe, parameter: Parameter, sites: Collection[int] | None, now: datetime
+) -> OverTime:
+    """Read it; `sites` are those whose slots may be told of, None for all."""
+    said = list(_said(recipe, parameter))
+    by_digest = {one.version.content_digest: one for one in said}
+    return OverTime(parameter, said, list(_held(by_digest, parameter, sites)), now)
+
+
+def _said(recipe: Recipe, parameter: Parameter) -> Iterator[Said]:
+    signed = recipe.versions.filter(signature__isnull=False).select_related("signature")
+    rows = {
+        row.version_id: row
+        for row in FormulaValue.objects.filter(version__in=signed, code=parameter.code)
+    }
+    for version in signed.order_by("signature__at"):
+        row, signature = rows.get(version.pk), version.signature
+        if signature is None:
+            continue
+        value = _value(row) if row else None
+        below, above = (row.below, row.above) if row else (None, None)
+        yield Said(version, value, below, above, signature.at)
+
+
+def _value(row: FormulaValue | PermitChange) -> Decimal | str | None:
+    return row.text or row.target
+
+
+def _held(
+    said: Mapping[str, Said], parameter: Parameter, sites: Collection[int] | None
+) -> Iterator[Held]:
+    rows = list(_grouped(said, sites))
+    permits = [row["basis_id"] for row in rows if row["basis"] == Basis.PERMIT]
+    permitted = {
+        change.permit_id: _value(change)
+        for change in PermitChange.objects.filter(permit__in=permits, code=parameter.code)
+    }
+    for row in rows:
+        version = said[row["digest"]]
+        own = permitted.get(row["basis_id"]) if row["basis"] == Basis.PERMIT else None
+        yield Held(
+            row["site__name"], row["site__time_zone"], version.version, row["basis"],
+            row["basis_id"], row["slots"], row["since"], None if row["going_on"] else row["until"],
+            version.value if own is None else own, own is not None,
+        )  # fmt: skip
+
+
+def _grouped(said: Mapping[str, Said], sites: Collection[int] | None) -> list[dict[str, Any]]:
+    began = Placement.objects.filter(
+        settings__content_digest__in=list(said), started_at__isnull=False
+    ).exclude(basis=Basis.BY_HAND)
+    if sites is not None:
+        began = began.filter(site__in=sites)
+    rows = (
+        began.order_by()
+        .values("site__name", "site__time_zone", "basis", "basis_id")
+        .annotate(
+            digest=F("settings__content_digest"),
+            slots=Count("pk"),
+            since=Min("started_at"),
+            until=Max("ended_at"),
+            going_on=Count("pk", filter=Q(ended_at=None)),
+        )
+        .order_by("since", "site__name", "basis_id")
+    )
+    return [dict(row) for row in rows]

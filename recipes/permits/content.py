@@ -1,0 +1,35 @@
+"""Permits: what was permitted, to which slots and until when, as it was seen."""
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from audit.registry import ContentShown, SignatureShown
+from people.signatures.content import Seen, as_seen, told
+from recipes.permits.models import Permit
+from stations.slots.models import Placement
+
+
+def permit_content(signed: SignatureShown) -> ContentShown:
+    """Of a permit's plan."""
+    granted = Permit.objects.filter(pk=signed.about_id).first()
+    if granted is None:
+        return told(["the permit is gone"])
+    return as_seen(signed, lambda seen: _moved(granted, seen, signed.digest))
+
+
+def _moved(granted: Permit, seen: Seen, digest: str) -> Iterator[str]:
+    if granted.plan_digest != digest:
+        yield "the plan it names"
+    changes = {each.code: each.text or str(each.target) for each in granted.changes.all()}
+    if changes != seen["changes"]:
+        yield "what may differ"
+    if granted.ends_at != datetime.fromisoformat(seen["ends_at"]):
+        yield "its end"
+    planned = {line[0]: line[2] for line in seen["slots"]}
+    if set(granted.slots.values_list("slot_id", flat=True)) != set(planned):
+        yield "the slots it names"
+    placed = Placement.objects.filter(
+        slot__in=planned, basis=Placement.Basis.PERMIT, basis_id=granted.pk
+    ).values_list("slot_id", "settings__values")
+    if any(values != planned[slot] for slot, values in placed):
+        yield "the settings of its slots"

@@ -1,0 +1,165 @@
+"""Signed, time-limited permission for named slots to differ."""
+
+from datetime import datetime
+from typing import Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, OuterRef, Prefetch, Q, Subquery
+from django.db.models.functions import Now
+from django.urls import reverse
+
+from audit.capture.governed import governed
+from audit.capture.triggers import insert_only
+from audit.revision import Revised
+from people.persons.models import User
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from people.signatures.models import Signature
+from recipes.publishing.guards import permit_guards, permit_part_guard
+from stations.equipment.models import Slot
+from web.model_fields import ExactDecimalField
+
+# Permits by when they end.
+
+
+class PermitQuerySet(models.QuerySet["Permit"]):
+    """Questions about permits."""
+
+    def in_force(self) -> Self:
+        """Still permitting, the soonest to end first."""
+        return self.filter(state="in_force").order_by("ends_at")
+
+    def ended_by(self, moment: datetime) -> Self:
+        """In force although their end has come: the worker's list."""
+        return self.in_force().filter(ends_at__lte=moment)
+
+    def with_zone(self) -> Self:
+        """Annotated with ``zone``: the time zone of the first site a permit names."""
+        named = self.model._meta.get_field("slots").related_model._default_manager.filter(
+            permit=OuterRef("pk")
+        )
+        return self.annotate(
+            zone=Subquery(named.values("slot__station__machine__site__time_zone")[:1])
+        )
+
+    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
+        """Only permits that name a slot at a site where this person may do this."""
+        sites = covered_sites(user, verb)
+        if sites is None:
+            return self
+        return self.filter(slots__slot__station__machine__site__in=sites).distinct()
+
+    def with_slots_for(self, user: User) -> Self:
+        """With its changes, and with those of its slots that this person may see."""
+        part = self.model._meta.get_field("slots").related_model
+        sites = covered_sites(user, Verb.SLOT_VIEW)
+        rows = part._default_manager.all()
+        shown = rows if sites is None else rows.filter(slot__station__machine__site__in=sites)
+        return self.prefetch_related(Prefetch("slots", shown), "changes")
+
+
+class Permit(Revised):
+    """A deviation permit (ISO 9000): which slots, which parameters, why, and until when."""
+
+    class State(models.TextChoices):
+        """Where a permit is in its life."""
+
+        IN_FORCE = "in_force", "in force"
+        ENDED = "ended", "ended"
+
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reason = models.TextField()
+    ends_at = models.DateTimeField()
+    state = models.CharField(max_length=10, choices=State, default=State.IN_FORCE)
+    acknowledgement = models.TextField(
+        blank=True, default="", help_text="what was flagged and accepted"
+    )
+    plan_digest = models.CharField(max_length=64)
+    signature = models.ForeignKey(
+        Signature, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    granted_at = models.DateTimeField(db_default=Now())
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    objects = PermitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(name="permit_says_why", condition=~Q(reason="")),
+            models.CheckConstraint(
+                name="permit_ends_after_it_begins", condition=Q(ends_at__gt=F("granted_at"))
+            ),
+            models.CheckConstraint(
+                name="permit_ended_has_a_moment",
+                condition=~Q(state="ended") | Q(ended_at__isnull=False),
+            ),
+        ]
+        triggers = [
+            *permit_guards(),
+            *governed(subject="permit", label="'permit ' || n.id", exclude=("revision",)),
+        ]
+
+    def __str__(self) -> str:
+        return f"permit {self.pk}"
+
+    def get_absolute_url(self) -> str:
+        """The permit's page."""
+        return reverse("recipes:permit", args=[self.pk])
+
+
+class PermitSlot(models.Model):
+    """One slot a permit names."""
+
+    permit = models.ForeignKey(Permit, models.PROTECT, related_name="slots")
+    slot = models.ForeignKey(Slot, models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["permit", "slot"], name="permit_names_a_slot_once")
+        ]
+        triggers = [
+            permit_part_guard("slot"),
+            *insert_only("permit_slot"),
+            *governed(
+                subject="permit",
+                subject_id="n.permit_id",
+                site_id="l.site_id",
+                lookup="SELECT m.site_id FROM stations_slot s"
+                " JOIN stations_station t ON t.id = s.station_id"
+                " JOIN stations_machine m ON m.id = t.machine_id WHERE s.id = n.slot_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.slot)
+
+
+class PermitChange(models.Model):
+    """One parameter a permit changes, in the recipe's physical unit."""
+
+    permit = models.ForeignKey(Permit, models.PROTECT, related_name="changes")
+    code = models.CharField(max_length=40)
+    target = ExactDecimalField(null=True, blank=True)
+    text = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["permit", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["permit", "code"], name="permit_changes_a_parameter_once"
+            ),
+            models.CheckConstraint(
+                name="permit_change_is_number_or_text",
+                condition=Q(target__isnull=False, text="") | (Q(target=None) & ~Q(text="")),
+            ),
+        ]
+        triggers = [
+            permit_part_guard("change"),
+            *insert_only("permit_change"),
+            *governed(subject="permit", subject_id="n.permit_id", parameter="n.code"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.text or self.target}"

@@ -1,0 +1,149 @@
+"""Deviation permits: the list, one, granting, and ending one before its time."""
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from people.persons.permissions import may_at_each
+from people.persons.verbs import Verb
+from people.signatures.fields import note_signed
+from recipes.formula.parameters import PARAMETERS
+from recipes.permits.actions import PermitOrder, end, grant, must_cover, reach
+from recipes.permits.forms import PermitForm, SignPermitForm, soon
+from recipes.permits.models import Permit
+from recipes.permits.plan import PermitPlan, make_permit_plan
+from recipes.publishing.forms import ReasonForm
+from stations.equipment.models import Site, Slot
+from stations.machine_types.catalogue import printed
+from web.form_pages_recipes import posted
+from web.pages import (
+    PageRequest,
+    asked_number,
+    form_errors,
+    noting_refusal,
+    one_or_404,
+    page_for,
+    status_of,
+)
+from web.paging import keyset
+
+
+@page_for(Verb.SLOT_VIEW)
+def permits(request: PageRequest) -> HttpResponse:
+    """Permits for slots this person may see, the newest first."""
+    rows = Permit.objects.covered_by(request.user).with_zone()
+    rows = rows.select_related("signature", "author")
+    page = keyset(rows, "-id", request.GET, size=50)
+    return render(request, "recipes/permits/permits.html", {"page": page})
+
+
+@page_for(Verb.SLOT_VIEW)
+def permit(request: PageRequest, pk: int) -> HttpResponse:
+    """One permit: which slots, what changes, why, until when."""
+    rows = Permit.objects.covered_by(request.user).select_related("signature", "author")
+    found = one_or_404(rows, pk)
+    slots = Slot.objects.covered_by(request.user).with_equipment()
+    changes = [(PARAMETERS[row.code], row.text or row.target) for row in found.changes.all()]
+    shown = list(slots.with_condition().filter(pk__in=found.slots.values("slot")))
+    context = {
+        "permit": found,
+        "slots": shown,
+        "zone": shown[0].station.machine.site.time_zone if shown else "",
+        "changes": changes,
+        "may_end": may_at_each(request.user, Verb.PERMIT_END, reach(found)),
+    }
+    return render(request, "recipes/permits/permit.html", context)
+
+
+def _site(request: PageRequest) -> Site:
+    """The site the permit is for, by ?slot= or ?site=. Raises Http404, Invalid."""
+    sites = Site.objects.covered_by(request.user, Verb.PERMIT_GRANT)
+    found = None
+    if "slot" in request.GET:
+        slot = asked_number(request, "slot", "the number of a slot")
+        found = sites.filter(machines__stations__slots=slot).first()
+    elif "site" in request.GET:
+        found = sites.filter(pk=asked_number(request, "site", "the number of a site")).first()
+    if found is None:
+        raise Http404("Permits begin at a slot: open the slot and choose to let it differ.")
+    return found
+
+
+@page_for(Verb.PERMIT_GRANT)
+def permit_new(request: PageRequest) -> HttpResponse:
+    """Choose slots, changes and end, see the plan, sign it: one address for all three."""
+    site = _site(request)
+    chosen = "date" in request.GET
+    first = {**soon(site, timezone.now()), "slots": [request.GET.get("slot", "")]}
+    form = PermitForm(request.GET if chosen else None, initial=first, by=request.user, site=site)
+    if not form.is_bound or not form.is_valid():
+        context = {"site": site, "form": form}
+        return render(request, "recipes/permits/permit_new.html", context, status=status_of(form))
+    return _plan_and_sign(request, site, form)
+
+
+def _plan(request: PageRequest, form: PermitForm) -> PermitPlan:
+    data = form.cleaned_data
+    slots = [slot.pk for slot in data["slots"]]
+    return make_permit_plan(
+        slots=slots, changes=data["changes"], ends_at=data["ends_at"], by=request.user
+    )
+
+
+def _plan_and_sign(request: PageRequest, site: Site, chosen: PermitForm) -> HttpResponse:
+    plan = _plan(request, chosen)
+    form = SignPermitForm(
+        posted(request),
+        initial={"seen_digest": plan.digest},
+        request=request,
+        flagged=bool(plan.to_acknowledge),
+    )
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            made = grant(
+                order=_order(chosen, form), by=request.user, credentials=form.credentials()
+            )
+        if outcome.ok:
+            note_signed(request)
+            messages.success(request, f"{made} is in force.".capitalize())
+            return redirect(made)
+        status, plan = outcome.status, _plan(request, chosen)
+        form.data = request.POST.dict() | {"seen_digest": plan.digest}
+    context = {"site": site, "plan": plan, "form": form, "query": request.GET.urlencode()}
+    context["lines"] = [
+        (line, printed(line.station.values) if line.station else []) for line in plan.lines
+    ]
+    return render(request, "recipes/permits/permit_plan.html", context, status=status)
+
+
+def _order(chosen: PermitForm, form: SignPermitForm) -> PermitOrder:
+    data = chosen.cleaned_data
+    return PermitOrder(
+        slots=tuple(slot.pk for slot in data["slots"]),
+        changes=data["changes"],
+        ends_at=data["ends_at"],
+        reason=form.cleaned_data["reason"],
+        seen_digest=form.cleaned_data["seen_digest"],
+        acknowledged=form.cleaned_data.get("acknowledged", False),
+    )
+
+
+@page_for(Verb.PERMIT_END)
+def permit_end(request: PageRequest, pk: int) -> HttpResponse:
+    """End a permit now; its slots fall back to what was approved for them."""
+    found = one_or_404(Permit.objects.covered_by(request.user), pk)
+    with noting_refusal(request):
+        must_cover(found, request.user)
+    form = ReasonForm(posted(request))
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            end(permit=found, by=request.user, reason=form.cleaned_data["reason"])
+        if outcome.ok:
+            messages.success(request, f"{found} has ended; its slots fell back.".capitalize())
+            return redirect(found)
+        status = outcome.status
+    context = {"permit": found, "form": form}
+    return render(request, "recipes/permits/permit_end.html", context, status=status)

@@ -1,0 +1,166 @@
+"""Endpoints: planning, signing, following and stopping publications."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any, ClassVar
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from audit.errors import Invalid
+from people.persons.models import User
+from people.persons.verbs import Verb
+from people.signatures.fields import note_signed
+from people.tokens.models import Scope as TokenScope
+from recipes.publishing import control
+from recipes.publishing.models import Publication
+from recipes.publishing.plan import make_plan
+from recipes.publishing.scope import Scope, scope_from
+from recipes.publishing.serializers import (
+    PlanIn,
+    PlanOut,
+    PublicationIn,
+    PublicationOut,
+    ReasonIn,
+    plan_as_json,
+)
+from recipes.publishing.sign import Order, publish
+from recipes.publishing.timing import When
+from recipes.versions.models import Version
+from web.api import GuardedView, checked, listed, noting_refusal, person, valid
+from web.etags import expected_revision, matching, tagged
+from web.idempotency import acting
+from web.pages import one_or_404
+from web.paging import KeysetPagination
+
+
+def _version(pk: int) -> Version:
+    found: Version | None = Version.objects.with_recipe().with_formula().filter(pk=pk).first()
+    if found is None:
+        raise Invalid("version", pk, "the id of an approved version")
+    return found
+
+
+def _scope(given: dict[str, Any], by: User) -> Scope:
+    """The scope of a body. Raises Invalid for a place that isn't there, or not for this person."""
+    scope = scope_from(given)
+    unknown = scope.unknown(by)
+    if unknown is not None:
+        raise Invalid("ids", unknown, f"ids of {scope.where} that your role covers")
+    return scope
+
+
+class Plan(GuardedView):
+    """What publishing would do to every slot in scope. Writes nothing."""
+
+    verb = Verb.PUBLICATION_PLAN
+
+    @extend_schema(request=PlanIn, responses=PlanOut)
+    def post(self, request: Request) -> Response:
+        """Work out a plan; its digest is what a publication is signed over."""
+        given = valid(PlanIn, request)
+        plan = make_plan(
+            version=_version(given["version"]),
+            scope=_scope(given, person(request)),
+            when=When(given.get("date"), given.get("time")),
+            by=person(request),
+            now=datetime.now(UTC),
+        )
+        site = given.get("site")
+        if site is not None and site not in plan.sites:
+            raise Invalid("site", site, "the id of a site that the plan is for")
+        return Response(plan_as_json(plan, site))
+
+
+class Publications(GuardedView):
+    """Publications, the newest first."""
+
+    verb = Verb.RECIPE_VIEW
+    acting_verb = Verb.PUBLICATION_SIGN
+    acting_scope = TokenScope.SIGN
+    pagination_class = KeysetPagination
+
+    @extend_schema(responses=PublicationOut(many=True))
+    def get(self, request: Request) -> Response:
+        """List them."""
+        rows = Publication.objects.with_version().with_sites_for(person(request))
+        return listed(self, rows, PublicationOut)
+
+    @extend_schema(request=PublicationIn, responses={201: PublicationOut})
+    @acting
+    def post(self, request: Request) -> Response:
+        """Sign a plan that was seen, named by its digest."""
+        body = checked(PublicationIn, request)
+        given: dict[str, Any] = body.validated_data
+        made = publish(
+            order=Order(
+                _version(given["version"]),
+                _scope(given, person(request)),
+                When(given.get("date"), given.get("time")),
+                given["reason"],
+                given["seen_digest"],
+                given["acknowledged"],
+                given["learnt_until"],
+            ),
+            by=person(request),
+            credentials=body.credentials(request),
+        )
+        note_signed(request)
+        return _answer(request, made.pk, status=201)
+
+
+class OnePublication(GuardedView):
+    """One publication with its progress, site by site."""
+
+    verb = Verb.RECIPE_VIEW
+
+    @extend_schema(responses=PublicationOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read it."""
+        return _answer(request, pk)
+
+
+def _answer(request: Request, pk: int, status: int = 200) -> Response:
+    rows = Publication.objects.with_version().with_sites_for(person(request))
+    found = one_or_404(rows, pk)
+    return tagged(request, found, PublicationOut(found).data, status=status)
+
+
+class Decision(GuardedView):
+    """Something done to a publication, with a reason."""
+
+    verb = Verb.PUBLICATION_STOP
+    act: ClassVar[Callable[..., object]]
+
+    @extend_schema(request=ReasonIn, responses=PublicationOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Do it, if the publication is still as it was read."""
+        found = one_or_404(Publication.objects.all(), pk)
+        with noting_refusal(request):
+            control.must_cover(found, person(request))
+        expected_revision(request, found)
+        type(self).act(
+            publication=found, by=person(request), reason=valid(ReasonIn, request)["reason"]
+        )
+        return _answer(request, pk)
+
+
+class Stop(Decision):
+    """Place nothing more until it is resumed."""
+
+    act = staticmethod(control.stop)
+
+
+class Resume(Decision):
+    """Go on where it was stopped."""
+
+    act = staticmethod(control.resume)
+
+
+class Cancel(Decision):
+    """Give up what a stopped publication has not placed."""
+
+    act = staticmethod(control.cancel)

@@ -1,0 +1,159 @@
+"""An approved version sent to a set of slots from a moment on."""
+
+from typing import Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Max, Min, Prefetch, Q, Sum
+from django.db.models.functions import Now
+from django.urls import reverse
+
+from audit.capture.governed import governed
+from audit.revision import Revised
+from people.persons.models import User
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from people.signatures.models import Signature
+from recipes.publishing.guards import publication_guards, share_guards
+from recipes.versions.models import Version
+from stations.equipment.models import Site
+
+# Publications by what is left to do.
+
+
+class PublicationQuerySet(models.QuerySet["Publication"]):
+    """Questions about publications."""
+
+    def under_way(self) -> Self:
+        """Signed and not complete, stopped ones included."""
+        return self.filter(state__in=["running", "stopped"])
+
+    def reaching(self, user: User) -> Self:
+        """Those that go to a site this person may see."""
+        covered = covered_sites(user, Verb.SLOT_VIEW)
+        if covered is None:
+            return self
+        part = self.model._meta.get_field("sites").related_model
+        return self.filter(
+            pk__in=part._default_manager.filter(site__in=covered).values("publication")
+        )
+
+    def with_progress_for(self, user: User) -> Self:
+        """Annotated with ``slots`` and ``placed`` (counts), ``first_due`` and ``last_due``.
+
+        Of the sites that this person may see, as `with_sites_for`.
+        """
+        covered = covered_sites(user, Verb.SLOT_VIEW)
+        seen = None if covered is None else Q(sites__site__in=covered)
+        return self.annotate(
+            slots=Sum("sites__slots", filter=seen),
+            placed=Sum("sites__placed", filter=seen),
+            first_due=Min("sites__due_at", filter=seen),
+            last_due=Max("sites__due_at", filter=seen),
+        )
+
+    def with_version(self) -> Self:
+        """With version, recipe, author and signature at hand."""
+        return self.select_related("version__recipe__coffee", "author", "signature")
+
+    def with_sites_for(self, user: User) -> Self:
+        """With the progress at those of their sites that this person may see."""
+        part = self.model._meta.get_field("sites").related_model
+        rows = part._default_manager.select_related("site").order_by("due_at", "site__name")
+        covered = covered_sites(user, Verb.SLOT_VIEW)
+        shown = rows if covered is None else rows.filter(site__in=covered)
+        return self.prefetch_related(Prefetch("sites", shown))
+
+
+class Publication(Revised):
+    """A signed plan: which version, where, and from when by each site's clock."""
+
+    class State(models.TextChoices):
+        """Where a publication is in its life."""
+
+        RUNNING = "running", "under way"
+        STOPPED = "stopped", "stopped"
+        COMPLETE = "complete", "complete"
+        CANCELLED = "cancelled", "cancelled"
+
+    version = models.ForeignKey(Version, models.PROTECT, related_name="publications")
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reason = models.TextField()
+    scope = models.JSONField(help_text="which slots: see recipes.publishing.scope")
+    scope_label = models.TextField()
+    local_date = models.DateField(null=True, blank=True, help_text="empty: at once")
+    local_time = models.TimeField(null=True, blank=True)
+    state = models.CharField(max_length=10, choices=State, default=State.RUNNING)
+    plan_digest = models.CharField(max_length=64)
+    acknowledgement = models.TextField(blank=True, help_text="what was flagged and accepted")
+    signature = models.ForeignKey(
+        Signature, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    made_at = models.DateTimeField(db_default=Now())
+    completed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = PublicationQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="publication_date_and_time_together",
+                condition=Q(local_date=None, local_time=None)
+                | Q(local_date__isnull=False, local_time__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="publication_complete_has_a_moment",
+                condition=~Q(state="complete") | Q(completed_at__isnull=False),
+            ),
+        ]
+        triggers = [
+            *publication_guards(),
+            *governed(subject="publication", label="'publication ' || n.id", exclude=("revision",)),
+        ]
+
+    def __str__(self) -> str:
+        return f"publication {self.pk}"
+
+    def get_absolute_url(self) -> str:
+        """The publication's page."""
+        return reverse("recipes:publication", args=[self.pk])
+
+
+class PublicationSite(models.Model):
+    """A publication at one site: the instant it is due there, and which slots it had to refuse.
+
+    ``refusals`` is a list of ``{"slot": id, "place": text, "reasons": [sentence, ...]}``.
+    """
+
+    publication = models.ForeignKey(Publication, models.PROTECT, related_name="sites")
+    site = models.ForeignKey(Site, models.PROTECT, related_name="+")
+    due_at = models.DateTimeField()
+    slots = models.PositiveIntegerField(help_text="how many slots are to be placed here")
+    placed = models.PositiveIntegerField(default=0)
+    cancelled = models.PositiveIntegerField(default=0)
+    refusals = models.JSONField(default=list)
+
+    class Meta:
+        ordering = ["publication", "due_at", "site__name"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["publication", "site"], name="publication_once_per_site"
+            ),
+            models.CheckConstraint(
+                name="publication_places_no_more_than_planned",
+                condition=Q(slots__gte=F("placed") + F("cancelled")),
+            ),
+        ]
+        triggers = [
+            *share_guards(),
+            *governed(
+                subject="publication",
+                subject_id="n.publication_id",
+                site_id="n.site_id",
+                label="'publication ' || n.publication_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.publication} at {self.site}"

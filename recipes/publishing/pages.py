@@ -1,0 +1,252 @@
+"""From an approved version to a signed publication: where and when, the plan, the signature."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from django.contrib import messages
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.utils.text import capfirst
+
+from people.persons.models import User
+from people.persons.permissions import covered_sites, may_at_each
+from people.persons.verbs import Verb
+from people.signatures.fields import note_signed
+from recipes.formula.formula import stored
+from recipes.publishing import control
+from recipes.publishing.forms import ReasonForm, SignPlanForm, WhereForm
+from recipes.publishing.models import Publication, PublicationSite
+from recipes.publishing.plan import Plan, make_plan
+from recipes.publishing.sign import OLDEST, Order, publish
+from recipes.publishing.summary import site_parts, site_table, water_beside
+from recipes.station_water.volumes import own_water_words
+from recipes.versions.computed import rest_of
+from recipes.versions.models import Version
+from web.form_pages_recipes import posted
+from web.pages import PageRequest, form_errors, noting_refusal, one_or_404, page_for, status_of
+from web.paging import keyset
+
+SHOWN_WHOLE = 60  # slots; a longer plan opens one site at a time
+
+
+def _version(pk: int) -> Version:
+    return one_or_404(Version.objects.with_recipe().with_formula(), pk)
+
+
+@page_for(Verb.PUBLICATION_PLAN)
+def where(request: PageRequest, pk: int) -> HttpResponse:
+    """Choose the slots and the moment; the address of the answer is the plan."""
+    version = _version(pk)
+    form = WhereForm(request.GET or None, by=request.user)
+    if form.is_bound and not form.unpicked and form.is_valid():
+        return redirect(f"{reverse('recipes:publish_plan', args=[pk])}?{request.GET.urlencode()}")
+    status = 200 if form.unpicked else status_of(form)
+    if form.unpicked:
+        chosen = request.GET.dict() | {"sites": request.GET.getlist("sites")}
+        form = WhereForm(initial=chosen, picked=request.GET, by=request.user)
+    context = {"version": version, "form": form}
+    return render(request, "recipes/publishing/publish_where.html", context, status=status)
+
+
+@page_for(Verb.PUBLICATION_PLAN)
+def plan(request: PageRequest, pk: int) -> HttpResponse:
+    """Show what signing would do to every slot, and take the signature."""
+    version, chosen = _version(pk), WhereForm(request.GET, by=request.user)
+    if not chosen.is_valid():
+        context = {"version": version, "form": chosen}
+        return render(request, "recipes/publishing/publish_where.html", context, status=400)
+    made = _plan(request, version, chosen, _learnt_until(request))
+    form = SignPlanForm(
+        posted(request),
+        initial=_seen(made),
+        request=request,
+        flagged=bool(made.to_acknowledge),
+    )
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            done = publish(
+                order=_order(version, chosen, form), by=request.user, credentials=form.credentials()
+            )
+        if outcome.ok:
+            note_signed(request)
+            messages.success(request, f"{capfirst(str(done))} is signed.")
+            return redirect(done)
+        status = outcome.status
+        made = _plan(request, version, chosen)
+        form.data = request.POST.dict() | _seen(made)
+    return render(
+        request, "recipes/publishing/publish_plan.html", _shown(request, made, form), status=status
+    )
+
+
+def _learnt_until(request: PageRequest) -> datetime | None:
+    """The moment of the plan that is being signed; none, or none that can be meant: now."""
+    try:
+        found = parse_datetime(request.POST.get("learnt_until", ""))
+    except ValueError:
+        return None
+    if found is None or found.tzinfo is None:
+        return None
+    return found if abs(found - timezone.now()) <= 2 * OLDEST else None
+
+
+def _seen(made: Plan) -> dict[str, str]:
+    """What the page carries along for the signature."""
+    until = made.learnt_until
+    return {"seen_digest": made.digest, "learnt_until": until.isoformat() if until else ""}
+
+
+def _plan(
+    request: PageRequest, version: Version, chosen: WhereForm, until: datetime | None = None
+) -> Plan:
+    scope, when = chosen.cleaned_data["scope"], chosen.cleaned_data["when"]
+    return make_plan(
+        version=version, scope=scope, when=when, by=request.user, now=datetime.now(UTC),
+        learnt_until=until,
+    )  # fmt: skip
+
+
+def _order(version: Version, chosen: WhereForm, form: SignPlanForm) -> Order:
+    return Order(
+        version,
+        chosen.cleaned_data["scope"],
+        chosen.cleaned_data["when"],
+        form.cleaned_data["reason"],
+        form.cleaned_data["seen_digest"],
+        form.cleaned_data.get("acknowledged", False),
+        form.cleaned_data["learnt_until"],
+    )
+
+
+def _shown(request: PageRequest, made: Plan, form: SignPlanForm) -> dict[str, object]:
+    """The plan for the page: all of it while it is short, else the site that was opened."""
+    parts = site_parts(made)
+    opened = request.GET.get("open", "")
+    whole = len(made.lines) <= SHOWN_WHOLE
+    details = [
+        site_table(made, part.site.pk) for part in parts if whole or str(part.site.pk) == opened
+    ]
+    return {
+        "version": made.version,
+        "plan": made,
+        "scope_label": made.scope_label,
+        "waters": water_beside(made),
+        "own_water": own_water_words(stored(made.version.formula.all())),
+        "counts": {outcome.value: count for outcome, count in made.counts().items()},
+        "sites": parts,
+        "details": details,
+        "whole": whole,
+        "form": form,
+        "rest": rest_of(made.version.lot, timezone.now().date()) if made.version.lot else None,
+        "query": request.GET.urlencode(),
+    }
+
+
+# Publications: the list, one with its progress, and stopping, resuming or cancelling it.
+
+PER_PAGE = 50
+
+
+@page_for(Verb.RECIPE_VIEW)
+def publications(request: PageRequest) -> HttpResponse:
+    """Every publication, the newest first."""
+    rows = Publication.objects.with_version().with_progress_for(request.user)
+    page = keyset(rows, "-id", request.GET, size=PER_PAGE)
+    return render(request, "recipes/publishing/publications.html", {"page": page})
+
+
+def _sites(publication: Publication, user: User) -> QuerySet[PublicationSite]:
+    """The publication's sites this person may see."""
+    rows = publication.sites.select_related("site").order_by("due_at", "site__name")
+    covered = covered_sites(user, Verb.SLOT_VIEW)
+    return rows if covered is None else rows.filter(site__in=covered)
+
+
+def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
+    publication = one_or_404(Publication.objects.with_version(), pk)
+    sites = list(_sites(publication, request.user))
+    total = sum(row.slots for row in sites)
+    return {
+        "publication": publication,
+        "sites": sites,
+        "total": total,
+        "placed": sum(row.placed for row in sites),
+        "refused": sum(len(row.refusals) for row in sites),
+        "finished": publication.state != Publication.State.RUNNING,
+        "progress_url": reverse("recipes:publication_progress", args=[pk]),
+        "may_stop": may_at_each(request.user, Verb.PUBLICATION_STOP, control.reach(publication)),
+    }
+
+
+@page_for(Verb.RECIPE_VIEW)
+def publication(request: PageRequest, pk: int) -> HttpResponse:
+    """One publication: what was signed, how far it is, what was refused."""
+    return render(request, "recipes/publishing/publication.html", _publication_shown(request, pk))
+
+
+@page_for(Verb.RECIPE_VIEW)
+def progress(request: PageRequest, pk: int) -> HttpResponse:
+    """How far it is; asked again and again while it runs."""
+    template = "recipes/publishing/partials/publication_progress.html"
+    return render(request, template, _publication_shown(request, pk))
+
+
+@dataclass(frozen=True)
+class Decision:
+    """One thing that can be done to a publication, and the words for it."""
+
+    act: Callable[..., object]
+    title: str
+    submit: str
+    said: str
+
+
+STOP = Decision(
+    control.stop, "Stop publication", "Stop it", "{} is stopped; what it has placed stays."
+)
+RESUME = Decision(control.resume, "Resume publication", "Resume it", "{} goes on.")
+CANCEL = Decision(
+    control.cancel, "Cancel the rest", "Cancel the rest", "The rest of {} is cancelled."
+)
+
+
+def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
+    """A page that asks why, and then does it."""
+    found = one_or_404(Publication.objects.with_version(), pk)
+    with noting_refusal(request):
+        control.must_cover(found, request.user)
+    form = ReasonForm(posted(request))
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            decision.act(publication=found, by=request.user, reason=form.cleaned_data["reason"])
+        if outcome.ok:
+            messages.success(request, decision.said.format(found).capitalize())
+            return redirect(found)
+        status = outcome.status
+    context = {"publication": found, "form": form, "decision": decision}
+    return render(request, "recipes/publishing/publication_decide.html", context, status=status)
+
+
+@page_for(Verb.PUBLICATION_STOP)
+def publication_stop(request: PageRequest, pk: int) -> HttpResponse:
+    """Place nothing more until it is resumed."""
+    return _decide(request, pk, STOP)
+
+
+@page_for(Verb.PUBLICATION_STOP)
+def publication_resume(request: PageRequest, pk: int) -> HttpResponse:
+    """Go on."""
+    return _decide(request, pk, RESUME)
+
+
+@page_for(Verb.PUBLICATION_STOP)
+def publication_cancel(request: PageRequest, pk: int) -> HttpResponse:
+    """Give up what is not placed."""
+    return _decide(request, pk, CANCEL)

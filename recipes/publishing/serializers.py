@@ -1,0 +1,177 @@
+"""What the publishing endpoints take and answer."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from people.signatures.fields import SignatureSerializer
+from recipes.formula.fields import MomentField
+from recipes.publishing.models import Publication, PublicationSite
+from recipes.publishing.plan import Plan
+from recipes.publishing.scope import Where
+from recipes.publishing.summary import site_parts, water_beside
+from recipes.station_water.words import Expected
+from recipes.versions.serializers import ID
+
+WORDS = 2000
+
+
+class PlanIn(serializers.Serializer[Any]):
+    """Which version goes where, and when by each site's clock (neither date nor time: at once)."""
+
+    version = serializers.IntegerField(**ID)
+    where = serializers.ChoiceField([where.value for where in Where])
+    ids = serializers.ListField(
+        child=serializers.IntegerField(**ID), required=False, max_length=20_000
+    )
+    slot_numbers = serializers.ListField(
+        child=serializers.IntegerField(min_value=1, max_value=99), required=False, max_length=99
+    )
+    date = serializers.DateField(required=False, allow_null=True)
+    time = serializers.TimeField(required=False, allow_null=True)
+    site = serializers.IntegerField(
+        required=False, help_text="The site whose slots the plan lists one by one.", **ID
+    )
+
+
+class PublicationIn(PlanIn, SignatureSerializer):
+    """A plan that was seen, and the signature over it."""
+
+    reason = serializers.CharField(max_length=WORDS)
+    seen_digest = serializers.RegexField(r"^[0-9a-f]{64}$")
+    acknowledged = serializers.BooleanField(default=False)
+    learnt_until = MomentField(
+        required=False, allow_null=True, default=None,
+        help_text="The plan's own, where it has one: shots logged since then move nothing.",
+    )  # fmt: skip
+
+
+class ReasonIn(serializers.Serializer[Any]):
+    """Why."""
+
+    reason = serializers.CharField(max_length=WORDS)
+
+
+class PlanSiteOut(serializers.Serializer[Any]):
+    """One site's share of a plan."""
+
+    site = serializers.IntegerField(source="site.pk")
+    name = serializers.CharField(source="site.name")
+    due_at = serializers.DateTimeField(source="due.at")
+    note = serializers.CharField(source="due.note")
+    place = serializers.IntegerField()
+    same = serializers.IntegerField()
+    refuse = serializers.IntegerField()
+    boiling = serializers.DecimalField(
+        max_digits=5, decimal_places=1, help_text="°C, where water boils at the site"
+    )
+    margin = serializers.DecimalField(
+        max_digits=5, decimal_places=1, allow_null=True,
+        help_text="K that the brew temperature lies below it; null where none is stated",
+    )  # fmt: skip
+
+
+class PlanWaterOut(serializers.Serializer[Any]):
+    """A site of the plan whose water differs much from the others', and in what."""
+
+    site = serializers.IntegerField(source="site.pk")
+    name = serializers.CharField(source="site.name")
+    taken_on = serializers.DateField()
+    differs_in = serializers.ListField(child=serializers.CharField(), source="words")
+
+
+class ExpectedOut(serializers.Serializer[Any]):
+    """By a station's own water [mL]: beverage mass [g] and the next cup's 95 % interval."""
+
+    water = serializers.DecimalField(max_digits=9, decimal_places=3)
+    mass = serializers.DecimalField(max_digits=7, decimal_places=1)
+    low = serializers.DecimalField(max_digits=7, decimal_places=1)
+    high = serializers.DecimalField(max_digits=7, decimal_places=1)
+    learnt = serializers.BooleanField(help_text="From check shots; else by common practice.")
+    used = serializers.IntegerField(help_text="How many check shots.")
+
+
+class PlanSlotOut(serializers.Serializer[Any]):
+    """One slot of a plan; values as control settings keep them.
+
+    `expected` is null unless the recipe leaves the water to the stations.
+    """
+
+    slot = serializers.IntegerField()
+    place = serializers.CharField()
+    holds = serializers.CharField(allow_blank=True)
+    outcome = serializers.ChoiceField(["place", "same", "refuse"])
+    reasons = serializers.ListField(child=serializers.CharField())
+    settings = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
+    expected = ExpectedOut(allow_null=True)
+
+
+class PlanOut(serializers.Serializer[Any]):
+    """A plan; sign its digest."""
+
+    digest = serializers.CharField()
+    scope = serializers.CharField()
+    to_acknowledge = serializers.ListField(child=serializers.CharField())
+    learnt_until = serializers.DateTimeField(
+        allow_null=True, help_text="Shots logged before it were learnt from; sign with it."
+    )
+    sites = PlanSiteOut(many=True)
+    water = PlanWaterOut(many=True)
+    slots = PlanSlotOut(many=True)
+
+
+def plan_as_json(plan: Plan, site_id: int | None) -> dict[str, Any]:
+    """The plan, with the slots of one site listed when asked for."""
+    slots = [
+        {
+            "slot": line.target.slot_id,
+            "place": line.target.place,
+            "holds": line.now.title if line.now else "",
+            "outcome": line.outcome.value,
+            "reasons": list(line.reasons),
+            "settings": plan.stations[line.target.station_id].values,
+            "expected": _expected(plan.stations[line.target.station_id].expected),
+        }
+        for line in plan.lines
+        if line.target.site_id == site_id
+    ]
+    return {
+        "digest": plan.digest,
+        "scope": plan.scope_label,
+        "to_acknowledge": plan.to_acknowledge,
+        "learnt_until": plan.learnt_until,
+        "sites": PlanSiteOut(site_parts(plan), many=True).data,
+        "water": PlanWaterOut(water_beside(plan), many=True).data,
+        "slots": slots,
+    }
+
+
+def _expected(found: Expected | None) -> dict[str, Any] | None:
+    return None if found is None else dict(ExpectedOut(found).data)
+
+
+class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):
+    """A publication's progress at one site."""
+
+    name = serializers.CharField(source="site.name")
+
+    class Meta:
+        model = PublicationSite
+        fields = ["site", "name", "due_at", "slots", "placed", "cancelled", "refusals"]
+
+
+class PublicationOut(serializers.ModelSerializer[Publication]):
+    """A publication: what was signed and how far it is."""
+
+    version_label = serializers.CharField(source="version.__str__")
+    signed_by = serializers.CharField(source="signature.name")
+    signed_at = serializers.DateTimeField(source="signature.at")
+    sites = PublicationSiteOut(many=True)
+
+    class Meta:
+        model = Publication
+        fields = [
+            "id", "version", "version_label", "reason", "scope", "scope_label", "local_date",
+            "local_time", "state", "plan_digest", "acknowledgement", "signed_by", "signed_at",
+            "completed_at", "sites",
+        ]  # fmt: skip

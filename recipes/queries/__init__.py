@@ -1,1 +1,0 @@
-"""Questions about recipes that more than one caller asks."""

@@ -1,0 +1,34 @@
+"""Calibrations: what was measured and what accepting it changed, as it was seen."""
+
+from collections.abc import Iterator
+
+from audit.registry import ContentShown, SignatureShown
+from people.signatures.content import Seen, as_seen, told
+from stations.calibrations.models import Calibration
+from stations.slots.models import Placement
+
+
+def calibration_content(signed: SignatureShown) -> ContentShown:
+    """Of a calibration and the plan of accepting it."""
+    accepted = Calibration.objects.filter(pk=signed.about_id).first()
+    if accepted is None:
+        return told(["the calibration is gone"])
+    return as_seen(signed, lambda seen: _moved(accepted, seen, signed.digest))
+
+
+def _moved(accepted: Calibration, seen: Seen, digest: str) -> Iterator[str]:
+    numbers = (accepted.value, accepted.uncertainty, accepted.repeatability)
+    if accepted.plan_digest != digest:
+        yield "the plan it names"
+    if (accepted.kind, accepted.runs) != (seen["kind"], seen["runs"]):
+        yield "the runs"
+    if [None if one is None else format(one, "f") for one in numbers] != seen["values"]:
+        yield "the result"
+    if accepted.due_on.isoformat() != seen["due_on"]:
+        yield "when it is to be repeated"
+    planned = {line[0]: line[3] for line in seen["slots"]}
+    placed = Placement.objects.filter(
+        slot__in=planned, basis=Placement.Basis.RE_TRANSLATION, basis_id=accepted.pk
+    ).values_list("slot_id", "settings__values")
+    if any(values != planned[slot] for slot, values in placed):
+        yield "the settings of its slots"

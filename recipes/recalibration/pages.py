@@ -1,0 +1,163 @@
+"""A calibration: what it measured, what accepting it would change, and the decision."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from people.signatures.fields import SigningForm, note_signed
+from recipes.recalibration.actions import AcceptOrder, accept_calibration
+from recipes.recalibration.plan import Outcome, RetranslationPlan, make_retranslation_plan
+from stations.calibrations.actions import reject_calibration
+from stations.calibrations.drawing import fit_drawing
+from stations.calibrations.forms import RejectForm
+from stations.calibrations.models import Calibration
+from stations.calibrations.outcome import COLUMNS, outcome_of
+from stations.calibrations.outcome import Outcome as Measured
+from stations.equipment.forms import SeenRevision
+from stations.machine_types.catalogue import label_of
+from stations.slots.models import Placement
+from web.form_pages_recipes import form_page, posted
+from web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+
+# Taking a calibration over.
+
+
+class AcceptForm(SigningForm):
+    """The signature over a calibration and what it changes."""
+
+    seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)
+    seen_revision = SeenRevision()
+    reason = forms.CharField(
+        label="Note", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="Why it is taken over; needed where something speaks against it.",
+    )  # fmt: skip
+
+
+def _found(request: PageRequest, pk: int, verb: Verb = Verb.EQUIPMENT_VIEW) -> Calibration:
+    rows = Calibration.objects.covered_by(request.user, verb).with_place()
+    return one_or_404(rows.select_related("signature"), pk)
+
+
+def _measured(calibration: Calibration) -> dict[str, Any]:
+    """The fit with its chart and table, worked out from the runs that are kept."""
+    site = calibration.station.machine.site
+    outcome = outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
+    return {
+        "calibration": calibration,
+        "station": calibration.station,
+        "site": site,
+        "outcome": outcome,
+        "columns": [(label, bounds.unit) for label, bounds in COLUMNS[calibration.kind].values()],
+        "runs": _rows(calibration, outcome),
+        "chart": fit_drawing(outcome.fit) if outcome.fit else None,
+    }
+
+
+def _rows(calibration: Calibration, outcome: Measured) -> list[dict[str, Any]]:
+    fit = outcome.fit
+    rows = []
+    for number, run in enumerate(calibration.runs, 1):
+        values = [
+            (label, run[name], bounds.unit)
+            for name, (label, bounds) in COLUMNS[calibration.kind].items()
+        ]
+        row = {"number": number, "values": values, "outlier": False}
+        if fit:
+            row |= {
+                "volume": f"{fit.volumes[number - 1]:.2f}",
+                "residual": f"{fit.line.residuals[number - 1]:+.1f}".replace("-", "−"),  # noqa: RUF001
+                "outlier": number == fit.outlier,
+            }
+        rows.append(row)
+    return rows
+
+
+@page_for(Verb.EQUIPMENT_VIEW)
+def calibration(request: PageRequest, pk: int) -> HttpResponse:
+    """Runs, fit and decision; for those who may decide, the way there."""
+    found = _found(request, pk)
+    basis = Placement.Basis.RE_TRANSLATION
+    placed = Placement.objects.filter(basis=basis, basis_id=pk).select_related("settings", "slot")
+    context = _measured(found) | {
+        "placed": placed.order_by("slot__number"),
+        "may_decide": found.state == Calibration.State.PROPOSED
+        and may(request.user, Verb.CALIBRATION_RECORD, found.station.machine.site_id),
+    }
+    return render(request, "recipes/recalibration/calibration.html", context)
+
+
+@page_for(Verb.CALIBRATION_RECORD)
+def calibration_accept(request: PageRequest, pk: int) -> HttpResponse:
+    """What accepting changes, slot by slot, and the signature."""
+    found = _found(request, pk, Verb.CALIBRATION_RECORD)
+    plan = make_retranslation_plan(calibration=found, by=request.user)
+    first = {"seen_digest": plan.digest, "seen_revision": found.revision}
+    form = AcceptForm(posted(request), initial=first, request=request)
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            accept_calibration(
+                order=_order(found, form), by=request.user, credentials=form.credentials()
+            )
+        if outcome.ok:
+            note_signed(request)
+            messages.success(request, f"{found} is accepted.".capitalize())
+            return redirect(found)
+        status, found = outcome.status, _found(request, pk)
+        plan = make_retranslation_plan(calibration=found, by=request.user)
+        now = {"seen_digest": plan.digest, "seen_revision": found.revision}
+        form.data = request.POST.dict() | {name: str(value) for name, value in now.items()}
+    context = {"calibration": found, "form": form, "open": found.state == "proposed"}
+    return render(
+        request,
+        "recipes/recalibration/calibration_accept.html",
+        context | _planned(plan),
+        status=status,
+    )
+
+
+def _order(found: Calibration, form: AcceptForm) -> AcceptOrder:
+    data = form.cleaned_data
+    return AcceptOrder(found, data["seen_revision"], data["seen_digest"], data["reason"])
+
+
+def _planned(plan: RetranslationPlan) -> dict[str, Any]:
+    station = plan.calibration.station
+    traits = plan.calibration.traits
+    lines = [
+        (line, [(label_of(code), old, new, unit) for code, old, new, unit in line.changes])
+        for line in plan.lines
+    ]
+    return {
+        "plan": plan,
+        "lines": lines,
+        "station": station,
+        "site": station.machine.site,
+        "counts": {outcome.value: len(plan.of(outcome)) for outcome in Outcome},
+        "old": getattr(station, next(iter(traits))),
+        "concerns": plan.concerns,
+    }
+
+
+@page_for(Verb.CALIBRATION_RECORD)
+def calibration_reject(request: PageRequest, pk: int) -> HttpResponse:
+    """Decide that a calibration is not taken over."""
+    found = _found(request, pk, Verb.CALIBRATION_RECORD)
+    form = RejectForm(posted(request), initial={"seen_revision": found.revision})
+    return form_page(
+        request,
+        "recipes/recalibration/calibration_reject.html",
+        form,
+        lambda: reject_calibration(calibration=found, **form.cleaned_data, by=request.user),
+        said="{} is rejected; the station keeps its values.",
+        context={
+            "calibration": found,
+            "station": found.station,
+            "site": found.station.machine.site,
+        },
+    )

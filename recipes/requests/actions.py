@@ -1,0 +1,154 @@
+"""Change requests as their authors make, change and take them back."""
+
+from collections.abc import Mapping
+
+from audit.capture.context import recorded
+from audit.errors import Invalid, NotPermitted, Refused, Subject
+from audit.revision import compare_and_set
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from recipes import history
+from recipes.formula.formula import Entry, Formula, Given, differing, read, stored
+from recipes.requests.models import ChangeRequest, ChangeRequestValue
+from recipes.versions.drafts import lock_request
+from recipes.versions.models import Version
+from stations.equipment.models import Site
+from web.text import Checks
+
+State = ChangeRequest.State
+REASON, EVIDENCE = 2000, 5000  # characters
+
+
+def make_request(
+    *, by: User, base: Version, site: Site, proposals: Given, reason: str, evidence: str = ""
+) -> ChangeRequest:
+    """Ask for other values than those of the approved version, on behalf of one site.
+
+    Proposals that say what the version says already are left out. Raises NotPermitted, Refused
+    if `base` is not the approved version, Invalid for proposals, reason or evidence.
+    """
+    subject = Subject("recipe", base.recipe_id, str(base))
+    with recorded(by=by, action=history.REQUEST_MADE, subject=subject, site_id=site.pk):
+        require(by, Verb.REQUEST_MAKE, site.pk, subject)
+        base = Version.objects.with_recipe().get(pk=base.pk)
+        _must_be_current(base)
+        texts, wanted = _texts(reason, evidence), _changes(base, proposals)
+        request = ChangeRequest.objects.create(base=base, site=site, author=by, **texts)
+        write_proposals(request, {}, wanted)
+        request.refresh_from_db(fields=["made_at"])
+        return request
+
+
+def change_request(
+    *, by: User, request: ChangeRequest, revision: int, proposals: Given, reason: str,
+    evidence: str = "",
+) -> ChangeRequest:  # fmt: skip
+    """Change one's own request while it is undecided; one that was asked back opens again.
+
+    Raises NotPermitted for another's, Refused once decided, Stale, Invalid.
+    """
+    with recorded(
+        by=by,
+        action=history.REQUEST_CHANGED,
+        subject=subject_of(request),
+        site_id=request.site_id,
+    ):
+        now = lock_request(request)
+        must_be_own(now, by)
+        must_be_undecided(now)
+        texts, wanted = _texts(reason, evidence), _changes(now.base, proposals)
+        compare_and_set(now, revision, state=State.OPEN, **texts)
+        write_proposals(now, stored(now.proposals.all()), wanted)
+        return now
+
+
+def take_back(*, by: User, request: ChangeRequest) -> ChangeRequest:
+    """Take one's own undecided request back. Raises NotPermitted, Refused once decided."""
+    with recorded(
+        by=by,
+        action=history.REQUEST_TAKEN_BACK,
+        subject=subject_of(request),
+        site_id=request.site_id,
+    ):
+        now = lock_request(request)
+        must_be_own(now, by)
+        must_be_undecided(now)
+        compare_and_set(now, now.revision, state=State.TAKEN_BACK)
+        return now
+
+
+def subject_of(request: ChangeRequest) -> Subject:
+    """What a history entry about a request is about."""
+    return Subject("change request", request.pk, f"request {request.pk}")
+
+
+def must_be_own(request: ChangeRequest, by: User) -> None:
+    """Raise NotPermitted unless they made it and may still ask at that site."""
+    require(by, Verb.REQUEST_MAKE, request.site_id, subject_of(request))
+    if request.author_id != by.pk:
+        raise NotPermitted(
+            "Only the person who made a request changes it or takes it back.",
+            who_may=request.author.name,
+            how_to_ask="A head roaster may ask it back or decline it.",
+        )
+
+
+def must_be_undecided(request: ChangeRequest) -> None:
+    """Raise Refused if it was accepted, declined or taken back."""
+    if request.state not in {State.OPEN, State.ASKED_BACK}:
+        who = f" by {request.decided_by}" if request.decided_by else ""
+        raise Refused(
+            f"Request {request.pk} is {request.get_state_display()}{who} already.",
+            how_to_ask="Make a new request.",
+        )
+
+
+def write_proposals(
+    request: ChangeRequest, before: Mapping[str, Entry], after: Mapping[str, Entry]
+) -> None:
+    """One statement for the proposals that go, one for those that are new or other."""
+    gone = before.keys() - after.keys()
+    if gone:
+        request.proposals.filter(code__in=gone).delete()
+    changed = {code: after[code] for code in after if before.get(code) != after[code]}
+    if changed:
+        ChangeRequestValue.objects.bulk_create(
+            [
+                ChangeRequestValue(request=request, code=code, **entry._asdict())
+                for code, entry in changed.items()
+            ],
+            update_conflicts=True,
+            unique_fields=["request", "code"],
+            update_fields=Entry._fields,
+        )
+
+
+def _must_be_current(base: Version) -> None:
+    if base.state == Version.State.APPROVED:
+        return
+    current = Version.objects.approved().filter(recipe=base.recipe_id).first()
+    ask = f"Ask against version {current.number}, which is." if current else ""
+    raise Refused(
+        f"Version {base.number} is {base.get_state_display()}, not the approved one.",
+        how_to_ask=ask,
+    )
+
+
+def _changes(base: Version, proposals: Given) -> Formula:
+    """What really differs from the base, checked; at least one thing must."""
+    wanted, says = read(proposals), stored(base.formula.all())
+    changes = {code: wanted[code] for code in wanted if code in differing(says, wanted)}
+    if not changes:
+        raise Invalid("proposals", None, "at least one value other than the approved version's")
+    return changes
+
+
+def _texts(reason: str, evidence: str) -> dict[str, str]:
+    checks = Checks()
+    texts = {
+        "reason": checks.text("reason", reason, most=REASON, lines=True),
+        "evidence": checks.text("evidence", evidence, most=EVIDENCE, required=False, lines=True),
+    }
+    checks.done()
+    return texts

@@ -1,0 +1,211 @@
+"""Endpoints: change requests."""
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from audit.errors import Invalid
+from people.persons.verbs import Verb
+from recipes.coffees.api import RecipeView
+from recipes.formula.fields import shown
+from recipes.formula.formula import Entry
+from recipes.requests.actions import change_request, make_request, must_be_own, take_back
+from recipes.requests.decisions import accept, ask_back, decline
+from recipes.requests.models import ChangeRequest
+from recipes.requests.rebasing import Sides, rebase, three_sides
+from recipes.requests.serializers import (
+    AcceptIn,
+    RebaseIn,
+    RequestChange,
+    RequestIn,
+    RequestOut,
+    ThreeSidesOut,
+    WordsIn,
+)
+from recipes.versions.api import RequestFilter, all_versions
+from recipes.versions.api import answer as version_answer
+from recipes.versions.serializers import VersionOut
+from stations.equipment.models import Site
+from web.api import asked, listed, noting_refusal, person, valid
+from web.etags import expected_revision, matching, tagged
+from web.idempotency import acting
+from web.pages import one_or_404
+
+
+def seen_requests(request: Request) -> QuerySet[ChangeRequest]:
+    """Requests of sites this person may see, with all that an answer holds."""
+    rows = ChangeRequest.objects.covered_by(person(request)).with_base()
+    return rows.prefetch_related("proposals", "resulting_versions")
+
+
+def answer(request: Request, change: ChangeRequest, status: int = 200) -> Response:
+    """The request as it is now, with its tag."""
+    fresh = seen_requests(request).get(pk=change.pk)
+    return tagged(request, fresh, RequestOut(fresh).data, status)
+
+
+class Requests(RecipeView):
+    """Change requests of the sites one may see."""
+
+    acting_verb = Verb.REQUEST_MAKE
+
+    @extend_schema(parameters=[RequestFilter], responses=RequestOut(many=True))
+    def get(self, request: Request) -> Response:
+        """List change requests, newest first."""
+        wanted = asked(RequestFilter, request)
+        if "recipe" in wanted:
+            wanted["base__recipe"] = wanted.pop("recipe")
+        return listed(self, seen_requests(request).filter(**wanted), RequestOut)
+
+    @extend_schema(request=RequestIn, responses={201: RequestOut})
+    @acting
+    def post(self, request: Request) -> Response:
+        """Ask for other values than the approved version's."""
+        body, who = valid(RequestIn, request), person(request)
+        wanted = body.pop("base")
+        base = all_versions().filter(pk=wanted).first()
+        if base is None:
+            raise Invalid("base", wanted, "the id of an approved version")
+        # A site somebody may not ask for is refused by the action; one they may not even see
+        # does not exist for them.
+        code = body.pop("site")
+        site = Site.objects.covered_by(who, Verb.RECIPE_VIEW).filter(code=code).first()
+        if site is None:
+            raise Invalid("site", code, "the code of a site of yours")
+        return answer(request, make_request(by=who, base=base, site=site, **body), 201)
+
+
+class OneRequest(RecipeView):
+    """One change request."""
+
+    acting_verb = Verb.REQUEST_MAKE
+
+    @extend_schema(responses=RequestOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read a change request."""
+        found = one_or_404(seen_requests(request), pk)
+        return tagged(request, found, RequestOut(found).data)
+
+    @extend_schema(request=RequestChange, responses=RequestOut)
+    @matching
+    def put(self, request: Request, pk: int) -> Response:
+        """Change one's own request; one that was asked back opens again."""
+        found = one_or_404(seen_requests(request), pk)
+        with noting_refusal(request):
+            must_be_own(found, person(request))
+        body = valid(RequestChange, request)
+        revision = expected_revision(request, found)
+        now = change_request(by=person(request), request=found, revision=revision, **body)
+        return answer(request, now)
+
+
+class TakingBack(RecipeView):
+    """Take one's own request back."""
+
+    acting_verb = Verb.REQUEST_MAKE
+
+    @extend_schema(request=None, responses=RequestOut)
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Take it back."""
+        found = one_or_404(seen_requests(request), pk)
+        return answer(request, take_back(by=person(request), request=found))
+
+
+# Endpoints: what is decided about change requests.
+
+
+class RequestView(RecipeView):
+    """Does one thing to one request."""
+
+    def change(self, request: Request, pk: int) -> ChangeRequest:
+        """The request, if this person may see it. Raises Http404."""
+        return one_or_404(seen_requests(request), pk)
+
+
+class Acceptance(RequestView):
+    """Accept a request."""
+
+    acting_verb = Verb.REQUEST_DECIDE
+
+    @extend_schema(request=AcceptIn, responses={201: VersionOut})
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Draft the next version with the proposals; answers with the draft."""
+        change, body = self.change(request, pk), valid(AcceptIn, request)
+        revision = expected_revision(request, change)
+        draft = accept(by=person(request), request=change, revision=revision, **body)
+        return version_answer(request, draft, 201)
+
+
+class Declining(RequestView):
+    """Decline a request."""
+
+    acting_verb = Verb.REQUEST_DECIDE
+
+    @extend_schema(request=WordsIn, responses=RequestOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Say no, and why."""
+        change, body = self.change(request, pk), valid(WordsIn, request)
+        revision = expected_revision(request, change)
+        now = decline(by=person(request), request=change, revision=revision, **body)
+        return answer(request, now)
+
+
+class AskingBack(RequestView):
+    """Put a question to the author."""
+
+    acting_verb = Verb.REQUEST_DECIDE
+
+    @extend_schema(request=WordsIn, responses=RequestOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Ask, before deciding."""
+        change, body = self.change(request, pk), valid(WordsIn, request)
+        revision = expected_revision(request, change)
+        now = ask_back(by=person(request), request=change, revision=revision, **body)
+        return answer(request, now)
+
+
+class Rebase(RequestView):
+    """Put a request against the version approved meanwhile."""
+
+    acting_verb = Verb.REQUEST_MAKE
+
+    @extend_schema(responses=ThreeSidesOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read the three sides: base, proposal, current version."""
+        change = self.change(request, pk)
+        current = all_versions().approved().filter(recipe=change.base.recipe_id).first()
+        lines = three_sides(change, current) if current else []
+        said = {"base": change.base_id, "current": current.pk if current else None}
+        return tagged(request, change, {**said, "sides": [_sides(line) for line in lines]})
+
+    @extend_schema(request=RebaseIn, responses=RequestOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Choose for each parameter that both sides changed, by the three sides as read."""
+        change, body = self.change(request, pk), valid(RebaseIn, request)
+        now = rebase(
+            by=person(request),
+            request=change,
+            choices=body["choices"],
+            revision=expected_revision(request, change),
+            seen_current=body["current"],
+        )
+        return answer(request, now)
+
+
+def _sides(line: Sides) -> dict[str, object]:
+    sides = {"base": line.base, "proposed": line.proposed, "current": line.current}
+    said = {
+        name: shown({line.code: entry})[line.code] if entry and entry != Entry() else None
+        for name, entry in sides.items()
+    }
+    return {"code": line.code, **said, "needs_choice": line.needs_choice}

@@ -1,0 +1,118 @@
+"""What a head roaster does with a change request: ask back, accept, decline."""
+
+from django.db.models.functions import Now
+
+from audit.capture.context import recorded
+from audit.errors import Refused
+from audit.revision import compare_and_set
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from recipes import history
+from recipes.formula.formula import stored
+from recipes.requests.actions import must_be_undecided, subject_of
+from recipes.requests.models import ChangeRequest
+from recipes.versions.drafts import begin, lock_recipe, lock_request, must_be_at
+from recipes.versions.models import Version
+from web.text import Checks
+
+State = ChangeRequest.State
+WORDS = 2000  # characters
+
+
+def ask_back(
+    *, by: User, request: ChangeRequest, reason: str, revision: int | None = None
+) -> ChangeRequest:
+    """Put a question to the author before deciding.
+
+    Raises NotPermitted, Refused once decided, Stale, Invalid without a reason.
+    """
+    action = history.REQUEST_ASKED_BACK
+    return _settle(by, request, action, State.ASKED_BACK, reason=reason, revision=revision)
+
+
+def decline(
+    *, by: User, request: ChangeRequest, reason: str, revision: int | None = None
+) -> ChangeRequest:
+    """Say no, and why. Raises as ask_back does."""
+    action = history.REQUEST_DECLINED
+    return _settle(by, request, action, State.DECLINED, reason=reason, revision=revision)
+
+
+def accept(
+    *, by: User, request: ChangeRequest, note: str = "", revision: int | None = None
+) -> Version:
+    """Draft the next version: the approved one with the proposals applied. Returns the draft.
+
+    Neither the requester nor whoever accepts can approve it. `revision` is that of the request as
+    it was read. Raises NotPermitted, Stale, and Refused once decided, without an approved version,
+    or if one was approved after the request was made.
+    """
+    subject, site = subject_of(request), request.site_id
+    with recorded(
+        by=by, action=history.REQUEST_ACCEPTED, reason=note, subject=subject, site_id=site
+    ):
+        require(by, Verb.REQUEST_DECIDE, site, subject)
+        # Recipe first, as everywhere: an approval meanwhile is seen before or waits.
+        lock_recipe(request.base.recipe_id)
+        now = lock_request(request)
+        must_be_undecided(now)
+        must_be_at(now, revision)
+        current = current_version(now)
+        if current.pk != now.base_id:
+            raise Refused(
+                f"Version {current.number} was approved after the request, which is against "
+                f"version {now.base.number}: nothing of either may be lost unseen.",
+                how_to_ask="Put the request against the current version, then accept it.",
+            )
+        formula = {**stored(current.formula.all()), **stored(now.proposals.all())}
+        says = note.strip() or f"Request {now.pk}: {now.reason}"[:WORDS]
+        draft = begin(by, current.recipe, current, formula, lot=current.lot, note=says, request=now)
+        _decide(now, State.ACCEPTED, by, note.strip())
+        return draft
+
+
+def current_version(request: ChangeRequest) -> Version:
+    """The approved version of the request's recipe. Raises Refused if there is none."""
+    rows = Version.objects.approved().with_recipe().filter(recipe=request.base.recipe_id)
+    current: Version | None = rows.first()
+    if current is None:
+        raise Refused(
+            f"{request.base.recipe} has no approved version any more to apply the request to.",
+            how_to_ask="Decline it, or approve a version first.",
+        )
+    return current
+
+
+def _settle(
+    by: User,
+    request: ChangeRequest,
+    action: str,
+    state: State,
+    *,
+    reason: str,
+    revision: int | None,
+) -> ChangeRequest:
+    checks = Checks()
+    reason = checks.text("reason", reason, most=WORDS, lines=True)
+    subject, site = subject_of(request), request.site_id
+    with recorded(by=by, action=action, reason=reason, subject=subject, site_id=site):
+        require(by, Verb.REQUEST_DECIDE, site, subject)
+        now = lock_request(request)
+        must_be_undecided(now)
+        must_be_at(now, revision)
+        checks.done()
+        _decide(now, state, by, reason)
+        return now
+
+
+def _decide(request: ChangeRequest, state: State, by: User, words: str) -> None:
+    compare_and_set(
+        request,
+        request.revision,
+        state=state,
+        decided_by=by,
+        decided_at=Now(),
+        decision_reason=words,
+    )
+    request.refresh_from_db(fields=["decided_at"])

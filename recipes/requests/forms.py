@@ -1,0 +1,93 @@
+"""Asking for other values, and deciding about it."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+from django.db.models import QuerySet
+
+from recipes.formula.forms import FormulaForm
+from recipes.formula.formula import Formula
+from recipes.requests.actions import EVIDENCE, REASON
+from recipes.requests.decisions import WORDS
+from recipes.requests.rebasing import Sides
+from stations.equipment.models import Site
+
+
+class ProposalForm(FormulaForm):
+    """New values beside the approved ones, why, and what was seen."""
+
+    reason = forms.CharField(
+        max_length=REASON, widget=forms.Textarea, help_text="What is wrong in the cup, and why."
+    )
+    evidence = forms.CharField(
+        max_length=EVIDENCE, required=False, widget=forms.Textarea,
+        help_text="Shots, times, tastings: what somebody else can check.",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, base: Formula, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.base = base
+
+    def clean(self) -> None:
+        """A request proposes values; an emptied field would propose nothing, unnoticed."""
+        wanted = self.values()
+        for code in self.base:
+            if code not in wanted and code not in self.errors:
+                self.add_error(code, "Put in a value: to drop a parameter, say so in the reason.")
+
+
+class NewRequestForm(ProposalForm):
+    """A new request names the site that asks."""
+
+    site = forms.ModelChoiceField(Site.objects.none(), empty_label=None)
+
+    def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        site = self.fields["site"]
+        assert isinstance(site, forms.ModelChoiceField)
+        site.queryset = sites
+
+
+class ChangeRequestForm(ProposalForm):
+    """One's own request as it was seen."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class DecisionForm(forms.Form):
+    """Accept, decline or ask back."""
+
+    CHOICES = (
+        ("accept", "Accept: draft a version with these values"),
+        ("ask_back", "Ask back: the author answers first"),
+        ("decline", "Decline"),
+    )
+    decision = forms.ChoiceField(choices=CHOICES, widget=forms.RadioSelect)
+    reason = forms.CharField(
+        max_length=WORDS, required=False, widget=forms.Textarea,
+        help_text="Needed to decline or to ask back.",
+    )  # fmt: skip
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class RebaseForm(forms.Form):
+    """For each parameter that both sides changed: which holds, of the sides that were shown."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+    current = forms.IntegerField(widget=forms.HiddenInput)  # the version approved now
+
+    CHOICES = (("proposed", "Keep the proposal"), ("current", "Take what is approved now"))
+
+    def __init__(self, *args: Any, lines: Sequence[Sides], **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.fields["current"].required = bool(lines)  # without one the action says so
+        self.asked = [line for line in lines if line.needs_choice]
+        for line in self.asked:
+            self.fields[line.code] = forms.ChoiceField(
+                label=line.parameter.label, choices=self.CHOICES, widget=forms.RadioSelect
+            )
+
+    def choices(self) -> dict[str, str]:
+        """By parameter code."""
+        return {line.code: self.cleaned_data[line.code] for line in self.asked}

@@ -1,0 +1,145 @@
+"""A shop lead's proposal against an approved version."""
+
+from typing import Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+from django.urls import reverse
+
+from audit.capture.governed import governed
+from audit.revision import Revised
+from people.persons.models import User
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from recipes.formula.parameters import unit_sql
+from recipes.versions.guards import proposal_guards, request_guards
+from recipes.versions.models import Version
+from stations.equipment.models import Site
+from web.model_fields import ExactDecimalField
+
+# Change requests by who has to do something about them.
+
+
+class ChangeRequestQuerySet(models.QuerySet["ChangeRequest"]):
+    """Questions about change requests."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.RECIPE_VIEW) -> Self:
+        """Only requests from sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(site__in=sites)
+
+    def with_base(self) -> Self:
+        """With the version, its recipe, site and people at hand."""
+        return self.select_related("base__recipe__coffee", "site", "author", "decided_by")
+
+    def waiting(self) -> Self:
+        """Open, the oldest first."""
+        return self.filter(state="open").order_by("made_at")
+
+    def settled(self) -> Self:
+        """Accepted, declined or taken back, the newest first."""
+        return self.exclude(state__in=["open", "asked_back"]).order_by("-id")
+
+    def unsettled(self) -> Self:
+        """Open or asked back."""
+        return self.filter(state__in=["open", "asked_back"]).order_by("made_at")
+
+
+class ChangeRequest(Revised):
+    """New values asked for, why, on what evidence, and what was decided."""
+
+    class State(models.TextChoices):
+        """Where a request is in its life."""
+
+        OPEN = "open", "open"
+        ASKED_BACK = "asked_back", "asked back"
+        ACCEPTED = "accepted", "accepted"
+        DECLINED = "declined", "declined"
+        TAKEN_BACK = "taken_back", "taken back"
+
+    base = models.ForeignKey(Version, models.PROTECT, related_name="change_requests")
+    site = models.ForeignKey(Site, models.PROTECT, related_name="+")
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reason = models.TextField()
+    evidence = models.TextField(blank=True)
+    state = models.CharField(max_length=10, choices=State, default=State.OPEN)
+    made_at = models.DateTimeField(db_default=Now())
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decision_reason = models.TextField(blank=True)
+
+    objects = ChangeRequestQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(name="change_request_says_why", condition=~Q(reason="")),
+            models.CheckConstraint(
+                name="change_request_decided_by_somebody",
+                condition=~Q(state__in=["accepted", "declined"])
+                | Q(decided_by__isnull=False, decided_at__isnull=False),
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["made_at"],
+                name="change_request_waiting",
+                condition=Q(state__in=["open", "asked_back"]),
+            )
+        ]
+        triggers = [
+            *request_guards(),
+            *governed(
+                subject="change request",
+                site_id="n.site_id",
+                label="'request ' || n.id",
+                exclude=("revision",),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"request {self.pk}"
+
+    def get_absolute_url(self) -> str:
+        """The request's page."""
+        return reverse("recipes:request", args=[self.pk])
+
+
+class ChangeRequestValue(models.Model):
+    """One parameter a request proposes to change."""
+
+    request = models.ForeignKey(ChangeRequest, models.PROTECT, related_name="proposals")
+    code = models.CharField(max_length=40)
+    target = ExactDecimalField(null=True, blank=True)
+    below = ExactDecimalField(null=True, blank=True)
+    above = ExactDecimalField(null=True, blank=True)
+    text = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["request", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["request", "code"], name="proposal_once_per_parameter"),
+            models.CheckConstraint(
+                name="proposal_is_number_or_text",
+                condition=Q(target__isnull=False, text="")
+                | (Q(target=None, below=None, above=None) & ~Q(text="")),
+            ),
+        ]
+        triggers = [
+            *proposal_guards(),
+            *governed(
+                subject="change request",
+                subject_id="n.request_id",
+                site_id="(SELECT r.site_id FROM recipes_changerequest r WHERE r.id = n.request_id)",
+                label="'request ' || n.request_id",
+                parameter="n.code",
+                unit=unit_sql("n.code"),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.text or self.target}"

@@ -1,0 +1,259 @@
+"""Change requests: asked, looked at, changed and taken back."""
+
+from collections.abc import Callable
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from audit.errors import Refused, Stale
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from recipes.formula.comparison import rows
+from recipes.formula.forms import formula_initial
+from recipes.formula.formula import stored
+from recipes.modelling.pages import foretold_initial
+from recipes.requests.actions import change_request, make_request, must_be_own, take_back
+from recipes.requests.decisions import accept, ask_back, decline
+from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
+from recipes.requests.models import ChangeRequest
+from recipes.requests.rebasing import rebase, three_sides
+from recipes.tastings.result import evidence_of
+from recipes.translation.holding import approved_for
+from recipes.versions.models import Version
+from recipes.versions.pages import shown_version
+from stations.equipment.models import Site, Slot
+from web.form_pages_recipes import Thing, form_page, posted, retyped
+from web.pages import (
+    PageRequest,
+    asked_number,
+    form_errors,
+    noting_refusal,
+    one_or_404,
+    page_for,
+    require_for_page,
+    status_of,
+)
+
+SETTLED = 50  # the newest, below those that wait
+
+
+@page_for(Verb.RECIPE_VIEW)
+def requests(request: PageRequest) -> HttpResponse:
+    """Those that wait, the oldest first; then the newest that are settled."""
+    seen = ChangeRequest.objects.covered_by(request.user).with_base()
+    context = {
+        "unsettled": seen.unsettled(),
+        "settled": seen.settled()[:SETTLED],
+        "may_ask": may(request.user, Verb.REQUEST_MAKE),
+    }
+    return render(request, "recipes/requests/requests.html", context)
+
+
+def seen_request(request: PageRequest, pk: int) -> ChangeRequest:
+    """The request, if it is of a site this person may see; else 404."""
+    rows = ChangeRequest.objects.covered_by(request.user).with_base()
+    found: ChangeRequest = one_or_404(rows.prefetch_related("proposals", "base__formula"), pk)
+    return found
+
+
+def approved_of(change: ChangeRequest) -> Version | None:
+    """The approved version of the request's recipe, if there is one."""
+    rows = Version.objects.approved().with_recipe().with_formula()
+    current: Version | None = rows.filter(recipe=change.base.recipe_id).first()
+    return current
+
+
+def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, object]:
+    """A request with its sides: two, or three once a newer version was approved."""
+    current, base = approved_of(change), stored(change.base.formula.all())
+    unsettled = change.state in {"open", "asked_back"}
+    stale = bool(unsettled and current and current.pk != change.base_id)
+    proposed = stored(change.proposals.all())
+    return {
+        "change": change,
+        "recipe": change.base.recipe,
+        "current": current,
+        "stale": stale,
+        "unsettled": unsettled,
+        "sides": three_sides(change, current) if stale and current else [],
+        "rows": rows({code: base[code] for code in base if code in proposed}, proposed),
+        "evidence": evidence_of(change),
+        "may_taste": may(request.user, Verb.TASTING_RUN, change.site_id),
+        "drafts": change.resulting_versions.with_recipe(),
+        "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),
+        "is_author": change.author_id == request.user.pk,
+        "may_read_history": may(request.user, Verb.HISTORY_VIEW, change.site_id),
+    }
+
+
+@page_for(Verb.RECIPE_VIEW)
+def request_page(request: PageRequest, pk: int) -> HttpResponse:
+    """One request and what can be done about it."""
+    change = seen_request(request, pk)
+    form = DecisionForm(initial={"revision": change.revision})
+    context = request_context(request, change) | {"form": form}
+    return render(request, "recipes/requests/request.html", context)
+
+
+@page_for(Verb.REQUEST_MAKE)
+def request_new(request: PageRequest) -> HttpResponse:
+    """Ask for other values than the approved version's (?version=, or what a ?slot= holds)."""
+    slot = _asked_slot(request)
+    base = shown_version(_held_version(slot) if slot else _asked_number(request, "version"))
+    sites = Site.objects.covered_by(request.user, Verb.REQUEST_MAKE)
+    at = {"site": slot.station.machine.site_id} if slot else {}
+    says = stored(base.formula.all())
+    initial = at | formula_initial(says) | foretold_initial(request, base)
+    form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites)
+
+    def act() -> ChangeRequest:
+        return make_request(
+            by=request.user,
+            base=base,
+            site=form.cleaned_data["site"],
+            proposals=form.values(),
+            reason=form.cleaned_data["reason"],
+            evidence=form.cleaned_data["evidence"],
+        )
+
+    return form_page(
+        request,
+        "recipes/requests/request_form.html",
+        form,
+        act,
+        said="Your {} is with the head roasters.",
+        context={"base": base, "recipe": base.recipe, "beside": says},
+    )
+
+
+@page_for(Verb.REQUEST_MAKE)
+def request_edit(request: PageRequest, pk: int) -> HttpResponse:
+    """Change one's own request, or answer a question about it."""
+    change = seen_request(request, pk)
+    with noting_refusal(request, change.site_id):
+        must_be_own(change, request.user)
+    says = stored(change.base.formula.all())
+    wanted = says | stored(change.proposals.all())
+    texts = {name: getattr(change, name) for name in ("reason", "evidence", "revision")}
+    form = ChangeRequestForm(posted(request), initial=texts | formula_initial(wanted), base=says)
+
+    def act() -> ChangeRequest:
+        return change_request(
+            by=request.user,
+            request=change,
+            revision=form.cleaned_data["revision"],
+            proposals=form.values(),
+            reason=form.cleaned_data["reason"],
+            evidence=form.cleaned_data["evidence"],
+        )
+
+    return form_page(
+        request,
+        "recipes/requests/request_form.html",
+        form,
+        act,
+        said="Your {} was changed.",
+        context={
+            "base": change.base,
+            "recipe": change.base.recipe,
+            "change": change,
+            "beside": says,
+        },
+    )
+
+
+@require_POST
+@page_for(Verb.REQUEST_MAKE)
+def request_take_back(request: PageRequest, pk: int) -> HttpResponse:
+    """Take one's own request back."""
+    taken = take_back(by=request.user, request=seen_request(request, pk))
+    messages.success(request, f"Your {taken} was taken back.")
+    return redirect(taken)
+
+
+def _asked_number(request: PageRequest, name: str) -> int:
+    what = "an approved version" if name == "version" else "a slot"
+    return asked_number(request, name, f"the number of {what}")
+
+
+def _asked_slot(request: PageRequest) -> Slot | None:
+    """The slot one comes from, if it is at a site where this person may ask; else 404."""
+    if "slot" not in request.GET:
+        return None
+    rows = Slot.objects.covered_by(request.user, Verb.REQUEST_MAKE).with_equipment()
+    found: Slot = one_or_404(rows, _asked_number(request, "slot"))
+    return found
+
+
+def _held_version(slot: Slot) -> int:
+    base = approved_for(slot)
+    if base is None:
+        raise Refused(
+            "This slot holds nothing that was approved, so there is nothing to ask a change of.",
+            how_to_ask="Open the recipe you want changed, and ask from there.",
+        )
+    return base.pk
+
+
+# Deciding about change requests, and moving them onto a newer version.
+
+
+@require_POST
+@page_for(Verb.REQUEST_DECIDE)
+def request_decide(request: PageRequest, pk: int) -> HttpResponse:
+    """Accept, decline or ask back."""
+    change = seen_request(request, pk)
+    require_for_page(request, Verb.REQUEST_DECIDE, change.site_id)
+    form = DecisionForm(request.POST)
+    status = status_of(form)
+    if form.is_valid():
+        with form_errors(form) as outcome:
+            made = _decision(request, change, form)()
+        if outcome.ok:
+            messages.success(request, f"{change} was answered.".capitalize())
+            return redirect(made.get_absolute_url())
+        change, status = seen_request(request, pk), outcome.status
+        if isinstance(outcome.error, Stale):
+            form.data = retyped(request, revision=change.revision)
+    context = request_context(request, change) | {"form": form}
+    return render(request, "recipes/requests/request.html", context, status=status)
+
+
+def _decision(
+    request: PageRequest, change: ChangeRequest, form: DecisionForm
+) -> Callable[[], Thing]:
+    user, words = request.user, form.cleaned_data["reason"]
+    seen = form.cleaned_data["revision"]
+    ways: dict[str, Callable[[], Thing]] = {
+        "accept": lambda: accept(by=user, request=change, note=words, revision=seen),
+        "decline": lambda: decline(by=user, request=change, reason=words, revision=seen),
+        "ask_back": lambda: ask_back(by=user, request=change, reason=words, revision=seen),
+    }
+    return ways[form.cleaned_data["decision"]]
+
+
+@page_for(Verb.REQUEST_MAKE)
+def request_rebase(request: PageRequest, pk: int) -> HttpResponse:
+    """Three sides, parameter by parameter: which of two changes holds."""
+    change = seen_request(request, pk)
+    current = approved_of(change)
+    lines = three_sides(change, current) if current else []
+    seen = {"revision": change.revision, "current": current.pk if current else ""}
+    form = RebaseForm(posted(request), initial=seen, lines=lines)
+    return form_page(
+        request,
+        "recipes/requests/request_rebase.html",
+        form,
+        lambda: rebase(
+            by=request.user,
+            request=change,
+            choices=form.choices(),
+            revision=form.cleaned_data["revision"],
+            seen_current=form.cleaned_data["current"],
+        ),
+        said="The {} is against the current version now.",
+        context=request_context(request, change) | {"sides": lines},
+        seen=seen,
+    )

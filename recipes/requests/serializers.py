@@ -1,0 +1,86 @@
+"""Change requests as the API shows and takes them."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from recipes.formula.fields import EntryOut, FormulaIn, FormulaOut
+from recipes.requests.actions import EVIDENCE, REASON
+from recipes.requests.decisions import WORDS
+from recipes.requests.models import ChangeRequest
+from recipes.versions.serializers import ID, PersonBrief
+
+
+class RequestOut(serializers.ModelSerializer[ChangeRequest]):
+    """A change request; `base` is the version it is against."""
+
+    author = PersonBrief(read_only=True)
+    decided_by = PersonBrief(read_only=True, allow_null=True)
+    site = serializers.SlugRelatedField[Any](slug_field="code", read_only=True)
+    proposals = FormulaOut()
+    drafts = serializers.PrimaryKeyRelatedField[Any](
+        source="resulting_versions", many=True, read_only=True
+    )
+
+    class Meta:
+        """What is shown."""
+
+        model = ChangeRequest
+        fields = [
+            "id", "base", "site", "author", "state", "reason", "evidence", "proposals", "made_at",
+            "decided_by", "decided_at", "decision_reason", "drafts", "revision",
+        ]  # fmt: skip
+
+
+class RequestChange(serializers.Serializer[dict[str, Any]]):
+    """All of a request that its author can edit."""
+
+    proposals = FormulaIn()
+    reason = serializers.CharField(max_length=REASON)
+    evidence = serializers.CharField(allow_blank=True, default="", max_length=EVIDENCE)
+
+
+class RequestIn(RequestChange):
+    """A request to make: against an approved version, for a site (by its code)."""
+
+    base = serializers.IntegerField(**ID)
+    site = serializers.CharField(max_length=20)
+
+
+class WordsIn(serializers.Serializer[dict[str, Any]]):
+    """Why, or what is asked."""
+
+    reason = serializers.CharField(max_length=WORDS)
+
+
+class AcceptIn(serializers.Serializer[dict[str, Any]]):
+    """A remark to the author."""
+
+    note = serializers.CharField(allow_blank=True, default="", max_length=WORDS)
+
+
+class SidesOut(serializers.Serializer[dict[str, Any]]):
+    """One parameter's three sides; null where a side says nothing."""
+
+    code = serializers.CharField()
+    base = EntryOut(allow_null=True)
+    proposed = EntryOut(allow_null=True)
+    current = EntryOut(allow_null=True)
+    needs_choice = serializers.BooleanField()
+
+
+class ThreeSidesOut(serializers.Serializer[dict[str, Any]]):
+    """A request, its base and the version approved now."""
+
+    base = serializers.IntegerField()
+    current = serializers.IntegerField(allow_null=True)
+    sides = SidesOut(many=True)
+
+
+class RebaseIn(serializers.Serializer[dict[str, Any]]):
+    """For each parameter that both sides changed: which holds, of the sides that were read."""
+
+    current = serializers.IntegerField(help_text="The current version's id, as read.", **ID)
+    choices = serializers.DictField(
+        child=serializers.ChoiceField(choices=["proposed", "current"]), default=dict
+    )

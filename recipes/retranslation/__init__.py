@@ -1,1 +1,0 @@
-"""After a calibration: the same versions, translated anew for one station."""

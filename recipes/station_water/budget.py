@@ -1,0 +1,155 @@
+"""What the beverage mass of a station's own water is uncertain by, line by line."""
+
+import math
+from dataclasses import dataclass
+from decimal import Decimal
+
+from recipes.brewing.balance import COLD_WATER, Retention, forecast_beverage
+from recipes.brewing.balances import retention_at
+from recipes.brewing.errors import QuantityError
+from recipes.formula.parameters import PARAMETERS
+from recipes.station_water.learning import learn
+from recipes.station_water.volumes import CUP, DOSE, WATER
+from recipes.versions.models import FormulaValue, Version
+from stations.equipment.models import Ability, Station
+from stations.metrology.abilities import TranslationRule
+from stations.metrology.budget import VolumeBudget
+from stations.slots.models import Placement
+from web.numbers import rounded
+
+GRAMS = COLD_WATER / 1000.0  # per mL at the meter
+
+
+@dataclass(frozen=True, slots=True)
+class CupLine:
+    """One contribution: standard uncertainty [g] and share [%]; a range in words has neither."""
+
+    name: str
+    basis: str
+    uncertainty: Decimal | None
+    share: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class CupBudget:
+    """The next cup [g] with its 95 % interval; ``holds`` None without a tolerance on both sides."""
+
+    lines: list[CupLine]
+    mass: Decimal
+    low: Decimal
+    high: Decimal
+    learnt: bool
+    used: int
+    holds: bool | None
+
+
+def cup_budget(station: Station, version: Version, water: VolumeBudget) -> CupBudget | None:
+    """The beverage that this water yields here; None where the coffee would keep all of it."""
+    stated = {each.code: each for each in version.formula.all()}
+    dose, cup = float(stated[DOSE].target or 0), stated[CUP]
+    found = retention_at(learn([station.pk], [station.pulses_per_millilitre]), 0)
+    try:
+        told = forecast_beverage(found, dose=dose, water=water.delivered, water_u=water.combined)
+    except QuantityError:
+        return None
+    mass, low, high = (rounded(each, 1) for each in (told.mass, told.low, told.high))
+    lines = _lines(found, dose, water)
+    return CupBudget(lines, mass, low, high, found.learnt, found.used, _holds(cup, low, high))
+
+
+def _lines(found: Retention, dose: float, water: VolumeBudget) -> list[CupLine]:
+    meter = [(line.name, line.basis, GRAMS * line.standard_uncertainty) for line in water.lines]
+    if not found.learnt:
+        below, above = (found.high - found.ratio) * dose, (found.ratio - found.low) * dose
+        words = f"common practice, {below:.1f} g less to {above:.1f} g more, added as it is"
+        known = [CupLine(name, basis, rounded(u, 3), None) for name, basis, u in meter]
+        return [*known, CupLine("coffee", words, None, None)]
+    single = dose * found.spread * math.sqrt(1 + 1 / found.used)
+    basis = f"{found.spread:.3f} g/g from shot to shot, {found.used} shots"
+    parts = [*meter, ("coffee", basis, single)]
+    whole = sum(u * u for _, _, u in parts)
+    return [
+        CupLine(name, basis, rounded(u, 3), rounded(100 * u * u / whole, 0))
+        for name, basis, u in parts
+    ]
+
+
+def _holds(cup: FormulaValue, low: Decimal, high: Decimal) -> bool | None:
+    if cup.target is None or cup.below is None or cup.above is None:
+        return None
+    least, most = cup.target - cup.below, cup.target + cup.above
+    return bool(least <= low and high <= most)
+
+
+# What a slot is set to beside what its recipe asks for: every setting, its step, what is left.
+
+Values = dict[str, dict[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class SetTo:
+    """One setting: asked for and off by in ``unit``, set to and step in ``machine_unit``."""
+
+    code: str
+    label: str
+    asked: Decimal
+    unit: str
+    value: Decimal
+    machine_unit: str
+    step: Decimal | None
+    off: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Taper:
+    """The pulse at which the taper begins, and how many are left to it of all."""
+
+    begins: Decimal
+    remain: Decimal
+    of: Decimal
+
+
+def settings_of(version: Version, held: Placement, station: Station) -> list[SetTo]:
+    """Each number of the formula that the machine is set to, in the registry's order."""
+    steps = dict(
+        Ability.objects.filter(ability_set=station.machine.abilities_id).values_list(
+            "parameter", "resolution"
+        )
+    )
+    asked = {each.code: each.target for each in version.formula.all()}
+    values: Values = held.settings.values
+    return [
+        SetTo(
+            code, parameter.label, target, parameter.unit, Decimal(values[code]["value"]),
+            parameter.machine_unit, steps.get(code), _off(code, target, values, station),
+        )
+        for code, parameter in PARAMETERS.items()
+        if parameter.is_number and code in values and (target := asked.get(code)) is not None
+    ]  # fmt: skip
+
+
+def _off(code: str, target: Decimal, values: Values, station: Station) -> Decimal | None:
+    """What rounding leaves, in the parameter's unit; None where the station can't tell."""
+    value, rule = Decimal(values[code]["value"]), PARAMETERS[code].rule
+    slope = station.pulses_per_millilitre
+    if rule is TranslationRule.OFFSET:
+        return value + (station.temperature_offset or Decimal(0)) - target
+    if rule is TranslationRule.PULSES:
+        return None if slope is None else rounded(float(value / slope - target), 3)
+    if rule is TranslationRule.PULSE_OF_PERCENT:
+        whole = values.get(WATER)
+        return None if whole is None else rounded(float(_share(value, whole) - target), 3)
+    return value - target
+
+
+def _share(pulses: Decimal, whole: dict[str, str]) -> Decimal:
+    return 100 * pulses / Decimal(whole["value"])
+
+
+def taper_of(held: Placement) -> Taper | None:
+    """Where the taper begins; None for settings without one."""
+    values: Values = held.settings.values
+    if "taper_start" not in values or WATER not in values:
+        return None
+    begins, whole = (Decimal(values[code]["value"]) for code in ("taper_start", WATER))
+    return Taper(begins, whole - begins, whole)

@@ -1,0 +1,115 @@
+"""What a station's coffee keeps back, learnt from its shots, and the water a beverage takes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from itertools import chain
+
+import numpy as np
+from django.db import connection
+
+from recipes.brewing.balance import forecast_beverage, water_for
+from recipes.brewing.balances import (
+    Floats,
+    Retentions,
+    learn_retentions,
+    retained_ratios,
+    retention_at,
+    waters_for,
+)
+from stations.equipment.models import Station
+from stations.shots.models import CheckShot
+from web.numbers import rounded
+
+NEWEST = 200  # shots of a station that are learnt from
+RECENT = 100  # shots whose stations stand for all
+
+# Pulses as set, not what was asked for: they are what passed the meter. One row a station.
+SHOTS = """
+SELECT station_id, array_agg(dose), array_agg(pulses), array_agg(beverage) FROM (
+    SELECT slot.station_id, shot.dose_mass::float8 AS dose, shot.beverage_mass::float8 AS beverage,
+        (held."values" -> 'water_volume' ->> 'value')::float8 AS pulses,
+        row_number() OVER (PARTITION BY slot.station_id ORDER BY shot.id DESC) AS place
+    FROM stations_slot slot
+    JOIN stations_checkshot shot ON shot.slot_id = slot.id AND NOT shot.left_out
+    JOIN stations_placement placed ON placed.id = shot.placement_id
+    JOIN stations_controlsettings held ON held.id = placed.settings_id
+    WHERE slot.station_id = ANY(%(stations)s)
+        AND held."values" -> 'ends_by' ->> 'value' = 'volume'
+        AND held."values" ? 'water_volume'
+        AND shot.at < coalesce(%(until)s::timestamptz, 'infinity')
+) AS newest WHERE place <= %(newest)s GROUP BY station_id
+"""
+
+
+def learn(
+    stations: Sequence[int], slopes: Sequence[Decimal | None], until: datetime | None = None
+) -> Retentions:
+    """What each station keeps back, in the order given: one query, whatever their number.
+
+    ``slopes`` are their pulses per mL; without one nothing can be learnt. ``until`` leaves out
+    shots logged from then on.
+    """
+    with connection.cursor() as cursor:
+        given = {"stations": list(stations), "until": until, "newest": NEWEST}
+        cursor.execute(SHOTS, given)
+        rows = cursor.fetchall()
+    places = {pk: place for place, pk in enumerate(stations)}
+    sizes = [len(row[1]) for row in rows]
+    whose = np.repeat(np.array([places[row[0]] for row in rows], dtype=np.int64), sizes)
+    dose, pulses, beverage = (_column([row[at] for row in rows], sum(sizes)) for at in (1, 2, 3))
+    known = np.array([np.nan if each is None else float(each) for each in slopes])
+    ratios = retained_ratios(dose, pulses / known[whose], beverage)
+    return learn_retentions(whose, ratios, len(stations))
+
+
+def _column(lists: Sequence[list[float]], count: int) -> Floats:
+    return np.fromiter(chain.from_iterable(lists), np.float64, count)
+
+
+def typical_water(dose: Decimal, beverage: Decimal, sites: Sequence[int]) -> Floats:
+    """The water [mL] for that beverage [g] at the sites' stations that poured most recently.
+
+    Those of the newest shots only, so that a draft follows as it is typed; two queries.
+    """
+    recent = CheckShot.objects.counted().filter(site__in=sites).order_by("-id")[:RECENT]
+    stations = Station.objects.filter(slots__in=recent.values("slot")).distinct()
+    rows = list(stations.values_list("pk", "pulses_per_millilitre"))
+    found = learn([row[0] for row in rows], [row[1] for row in rows])
+    return waters_for(found, dose=float(dose), beverage=float(beverage))[found.learnt]
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Retained liquid in g per g with its interval, water in mL for a beverage, and the forecast.
+
+    ``low`` to ``high`` is the beverage [g] of the next single shot with 95 % confidence.
+    """
+
+    ratio: tuple[Decimal, Decimal, Decimal]
+    learnt: bool
+    used: int
+    set_aside: int
+    water: Decimal
+    pulses: Decimal | None
+    low: Decimal
+    high: Decimal
+
+
+def balance_of(station: Station, dose: Decimal, beverage: Decimal) -> Balance:
+    """The water for that beverage mass [g] from that dose [g] at this station.
+
+    Raises QuantityError naming dose or beverage.
+    """
+    retentions = learn([station.pk], [station.pulses_per_millilitre])
+    found = retention_at(retentions, 0)
+    water = water_for(found, dose=float(dose), beverage=float(beverage))
+    next_shot = forecast_beverage(found, dose=float(dose), water=water)
+    pulses, volume = station.pulses_per_millilitre, rounded(water, 1)
+    return Balance(
+        (rounded(found.low, 2), rounded(found.ratio, 2), rounded(found.high, 2)),
+        found.learnt, found.used, int(retentions.aside[0]), volume,
+        None if pulses is None else rounded(float(pulses) * water, 0),
+        rounded(next_shot.low, 1), rounded(next_shot.high, 1),
+    )  # fmt: skip

@@ -1,0 +1,131 @@
+"""How much water a station needs for a beverage mass."""
+
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+from django import forms
+from django.http import HttpResponse
+from django.shortcuts import render
+
+from people.persons.verbs import Verb
+from recipes.formula.formula import target_bounds
+from recipes.formula.parameters import PARAMETERS
+from recipes.station_water.budget import cup_budget, settings_of, taper_of
+from recipes.station_water.learning import balance_of
+from recipes.station_water.now import water_now, waters_now
+from recipes.station_water.volumes import CUP
+from recipes.translation.holding import version_in_force
+from recipes.versions.models import FormulaValue, Version
+from stations.calibrations.drawing import budget_drawing
+from stations.calibrations.models import Calibration
+from stations.equipment.models import Slot, Station
+from stations.metrology.budget import VolumeBudget, volume_budget
+from stations.slots.models import Placement
+from web.fields import PlainDecimalField
+from web.pages import PageRequest, one_or_404, page_for, status_of
+
+
+class BeverageForm(forms.Form):
+    """What should be in the cup, from how much coffee."""
+
+    dose = PlainDecimalField(
+        label="Dose", bounds=target_bounds(PARAMETERS["dose_mass"]), initial=Decimal(18)
+    )
+    beverage = PlainDecimalField(
+        label="Beverage mass", bounds=target_bounds(PARAMETERS["beverage_mass"]),
+        initial=Decimal(36),
+    )  # fmt: skip
+
+
+@page_for(Verb.EQUIPMENT_VIEW)
+def beverage(request: PageRequest, pk: int) -> HttpResponse:
+    """Retained liquid, learnt from the station's shots, and what follows from it."""
+    station = one_or_404(Station.objects.covered_by(request.user).with_equipment(), pk)
+    form = BeverageForm(request.GET or {"dose": "18", "beverage": "36"})
+    context: dict[str, object] = {
+        "station": station, "site": station.machine.site, "form": form,
+    }  # fmt: skip
+    if form.is_valid():
+        told = form.cleaned_data
+        context["balance"] = balance_of(station, told["dose"], told["beverage"])
+    context["waters"] = waters_now(station)
+    return render(request, "recipes/station_water/beverage.html", context, status=status_of(form))
+
+
+# How exactly a slot delivers the water its recipe asks for, line by line.
+
+PLACES = Decimal("0.001")
+
+
+@page_for(Verb.SLOT_VIEW)
+def delivery(request: PageRequest, pk: int) -> HttpResponse:
+    """The uncertainty budget of the water at one slot, and what it is set to otherwise."""
+    slot = one_or_404(Slot.objects.covered_by(request.user).with_equipment(), pk)
+    version = version_in_force(slot)
+    held = Placement.objects.in_force().select_related("settings").filter(slot=slot).first()
+    context: dict[str, Any] = {
+        "slot": slot,
+        "site": slot.station.machine.site,
+        "version": version,
+        "station": slot.station,
+    }
+    if version is not None and held is not None:
+        context |= _delivered(slot.station, version, held)
+    return render(request, "recipes/station_water/delivery.html", context)
+
+
+def _delivered(station: Station, version: Version, held: Placement) -> dict[str, Any]:
+    stated = version.formula.filter(code="water_volume", target__isnull=False).first()
+    own = water_now(held, station) if stated is None else None
+    context: dict[str, Any] = {
+        "water": stated,
+        "own": own,
+        "settings": settings_of(version, held, station),
+        "taper": taper_of(held),
+    }
+    target = stated.target if stated else own.exact if own else None
+    if target is None or station.pulses_per_millilitre is None:
+        return context
+    budget = _budget(station, target)
+    context |= _shown(budget) | {"calibrated": station.slope_uncertainty is not None}
+    if stated is not None:
+        return context | {"fits": _fits(budget, stated)}
+    cup = version.formula.get(code=CUP)
+    return context | {"cup": cup, "cup_budget": cup_budget(station, version, budget)}
+
+
+def _budget(station: Station, water: Decimal) -> VolumeBudget:
+    newest = station.calibrations.filter(kind=Calibration.Kind.FLOW_METER, state="accepted").first()
+    return volume_budget(
+        water,
+        station.pulses_per_millilitre or Decimal(0),
+        slope_uncertainty=station.slope_uncertainty or Decimal(0),
+        repeatability=station.repeatability or Decimal(0),
+        dof=newest.dof if newest and station.slope_uncertainty is not None else None,
+    )
+
+
+def _shown(budget: VolumeBudget) -> dict[str, Any]:
+    return {
+        "budget": budget,
+        "lines": [
+            (line, _mL(line.standard_uncertainty), f"{line.share:.0%}".replace("%", " %"))
+            for line in budget.lines
+        ],
+        "combined": _mL(budget.combined),
+        "expanded": _mL(budget.expanded),
+        "deviation": _mL(budget.deviation),
+        "coverage": f"{budget.coverage:.1%}".replace("%", " %"),
+        "chart": budget_drawing(budget),
+    }
+
+
+def _mL(value: float) -> Decimal:  # noqa: N802 - the unit's own spelling
+    return Decimal(value).quantize(PLACES, ROUND_HALF_UP)
+
+
+def _fits(budget: VolumeBudget, water: FormulaValue) -> bool | None:
+    """None where the recipe states no tolerance on both sides."""
+    if water.below is None or water.above is None:
+        return None
+    return budget.fits(water.below, water.above)

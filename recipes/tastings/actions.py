@@ -1,0 +1,189 @@
+"""Planning a tasting: how much it could show, before anybody pours."""
+
+import secrets
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.utils import timezone
+
+from audit.capture.context import recorded
+from audit.errors import Invalid, Problem, Refused, Subject
+from audit.revision import compare_and_set
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from recipes import history
+from recipes.brewing.serving import MOST_SERVINGS
+from recipes.brewing.taste import Method, PanelSize, critical_count, panel_size, power
+from recipes.requests.models import ChangeRequest
+from recipes.tastings.models import Tasting, TastingAnswer
+from recipes.tastings.result import session
+from recipes.versions.models import Version
+from stations.equipment.models import Site
+from web.numbers import rounded
+from web.text import Checks
+
+WANTED_POWER = 0.8  # the usual aim, common practice
+SAMPLE, SEED = 120, 100  # characters
+LEAST_RISK, MOST_RISK = Decimal("0.0001"), Decimal("0.5")
+
+
+@dataclass(frozen=True, slots=True)
+class Prospect:
+    """What so many answers can show: answers needed, power [%], panel for a power of 80 %."""
+
+    assessments: int
+    needed: int | None
+    power: Decimal
+    panel: PanelSize
+
+
+def prospect(method: Method, assessments: int, risk: Decimal, share: Decimal) -> Prospect:
+    """Judge a plan, if ``share`` (0 to 1) of the tasters could really tell."""
+    true_share = float(share)
+    return Prospect(
+        assessments,
+        critical_count(method, assessments, risk),
+        rounded(100 * power(method, assessments, risk, true_share), 0),
+        panel_size(method, risk, WANTED_POWER, true_share),
+    )
+
+
+def plan_tasting(
+    *, site: Site, method: str, first_sample: str, second_sample: str, risk: Decimal,
+    assessments: int, by: User, base: Version | None = None, other: Version | None = None,
+    seed: str = "",
+) -> Tasting:  # fmt: skip
+    """Plan a session at a site; without a seed one is drawn.
+
+    Samples may be described, or be versions, which then name themselves. Raises NotPermitted and
+    Invalid.
+    """
+    subject = Subject("site", site.pk, site.name)
+    with recorded(by=by, action=history.TASTING_PLANNED, subject=subject, site_id=site.pk):
+        require(by, Verb.TASTING_RUN, site.pk, subject)
+        first, second = first_sample.strip() or _name(base), second_sample.strip() or _name(other)
+        checks = Checks()
+        checks.that(method in list(Method), "method", method, f"one of {', '.join(Method)}")
+        first = checks.text("first_sample", first, most=SAMPLE)
+        second = checks.text("second_sample", second, most=SAMPLE)
+        checks.that(first != second, "second_sample", second, "something other than sample A")
+        checks.that(_is_risk(risk), "risk", risk, f"a number from {LEAST_RISK} to {MOST_RISK}")
+        checks.whole("assessments", assessments, 1, MOST_SERVINGS, " of answers")
+        seed = checks.text("seed", seed, most=SEED, required=False) or secrets.token_hex(8)
+        checks.done()
+        made = Tasting.objects.create(
+            site=site, method=method, base=base, other=other, first_sample=first,
+            second_sample=second, risk=risk, assessments=assessments, seed=seed, planned_by=by,
+        )  # fmt: skip
+        made.refresh_from_db(fields=["planned_at"])
+        return made
+
+
+def _is_risk(risk: object) -> bool:
+    return isinstance(risk, Decimal) and risk.is_finite() and LEAST_RISK <= risk <= MOST_RISK
+
+
+def _name(version: Version | None) -> str:
+    return "" if version is None else str(version)[:SAMPLE]
+
+
+# Answers written down, locked, the key opened, and the outcome attached as evidence.
+
+State = Tasting.State
+
+
+def record_answers(*, tasting: Tasting, answers: Mapping[int, str], by: User) -> Tasting:
+    """Write down which cup was chosen in which serving; an empty one takes the answer away.
+
+    Raises NotPermitted, Invalid naming answer_<number>, and Refused once they are locked.
+    """
+    with _doing(tasting, history.TASTING_ANSWERED, by):
+        now = _locked(tasting, State.PLANNED, "its answers are locked")
+        _check(now, answers)
+        emptied = [number for number, chosen in answers.items() if not chosen]
+        if emptied:
+            now.answers.filter(number__in=emptied).delete()
+        TastingAnswer.objects.bulk_create(
+            [
+                TastingAnswer(tasting=now, number=number, chosen=chosen)
+                for number, chosen in answers.items()
+                if chosen
+            ],
+            update_conflicts=True,
+            unique_fields=["tasting", "number"],
+            update_fields=["chosen"],
+        )
+        return now
+
+
+def lock_answers(*, tasting: Tasting, by: User) -> Tasting:
+    """Close the answers. Raises NotPermitted, and Refused if there is none or they are closed."""
+    with _doing(tasting, history.TASTING_LOCKED, by):
+        now = _locked(tasting, State.PLANNED, "its answers are locked already")
+        if not now.answers.exists():
+            raise Refused("There is no answer to lock yet.", how_to_ask="Enter the answers first.")
+        compare_and_set(now, now.revision, state=State.LOCKED, locked_at=timezone.now())
+        return now
+
+
+def open_key(*, tasting: Tasting, by: User) -> Tasting:
+    """Open the key. Raises NotPermitted, and Refused unless the answers are locked."""
+    with _doing(tasting, history.TASTING_OPENED, by):
+        now = _locked(tasting, State.LOCKED, "the key opens once the answers are locked, and once")
+        compare_and_set(now, now.revision, state=State.OPENED, opened_at=timezone.now())
+        return now
+
+
+def attach(
+    *, tasting: Tasting, by: User, request: ChangeRequest | None = None,
+    version: Version | None = None,
+) -> Tasting:  # fmt: skip
+    """Make an opened tasting evidence for an undecided request or a version not yet approved.
+
+    Raises NotPermitted, and Refused if it is neither or the tasting is attached or not opened.
+    """
+    with _doing(tasting, history.TASTING_ATTACHED, by):
+        now = _locked(tasting, State.OPENED, "only an opened tasting is evidence")
+        if request is not None and request.state not in {"open", "asked_back"}:
+            raise Refused(f"Request {request.pk} is {request.get_state_display()} already.")
+        if version is not None and version.state not in {"draft", "in_review"}:
+            raise Refused(f"{version} is {version.get_state_display()}: evidence comes before.")
+        if (request is None) is (version is None) or now.for_request_id or now.for_version_id:
+            raise Refused("A tasting is evidence for one request or one draft.")
+        compare_and_set(now, now.revision, for_request=request, for_version=version)
+        return now
+
+
+@contextmanager
+def _doing(tasting: Tasting, action: str, by: User) -> Iterator[None]:
+    """Recorded, and permission asked for inside, so that a refusal is recorded too."""
+    subject = Subject("tasting", tasting.pk, str(tasting))
+    with recorded(by=by, action=action, subject=subject, site_id=tasting.site_id):
+        require(by, Verb.TASTING_RUN, tasting.site_id, subject)
+        yield
+
+
+def _locked(tasting: Tasting, state: Tasting.State, told: str) -> Tasting:
+    """The tasting as it is now, its row held, in the state in which this can be done."""
+    now: Tasting = Tasting.objects.select_for_update().get(pk=tasting.pk)
+    if now.state != state:
+        raise Refused(f"Tasting {now.pk}: {told}.", how_to_ask="Plan another tasting.")
+    return now
+
+
+def _check(tasting: Tasting, answers: Mapping[int, str]) -> None:
+    cups = {serving.number: serving.codes for serving in session(tasting)}
+    problems = [
+        Problem(
+            f"answer_{number}",
+            chosen,
+            f"one of {', '.join(cups[number])}" if number in cups else f"servings 1 to {len(cups)}",
+        )
+        for number, chosen in answers.items()
+        if number not in cups or (chosen and chosen not in cups[number])
+    ]
+    if problems:
+        raise Invalid.of(problems)

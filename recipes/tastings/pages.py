@@ -1,0 +1,174 @@
+"""Blind tastings: the list, planning, serving, answering, the outcome."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from recipes.brewing.taste import Method
+from recipes.requests.models import ChangeRequest
+from recipes.tastings.actions import (
+    attach,
+    lock_answers,
+    open_key,
+    plan_tasting,
+    prospect,
+    record_answers,
+)
+from recipes.tastings.forms import AnswersForm, AttachForm, TastingForm
+from recipes.tastings.models import Tasting
+from recipes.tastings.result import is_paired, result_of, session
+from recipes.versions.models import Version
+from stations.equipment.models import Site
+from web.form_pages_recipes import form_page
+from web.pages import (
+    PageRequest,
+    cleaned,
+    one_or_404,
+    page_for,
+    posted,
+    require_for_page,
+    status_of,
+)
+from web.paging import keyset
+
+SHOWN = 50
+
+
+@page_for(Verb.RECIPE_VIEW)
+def tastings(request: PageRequest) -> HttpResponse:
+    """Tastings at one's sites, the newest first."""
+    rows = Tasting.objects.covered_by(request.user).select_related("site")
+    context = {
+        "page": keyset(rows, "-id", request.GET, size=SHOWN),
+        "may_run": may(request.user, Verb.TASTING_RUN),
+    }
+    return render(request, "recipes/tastings/tastings.html", context)
+
+
+def seen_tasting(request: PageRequest, pk: int) -> Tasting:
+    """The tasting, if it is at a site this person may see; else 404."""
+    found: Tasting = one_or_404(Tasting.objects.covered_by(request.user).with_all(), pk)
+    return found
+
+
+def _own(request: PageRequest, pk: int) -> Tasting:
+    """The tasting, for somebody who may run it there."""
+    found = seen_tasting(request, pk)
+    require_for_page(request, Verb.TASTING_RUN, found.site_id)
+    return found
+
+
+@page_for(Verb.RECIPE_VIEW)
+def tasting(request: PageRequest, pk: int) -> HttpResponse:
+    """One tasting: its plan, and once the key is open, its outcome."""
+    found = seen_tasting(request, pk)
+    opened = found.state == Tasting.State.OPENED
+    may_run = may(request.user, Verb.TASTING_RUN, found.site_id)
+    loose = opened and may_run and not (found.for_request_id or found.for_version_id)
+    choices = _choices(request) if loose else []
+    context = {
+        "tasting": found,
+        "risk": f"{(100 * found.risk).normalize():f}",
+        "loose": loose,
+        "answered": len(found.answers.all()),
+        "paired": is_paired(found),
+        "result": result_of(found) if opened else None,
+        "may_run": may_run,
+        "attach_form": AttachForm(choices=choices) if choices else None,
+    }
+    return render(request, "recipes/tastings/tasting.html", context)
+
+
+def _choices(request: PageRequest) -> list[tuple[str, str]]:
+    asked = ChangeRequest.objects.covered_by(request.user).unsettled().with_base()[:SHOWN]
+    drafts = Version.objects.filter(state__in=["draft", "in_review"]).with_recipe()
+    return [
+        *((f"request:{one.pk}", f"Request {one.pk}, {one.base}") for one in asked),
+        *((f"version:{one.pk}", str(one)) for one in drafts.order_by("-id")[:SHOWN]),
+    ]
+
+
+@page_for(Verb.TASTING_RUN)
+def tasting_new(request: PageRequest) -> HttpResponse:
+    """Plan a tasting: first worked out, then kept."""
+    versions = Version.objects.exclude(state="withdrawn").with_recipe().order_by("-id")
+    sites = Site.objects.covered_by(request.user, Verb.TASTING_RUN)
+    initial = {"base": request.GET.get("base", ""), "other": request.GET.get("other", "")}
+    form = TastingForm(posted(request), initial=initial, sites=sites, versions=versions)
+    context: dict[str, object] = {"form": form}
+    if form.is_bound and form.is_valid():
+        told = form.cleaned_data
+        context["prospect"] = prospect(
+            Method(told["method"]), told["assessments"], told["risk"], told["share"]
+        )
+    if form.is_bound and "keep" not in request.POST:
+        return render(
+            request, "recipes/tastings/tasting_form.html", context, status=status_of(form)
+        )
+    return form_page(
+        request,
+        "recipes/tastings/tasting_form.html",
+        form,
+        lambda: plan_tasting(by=request.user, **form.plan()),
+        said="Your {} is planned: print its sheets.",
+        context=context,
+    )
+
+
+@page_for(Verb.TASTING_RUN)
+def tasting_sheets(request: PageRequest, pk: int) -> HttpResponse:
+    """What to print: the pourer's sheet with the key, and one slip for each serving."""
+    found = _own(request, pk)
+    servings = session(found)
+    context = {"tasting": found, "servings": servings, "paired": is_paired(found)}
+    context["places"] = range(1, len(servings[0].order) + 1)
+    return render(request, "recipes/tastings/tasting_sheets.html", context)
+
+
+@page_for(Verb.TASTING_RUN)
+def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
+    """Enter which cup was chosen, serving by serving."""
+    found = _own(request, pk)
+    form = AnswersForm(posted(request), tasting=found)
+    return form_page(
+        request,
+        "recipes/tastings/tasting_answers.html",
+        form,
+        lambda: record_answers(tasting=found, answers=form.answers(), by=request.user),
+        said="The answers of {} were saved.",
+        context={"tasting": found, "paired": is_paired(found)},
+    )
+
+
+@require_POST
+@page_for(Verb.TASTING_RUN)
+def tasting_lock(request: PageRequest, pk: int) -> HttpResponse:
+    """Close the answers."""
+    found = lock_answers(tasting=_own(request, pk), by=request.user)
+    messages.success(request, "The answers are locked. Now the key can be opened.")
+    return redirect(found)
+
+
+@require_POST
+@page_for(Verb.TASTING_RUN)
+def tasting_open(request: PageRequest, pk: int) -> HttpResponse:
+    """Open the key."""
+    return redirect(open_key(tasting=_own(request, pk), by=request.user))
+
+
+@require_POST
+@page_for(Verb.TASTING_RUN)
+def tasting_attach(request: PageRequest, pk: int) -> HttpResponse:
+    """Attach the outcome to a change request or a draft."""
+    found = _own(request, pk)
+    told = cleaned(AttachForm(request.POST, choices=_choices(request)))
+    kind, _, number = told["evidence_for"].partition(":")
+    rows = ChangeRequest.objects.covered_by(request.user)
+    asked = one_or_404(rows, int(number)) if kind == "request" else None
+    draft = one_or_404(Version.objects.with_recipe(), int(number)) if not asked else None
+    attach(tasting=found, by=request.user, request=asked, version=draft)
+    messages.success(request, "It is evidence now.")
+    return redirect(asked or draft or found)

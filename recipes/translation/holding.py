@@ -1,0 +1,43 @@
+"""Where a version is in force."""
+
+from collections.abc import Iterable
+
+from recipes.versions.models import Version
+from stations.equipment.models import Slot
+from stations.slots.models import Placement
+
+SIGNED_FOR_IT = (Placement.Basis.PUBLICATION, Placement.Basis.RE_TRANSLATION)
+
+
+def versions_of(held: Iterable[Placement]) -> dict[str, Version]:
+    """The signed versions that placements hold, by digest, with recipe and formula: two queries."""
+    digests = {placement.settings.content_digest for placement in held} - {""}
+    rows = Version.objects.with_recipe().with_formula().signed_as(digests)
+    return {version.content_digest: version for version in rows}
+
+
+def slots_holding(version: Version) -> int:
+    """How many slots should hold it now, as published or as translated anew since."""
+    placed = Placement.objects.in_force().filter(basis__in=SIGNED_FOR_IT)
+    return placed.filter(settings__content_digest=version.content_digest).count()
+
+
+def version_in_force(slot: Slot) -> Version | None:
+    """The signed version whose settings, translated or on permit, a slot should hold now."""
+    held = Placement.objects.in_force().filter(slot=slot).exclude(settings__content_digest="")
+    digests = held.values("settings__content_digest")
+    return Version.objects.signed_as(digests).first()
+
+
+def approved_for(slot: Slot) -> Version | None:
+    """The approved version of the recipe that a slot should hold; None where nothing is signed.
+
+    Not always the version it holds: a newer one may wait to be published.
+    """
+    held = Placement.objects.in_force().filter(slot=slot).exclude(settings__content_digest="")
+    digests = held.values("settings__content_digest")
+    recipes = Version.objects.signed_as(digests)
+    approved: Version | None = (
+        Version.objects.approved().filter(recipe__in=recipes.values("recipe")).first()
+    )
+    return approved

@@ -1,0 +1,301 @@
+"""Endpoints: versions, drafts and what they say."""
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from audit.errors import Invalid
+from people.persons.verbs import Verb
+from people.signatures.fields import note_signed
+from people.tokens.models import Scope
+from recipes.coffees.api import RecipeView
+from recipes.coffees.models import Recipe, RoastLot
+from recipes.formula.fields import shown
+from recipes.formula.formula import differing, stored
+from recipes.requests.models import ChangeRequest
+from recipes.versions.drafts import draft_from_shot, edit_draft, new_draft
+from recipes.versions.models import Version, VersionQuerySet
+from recipes.versions.review import approve, comment, return_to_author, submit, withdraw
+from recipes.versions.serializers import (
+    ID,
+    ApprovalIn,
+    CommentIn,
+    CommentOut,
+    DraftContent,
+    DraftIn,
+    ReturnIn,
+    VersionOut,
+    WithdrawalIn,
+)
+from stations.shots.models import CheckShot
+from web.api import asked, checked, listed, person, valid
+from web.etags import expected_revision, matching, tagged
+from web.idempotency import acting
+from web.pages import one_or_404
+
+# What lists can be narrowed by, in the address.
+
+
+class VersionFilter(serializers.Serializer[dict[str, Any]]):
+    """Versions of one recipe, or in one state."""
+
+    recipe = serializers.IntegerField(required=False, **ID)
+    state = serializers.ChoiceField(required=False, choices=Version.State.choices)
+
+
+class RequestFilter(serializers.Serializer[dict[str, Any]]):
+    """Change requests of one recipe or site, or in one state."""
+
+    recipe = serializers.IntegerField(required=False, **ID)
+    site = serializers.IntegerField(required=False, **ID)
+    state = serializers.ChoiceField(required=False, choices=ChangeRequest.State.choices)
+
+
+class TwoVersions(serializers.Serializer[dict[str, Any]]):
+    """Two version numbers of a recipe."""
+
+    old = serializers.IntegerField(min_value=1, max_value=2**31 - 1)
+    new = serializers.IntegerField(min_value=1, max_value=2**31 - 1)
+
+
+class ComparisonOut(serializers.Serializer[dict[str, object]]):
+    """Two versions' formulas; `differs` names the parameters that do, by value."""
+
+    old = VersionOut()
+    new = VersionOut()
+    differs = serializers.ListField(child=serializers.CharField())
+
+
+def all_versions() -> VersionQuerySet:
+    """Versions with all that an answer holds."""
+    return Version.objects.with_recipe().with_formula()
+
+
+def answer(request: Request, version: Version, status: int = 200) -> Response:
+    """The version as it is now, with its tag."""
+    fresh = all_versions().get(pk=version.pk)
+    return tagged(request, fresh, VersionOut(fresh).data, status)
+
+
+class Versions(RecipeView):
+    """All versions."""
+
+    @extend_schema(parameters=[VersionFilter], responses=VersionOut(many=True))
+    def get(self, request: Request) -> Response:
+        """List versions, newest first; of one recipe or in one state."""
+        return listed(self, all_versions().filter(**asked(VersionFilter, request)), VersionOut)
+
+
+class OneVersion(RecipeView):
+    """One version."""
+
+    @extend_schema(responses=VersionOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read a version."""
+        found = one_or_404(all_versions(), pk)
+        return tagged(request, found, VersionOut(found).data)
+
+
+class RecipeVersions(RecipeView):
+    """The versions of one recipe."""
+
+    acting_verb = Verb.RECIPE_DRAFT
+
+    @extend_schema(responses=VersionOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List a recipe's versions, newest first."""
+        found = one_or_404(Recipe.objects.all(), pk)
+        return listed(self, all_versions().filter(recipe=found), VersionOut)
+
+    @extend_schema(request=DraftIn, responses={201: VersionOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Begin a draft under the recipe's next number."""
+        recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
+        body = valid(DraftIn, request)
+        made = new_draft(
+            by=person(request),
+            recipe=recipe,
+            based_on=_base(body["based_on"]),
+            lot=lot_of(body["lot"]),
+            note=body["note"],
+        )
+        return answer(request, made, 201)
+
+
+class ShotDraft(RecipeView):
+    """A draft captured from a good shot."""
+
+    acting_verb = Verb.RECIPE_DRAFT
+
+    @extend_schema(request=None, responses={201: VersionOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Begin a draft that aims at what the shot weighed and timed."""
+        shot = one_or_404(CheckShot.objects.covered_by(person(request)).with_place(), pk)
+        return answer(request, draft_from_shot(by=person(request), shot=shot), 201)
+
+
+class VersionFormula(RecipeView):
+    """What a draft says."""
+
+    acting_verb = Verb.RECIPE_DRAFT
+
+    @extend_schema(responses=DraftContent)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read what a version says, in the form in which PUT takes it."""
+        found = one_or_404(all_versions(), pk)
+        said = {"formula": shown(stored(found.formula.all()))}
+        return tagged(request, found, said | {"lot": found.lot_id, "note": found.note})
+
+    @extend_schema(request=DraftContent, responses=VersionOut)
+    @matching
+    def put(self, request: Request, pk: int) -> Response:
+        """Make a draft say exactly this."""
+        found, body = one_or_404(all_versions(), pk), valid(DraftContent, request)
+        now = edit_draft(
+            by=person(request),
+            version=found,
+            revision=expected_revision(request, found),
+            values=body["formula"],
+            note=body["note"],
+            lot=lot_of(body["lot"]),
+        )
+        return answer(request, now)
+
+
+class Comparison(RecipeView):
+    """Two versions of a recipe."""
+
+    @extend_schema(parameters=[TwoVersions], responses=ComparisonOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read two versions by number, and which parameters differ."""
+        recipe, wanted = one_or_404(Recipe.objects.all(), pk), asked(TwoVersions, request)
+        found = {v.number: v for v in all_versions().filter(recipe=recipe)}
+        for side, number in wanted.items():
+            if number not in found:
+                raise Invalid(side, number, "the number of a version of this recipe")
+        old, new = found[wanted["old"]], found[wanted["new"]]
+        codes = differing(stored(old.formula.all()), stored(new.formula.all()))
+        sides = {"old": VersionOut(old).data, "new": VersionOut(new).data}
+        return Response({**sides, "differs": sorted(codes)})
+
+
+def lot_of(pk: int | None) -> RoastLot | None:
+    """The lot. Raises Invalid if there is none; whether it fits is the action's question."""
+    if pk is None:
+        return None
+    found = RoastLot.objects.select_related("coffee").filter(pk=pk).first()
+    if found is None:
+        raise Invalid("lot", pk, "the id of a roast lot, or null")
+    return found
+
+
+def _base(pk: int | None) -> Version | None:
+    if pk is None:
+        return None
+    found: Version | None = all_versions().filter(pk=pk).first()
+    if found is None:
+        raise Invalid("based_on", pk, "the id of a version, or null")
+    return found
+
+
+# Endpoints: the road of a version to its approval, and out of use.
+
+
+class ActingView(RecipeView):
+    """Does one thing to one version."""
+
+    def version(self, pk: int) -> Version:
+        """The version. Raises Http404."""
+        found: Version = one_or_404(all_versions(), pk)
+        return found
+
+
+class Submission(ActingView):
+    """Put a draft before a second person."""
+
+    acting_verb = Verb.RECIPE_SUBMIT
+
+    @extend_schema(request=None, responses=VersionOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Submit the draft as it was read."""
+        found = self.version(pk)
+        revision = expected_revision(request, found)
+        return answer(request, submit(by=person(request), version=found, revision=revision))
+
+
+class Return(ActingView):
+    """Send a version back to its author."""
+
+    acting_verb = Verb.RECIPE_RETURN
+
+    @extend_schema(request=ReturnIn, responses=VersionOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Return it, as it was read, with comments."""
+        found, body = self.version(pk), valid(ReturnIn, request)
+        seen = expected_revision(request, found)
+        now = return_to_author(by=person(request), version=found, revision=seen, **body)
+        return answer(request, now)
+
+
+class Approval(ActingView):
+    """Sign a version."""
+
+    acting_verb = Verb.RECIPE_APPROVE
+    acting_scope = Scope.SIGN
+
+    @extend_schema(request=ApprovalIn, responses=VersionOut)
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Approve what was read; the recipe's approved version so far becomes superseded."""
+        found, body = self.version(pk), checked(ApprovalIn, request)
+        now = approve(
+            by=person(request),
+            version=found,
+            credentials=body.credentials(request),
+            seen_digest=body.validated_data["digest"],
+        )
+        note_signed(request)
+        return answer(request, now)
+
+
+class Withdrawal(ActingView):
+    """Take a version out of use."""
+
+    acting_verb = Verb.RECIPE_WITHDRAW
+
+    @extend_schema(request=WithdrawalIn, responses=VersionOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Withdraw it as it was read, and why."""
+        found, body = self.version(pk), valid(WithdrawalIn, request)
+        seen = expected_revision(request, found)
+        return answer(request, withdraw(by=person(request), version=found, revision=seen, **body))
+
+
+class Comments(ActingView):
+    """What was said about a version."""
+
+    acting_verb = Verb.RECIPE_RETURN
+
+    @extend_schema(responses=CommentOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List comments, newest first."""
+        return listed(self, self.version(pk).comments.select_related("by"), CommentOut)
+
+    @extend_schema(request=CommentIn, responses={201: CommentOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Comment on a version that is not approved yet."""
+        found, body = self.version(pk), valid(CommentIn, request)
+        made = comment(by=person(request), version=found, **body)
+        return Response(CommentOut(made).data, status=201)

@@ -1,0 +1,70 @@
+"""The digest that a signature binds: SHA-256 over the RFC 8785 canonical JSON of a version.
+
+    {"coffee": name, "drink": text,
+     "formula": {code: {"above": width, "below": width, "target": number, "text": text}, …},
+     "lot": {"code": text, "roasted_on": "2026-08-01"} or null,
+     "note": text, "number": whole number, "recipe": id}
+
+Numbers are strings exactly as entered ("18.0" is not "18.00"), absent ones null; keys are sorted,
+so that the digest does not depend on the order of the registry. The database computes the same
+bytes by itself (recipes.versions.digest_sql) and accepts no other digest.
+"""
+
+from decimal import Decimal
+from hashlib import sha256
+from typing import Any
+
+import rfc8785
+
+from audit.registry import ContentShown, SignatureShown
+from people.signatures.content import told
+from recipes.formula.formula import Entry
+from recipes.versions.models import Version
+
+
+def content(version: Version) -> dict[str, Any]:
+    """What a signer sees, as plain data."""
+    recipe, lot = version.recipe, version.lot
+    rows = {row.code: row for row in version.formula.all()}
+    return {
+        "coffee": recipe.coffee.name,
+        "drink": recipe.drink,
+        "formula": {
+            code: _line(Entry(row.target, row.below, row.above, row.text))
+            for code, row in rows.items()
+        },
+        "lot": {"code": lot.code, "roasted_on": lot.roasted_on.isoformat()} if lot else None,
+        "note": version.note,
+        "number": version.number,
+        "recipe": recipe.pk,
+    }
+
+
+def content_digest(version: Version) -> str:
+    """64 hexadecimal digits."""
+    return sha256(rfc8785.dumps(content(version))).hexdigest()
+
+
+def _line(entry: Entry) -> dict[str, str | None]:
+    return {
+        "above": _plain(entry.above),
+        "below": _plain(entry.below),
+        "target": _plain(entry.target),
+        "text": entry.text,
+    }
+
+
+def _plain(number: Decimal | None) -> str | None:
+    return None if number is None else f"{number:f}"
+
+
+# Versions: their digest is worked out anew from the formula, the lot and the recipe.
+
+
+def version_content(signed: SignatureShown) -> ContentShown:
+    """Of a version."""
+    version = Version.objects.with_recipe().with_formula().filter(pk=signed.about_id).first()
+    if version is None:
+        return told(["the version is gone"])
+    now = content_digest(version)
+    return told([] if now == signed.digest else [f"it has {now[:12]}… now"])

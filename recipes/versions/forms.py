@@ -1,0 +1,139 @@
+"""Drafts and what is decided about them."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.forms import BoundField
+
+from people.signatures.fields import SigningForm
+from recipes.coffees.models import RoastLot
+from recipes.formula.forms import FormulaForm
+from recipes.formula.parameters import PARAMETERS, Parameter
+from recipes.versions.drafts import NOTE
+from recipes.versions.models import Version
+from recipes.versions.review import COMMENT
+from web.printing import day
+
+
+class LotChoice(forms.ModelChoiceField[RoastLot]):
+    """A lot by its code and roast date."""
+
+    def label_from_instance(self, obj: RoastLot) -> str:
+        """As a list shows it."""
+        return f"{obj.code}, roasted {day(obj.roasted_on)}"
+
+
+class DraftForm(FormulaForm):
+    """A whole draft as it was seen at a revision."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+    lot = LotChoice(
+        RoastLot.objects.none(),
+        label="Roast lot",
+        required=False,
+        empty_label="None",
+        help_text="What it was dialled in with.",
+    )
+    note = forms.CharField(
+        max_length=NOTE, required=False, widget=forms.Textarea,
+        help_text="Why this version is the way it is.",
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, version: Version, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        lot = self.fields["lot"]
+        assert isinstance(lot, LotChoice)
+        lot.queryset = version.recipe.coffee.lots.all()
+
+
+class RevisionForm(forms.Form):
+    """A button that acts on what was seen."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+
+
+@dataclass(frozen=True, slots=True)
+class CommentLine:
+    """One parameter and what may be said about it."""
+
+    parameter: Parameter
+    field: BoundField
+
+
+class ReturnForm(RevisionForm):
+    """What the author should look at: a comment on the whole, or on single parameters."""
+
+    comment = forms.CharField(
+        label="On the whole", max_length=COMMENT, required=False, widget=forms.Textarea
+    )
+
+    def __init__(self, *args: Any, codes: list[str], **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.codes = codes
+        for code in codes:
+            self.fields[f"comment_{code}"] = forms.CharField(
+                label=f"On {PARAMETERS[code].label.lower()}", max_length=COMMENT, required=False
+            )
+
+    def lines(self) -> Iterator[CommentLine]:
+        """The parameters, each with its comment's field."""
+        for code in self.codes:
+            yield CommentLine(PARAMETERS[code], self[f"comment_{code}"])
+
+    def comments(self) -> dict[str, str]:
+        """By parameter code, "" for the whole."""
+        said = {"": self.cleaned_data["comment"]}
+        return said | {code: self.cleaned_data[f"comment_{code}"] for code in self.codes}
+
+
+class CommentForm(forms.Form):
+    """A remark that returns nothing."""
+
+    text = forms.CharField(label="Comment", max_length=COMMENT, widget=forms.Textarea)
+
+
+class WithdrawForm(RevisionForm):
+    """Why it goes out of use."""
+
+    reason = forms.CharField(max_length=COMMENT, widget=forms.Textarea)
+
+
+class ApproveForm(SigningForm):
+    """The signature, over the digest that the page showed."""
+
+    seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)
+
+
+# Which two versions to put side by side.
+
+
+class CompareForm(forms.Form):
+    """Two version numbers of one recipe, in the address."""
+
+    old = forms.TypedChoiceField(label="Version", coerce=int)
+    new = forms.TypedChoiceField(label="Beside version", coerce=int)
+
+    def __init__(self, data: Any, *, versions: Sequence[Version]) -> None:  # noqa: ANN401
+        super().__init__(data)
+        self.versions = {version.number: version for version in versions}
+        choices = [
+            (version.number, f"{version.number} ({version.get_state_display()})")
+            for version in versions
+        ]
+        for name in ("old", "new"):
+            field = self.fields[name]
+            assert isinstance(field, forms.TypedChoiceField)
+            field.choices = choices
+
+    @staticmethod
+    def newest(versions: Sequence[Version]) -> Mapping[str, object] | None:
+        """The newest and the one before, if there are two; versions come newest first."""
+        if len(versions) < 2:
+            return None
+        return {"old": versions[1].number, "new": versions[0].number}
+
+    def sides(self) -> tuple[Version, Version]:
+        """The two versions, once valid."""
+        return self.versions[self.cleaned_data["old"]], self.versions[self.cleaned_data["new"]]

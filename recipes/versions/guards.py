@@ -1,0 +1,212 @@
+"""What the database itself refuses to do to versions and formulas, whatever road was taken."""
+
+import pgtrigger
+
+from audit.capture.triggers import FirmTrigger
+from recipes.versions.digest_sql import DIGEST
+
+FIXED = "PL002"  # SQLSTATE of every refusal here
+
+
+NEW_DRAFT = "Make a new draft: a new number is a new version."
+
+
+def refuse(condition: str, message: str, hint: str = NEW_DRAFT) -> str:
+    """PL/pgSQL that raises ``message`` when ``condition`` holds."""
+    return (
+        f"IF {condition} THEN RAISE EXCEPTION USING ERRCODE = '{FIXED}',"
+        f" MESSAGE = '{message}', HINT = '{hint}'; END IF;"
+    )
+
+
+IDENTITY = refuse(
+    """(NEW.recipe_id, NEW.number, NEW.author_id, NEW.created_at, NEW.change_request_id)
+        IS DISTINCT FROM
+        (OLD.recipe_id, OLD.number, OLD.author_id, OLD.created_at, OLD.change_request_id)""",
+    "A version keeps its recipe, number, author and change request.",
+)
+
+TRANSITION = refuse(
+    """NEW.state <> OLD.state AND (OLD.state, NEW.state) NOT IN (
+        ('draft', 'in_review'), ('in_review', 'draft'), ('in_review', 'approved'),
+        ('approved', 'superseded'), ('draft', 'withdrawn'), ('in_review', 'withdrawn'),
+        ('approved', 'withdrawn'))""",
+    "A version cannot go from its state to that one.",
+)
+
+CONTENT = refuse(
+    """OLD.state <> 'draft' AND NEW.state <> 'draft' AND
+        (NEW.note, NEW.content_digest, NEW.last_editor_id)
+        IS DISTINCT FROM (OLD.note, OLD.content_digest, OLD.last_editor_id)
+        OR OLD.state <> 'draft' AND NEW.lot_id IS DISTINCT FROM OLD.lot_id
+        OR OLD.signature_id IS NOT NULL AND NEW.signature_id IS DISTINCT FROM OLD.signature_id""",
+    "What was submitted or approved never changes.",
+)
+
+UNSEALED = refuse(
+    f"NEW.state <> OLD.state AND NEW.state IN ('in_review', 'approved')"
+    f" AND NEW.content_digest IS DISTINCT FROM {DIGEST}",
+    "The digest is not that of the content.",
+)
+
+UNSIGNED = refuse(
+    """NEW.state = 'approved' AND OLD.state <> 'approved' AND NOT EXISTS (
+        SELECT 1 FROM people_signature s
+        WHERE s.id = NEW.signature_id AND s.meaning = 'approved' AND s.subject_type = 'version'
+            AND s.subject_id = NEW.id AND s.digest = NEW.content_digest)""",
+    "An approval needs a signature over exactly this content.",
+)
+
+# Four eyes. The exception is the owner's policy, and then the signature says so.
+OWN_WORK = refuse(
+    """NEW.state = 'approved' AND OLD.state <> 'approved' AND EXISTS (
+        SELECT 1 FROM people_signature s
+        WHERE s.id = NEW.signature_id
+            AND (s.user_id IN (NEW.author_id, NEW.last_editor_id) OR s.user_id = (
+                SELECT r.author_id FROM recipes_changerequest r WHERE r.id = NEW.change_request_id))
+            AND (s.note = ''
+                OR NOT EXISTS (SELECT 1 FROM people_policy p WHERE p.sole_roaster)))""",
+    "Nobody approves what they drafted, last edited or requested.",
+)
+
+
+def version_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that keep a version's life in order."""
+    return [
+        FirmTrigger(
+            name="a_guard_insert",
+            operation=pgtrigger.Insert,
+            when=pgtrigger.Before,
+            func=refuse("NEW.state <> 'draft'", "A version begins as a draft.") + "RETURN NEW;",
+        ),
+        FirmTrigger(
+            name="a_guard_update",
+            operation=pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=IDENTITY + TRANSITION + CONTENT + UNSEALED + UNSIGNED + OWN_WORK + "RETURN NEW;",
+        ),
+        FirmTrigger(
+            name="a_guard_delete",
+            operation=pgtrigger.Delete,
+            when=pgtrigger.Before,
+            func=refuse("TRUE", "A version is never removed; withdraw it.") + "RETURN OLD;",
+        ),
+    ]
+
+
+# The share lock makes an edit and an approval of the same version wait for each other; after
+# the wait the state is read again, so the later of the two sees what the earlier one did.
+DRAFT_ONLY = """
+    PERFORM 1 FROM recipes_version v WHERE v.id IN (SELECT version_id FROM {rows}) FOR SHARE;
+    IF EXISTS (SELECT 1 FROM {rows} n JOIN recipes_version v ON v.id = n.version_id
+            WHERE v.state <> 'draft') THEN
+        RAISE EXCEPTION USING ERRCODE = 'PL002',
+            MESSAGE = 'The formula of a version that is not a draft never changes.',
+            HINT = 'Make a new draft: a new number is a new version.';
+    END IF;
+"""
+
+
+def formula_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that let a formula change only while its version is a draft."""
+    return _by_statement(*(DRAFT_ONLY.format(rows=rows) for rows in ("original", "changed")))
+
+
+def _by_statement(old: str, new: str) -> list[pgtrigger.Trigger]:
+    """One trigger for each kind of statement, with what to ask of the rows before and after it."""
+    wanted = [
+        ("insert", pgtrigger.Insert, pgtrigger.Referencing(new="changed"), new),
+        (
+            "update",
+            pgtrigger.Update,
+            pgtrigger.Referencing(old="original", new="changed"),
+            old + new,
+        ),
+        ("delete", pgtrigger.Delete, pgtrigger.Referencing(old="original"), old),
+    ]
+    return [
+        FirmTrigger(
+            name=f"a_guard_{name}",
+            level=pgtrigger.Statement,
+            operation=operation,
+            when=pgtrigger.After,
+            referencing=referencing,
+            func=body + "RETURN NULL;",
+        )
+        for name, operation, referencing, body in wanted
+    ]
+
+
+# A name that stands in a signed version is part of what was signed.
+SIGNED_NAME = """EXISTS (
+    SELECT 1 FROM recipes_version v JOIN recipes_recipe r ON r.id = v.recipe_id
+    WHERE v.state <> 'draft' AND v.content_digest <> '' AND {named})"""
+
+
+def name_guard(columns: str, named: str) -> pgtrigger.Trigger:
+    """Keeps the columns (of NEW and OLD) once a version under review or later names the row."""
+    changed = " OR ".join(f"NEW.{c} IS DISTINCT FROM OLD.{c}" for c in columns.split())
+    return FirmTrigger(
+        name="a_guard_name",
+        operation=pgtrigger.Update,
+        when=pgtrigger.Before,
+        func=refuse(
+            f"({changed}) AND {SIGNED_NAME.format(named=named)}",
+            "It stands in versions that were submitted, and stays as it is.",
+            "Enter another one under the new name.",
+        )
+        + "RETURN NEW;",
+    )
+
+
+ASK_AGAIN = "Make a new request."
+FINAL = "('accepted', 'declined', 'taken_back')"
+
+
+def request_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that keep who asked, and a decision once made."""
+    kept = refuse(
+        "(NEW.author_id, NEW.site_id, NEW.made_at)"
+        " IS DISTINCT FROM (OLD.author_id, OLD.site_id, OLD.made_at)",
+        "A change request keeps its author, site and time.",
+        ASK_AGAIN,
+    )
+    final = refuse(
+        f"OLD.state IN {FINAL}",
+        "A settled request stays settled.",
+        ASK_AGAIN,
+    )
+    return [
+        FirmTrigger(
+            name="a_guard_update",
+            operation=pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=kept + final + "RETURN NEW;",
+        ),
+        FirmTrigger(
+            name="a_guard_delete",
+            operation=pgtrigger.Delete,
+            when=pgtrigger.Before,
+            func=refuse("TRUE", "A change request is never removed.", ASK_AGAIN) + "RETURN OLD;",
+        ),
+    ]
+
+
+# The share lock makes a proposal's change and the decision wait for each other, as with formulas.
+SETTLED = """
+    PERFORM 1 FROM recipes_changerequest r
+        WHERE r.id IN (SELECT request_id FROM {rows}) FOR SHARE;
+    IF EXISTS (SELECT 1 FROM {rows} n JOIN recipes_changerequest r ON r.id = n.request_id
+            WHERE r.state IN {final}) THEN
+        RAISE EXCEPTION USING ERRCODE = 'PL002',
+            MESSAGE = 'What a settled request proposed stays as it was.',
+            HINT = 'Make a new request.';
+    END IF;
+"""
+
+
+def proposal_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that let proposals change only while their request is undecided."""
+    return _by_statement(
+        *(SETTLED.format(rows=rows, final=FINAL) for rows in ("original", "changed"))
+    )

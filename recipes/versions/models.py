@@ -1,0 +1,231 @@
+"""One numbered state of a recipe's content."""
+
+from collections.abc import Collection
+from typing import Any, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+from django.urls import reverse
+
+from audit.capture.governed import governed
+from audit.capture.triggers import insert_only
+from audit.revision import Revised
+from people.persons.models import User
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from people.policy.models import Policy
+from people.signatures.models import Signature
+from recipes.coffees.models import Recipe, RoastLot
+from recipes.formula.parameters import unit_sql
+from recipes.versions.guards import formula_guards, version_guards
+from web.model_fields import ExactDecimalField
+
+# Versions by state.
+
+
+class VersionQuerySet(models.QuerySet["Version"]):
+    """Questions about versions."""
+
+    def with_recipe(self) -> Self:
+        """Versions with recipe, coffee, author and signature at hand."""
+        return self.select_related(
+            "recipe__coffee", "author", "last_editor", "signature", "lot", "change_request"
+        )
+
+    def with_formula(self) -> Self:
+        """Versions with their formulas at hand."""
+        return self.prefetch_related("formula")
+
+    def in_review(self) -> Self:
+        """Waiting for a second person's signature, the longest wait first."""
+        return self.filter(state="in_review").order_by("submitted_at")
+
+    def approved(self) -> Self:
+        """The version of each recipe that may be published."""
+        return self.filter(state="approved")
+
+    def sealed(self) -> Self:
+        """Submitted at least once and not returned since: their content is fixed."""
+        return self.exclude(state="draft").exclude(content_digest="")
+
+    def signed_as(self, digests: Collection[str] | models.QuerySet[Any, Any]) -> Self:
+        """The signed versions of these contents: what control settings name by their digest."""
+        return self.filter(content_digest__in=digests, signature__isnull=False)
+
+    def awaiting_signature_of(self, user: User) -> Self:
+        """In review, and this person may sign: they neither wrote nor asked for it."""
+        if not may(user, Verb.RECIPE_APPROVE):
+            return self.none()
+        waiting = self.in_review()
+        if Policy.current().sole_roaster:
+            return waiting
+        own = Q(author=user) | Q(last_editor=user) | Q(change_request__author=user)
+        # A version without a request has no author of one: NULL must not hide it.
+        return waiting.exclude(pk__in=self.in_review().filter(own).values("pk"))
+
+    def drafts_of(self, user: User) -> Self:
+        """Drafts this person wrote or edited last, those that came back from review first."""
+        mine = Q(author=user) | Q(last_editor=user)
+        return self.filter(mine, state="draft").order_by("submitted_at", "created_at")
+
+
+# What an entry about a part of a version is about.
+OF_VERSION = (
+    "SELECT v.recipe_id, f.name || ' · ' || r.drink || ' · version ' || v.number AS name"
+    " FROM recipes_version v JOIN recipes_recipe r ON r.id = v.recipe_id"
+    " JOIN recipes_coffee f ON f.id = r.coffee_id WHERE v.id = n.version_id"
+)
+
+
+class Version(Revised):
+    """A recipe's content under one number: editable as a draft, fixed from review on."""
+
+    class State(models.TextChoices):
+        """Document control states (ISO 9001, 7.5.3)."""
+
+        DRAFT = "draft", "draft"
+        IN_REVIEW = "in_review", "in review"
+        APPROVED = "approved", "approved"
+        SUPERSEDED = "superseded", "superseded"
+        WITHDRAWN = "withdrawn", "withdrawn"
+
+    recipe = models.ForeignKey(Recipe, models.PROTECT, related_name="versions")
+    number = models.PositiveIntegerField()
+    state = models.CharField(max_length=10, choices=State, default=State.DRAFT)
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    last_editor = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    based_on = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
+    change_request = models.ForeignKey(
+        "recipes.ChangeRequest",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="resulting_versions",
+    )
+    lot = models.ForeignKey(RoastLot, models.PROTECT, null=True, blank=True, related_name="+")
+    note = models.TextField(blank=True, help_text="why this version is the way it is")
+    content_digest = models.CharField(max_length=64, blank=True)
+    created_at = models.DateTimeField(db_default=Now())
+    submitted_at = models.DateTimeField(null=True, blank=True)
+    submitted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    signature = models.ForeignKey(
+        Signature, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    objects = VersionQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["recipe", "-number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["recipe", "number"], name="version_number_once_per_recipe"
+            ),
+            models.UniqueConstraint(
+                fields=["recipe"], condition=Q(state="approved"), name="version_one_approved"
+            ),
+            models.CheckConstraint(
+                name="version_signed_once_approved",
+                condition=~Q(state__in=["approved", "superseded"]) | Q(signature__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="version_digest_from_review_on",
+                condition=Q(state__in=["draft", "withdrawn"])
+                | Q(content_digest__regex="^[0-9a-f]{64}$"),
+            ),
+        ]
+        triggers = [
+            *version_guards(),
+            *governed(
+                subject="recipe",
+                subject_id="n.recipe_id",
+                label="l.name || ' · version ' || n.number",
+                lookup="SELECT f.name || ' · ' || r.drink AS name FROM recipes_recipe r"
+                " JOIN recipes_coffee f ON f.id = r.coffee_id WHERE r.id = n.recipe_id",
+                exclude=("revision",),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.recipe} · version {self.number}"
+
+    def get_absolute_url(self) -> str:
+        """The version's page."""
+        return reverse("recipes:version", args=[self.pk])
+
+    @property
+    def is_returned(self) -> bool:
+        """Whether it is a draft that came back from review."""
+        return self.state == self.State.DRAFT and self.submitted_at is not None
+
+
+class FormulaValue(models.Model):
+    """What a version says about one parameter: a target with its tolerance, or a text."""
+
+    version = models.ForeignKey(Version, models.PROTECT, related_name="formula")
+    code = models.CharField(max_length=40)
+    target = ExactDecimalField(null=True, blank=True)
+    below = ExactDecimalField(null=True, blank=True)
+    above = ExactDecimalField(null=True, blank=True)
+    text = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["version", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["version", "code"], name="formula_value_once_per_parameter"
+            ),
+            models.CheckConstraint(
+                name="formula_value_is_number_or_text",
+                condition=Q(target__isnull=False, text="")
+                | (Q(target=None, below=None, above=None) & ~Q(text="")),
+            ),
+            models.CheckConstraint(
+                name="formula_tolerance_is_not_negative",
+                condition=(Q(below=None) | Q(below__gte=0)) & (Q(above=None) | Q(above__gte=0)),
+            ),
+        ]
+        triggers = [
+            *formula_guards(),
+            *governed(
+                subject="recipe",
+                subject_id="l.recipe_id",
+                label="l.name",
+                lookup=OF_VERSION,
+                parameter="n.code",
+                exclude=("version_id", "code"),  # both stand in the entry already
+                unit=unit_sql("n.code"),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.text or self.target}"
+
+
+class Comment(models.Model):
+    """What a reviewer said about a version, about one parameter or the whole."""
+
+    version = models.ForeignKey(Version, models.PROTECT, related_name="comments")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(db_default=Now())
+    code = models.CharField(max_length=40, blank=True)
+    text = models.TextField()
+
+    class Meta:
+        ordering = ["id"]
+        triggers = [
+            *insert_only("comment"),
+            *governed(
+                subject="recipe",
+                subject_id="l.recipe_id",
+                label="l.name",
+                lookup=OF_VERSION,
+                parameter="nullif(n.code, '')",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.text

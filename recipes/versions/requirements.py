@@ -1,0 +1,92 @@
+"""Equipment requirements (as in ISA-88): what a machine must be able to set for a formula."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import Count
+
+from recipes.formula.formula import Entry
+from recipes.formula.parameters import PARAMETERS, Parameter
+from recipes.station_water.volumes import CUP, WATER, leaves_water
+from stations.equipment.models import Ability, AbilitySet
+from stations.metrology.abilities import TranslationRule
+from web.printing import number, quantity
+
+# Pulses and offsets differ from station to station: the plan of a publication checks those.
+_SAME_EVERYWHERE = TranslationRule.AS_IS
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One thing a machine must be able to do."""
+
+    parameter: Parameter
+    entry: Entry
+    yields: Decimal | None = None  # g, where the station's own water is to yield so much
+
+    def words(self) -> str:
+        """As a line of a list: 'set brew pressure to 9 bar', 'end the shot by water volume'."""
+        if not self.parameter.is_number:
+            return f"end the shot by {_ending(self.entry.text)}"
+        if self.entry.target is None:
+            return f"set the water volume that yields {quantity(self.yields, 'g')}"
+        shown = quantity(self.entry.target, self.parameter.unit)
+        return f"set {self.parameter.label.lower()} to {shown}"
+
+    def lacking(self, abilities: Mapping[str, Ability], endings: list[str]) -> str:
+        """Why a machine can't do it, as words after its name; empty if it can."""
+        if not self.parameter.is_number:
+            able = self.entry.text in endings
+            return "" if able else f"can't end a shot by {_ending(self.entry.text)}"
+        ability = abilities.get(self.parameter.code)
+        if ability is None:
+            return f"can't set {self.parameter.label.lower()}"
+        target = self.entry.target or Decimal(0)
+        if self.parameter.rule is not _SAME_EVERYWHERE:
+            return ""
+        if ability.minimum <= target <= ability.maximum:
+            return ""
+        low, high = number(ability.minimum), quantity(ability.maximum, self.parameter.unit)
+        return f"sets {self.parameter.label.lower()} from {low} to {high} only"
+
+
+@dataclass(frozen=True)
+class Unable:
+    """Machines of one construction that can't hold the formula, and why."""
+
+    abilities: AbilitySet
+    machines: int
+    reasons: list[str]
+
+
+def requirements(formula: Mapping[str, Entry]) -> list[Requirement]:
+    """What the formula asks of a machine, in the registry's order."""
+    ends_by = formula.get("ends_by", Entry()).text
+    yields = formula[CUP].target if leaves_water(formula) else None
+    if yields is not None:
+        formula = {**formula, WATER: Entry()}
+    return [
+        Requirement(parameter, formula[code], yields)
+        for code, parameter in PARAMETERS.items()
+        if code in formula
+        and parameter.rule is not TranslationRule.NOT_SET
+        and parameter.only_if_ends_by in ("", ends_by)
+    ]
+
+
+def unable(formula: Mapping[str, Entry]) -> list[Unable]:
+    """The constructions in use that can't hold the formula: two queries."""
+    needed = requirements(formula)
+    found = []
+    sets = AbilitySet.objects.annotate(machine_count=Count("machines")).filter(machine_count__gt=0)
+    for each in sets.prefetch_related("abilities"):
+        able = {ability.parameter: ability for ability in each.abilities.all()}
+        reasons = [said for need in needed if (said := need.lacking(able, each.ends_by))]
+        if reasons:
+            found.append(Unable(each, each.machine_count, reasons))
+    return found
+
+
+def _ending(code: str) -> str:
+    return dict(PARAMETERS["ends_by"].choices).get(code, code)

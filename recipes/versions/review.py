@@ -1,0 +1,254 @@
+"""The road of a version to its approval, up to the signature itself."""
+
+from collections.abc import Mapping
+
+from django.db.models.functions import Now
+
+from audit.capture.context import recorded
+from audit.errors import Invalid, Problem, Refused
+from people.persons.models import User
+from people.persons.verbs import Verb
+from people.policy.models import Policy
+from people.signatures.models import Meaning
+from people.signatures.signing import Credentials, sign
+from recipes import history
+from recipes.formula.formula import Entry, stored
+from recipes.formula.parameters import PARAMETERS
+from recipes.publishing.models import Publication
+from recipes.station_water.volumes import leaves_water
+from recipes.versions.digest import content_digest
+from recipes.versions.drafts import (
+    advance,
+    lock_recipe,
+    lock_version,
+    must_be,
+    must_be_at,
+    subject_of,
+)
+from recipes.versions.models import Comment, Version
+from web.text import Checks
+
+# Approval: a second person signs exactly what they saw.
+
+ApprovalState = Version.State
+SOLE_ROASTER = "sole-roaster policy"
+
+
+def approve(*, by: User, version: Version, credentials: Credentials, seen_digest: str) -> Version:
+    """Sign a version in review; the recipe's approved version so far becomes superseded.
+
+    `seen_digest` is the content digest the signer was shown. Raises NotPermitted, Invalid for the
+    password, and Refused if the version is not in review, is the signer's own work, moved since
+    it was seen, or is older than one approved meanwhile.
+    """
+    with recorded(by=by, action=history.VERSION_APPROVED, subject=subject_of(version)) as recording:
+        recipe = lock_recipe(version.recipe_id)
+        now = lock_version(version, by, Verb.RECIPE_APPROVE)
+        must_be(now, ApprovalState.IN_REVIEW, to="approved")
+        note = _four_eyes(now, by)
+        _unmoved(now, seen_digest)
+        _newest(now)
+        signature = sign(
+            by=by,
+            credentials=credentials,
+            meaning=Meaning.APPROVED,
+            digest=now.content_digest,
+            subject_type="version",
+            subject_id=now.pk,
+            verb=Verb.RECIPE_APPROVE,
+            note=note,
+        )
+        recording.signed(signature.pk)
+        _supersede(recipe.pk, by, now)
+        with recorded(by=by, action=history.VERSION_APPROVED, reason=note):
+            return advance(now, state=ApprovalState.APPROVED, signature=signature)
+
+
+def own_work(version: Version, user: User) -> bool:
+    """Whether they drafted, last edited or requested it, and so may not approve it."""
+    request = version.change_request
+    asked_by = request.author_id if request else None
+    return user.pk in {version.author_id, version.last_editor_id, asked_by}
+
+
+def barred(version: Version, user: User) -> bool:
+    """Whether they may not approve it as their own work, the owner's policy considered."""
+    return own_work(version, user) and not Policy.current().sole_roaster
+
+
+def _four_eyes(version: Version, by: User) -> str:
+    """The signature's note. Raises Refused for one's own work unless the owner's policy allows."""
+    if not own_work(version, by):
+        return ""
+    if Policy.current().sole_roaster:
+        return SOLE_ROASTER
+    raise Refused(
+        "Nobody approves what they drafted, last edited or requested.",
+        who_may="another head roaster",
+        how_to_ask="Ask another head roaster to read it and sign.",
+    )
+
+
+def _unmoved(version: Version, seen_digest: str) -> None:
+    if not version.content_digest == content_digest(version) == seen_digest.strip().lower():
+        raise Refused(
+            "The content moved: it is not what you were shown. Look at it again, then sign.",
+            attempted={"content_digest": (version.content_digest, seen_digest[:64])},
+        )
+
+
+def _newest(version: Version) -> None:
+    later = Version.objects.filter(recipe=version.recipe_id, number__gt=version.number)
+    newer = later.filter(signature__isnull=False).first()
+    if newer:
+        raise Refused(
+            f"Version {newer.number} was approved meanwhile: an older one can't take its place.",
+            how_to_ask=f"Draft a new version from {version.number}, or withdraw this one.",
+        )
+
+
+def _supersede(recipe_id: int, by: User, newer: Version) -> None:
+    reason = f"Version {newer.number} was approved."
+    with recorded(by=by, action=history.VERSION_SUPERSEDED, reason=reason):
+        # One withdrawn while we waited for its lock is no longer among them.
+        current = Version.objects.approved().filter(recipe=recipe_id).order_by()
+        for older in current.select_for_update():
+            advance(older, state=ApprovalState.SUPERSEDED)
+
+
+# What a formula must say before anybody is asked to approve it.
+
+ALWAYS = ("dose_mass", "beverage_mass", "brew_temperature", "ends_by")
+ENDING = {"volume": "water_volume", "mass": "beverage_mass", "time": "shot_time"}
+# The first needs the second: half of a pair tells a machine nothing.
+PAIRS = (
+    ("taper_start", "water_volume"),
+    ("taper_start", "taper_pressure"),
+    ("taper_pressure", "taper_start"),
+    ("preinfusion_pressure", "preinfusion_time"),
+)
+
+
+def gaps(formula: Mapping[str, Entry]) -> list[Problem]:
+    """One problem for each parameter that is missing, saying why it is needed.
+
+    Water volume isn't, where the shot ends by it and dose and beverage mass are stated: each
+    station then gets the water that yields the beverage there.
+    """
+    found = {code: "every recipe states it" for code in ALWAYS if code not in formula}
+    ends_by = formula.get("ends_by", Entry()).text
+    ending = ENDING.get(ends_by)
+    if ending and ending not in formula:
+        found.setdefault(ending, f"the shot ends by {_label('ends_by', ends_by)}")
+    for has, needs in PAIRS:
+        if has in formula and needs not in formula:
+            found.setdefault(needs, f"{PARAMETERS[has].label.lower()} is given")
+    if leaves_water(formula):
+        found.pop("water_volume", None)
+    return [
+        Problem(code, None, f"{PARAMETERS[code].label.lower()}, because {why}")
+        for code, why in found.items()
+    ]
+
+
+def _label(code: str, choice: str) -> str:
+    return dict(PARAMETERS[code].choices).get(choice, choice)
+
+
+State = Version.State
+COMMENT = 2000  # characters
+
+
+def submit(*, by: User, version: Version, revision: int | None = None) -> Version:
+    """Put a complete draft before a second person; its content is fixed from here on.
+
+    Raises NotPermitted, Refused if it is no draft, Stale, and Invalid for each gap.
+    """
+    with recorded(by=by, action=history.VERSION_SUBMITTED, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_SUBMIT)
+        must_be(now, State.DRAFT, to="submitted")
+        must_be_at(now, revision)
+        problems = gaps(stored(now.formula.all()))
+        if problems:
+            raise Invalid.of(problems)
+        return advance(
+            now,
+            state=State.IN_REVIEW,
+            content_digest=content_digest(now),
+            submitted_at=Now(),
+            submitted_by=by,
+        )
+
+
+def return_to_author(
+    *, by: User, version: Version, comments: Mapping[str, str], revision: int | None = None
+) -> Version:
+    """Make it a draft again, with at least one comment: by parameter code, "" for the whole.
+
+    Raises NotPermitted, Refused if it is not in review, Stale (what was read came back and was
+    submitted anew), Invalid without a usable comment.
+    """
+    with recorded(by=by, action=history.VERSION_RETURNED, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_RETURN)
+        must_be(now, State.IN_REVIEW, to="returned")
+        must_be_at(now, revision)
+        said = {code: text for code, text in comments.items() if text and text.strip()}
+        if not said:
+            raise Invalid("comments", None, "at least one comment, on the whole or a parameter")
+        _write(now, by, said)
+        return advance(now, state=State.DRAFT, content_digest="")
+
+
+def comment(*, by: User, version: Version, text: str, code: str = "") -> Comment:
+    """Say something about a version that is not approved yet, or about one of its parameters.
+
+    Raises NotPermitted, Refused once it is decided, Invalid naming text or code.
+    """
+    with recorded(by=by, action=history.VERSION_COMMENTED, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_RETURN)
+        must_be(now, State.DRAFT, State.IN_REVIEW, to="commented on")
+        return _write(now, by, {code: text})[0]
+
+
+def withdraw(*, by: User, version: Version, reason: str, revision: int | None = None) -> Version:
+    """Take a draft, a version in review or an approved one out of use, for good.
+
+    Slots that hold it keep it until something else is published to them.
+    Raises NotPermitted, Refused if it is superseded or withdrawn, Stale (who withdraws a draft
+    does not mean what was approved meanwhile), Invalid without a reason. Refused as well while a
+    publication of it has slots left to place: the worker would go on placing it.
+    """
+    checks = Checks()
+    reason = checks.text("reason", reason, most=COMMENT, lines=True)
+    action = history.VERSION_WITHDRAWN
+    with recorded(by=by, action=action, reason=reason, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_WITHDRAW)
+        must_be(now, State.DRAFT, State.IN_REVIEW, State.APPROVED, to="withdrawn")
+        must_be_at(now, revision)
+        checks.done()
+        _not_on_its_way(now)
+        return advance(now, state=State.WITHDRAWN)
+
+
+def _not_on_its_way(version: Version) -> None:
+    """Raise Refused if slots still wait for it. Whoever publishes it waits for the version too."""
+    under_way = Publication.objects.under_way().filter(version=version).order_by("pk").first()
+    if under_way:
+        state = under_way.get_state_display()
+        raise Refused(
+            f"{under_way} is {state}: slots still wait for this version.".capitalize(),
+            how_to_ask="Stop it and cancel the rest, or let it finish; then withdraw.",
+        )
+
+
+def _write(version: Version, by: User, comments: Mapping[str, str]) -> list[Comment]:
+    checks = Checks()
+    made = []
+    for code, text in comments.items():
+        known = "one of " + ", ".join(PARAMETERS)
+        checks.that(not code or code in PARAMETERS, "code", code, known)
+        field = f"comment_{code}" if code else "comment"
+        said = checks.text(field, text, most=COMMENT, lines=True)
+        made.append(Comment(version=version, by=by, code=code, text=said))
+    checks.done()
+    return Comment.objects.bulk_create(made)

@@ -1,0 +1,141 @@
+"""Submitting, returning, approving, commenting on and withdrawing a version."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from audit.errors import DomainError, Invalid, NotPermitted
+from people.persons.verbs import Verb
+from people.signatures.fields import note_signed
+from recipes.formula.comparison import rows
+from recipes.formula.formula import stored
+from recipes.translation.holding import slots_holding
+from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, RevisionForm, WithdrawForm
+from recipes.versions.models import Version
+from recipes.versions.pages import shown_version, version_context
+from recipes.versions.review import (
+    approve,
+    barred,
+    comment,
+    own_work,
+    return_to_author,
+    submit,
+    withdraw,
+)
+from web.errors import kind_of
+from web.form_pages_recipes import form_page, posted, retyped
+from web.pages import PageRequest, form_errors, page_for, status_of
+
+
+@require_POST
+@page_for(Verb.RECIPE_SUBMIT)
+def version_submit(request: PageRequest, pk: int) -> HttpResponse:
+    """Submit a draft; what is missing is listed on the page."""
+    shown, form = shown_version(pk), RevisionForm(request.POST)
+    problems, status = ["Revision: submit it from its page, which sends what was shown."], 400
+    if form.is_valid():
+        try:
+            submit(by=request.user, version=shown, revision=form.cleaned_data["revision"])
+        except NotPermitted:
+            raise
+        except DomainError as told:
+            problems, status = _sentences(told), kind_of(told).status
+        else:
+            messages.success(request, f"{shown} is in review: another head roaster signs it.")
+            return redirect(shown)
+    context = version_context(shown) | {"problems": problems}
+    return render(request, "recipes/versions/version_incomplete.html", context, status=status)
+
+
+@page_for(Verb.RECIPE_RETURN)
+def version_return(request: PageRequest, pk: int) -> HttpResponse:
+    """Send a version back to its author with comments."""
+    shown = shown_version(pk)
+    codes = list(stored(shown.formula.all()))
+    seen = {"revision": shown.revision}
+    form = ReturnForm(posted(request), initial=seen, codes=codes)
+    return form_page(
+        request,
+        "recipes/versions/version_return.html",
+        form,
+        lambda: return_to_author(
+            by=request.user,
+            version=shown,
+            comments=form.comments(),
+            revision=form.cleaned_data["revision"],
+        ),
+        said="{} went back to its author.",
+        context=version_context(shown) | {"by_code": stored(shown.formula.all())},
+        seen=seen,
+    )
+
+
+@page_for(Verb.RECIPE_APPROVE)
+def version_approve(request: PageRequest, pk: int) -> HttpResponse:
+    """Read what is to be signed, and sign it."""
+    shown = shown_version(pk)
+    initial = {"seen_digest": shown.content_digest}
+    form = ApproveForm(posted(request), initial=initial, request=request)
+    status = status_of(form)
+    if form.is_bound and form.is_valid():
+        digest = form.cleaned_data["seen_digest"]
+        with form_errors(form) as outcome:
+            approve(
+                by=request.user, version=shown, credentials=form.credentials(), seen_digest=digest
+            )
+        if outcome.ok:
+            note_signed(request)
+            messages.success(request, f"{shown} is approved.")
+            return redirect(shown)
+        # The page below shows what is there now: that is what the next signature is for.
+        form.data = retyped(request, **initial)
+        status = outcome.status
+    context = _approval_context(request, shown) | {"form": form}
+    return render(request, "recipes/versions/version_approve.html", context, status=status)
+
+
+def _approval_context(request: PageRequest, version: Version) -> dict[str, object]:
+    current = Version.objects.approved().with_formula().filter(recipe=version.recipe).first()
+    formula = stored(version.formula.all())
+    own, stopped = own_work(version, request.user), barred(version, request.user)
+    return version_context(version) | {
+        "current": current,
+        "differences": rows(stored(current.formula.all()), formula) if current else [],
+        "barred": stopped,
+        "sole_roaster": own and not stopped,
+    }
+
+
+@require_POST
+@page_for(Verb.RECIPE_RETURN)
+def version_comment(request: PageRequest, pk: int) -> HttpResponse:
+    """Say something about a version without returning it."""
+    shown, form = shown_version(pk), CommentForm(request.POST)
+    if not form.is_valid():
+        raise Invalid("comment", request.POST.get("text"), "text, at most 2000 characters")
+    comment(by=request.user, version=shown, text=form.cleaned_data["text"])
+    return redirect(f"{shown.get_absolute_url()}#comments")
+
+
+@page_for(Verb.RECIPE_WITHDRAW)
+def version_withdraw(request: PageRequest, pk: int) -> HttpResponse:
+    """Take a version out of use."""
+    shown = shown_version(pk)
+    seen = {"revision": shown.revision}
+    form = WithdrawForm(posted(request), initial=seen)
+    return form_page(
+        request,
+        "recipes/versions/version_withdraw.html",
+        form,
+        lambda: withdraw(by=request.user, version=shown, **form.cleaned_data),
+        said="{} is withdrawn.",
+        context=version_context(shown) | {"slots": slots_holding(shown)},
+        seen=seen,
+    )
+
+
+def _sentences(told: DomainError) -> list[str]:
+    if isinstance(told, Invalid):
+        return [f"{problem.allowed.capitalize()}." for problem in told.problems]
+    return [told.message]

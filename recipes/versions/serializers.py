@@ -1,0 +1,175 @@
+"""Coffees, lots, recipes and versions as the API shows and takes them."""
+
+from typing import Any, TypedDict
+
+from rest_framework import serializers
+
+from people.persons.models import User
+from people.persons.serializers import SignatureOut
+from people.signatures.fields import SignatureSerializer
+from recipes.coffees.models import Coffee, Recipe, RoastLot
+from recipes.formula.fields import FormulaIn, FormulaOut
+from recipes.formula.formula import stored
+from recipes.versions.computed import ratio_of
+from recipes.versions.drafts import NOTE
+from recipes.versions.models import Comment, Version
+from recipes.versions.review import COMMENT
+
+
+class Between(TypedDict):
+    """Bounds of a whole number."""
+
+    min_value: int
+    max_value: int
+
+
+ID = Between(min_value=1, max_value=2**62)
+DAYS = Between(min_value=0, max_value=10_000)  # the action says what is allowed
+
+
+class PersonBrief(serializers.ModelSerializer[User]):
+    """Somebody, by number and printed name."""
+
+    class Meta:
+        """What is shown."""
+
+        model = User
+        fields = ["id", "name"]
+
+
+class CoffeeOut(serializers.ModelSerializer[Coffee]):
+    """A coffee; its rest window in days off roast."""
+
+    class Meta:
+        """What is shown."""
+
+        model = Coffee
+        fields = ["id", "name", "rest_from", "rest_to", "note", "revision"]
+
+
+class CoffeeIn(serializers.Serializer[dict[str, Any]]):
+    """A coffee to add, or all of what can be edited."""
+
+    name = serializers.CharField(max_length=80)
+    rest_from = serializers.IntegerField(**DAYS)
+    rest_to = serializers.IntegerField(**DAYS)
+    note = serializers.CharField(allow_blank=True, default="", max_length=2000)
+
+
+class LotOut(serializers.ModelSerializer[RoastLot]):
+    """A roast of a coffee."""
+
+    class Meta:
+        """What is shown."""
+
+        model = RoastLot
+        fields = ["id", "coffee", "code", "roasted_on", "rest_from", "rest_to"]
+
+
+class LotIn(serializers.Serializer[dict[str, Any]]):
+    """A roast to add; without a window it takes the coffee's."""
+
+    code = serializers.CharField(max_length=40)
+    roasted_on = serializers.DateField()
+    rest_from = serializers.IntegerField(allow_null=True, default=None, **DAYS)
+    rest_to = serializers.IntegerField(allow_null=True, default=None, **DAYS)
+
+
+class RecipeOut(serializers.ModelSerializer[Recipe]):
+    """A recipe; what it says is in its versions."""
+
+    name = serializers.CharField(source="__str__", read_only=True)
+
+    class Meta:
+        """What is shown."""
+
+        model = Recipe
+        fields = ["id", "coffee", "drink", "name"]
+
+
+class RecipeIn(serializers.Serializer[dict[str, Any]]):
+    """A recipe to add."""
+
+    coffee = serializers.IntegerField(**ID)
+    drink = serializers.CharField(max_length=60)
+
+
+class VersionOut(serializers.ModelSerializer[Version]):
+    """A version with its formula; `state` draft with a `submitted_at` came back from review."""
+
+    recipe_name = serializers.CharField(source="recipe.__str__", read_only=True)
+    author = PersonBrief(read_only=True)
+    last_editor = PersonBrief(read_only=True)
+    formula = FormulaOut()
+    brew_ratio = serializers.SerializerMethodField()
+    signature = SignatureOut(read_only=True, allow_null=True)
+
+    class Meta:
+        """What is shown."""
+
+        model = Version
+        fields = [
+            "id", "recipe", "recipe_name", "number", "state", "author", "last_editor", "based_on",
+            "change_request", "lot", "note", "formula", "brew_ratio", "content_digest",
+            "created_at", "submitted_at", "signature", "revision",
+        ]  # fmt: skip
+
+    def get_brew_ratio(self, version: Version) -> str | None:
+        """Beverage mass over dose, to two places; null while either is missing."""
+        ratio = ratio_of(stored(version.formula.all()))
+        return None if ratio is None else f"{ratio:f}"
+
+
+class DraftIn(serializers.Serializer[dict[str, Any]]):
+    """A draft to begin, from another version of the recipe or from nothing."""
+
+    based_on = serializers.IntegerField(allow_null=True, default=None, **ID)
+    lot = serializers.IntegerField(allow_null=True, default=None, **ID)
+    note = serializers.CharField(allow_blank=True, default="", max_length=NOTE)
+
+
+class DraftContent(serializers.Serializer[dict[str, Any]]):
+    """All that a draft says: a parameter left out is removed."""
+
+    formula = FormulaIn()
+    lot = serializers.IntegerField(allow_null=True, default=None, **ID)
+    note = serializers.CharField(allow_blank=True, default="", max_length=NOTE)
+
+
+class ReturnIn(serializers.Serializer[dict[str, Any]]):
+    """Comments by parameter code; "" is the whole."""
+
+    comments = serializers.DictField(
+        child=serializers.CharField(allow_blank=True, max_length=COMMENT)
+    )
+
+
+class WithdrawalIn(serializers.Serializer[dict[str, Any]]):
+    """Why."""
+
+    reason = serializers.CharField(max_length=COMMENT)
+
+
+class ApprovalIn(SignatureSerializer):
+    """The signature; `digest` is the content_digest of what was read."""
+
+    digest = serializers.RegexField(r"^[0-9a-fA-F]{64}$")
+
+
+class CommentIn(serializers.Serializer[dict[str, Any]]):
+    """A remark on the whole, or on one parameter."""
+
+    text = serializers.CharField(max_length=COMMENT)
+    code = serializers.CharField(allow_blank=True, default="", max_length=40)
+
+
+class CommentOut(serializers.ModelSerializer[Comment]):
+    """What somebody said about a version."""
+
+    by = PersonBrief(read_only=True)
+
+    class Meta:
+        """What is shown."""
+
+        model = Comment
+        fields = ["id", "by", "at", "code", "text"]

@@ -1,0 +1,42 @@
+"""Addresses of versions."""
+
+from django.urls import URLPattern, path
+
+from recipes.versions import api, appraisal_api, pages, review_pages
+
+page_urls: list[URLPattern] = [
+    path("recipes/", pages.recipes, name="recipes"),
+    path("recipes/add/", pages.recipe_add, name="recipe_add"),
+    path("recipes/<int:pk>/", pages.recipe, name="recipe"),
+    path("recipes/<int:pk>/compare/", pages.compare, name="compare"),
+    path("recipes/<int:pk>/draft/", pages.draft_first, name="draft_first"),
+    path("shots/<int:pk>/draft/", pages.draft_captured, name="draft_captured"),
+    path("versions/<int:pk>/", pages.version, name="version"),
+    path("versions/<int:pk>/draft/", pages.draft_new, name="draft_new"),
+    path("versions/<int:pk>/edit/", pages.version_edit, name="version_edit"),
+    path("versions/<int:pk>/follows/", pages.version_appraisal, name="version_appraisal"),
+    path("versions/<int:pk>/submit/", review_pages.version_submit, name="version_submit"),
+    path("versions/<int:pk>/return/", review_pages.version_return, name="version_return"),
+    path("versions/<int:pk>/approve/", review_pages.version_approve, name="version_approve"),
+    path("versions/<int:pk>/comment/", review_pages.version_comment, name="version_comment"),
+    path("versions/<int:pk>/withdraw/", review_pages.version_withdraw, name="version_withdraw"),
+]
+api_urls: list[URLPattern] = [
+    path(
+        "versions/<int:pk>/appraisal/",
+        appraisal_api.VersionAppraisal.as_view(),
+        name="version_appraisal",
+    ),
+    path("stations/<int:pk>/beverage/", appraisal_api.Beverage.as_view(), name="beverage"),
+    path("recipes/<int:pk>/versions/", api.RecipeVersions.as_view(), name="recipe_versions"),
+    path("recipes/<int:pk>/compare/", api.Comparison.as_view(), name="compare"),
+    path("shots/<int:pk>/draft/", api.ShotDraft.as_view(), name="shot_draft"),
+    path("versions/", api.Versions.as_view(), name="versions"),
+    path("versions/<int:pk>/", api.OneVersion.as_view(), name="version"),
+    path("versions/<int:pk>/formula/", api.VersionFormula.as_view(), name="version_formula"),
+    path("versions/<int:pk>/submit/", api.Submission.as_view(), name="version_submit"),
+    path("versions/<int:pk>/return/", api.Return.as_view(), name="version_return"),
+    path("versions/<int:pk>/approve/", api.Approval.as_view(), name="version_approve"),
+    path("versions/<int:pk>/withdraw/", api.Withdrawal.as_view(), name="version_withdraw"),
+    path("versions/<int:pk>/comments/", api.Comments.as_view(), name="version_comments"),
+]

@@ -1,1 +1,0 @@
-"""The pages of recipes: thin, the rules are in the actions."""

@@ -1,1 +1,0 @@
-"""The stations part of the HTTP API."""

@@ -1,0 +1,111 @@
+"""Recording a calibration, and rejecting one. Accepting changes what slots hold: see recipes."""
+
+from datetime import date, timedelta
+
+from django.db.models.functions import Now
+from django.utils import timezone
+
+from audit.capture.context import recorded
+from audit.errors import Invalid, Refused, Subject
+from audit.revision import compare_and_set
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from stations import history
+from stations.calibrations.models import Calibration
+from stations.calibrations.outcome import COLUMNS, Runs, air_pressure_at, outcome_of, read_runs
+from stations.equipment.checks import AIR_PRESSURE, OFFSET, PULSES, Checks
+from stations.equipment.models import Site, Station
+
+LONGEST = timedelta(days=731)
+
+
+def record_calibration(
+    *, station: Station, kind: str, runs: Runs, due_on: date, by: User
+) -> Calibration:
+    """Keep the runs and what follows from them; nothing at the station changes yet.
+
+    Runs as decimal strings by column (``stations.calibrations.outcome.COLUMNS``). Raises Invalid
+    naming run, value and range, and NotPermitted.
+    """
+    site = station.machine.site
+    subject = Subject("station", station.pk, str(station))
+    with recorded(by=by, action=history.CALIBRATION_RECORDED, subject=subject, site_id=site.pk):
+        require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
+        if kind not in COLUMNS:
+            raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
+        _check_due(due_on, site)
+        kept = read_runs(kind, runs)
+        air_pressure = air_pressure_at(site)
+        outcome = outcome_of(kind, kept, air_pressure)
+        _check_value(kind, outcome.value)
+        return Calibration.objects.create(
+            station=station, kind=kind, runs=kept, value=outcome.value,
+            uncertainty=outcome.uncertainty, repeatability=outcome.repeatability,
+            air_pressure=air_pressure, dof=outcome.dof, due_on=due_on, recorded_by=by,
+        )  # fmt: skip
+
+
+def _check_due(due_on: date, site: Site) -> None:
+    today = site.local(timezone.now()).date()
+    if not today < due_on <= today + LONGEST:
+        raise Invalid("due_on", due_on.isoformat(), "a day within the next two years")
+
+
+def _check_value(kind: str, value: object) -> None:
+    checks = Checks()
+    bounds = OFFSET if kind == Calibration.Kind.TEMPERATURE else PULSES
+    checks.number("runs", value, bounds)
+    checks.done()
+
+
+def reject_calibration(
+    *, calibration: Calibration, seen_revision: int, reason: str, by: User
+) -> Calibration:
+    """Decide that a calibration is not taken over. Raises Invalid, Stale, Refused, NotPermitted."""
+    site_id = calibration.station.machine.site_id
+    subject = Subject("station", calibration.station_id, str(calibration.station))
+    with recorded(
+        by=by, action=history.CALIBRATION_REJECTED, reason=reason, subject=subject, site_id=site_id
+    ):
+        require(by, Verb.CALIBRATION_RECORD, site_id, subject)
+        if not reason.strip():
+            raise Invalid("reason", reason, "a sentence that says why")
+        refuse_if_decided(calibration)
+        compare_and_set(
+            calibration, seen_revision, state=Calibration.State.REJECTED, reason=reason.strip(),
+            decided_by=by, decided_at=Now(),
+        )  # fmt: skip
+    calibration.refresh_from_db()
+    return calibration
+
+
+def refuse_if_decided(calibration: Calibration) -> None:
+    """Raise Refused for one that was accepted or rejected already."""
+    state = Calibration.objects.values_list("state", flat=True).get(pk=calibration.pk)
+    if state != Calibration.State.PROPOSED:
+        label = Calibration.State(state).label
+        raise Refused(f"This calibration is {label} already; record a new one to measure again.")
+
+
+def record_barometer(
+    *, site: Site, seen_revision: int, air_pressure: object, read_on: date | None, by: User
+) -> Site:
+    """Note a barometer's reading at a site [hPa, not reduced to sea level]; None takes it away.
+
+    It counts before the altitude wherever boiling matters. Raises Invalid, Stale, NotPermitted.
+    """
+    subject = Subject("site", site.pk, site.name)
+    with recorded(by=by, action=history.BAROMETER_READ, subject=subject, site_id=site.pk):
+        require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
+        checks = Checks()
+        value = checks.number_or_none("air_pressure", air_pressure, AIR_PRESSURE)
+        today = site.local(timezone.now()).date()
+        if value is not None and (read_on is None or read_on > today):
+            checks.fault("read_on", read_on, "the day it was read, not later than today")
+        checks.done()
+        compare_and_set(
+            site, seen_revision, air_pressure=value,
+            air_pressure_on=None if value is None else read_on,
+        )  # fmt: skip
+    return site

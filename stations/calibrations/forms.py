@@ -1,0 +1,115 @@
+"""Runs of a calibration, typed one by one or pasted as a table."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from audit.errors import Invalid
+from stations.calibrations.outcome import COLUMNS, read_table
+from stations.equipment.checks import AIR_PRESSURE
+from stations.equipment.forms import SeenRevision, number
+from web.fields import PlainDecimalField
+
+ROWS = 8
+USUAL = timedelta(days=182)
+
+
+def usual_due(today: date) -> date:
+    """Half a year on: an interval to start from, not a rule."""
+    return today + USUAL
+
+
+class RunField(PlainDecimalField):
+    """A box of a row: a row is left empty or filled whole, so none is marked optional."""
+
+    spare = True
+
+
+class CalibrationForm(forms.Form):
+    """A few rows of boxes, or a table; and by when it is to be repeated."""
+
+    table = forms.CharField(
+        required=False,
+        max_length=20_000,
+        label="Or paste a table",
+        widget=forms.Textarea(attrs={"rows": 5, "class": "mono"}),
+    )
+    due_on = forms.DateField(
+        label="To be repeated by", widget=forms.DateInput(attrs={"type": "date"})
+    )
+
+    def __init__(self, kind: str, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.kind = kind
+        self.columns = COLUMNS[kind]
+        words = ", ".join(label.lower() for label, _ in self.columns.values())
+        self.fields["table"].help_text = f"One run a line: {words}, apart by blanks or tabs."
+        for row in range(1, ROWS + 1):
+            for name, (label, bounds) in self.columns.items():
+                self.fields[f"run_{row}_{name}"] = RunField(
+                    label=label, bounds=bounds, required=False
+                )
+
+    def rows(self) -> list[tuple[int, list[forms.BoundField]]]:
+        """The boxes, row by row, for the page."""
+        return [
+            (row, [self[f"run_{row}_{name}"] for name in self.columns])
+            for row in range(1, ROWS + 1)
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        """The runs, from one place or the other."""
+        data = super().clean() or {}
+        typed = self._typed(data)
+        pasted = (data.get("table") or "").strip()
+        if typed and pasted:
+            self.add_error("table", "Runs stand in the boxes and in the table: clear one of them.")
+        try:
+            data["runs"] = read_table(self.kind, pasted) if pasted else typed
+        except Invalid as invalid:
+            self.add_error("table", invalid.message)
+        if not typed and not pasted and not self.errors:
+            self.add_error(None, "Runs: nothing was given. Allowed: at least three runs.")
+        return data
+
+    def _typed(self, data: dict[str, Any]) -> list[dict[str, str]]:
+        """Rows in which anything stands; a half empty one is told by its number."""
+        found = []
+        for row in range(1, ROWS + 1):
+            names = {name: f"run_{row}_{name}" for name in self.columns}
+            values = {name: data.get(field) for name, field in names.items()}
+            if all(value is None for value in values.values()):
+                continue
+            for name, value in values.items():
+                if value is None and names[name] not in self.errors:
+                    self.add_error(names[name], f"Run {row} needs all its values.")
+            found.append({name: _text(value) for name, value in values.items()})
+        return found
+
+
+def _text(value: Decimal | None) -> str:
+    return "" if value is None else format(value, "f")
+
+
+class BarometerForm(forms.Form):
+    """A barometer's reading at the site."""
+
+    seen_revision = SeenRevision()
+    air_pressure = number(
+        "Air pressure",
+        AIR_PRESSURE,
+        required=False,
+        hint="As the barometer shows it there, not reduced to sea level. Empty: go by altitude.",
+    )
+    read_on = forms.DateField(
+        label="Read on", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
+
+
+class RejectForm(forms.Form):
+    """Why a calibration is not taken over."""
+
+    seen_revision = SeenRevision()
+    reason = forms.CharField(max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))

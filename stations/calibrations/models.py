@@ -1,0 +1,180 @@
+"""What a station's flow meter and temperature were measured to be."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any, Self
+
+import pgtrigger
+from django.conf import settings as project
+from django.db import models
+from django.db.models import Exists, OuterRef, Q
+from django.db.models.functions import Now
+from django.urls import reverse
+
+from audit.capture.governed import governed
+from audit.capture.triggers import FirmTrigger, refusal
+from audit.revision import Revised
+from people.persons.models import User
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from people.signatures.models import Signature
+from stations.equipment.models import Station
+from web.model_fields import ExactDecimalField
+
+# Calibrations a person may see, and those that are due.
+
+
+class CalibrationQuerySet(models.QuerySet["Calibration"]):
+    """Questions about calibrations."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
+        """Only those at sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(station__machine__site__in=sites)
+
+    def at_sites(self, sites: frozenset[int] | None) -> Self:
+        """Only at these; None means everywhere."""
+        return self if sites is None else self.filter(station__machine__site__in=sites)
+
+    def with_place(self) -> Self:
+        """With everything a list of them prints."""
+        return self.select_related("station__machine__site", "recorded_by", "decided_by")
+
+    def waiting(self) -> Self:
+        """Recorded and not decided."""
+        return self.filter(state="proposed")
+
+    def newest_accepted(self) -> Self:
+        """The one that counts, for each station and kind."""
+        same = {name: OuterRef(name) for name in ("station", "kind")}
+        newer = type(self)(self.model).filter(
+            **same, state="accepted", decided_at__gt=OuterRef("decided_at")
+        )
+        return self.filter(~Exists(newer), state="accepted")
+
+    def due_by(self, day: date) -> Self:
+        """Those that count and have to be repeated by that day."""
+        return self.newest_accepted().filter(due_on__lte=day)
+
+
+FIXED = FirmTrigger(
+    name="a_calibration_fixed",
+    level=pgtrigger.Row,
+    when=pgtrigger.Before,
+    operation=pgtrigger.Update | pgtrigger.Delete,
+    func=f"""
+    IF TG_OP = 'DELETE' OR OLD.state <> 'proposed'
+        OR (NEW.station_id, NEW.kind, NEW.runs, NEW.value, NEW.uncertainty, NEW.dof, NEW.due_on,
+            NEW.recorded_by_id, NEW.recorded_at)
+            IS DISTINCT FROM (OLD.station_id, OLD.kind, OLD.runs, OLD.value, OLD.uncertainty,
+            OLD.dof, OLD.due_on, OLD.recorded_by_id, OLD.recorded_at)
+        OR (NEW.repeatability, NEW.air_pressure)
+            IS DISTINCT FROM (OLD.repeatability, OLD.air_pressure)
+    THEN {refusal("What was measured in % stays, and is decided once.")} END IF;
+    RETURN NEW;
+    """,
+)
+
+
+class Calibration(Revised):
+    """Runs at one station, what follows from them, and whether it was taken over.
+
+    Of a flow meter: ``value`` is K [pulses/mL], ``uncertainty`` u(K) [pulses/mL],
+    ``repeatability`` one delivery's standard deviation [mL]. Of a temperature: ``value`` is the
+    offset [°C, measured minus set], ``uncertainty`` its standard uncertainty [°C].
+    """
+
+    class Kind(models.TextChoices):
+        """What was measured."""
+
+        FLOW_METER = "flow_meter", "flow meter"
+        TEMPERATURE = "temperature", "temperature offset"
+
+    class State(models.TextChoices):
+        """Where a calibration is in its life."""
+
+        PROPOSED = "proposed", "not decided"
+        ACCEPTED = "accepted", "accepted"
+        REJECTED = "rejected", "rejected"
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="calibrations")
+    kind = models.CharField(max_length=12, choices=Kind)
+    runs: Any = models.JSONField(help_text="each run's readings as decimal strings")
+    value = ExactDecimalField()
+    uncertainty = ExactDecimalField()
+    repeatability = ExactDecimalField(null=True, blank=True)
+    air_pressure = ExactDecimalField(
+        default=Decimal("1013.25"), help_text="hPa where it was weighed, for the air's buoyancy"
+    )
+    dof = models.PositiveIntegerField("degrees of freedom")
+    due_on = models.DateField(help_text="to be repeated by")
+    recorded_by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(db_default=Now())
+    state = models.CharField(max_length=10, choices=State, default=State.PROPOSED)
+    decided_by = models.ForeignKey(
+        project.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    decided_at = models.DateTimeField(null=True, blank=True)
+    reason = models.TextField(blank=True, default="")
+    plan_digest = models.CharField(max_length=64, blank=True, default="")
+    signature = models.ForeignKey(
+        Signature, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    objects = CalibrationQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="calibration_decided_by_somebody",
+                condition=Q(state="proposed", decided_at=None, decided_by=None, signature=None)
+                | Q(
+                    state="accepted", decided_at__isnull=False, decided_by__isnull=False,
+                    signature__isnull=False,
+                )
+                | Q(
+                    state="rejected", decided_at__isnull=False, decided_by__isnull=False,
+                    signature=None,
+                )
+                & ~Q(reason=""),
+            ),
+            models.CheckConstraint(
+                name="calibration_uncertainty_not_negative", condition=Q(uncertainty__gte=0)
+            ),
+        ]  # fmt: skip
+        triggers = [
+            FIXED,
+            *governed(
+                subject="station",
+                subject_id="n.station_id",
+                site_id="l.site_id",
+                label="l.name || ' · station ' || l.number",
+                lookup="SELECT m.site_id, m.name, s.number FROM stations_station s"
+                " JOIN stations_machine m ON m.id = s.machine_id WHERE s.id = n.station_id",
+                exclude=("revision",),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"calibration {self.pk}"
+
+    def get_absolute_url(self) -> str:
+        """The calibration's page: what it measured, and what accepting it would change."""
+        return reverse("recipes:calibration", args=[self.pk])
+
+    @property
+    def traits(self) -> dict[str, Decimal | None]:
+        """The station's traits that accepting it sets, by field."""
+        if self.kind == self.Kind.TEMPERATURE:
+            return {"temperature_offset": self.value, "offset_uncertainty": self.uncertainty}
+        return {
+            "pulses_per_millilitre": self.value,
+            "slope_uncertainty": self.uncertainty,
+            "repeatability": self.repeatability,
+        }
+
+    @property
+    def unit(self) -> str:
+        """The UCUM code of its value."""
+        return "Cel" if self.kind == self.Kind.TEMPERATURE else "{pulse}/mL"

@@ -1,0 +1,114 @@
+"""Runs of a calibration, as they are typed and kept, and what follows from them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from audit.errors import Invalid
+from stations.calibrations.models import Calibration
+from stations.equipment.models import Site
+from stations.metrology.atmosphere import site_pressure
+from stations.metrology.errors import BadValueError
+from stations.metrology.fit_words import concerns
+from stations.metrology.flowmeter import FlowMeterFit, Run, fit_flow_meter
+from stations.metrology.offset import Offset, Reading, measure_offset
+from web.numbers import BadNumber, Bounds, read_number
+
+Kind = Calibration.Kind
+Runs = Sequence[Mapping[str, str]]
+MOST_RUNS = 100
+
+_RUN_WARM = Bounds(Decimal(20), Decimal(130), places=2, unit="Cel")
+COLUMNS: dict[str, dict[str, tuple[str, Bounds]]] = {
+    Kind.FLOW_METER: {
+        "pulses": ("Pulses", Bounds(Decimal(1), Decimal(20_000), places=0, unit="{pulse}")),
+        "grams": ("Weighed water", Bounds(Decimal("0.1"), Decimal(5_000), places=3, unit="g")),
+        "temperature": ("Temperature", Bounds(Decimal(0), Decimal(100), places=2, unit="Cel")),
+    },
+    Kind.TEMPERATURE: {
+        "displayed": ("Displayed", _RUN_WARM),
+        "measured": ("Measured", _RUN_WARM),
+    },
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What the runs give: the value with its uncertainty, and what speaks against taking it."""
+
+    value: Decimal
+    uncertainty: Decimal
+    repeatability: Decimal | None
+    dof: int
+    concerns: list[str]
+    fit: FlowMeterFit | None = None
+    offset: Offset | None = None
+
+
+def read_runs(kind: str, typed: Runs) -> list[dict[str, str]]:
+    """The runs as exact decimal strings. Raises Invalid naming run, value and what is allowed."""
+    if len(typed) > MOST_RUNS:
+        raise Invalid("runs", f"{len(typed)} runs", f"at most {MOST_RUNS}")
+    return [_read(kind, number, run) for number, run in enumerate(typed, 1)]
+
+
+def _read(kind: str, number: int, run: Mapping[str, str]) -> dict[str, str]:
+    kept = {}
+    for name, (_, bounds) in COLUMNS[kind].items():
+        try:
+            kept[name] = format(read_number(run.get(name, ""), bounds), "f")
+        except BadNumber as bad:
+            raise Invalid(f"run {number} {name}", run.get(name, ""), bounds.words()) from bad
+    return kept
+
+
+def read_table(kind: str, text: str) -> list[dict[str, str]]:
+    """Runs pasted from a table: one a line, values apart by blanks, tabs or semicolons.
+
+    A first line of words is taken for the head. Raises Invalid naming the line.
+    """
+    names = list(COLUMNS[kind])
+    runs = []
+    for number, line in enumerate(text.splitlines(), 1):
+        words = line.replace(";", " ").split()
+        if not words or (number == 1 and not any(c.isdigit() for c in line)):
+            continue
+        if len(words) != len(names):
+            allowed = f"{len(names)} numbers: {', '.join(names)}"
+            raise Invalid("table", f"line {number}: {line[:40]}", allowed)
+        runs.append(dict(zip(names, words, strict=True)))
+    return runs
+
+
+def air_pressure_at(site: Site) -> Decimal:
+    """The air's pressure at a site [hPa], by its barometer, else by its altitude."""
+    exact = Decimal(site_pressure(site.altitude, site.air_pressure))
+    return exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
+
+
+def outcome_of(kind: str, runs: Runs, air_pressure: Decimal) -> Outcome:
+    """Fit the runs, weighed in air of that pressure [hPa]. Raises Invalid where it can't be."""
+    try:
+        return _offset(runs) if kind == Kind.TEMPERATURE else _flow_meter(runs, air_pressure)
+    except BadValueError as bad:
+        raise Invalid(bad.field, bad.value, bad.allowed) from bad
+
+
+def _flow_meter(runs: Runs, air_pressure: Decimal) -> Outcome:
+    fit = fit_flow_meter(
+        (Run(*(Decimal(run[name]) for name in ("pulses", "grams", "temperature"))) for run in runs),
+        pressure=air_pressure,
+    )
+    value, uncertainty, repeatability = fit.stored()
+    return Outcome(value, uncertainty, repeatability, fit.dof, concerns(fit), fit=fit)
+
+
+def _offset(runs: Runs) -> Outcome:
+    offset = measure_offset(
+        Reading(Decimal(run["displayed"]), Decimal(run["measured"])) for run in runs
+    )
+    value, uncertainty = offset.stored()
+    found = []
+    if offset.dof < 4:
+        found.append(f"Only {offset.dof + 1} readings: 95 % needs more than k = 2. Take five.")
+    return Outcome(value, uncertainty, None, offset.dof, found, offset=offset)

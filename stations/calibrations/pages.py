@@ -1,0 +1,93 @@
+"""Calibrations: which are due, recording one, and a site's barometer."""
+
+from datetime import timedelta
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils.timezone import now
+
+from audit.errors import Invalid
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from stations.calibrations.actions import record_barometer, record_calibration
+from stations.calibrations.forms import BarometerForm, CalibrationForm, usual_due
+from stations.calibrations.models import Calibration
+from stations.calibrations.outcome import COLUMNS
+from stations.equipment.boiling import boiling_point
+from stations.equipment.models import Site, Station
+from stations.equipment.pages import covered_station
+from web.form_pages import form_page, page, sent
+from web.pages import PageRequest, require_for_page
+from web.paging import keyset
+
+SOON = timedelta(days=30)
+
+
+@page()
+def calibrations(request: PageRequest) -> HttpResponse:
+    """What waits for a decision, what is due within a month, what was never measured."""
+    require_for_page(request, Verb.EQUIPMENT_VIEW)
+    today = now().date()
+    rows = Calibration.objects.covered_by(request.user).with_place()
+    never = Station.objects.covered_by(request.user).filter(calibrations=None).with_equipment()
+    context = {
+        "waiting": rows.waiting().order_by("id")[:100],
+        "due": rows.due_by(today + SOON).order_by("due_on")[:100],
+        "never": never[:100],
+        "page": keyset(rows, "-id", request.GET, size=50),
+        "today": today,
+        "may_record": may(request.user, Verb.CALIBRATION_RECORD),
+    }
+    return render(request, "stations/calibrations/calibrations.html", context)
+
+
+@page("GET", "POST")
+def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
+    """Enter runs of the flow meter, or with ?kind=temperature readings of the thermometer."""
+    station = covered_station(request, pk=pk)
+    site = station.machine.site
+    require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
+    kind = request.GET.get("kind", Calibration.Kind.FLOW_METER)
+    if kind not in COLUMNS:
+        raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
+    first = {"due_on": usual_due(site.local(now()).date())}
+    form = CalibrationForm(kind, sent(request), initial=first)
+    return form_page(
+        request,
+        "stations/calibrations/calibration_new.html",
+        form,
+        lambda: record_calibration(
+            station=station,
+            kind=kind,
+            runs=form.cleaned_data["runs"],
+            due_on=form.cleaned_data["due_on"],
+            by=request.user,
+        ),
+        said="Recorded as {}; nothing at the station changes until it is accepted.",
+        context={"station": station, "site": site, "kind": kind, "kinds": Calibration.Kind},
+    )
+
+
+@page("GET", "POST")
+def barometer(request: PageRequest, pk: int) -> HttpResponse:
+    """Note what a barometer shows at a site."""
+    site: Site = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
+    first = {
+        "seen_revision": site.revision,
+        "air_pressure": site.air_pressure,
+        "read_on": site.local(now()).date(),
+    }
+    form = BarometerForm(sent(request), initial=first)
+    return form_page(
+        request,
+        "stations/calibrations/barometer.html",
+        form,
+        lambda: record_barometer(site=site, **form.cleaned_data, by=request.user),
+        said=(
+            "The barometer's reading at {} is noted."
+            if request.POST.get("air_pressure")
+            else "{} goes by its altitude again: no reading was entered."
+        ),
+        context={"site": site, "boiling": boiling_point(site)},
+    )

@@ -1,0 +1,11 @@
+"""Addresses of calibrations."""
+
+from django.urls import URLPattern, path
+
+from stations.calibrations import pages
+
+page_urls: list[URLPattern] = [
+    path("sites/<int:pk>/barometer/", pages.barometer, name="barometer"),
+    path("calibrations/", pages.calibrations, name="calibrations"),
+    path("stations/<int:pk>/calibrations/new/", pages.calibration_new, name="calibration_new"),
+]

@@ -1,0 +1,60 @@
+"""Freezing the baseline a control chart is judged by."""
+
+from audit.capture.context import recorded
+from audit.errors import Invalid, Refused, Subject
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from stations import history
+from stations.charts.charting import CHARTED, SHOWN, contents_of, shots_of
+from stations.charts.drifting import note_drift_later
+from stations.charts.models import ChartBaseline
+from stations.equipment.models import Station
+from stations.metrology.charts import freeze_baseline as freeze
+from stations.metrology.errors import BadValueError
+from web.numbers import rounded
+
+FEWEST = 2  # shots a spread takes
+REASON = 500
+PLACES = 6
+
+
+def freeze_baseline(
+    *, station: Station, content_digest: str, code: str, reason: str, by: User,
+    newest: int | None = None,
+) -> ChartBaseline:  # fmt: skip
+    """Freeze centre and spread of the newest shots, as a recorded act with its reason.
+
+    ``newest`` says of how many, such as those since the burrs were changed; None is all that are
+    charted. Raises NotPermitted, Invalid without a reason, for a number that is none or for what
+    was never brewed there, and Refused where the shots show no spread.
+    """
+    site_id = station.machine.site_id
+    subject = Subject("station", station.pk, str(station))
+    with recorded(
+        by=by, action=history.BASELINE_FROZEN, reason=reason, subject=subject, site_id=site_id
+    ):
+        require(by, Verb.CALIBRATION_RECORD, site_id, subject)
+        said = reason.strip()
+        if not said or len(said) > REASON or not said.isprintable():
+            raise Invalid("reason", reason, f"one line that says why, up to {REASON} characters")
+        if code not in CHARTED:
+            raise Invalid("value", code, f"one of {', '.join(CHARTED)}")
+        if content_digest not in contents_of(station):
+            raise Invalid("content", content_digest, "the digest of what was brewed there")
+        if newest is not None and not FEWEST <= newest <= SHOWN:
+            raise Invalid("newest", newest, f"a whole number from {FEWEST} to {SHOWN}")
+        shots = shots_of(station, content_digest, code)[-(newest or SHOWN) :]
+        try:
+            told = freeze([getattr(shot, code) for shot in shots])
+        except BadValueError as error:
+            raise Refused(
+                "These shots can't be a baseline: it takes two at least, and they have to differ.",
+                how_to_ask="Log more check shots first; 20 are usual.",
+            ) from error
+        note_drift_later(station.pk, content_digest)
+        return ChartBaseline.objects.create(
+            station=station, content_digest=content_digest, code=code, reason=said, by=by,
+            centre=rounded(told.centre, PLACES), spread=rounded(told.sigma, PLACES),
+            shots=told.count, last_shot=shots[-1].pk,
+        )  # fmt: skip

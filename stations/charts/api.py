@@ -1,0 +1,129 @@
+"""Endpoints: control charts of a station, frozen baselines, capability, two stations."""
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from audit.errors import Invalid
+from people.persons.verbs import Verb
+from stations.charts.actions import freeze_baseline
+from stations.charts.charting import RULES, charts_of, contents_of, frozen_baseline, shots_of, since
+from stations.charts.comparing import capability_of, limits_of, sameness
+from stations.charts.models import ChartBaseline
+from stations.charts.serializers import (
+    BaselineIn,
+    BaselineOut,
+    BesideOut,
+    CapableOut,
+    ChartOut,
+    ChartQuery,
+    EquivalenceQuery,
+    ShotsQuery,
+    capable,
+    charted,
+    compared,
+)
+from stations.equipment.listing import Listing, found, named
+from stations.equipment.models import Station
+from stations.shots.judging import BOUNDS
+from web.api import asked, person, valid
+from web.idempotency import acting
+
+
+class StationView(Listing):
+    """What is worked out from a station's check shots."""
+
+    verb = Verb.EQUIPMENT_VIEW
+
+    def station(self, pk: int) -> Station:
+        """The station, where this person's roles cover it. Raises NotFound."""
+        stations = Station.objects.covered_by(person(self.request))
+        row: Station = found(stations.select_related("machine__site"), pk=pk)
+        return row
+
+
+class Charts(StationView):
+    """Control charts."""
+
+    @extend_schema(parameters=[ChartQuery], responses=ChartOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read individuals, moving range, EWMA and CUSUM with their limits and signals."""
+        station, query = self.station(pk), asked(ChartQuery, request)
+        about = _about(station, query)
+        told = charts_of(station, about["content"], query["value"], RULES[query["rules"]])
+        shown = about | {"rules": query["rules"], "charts": told and charted(told)}
+        return Response(ChartOut(shown).data)
+
+
+class Baselines(StationView):
+    """Frozen baselines."""
+
+    acting_verb = Verb.CALIBRATION_RECORD
+
+    @extend_schema(responses=BaselineOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List them, newest first; the newest of its content and value counts."""
+        rows = ChartBaseline.objects.filter(station=self.station(pk))
+        return self.listed(rows.select_related("by"), BaselineOut)
+
+    @extend_schema(request=BaselineIn, responses={201: BaselineOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Freeze one from the newest shots, with the reason for it."""
+        station, body = self.station(pk), valid(BaselineIn, request)
+        made = freeze_baseline(
+            station=station, content_digest=body["content"], code=body["value"],
+            reason=body["reason"], by=person(request), newest=body["newest"],
+        )  # fmt: skip
+        made.refresh_from_db(fields=["at"])
+        return Response(BaselineOut(made).data, status=201)
+
+
+class Capability(StationView):
+    """Capability."""
+
+    @extend_schema(parameters=[ShotsQuery], responses=CapableOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read Cp and Cpk against the recipe's tolerance, with their intervals."""
+        station, query = self.station(pk), asked(ShotsQuery, request)
+        about = _about(station, query)
+        code = query["value"]
+        frozen = frozen_baseline(station, about["content"], code)
+        shots = since(frozen, shots_of(station, about["content"], code))
+        told, (lower, upper) = capability_of(shots, code), limits_of(shots, code)
+        shown = about | {"lower": lower, "upper": upper, "capability": told and capable(told)}
+        return Response(CapableOut(shown).data)
+
+
+class Equivalence(StationView):
+    """Two stations."""
+
+    @extend_schema(parameters=[EquivalenceQuery], responses=BesideOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Ask whether this station pours the same as another, within a margin."""
+        station, query = self.station(pk), asked(EquivalenceQuery, request)
+        about, code = _about(station, query), query["value"]
+        others = Station.objects.covered_by(person(request)).exclude(pk=pk)
+        beside = named(others, "beside", query["beside"], pk=query["beside"])
+        here, there = (shots_of(each, about["content"], code) for each in (station, beside))
+        told = sameness(here, there, code, query["margin"])
+        shown = about | {
+            "beside": beside.pk, "shots": len(here), "shots_beside": len(there),
+            "margin": query["margin"], "equivalence": told and compared(told),
+        }  # fmt: skip
+        return Response(BesideOut(shown).data)
+
+
+def _about(station: Station, query: dict[str, Any]) -> dict[str, Any]:
+    """Which shots are spoken of. Raises Invalid for a content that was never brewed there."""
+    contents = contents_of(station)
+    content = query.get("content", next(iter(contents), ""))
+    if content and content not in contents:
+        raise Invalid("content", content, "the digest of what was brewed there")
+    told = [{"content": digest, "title": title} for digest, title in contents.items()]
+    return {
+        "station": station.pk, "content": content, "value": query["value"],
+        "unit": BOUNDS[query["value"]].unit, "contents": told,
+    }  # fmt: skip

@@ -1,0 +1,241 @@
+"""Bars."""
+
+import re
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+
+from django.db import connection
+
+from audit.capture.context import recorded
+from audit.errors import Problem, Subject
+from audit.revision import compare_and_set
+from people.persons.models import User
+from people.persons.permissions import require, require_everywhere
+from people.persons.verbs import Verb
+from stations import history
+from stations.equipment.checks import (
+    ALTITUDE,
+    OFFSET,
+    PULSES,
+    SLOT_COUNT,
+    STATION_NUMBER,
+    Checks,
+    taken,
+)
+from stations.equipment.models import AbilitySet, Machine, Site, Slot, Station
+
+CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+CODE_WORDS = "a code no other site has: small letters, digits and hyphens, up to 20 characters"
+
+
+def check_code(checks: Checks, field: str, value: object) -> str:
+    """A site's code as it stands in addresses."""
+    code = str(value or "").strip()
+    if len(code) > 20 or not CODE.fullmatch(code):
+        checks.fault(field, value, CODE_WORDS)
+    return code
+
+
+def add_site(*, code: str, name: str, time_zone: str, altitude: Decimal, by: User) -> Site:
+    """Add a bar; altitude in metres above sea level, time zone by its IANA name.
+
+    Raises Invalid, and NotPermitted without a role that covers all sites.
+    """
+    subject = Subject("site", None, str(name))
+    with recorded(by=by, action=history.SITE_ADDED, subject=subject):
+        require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
+        checks = Checks()
+        site = Site(
+            code=check_code(checks, "code", code),
+            name=checks.text("name", name),
+            time_zone=checks.zone("time_zone", time_zone),
+            altitude=checks.number("altitude", altitude, ALTITUDE),
+        )
+        checks.done()
+        with taken(stations_site_code_key=Problem("code", code, CODE_WORDS), **_name_taken(name)):
+            site.save(force_insert=True)
+    return site
+
+
+def change_site(
+    *, site: Site, seen_revision: int, name: str, time_zone: str, altitude: Decimal, by: User
+) -> Site:
+    """Change a bar's name, zone or altitude. Its code stays: gateways ask by it.
+
+    Raises Invalid, Stale and NotPermitted.
+    """
+    subject = Subject("site", site.pk, site.name)
+    with recorded(by=by, action=history.SITE_CHANGED, subject=subject, site_id=site.pk):
+        require(by, Verb.EQUIPMENT_EDIT, site.pk, subject)
+        checks = Checks()
+        values = {
+            "name": checks.text("name", name),
+            "time_zone": checks.zone("time_zone", time_zone),
+            "altitude": checks.number("altitude", altitude, ALTITUDE),
+        }
+        checks.done()
+        with taken(**_name_taken(name)):
+            compare_and_set(site, seen_revision, **values)
+    return site
+
+
+def _name_taken(name: str) -> dict[str, Problem]:
+    return {"stations_site_name_key": Problem("name", name, "a name no other site has")}
+
+
+# Espresso machines.
+
+
+def add_machine(*, site: Site, name: str, abilities: AbilitySet, by: User) -> Machine:
+    """Add a machine to a bar. Raises Invalid and NotPermitted."""
+    subject = Subject("machine", None, str(name))
+    with recorded(by=by, action=history.MACHINE_ADDED, subject=subject, site_id=site.pk):
+        require(by, Verb.EQUIPMENT_EDIT, site.pk, subject)
+        checks = Checks()
+        machine = Machine(site=site, name=checks.text("name", name), abilities=abilities)
+        checks.done()
+        with taken(**_machine_name_taken(name)):
+            machine.save(force_insert=True)
+    return machine
+
+
+def change_machine(
+    *, machine: Machine, seen_revision: int, name: str, abilities: AbilitySet, by: User
+) -> Machine:
+    """Change a machine's name or abilities. What its slots hold now is not touched by it.
+
+    Raises Invalid, Stale and NotPermitted.
+    """
+    subject = Subject("machine", machine.pk, machine.name)
+    with recorded(by=by, action=history.MACHINE_CHANGED, subject=subject, site_id=machine.site_id):
+        require(by, Verb.EQUIPMENT_EDIT, machine.site_id, subject)
+        checks = Checks()
+        wanted = checks.text("name", name)
+        checks.done()
+        with taken(**_machine_name_taken(name)):
+            compare_and_set(machine, seen_revision, name=wanted, abilities=abilities)
+    return machine
+
+
+def _machine_name_taken(name: str) -> dict[str, Problem]:
+    allowed = "a name no other machine of this site has"
+    return {"machine_name_once_per_site": Problem("name", name, allowed)}
+
+
+# Stations and their slots.
+
+
+def add_station(
+    *,
+    machine: Machine,
+    number: int,
+    slots: int,
+    pulses_per_millilitre: Decimal | None = None,
+    temperature_offset: Decimal | None = None,
+    by: User,
+) -> Station:
+    """Add a brewing group with slots 1 to ``slots``.
+
+    Pulses per mL of its flow meter, offset in °C measured minus °C set; None where not measured.
+    Raises Invalid and NotPermitted.
+    """
+    subject = Subject("station", None, f"{machine} · station {number}")
+    with recorded(by=by, action=history.STATION_ADDED, subject=subject, site_id=machine.site_id):
+        require(by, Verb.EQUIPMENT_EDIT, machine.site_id, subject)
+        checks = Checks()
+        station = Station(
+            machine=machine,
+            number=checks.whole("number", number, STATION_NUMBER),
+            pulses_per_millilitre=checks.number_or_none(
+                "pulses_per_millilitre", pulses_per_millilitre, PULSES
+            ),
+            temperature_offset=checks.number_or_none(
+                "temperature_offset", temperature_offset, OFFSET
+            ),
+        )
+        count = checks.whole("slots", slots, SLOT_COUNT)
+        checks.done()
+        allowed = "a number no other station of this machine has"
+        number_taken = Problem("number", number, allowed)
+        with taken(station_number_once_per_machine=number_taken):
+            station.save(force_insert=True)
+        write_slots([station.pk], [count])
+    return station
+
+
+def change_station(
+    *,
+    station: Station,
+    seen_revision: int,
+    pulses_per_millilitre: Decimal | None,
+    temperature_offset: Decimal | None,
+    by: User,
+) -> Station:
+    """Change a station's traits (pulses per mL; °C measured minus °C set).
+
+    Its slots keep what was signed for them: the new traits count from the next publication or
+    re-translation on. Raises Invalid, Stale and NotPermitted.
+    """
+    site_id = station.machine.site_id
+    subject = Subject("station", station.pk, str(station))
+    with recorded(by=by, action=history.STATION_CHANGED, subject=subject, site_id=site_id):
+        require(by, Verb.EQUIPMENT_EDIT, site_id, subject)
+        checks = Checks()
+        values = {
+            "pulses_per_millilitre": checks.number_or_none(
+                "pulses_per_millilitre", pulses_per_millilitre, PULSES
+            ),
+            "temperature_offset": checks.number_or_none(
+                "temperature_offset", temperature_offset, OFFSET
+            ),
+        }
+        checks.done()
+        compare_and_set(station, seen_revision, **values, **_unmeasured(station, values))
+    return station
+
+
+# What a calibration said about a value says nothing about another that somebody typed in.
+MEASURED_WITH = {
+    "pulses_per_millilitre": ("slope_uncertainty", "repeatability"),
+    "temperature_offset": ("offset_uncertainty",),
+}
+
+
+def _unmeasured(station: Station, values: Mapping[str, Decimal | None]) -> dict[str, None]:
+    changed = [name for name, value in values.items() if value != getattr(station, name)]
+    return {name: None for trait in changed for name in MEASURED_WITH[trait]}
+
+
+def add_slots(*, station: Station, total: int, by: User) -> list[Slot]:
+    """See to it that a station has slots 1 to ``total``; the new ones are returned.
+
+    Slots are never removed, so a total below what there is raises Invalid. Asking twice adds
+    nothing the second time. Raises Invalid and NotPermitted.
+    """
+    site_id = station.machine.site_id
+    subject = Subject("station", station.pk, str(station))
+    with recorded(by=by, action=history.SLOTS_ADDED, subject=subject, site_id=site_id):
+        require(by, Verb.EQUIPMENT_EDIT, site_id, subject)
+        # One at a time for a station, so that two people adding slots don't collide.
+        Station.objects.select_for_update().get(pk=station.pk)
+        held = Slot.objects.filter(station=station).count()
+        checks = Checks()
+        wanted = checks.whole("total", total, SLOT_COUNT)
+        if not checks.problems and wanted < held:
+            checks.fault("total", total, f"at least {held}: slots are never removed")
+        checks.done()
+        write_slots([station.pk], [wanted])
+        return list(Slot.objects.filter(station=station, number__gt=held).order_by("number"))
+
+
+def write_slots(stations: Sequence[int], counts: Sequence[int]) -> None:
+    """Insert the missing slots 1 to count of each station, in one statement."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """INSERT INTO stations_slot (station_id, number)
+            SELECT s.id, n.number
+            FROM unnest(%s::bigint[], %s::int[]) AS s (id, slots),
+                generate_series(1, s.slots) AS n (number)
+            ON CONFLICT (station_id, number) DO NOTHING""",
+            [list(stations), list(counts)],
+        )

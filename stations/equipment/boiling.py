@@ -1,0 +1,83 @@
+"""What a site's page shows of its slots: machine by machine, station by station."""
+
+from dataclasses import dataclass, field
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+from people.persons.models import User
+from people.persons.verbs import Verb
+from stations.charts.models import Drift
+from stations.equipment.models import Machine, Site, Slot, Station
+from stations.metrology.atmosphere import local_boiling_point
+from stations.slots.models import Placement
+
+WAITING = ("differs", "to_load", "on_permit", "by_hand")
+
+
+@dataclass
+class StationRow:
+    """A station and its slots, each with ``condition`` and the ``title`` of what it should hold."""
+
+    station: Station
+    slots: list[Any] = field(default_factory=list)
+    drifts: list[Drift] = field(default_factory=list)
+
+
+@dataclass
+class MachineRow:
+    """A machine and its stations; ``numbers`` are the columns that its slots need."""
+
+    machine: Machine
+    stations: list[StationRow] = field(default_factory=list)
+
+    @property
+    def numbers(self) -> list[int]:
+        """The slot numbers of its stations, for the head of the table."""
+        return list(range(1, max((len(row.slots) for row in self.stations), default=0) + 1))
+
+
+@dataclass
+class Overview:
+    """All of a site, and how many of its slots wait for something."""
+
+    machines: list[MachineRow]
+    counts: dict[str, int]
+
+
+def site_overview(site: Site, user: User) -> Overview:
+    """Read a site in six queries, however many slots it has."""
+    machines = {
+        machine.pk: MachineRow(machine)
+        for machine in Machine.objects.filter(site=site).select_related("abilities")
+    }
+    stations = {}
+    for station in Station.objects.filter(machine__site=site).order_by("number"):
+        row = stations[station.pk] = StationRow(station)
+        machines[station.machine_id].stations.append(row)
+    for drift in Drift.objects.filter(site=site).current().with_place():
+        stations[drift.station_id].drifts.append(drift)
+    counts = dict.fromkeys(WAITING, 0)
+    for slot in slots_of(Slot.objects.covered_by(user, Verb.SLOT_VIEW), site):
+        stations[slot.station_id].slots.append(slot)
+        if slot.condition in counts:
+            counts[slot.condition] += 1
+    return Overview(list(machines.values()), counts)
+
+
+def boiling_point(site: Site) -> Decimal:
+    """Where water boils at a site in °C to one place: by its barometer, else by its altitude."""
+    exact = Decimal(local_boiling_point(site.altitude, site.air_pressure))
+    return exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
+
+
+def slots_of(slots: Any, site: Site) -> list[Any]:  # noqa: ANN401
+    """A site's slots with their condition and the ``title`` of what each should hold."""
+    titles = dict(
+        Placement.objects.filter(site=site).in_force().values_list("slot_id", "settings__title")
+    )
+    found = list(
+        slots.filter(station__machine__site=site).with_condition().order_by("station", "number")
+    )
+    for slot in found:
+        slot.title = titles.get(slot.pk, "")
+    return found

@@ -1,0 +1,127 @@
+"""Sites, machines and stations."""
+
+from typing import Any
+
+from django import forms
+
+from stations.equipment.checks import ALTITUDE, OFFSET, PULSES, SLOT_COUNT, STATION_NUMBER
+from stations.equipment.models import AbilitySet
+from web.fields import PlainDecimalField
+from web.numbers import Bounds
+
+# Filters over lists.
+
+CONDITIONS = {
+    "": "All sites",
+    "differs": "Sites with slots that differ",
+    "drifts": "Sites with stations that drift",
+    "to_load": "Sites with slots to load",
+    "on_permit": "Sites with slots on permit",
+    "by_hand": "Sites with slots set by hand",
+}
+
+
+class SiteFilter(forms.Form):
+    """Sites by a part of their name."""
+
+    q = forms.CharField(label="Site", required=False, max_length=80)
+
+
+class BoardFilter(SiteFilter):
+    """Sites by name and by what their slots are waiting for."""
+
+    show = forms.ChoiceField(label="Show", required=False, choices=list(CONDITIONS.items()))
+
+
+# Fields that several forms share.
+
+
+class SeenRevision(forms.IntegerField):
+    """The revision the form was made from; the action refuses the change if it has moved."""
+
+    def __init__(self) -> None:
+        super().__init__(widget=forms.HiddenInput, min_value=1, max_value=2_000_000_000)
+
+
+def number(label: str, bounds: Bounds, *, required: bool = True, hint: str = "") -> Any:  # noqa: ANN401
+    """A decimal with its unit beside the box."""
+    return PlainDecimalField(label=label, bounds=bounds, required=required, help_text=hint)
+
+
+def whole(label: str, bounds: Bounds, *, hint: str = "") -> Any:  # noqa: ANN401
+    """A whole number."""
+    widget = forms.TextInput(attrs={"inputmode": "numeric"})
+    return PlainDecimalField(label=label, bounds=bounds, help_text=hint, widget=widget)
+
+
+ZONE_HINT = "IANA name, such as Europe/Lisbon"
+CODE_HINT = "In addresses and for gateways: small letters, digits and hyphens. It stays as it is."
+
+
+class SiteForm(forms.Form):
+    """A bar that is already there."""
+
+    seen_revision = SeenRevision()
+    name = forms.CharField(max_length=80)
+    time_zone = forms.CharField(
+        label="Time zone",
+        max_length=60,
+        help_text=ZONE_HINT,
+        widget=forms.TextInput(attrs={"list": "time-zones", "autocomplete": "off"}),
+    )
+    altitude = number("Altitude", ALTITUDE, hint="above sea level: it decides where water boils")
+
+
+class NewSiteForm(SiteForm):
+    """A bar to be added."""
+
+    seen_revision = None  # type: ignore[assignment]
+    code = forms.CharField(max_length=20, help_text=CODE_HINT)
+    field_order = ["code", "name", "time_zone", "altitude"]
+
+
+class NewMachineForm(forms.Form):
+    """A machine to be added."""
+
+    name = forms.CharField(max_length=80, help_text="As the bar calls it, such as “Left machine”.")
+    abilities = forms.ModelChoiceField(AbilitySet.objects.all(), empty_label="Choose")
+
+
+class MachineForm(NewMachineForm):
+    """A machine that is already there."""
+
+    seen_revision = SeenRevision()
+
+
+class TraitsForm(forms.Form):
+    """What sets a station apart from its neighbours."""
+
+    pulses_per_millilitre = number(
+        "Flow meter", PULSES, required=False, hint="From its calibration; empty: not measured."
+    )
+    temperature_offset = number(
+        "Temperature offset",
+        OFFSET,
+        required=False,
+        hint="Measured at the group minus set; empty: not measured.",
+    )
+
+
+class StationForm(TraitsForm):
+    """A station that is already there."""
+
+    seen_revision = SeenRevision()
+
+
+class NewStationForm(TraitsForm):
+    """A station to be added."""
+
+    number = whole("Number", STATION_NUMBER, hint="Counted from the left, as the bar counts.")
+    slots = whole("Slots", SLOT_COUNT, hint="How many recipe memories it has.")
+    field_order = ["number", "slots", "pulses_per_millilitre", "temperature_offset"]
+
+
+class SlotsForm(forms.Form):
+    """How many slots a station has."""
+
+    total = whole("Slots", SLOT_COUNT, hint="Slots can be added, never removed.")

@@ -1,0 +1,283 @@
+"""A bar."""
+
+import secrets
+from datetime import datetime
+from typing import Any, Self
+from zoneinfo import ZoneInfo
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+from django.db.models import F, Q
+from django.urls import reverse
+
+from audit.capture.governed import governed
+from audit.revision import Revised
+from people.persons.models import User
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from stations.equipment.slots import SlotQuerySet, StationQuerySet
+from stations.slots.guards import stays
+from web.model_fields import ExactDecimalField
+
+# Sites a person may see.
+
+
+class SiteQuerySet(models.QuerySet["Site"]):
+    """Questions about sites."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
+        """Only the sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(pk__in=sites)
+
+
+# Machines a person may see.
+
+
+class MachineQuerySet(models.QuerySet[Any]):
+    """Questions about machines."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
+        """Only machines at sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(site__in=sites)
+
+
+class Site(Revised):
+    """A bar: where it is decides local time and the boiling point of water."""
+
+    code = models.SlugField(max_length=20, unique=True)
+    name = models.CharField(max_length=80, unique=True)
+    time_zone = models.CharField(max_length=60, help_text="IANA name, such as Europe/Lisbon")
+    altitude = ExactDecimalField(help_text="metres above sea level")
+    air_pressure = ExactDecimalField(
+        null=True, blank=True, help_text="hPa, as a barometer at the site shows it"
+    )
+    air_pressure_on = models.DateField(null=True, blank=True, help_text="day of that reading")
+
+    objects = SiteQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(
+                name="site_altitude_in_the_troposphere",
+                condition=models.Q(altitude__gte=-430, altitude__lte=6000),
+            ),
+            models.CheckConstraint(
+                name="site_barometer_is_dated_and_plausible",
+                condition=models.Q(air_pressure=None, air_pressure_on=None)
+                | models.Q(
+                    air_pressure__gte=400, air_pressure__lte=1100, air_pressure_on__isnull=False
+                ),
+            ),
+        ]
+        triggers = governed(subject="site", site_id="n.id", label="n.name", exclude=("revision",))
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        """The site's page."""
+        return reverse("stations:site", args=[self.pk])
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's own time zone."""
+        return ZoneInfo(self.time_zone)
+
+    def local(self, instant: datetime) -> datetime:
+        """An aware instant as the site's clock shows it."""
+        return instant.astimezone(self.zone)
+
+
+# Machines, what they are able to set, their stations and the stations' slots.
+
+# No vowels and no look-alikes: a code may be read aloud over a grinder.
+CODE_LETTERS = "23456789bcdfghjkmnpqrstvwxz"
+
+
+def new_station_code() -> str:
+    """Eight letters for the address on a printed station sheet (about 38 bits)."""
+    return "".join(secrets.choice(CODE_LETTERS) for _ in range(8))
+
+
+class AbilitySet(Revised):
+    """What machines of one construction are able to set; shared by all that are built alike."""
+
+    name = models.CharField(max_length=80, unique=True)
+    ends_by = ArrayField(
+        models.CharField(max_length=20), help_text="how a shot can end on these machines"
+    )
+
+    class Meta:
+        ordering = ["name"]
+        triggers = governed(subject="ability set", label="n.name", exclude=("revision",))
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        """The page that lists these abilities."""
+        return reverse("stations:ability_set", args=[self.pk])
+
+
+class Ability(models.Model):
+    """One parameter a machine can set: its range and step, in the machine's own unit."""
+
+    ability_set = models.ForeignKey(AbilitySet, models.PROTECT, related_name="abilities")
+    parameter = models.CharField(max_length=40)
+    minimum = ExactDecimalField()
+    maximum = ExactDecimalField()
+    resolution = ExactDecimalField()
+
+    class Meta:
+        ordering = ["ability_set", "parameter"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["ability_set", "parameter"], name="ability_once_per_parameter"
+            ),
+            models.CheckConstraint(
+                name="ability_range_is_ordered", condition=Q(minimum__lte=F("maximum"))
+            ),
+            models.CheckConstraint(
+                name="ability_resolution_is_positive", condition=Q(resolution__gt=0)
+            ),
+        ]
+        triggers = governed(
+            subject="ability set", subject_id="n.ability_set_id", parameter="n.parameter"
+        )
+
+    def __str__(self) -> str:
+        return f"{self.ability_set}: {self.parameter}"
+
+
+class Machine(Revised):
+    """An espresso machine in a bar."""
+
+    site = models.ForeignKey(Site, models.PROTECT, related_name="machines")
+    name = models.CharField(max_length=80)
+    abilities = models.ForeignKey(AbilitySet, models.PROTECT, related_name="machines")
+
+    objects = MachineQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["site", "name"]
+        constraints = [
+            models.UniqueConstraint(fields=["site", "name"], name="machine_name_once_per_site")
+        ]
+        triggers = [
+            stays("site_id", "A machine in % stays at its site: enter it anew where it goes."),
+            *governed(
+                subject="machine", site_id="n.site_id", label="n.name", exclude=("revision",)
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        """The machine's page."""
+        return reverse("stations:machine", args=[self.pk])
+
+
+class Station(Revised):
+    """One brewing group of a machine, with the traits that set it apart from its neighbours."""
+
+    machine = models.ForeignKey(Machine, models.PROTECT, related_name="stations")
+    number = models.PositiveSmallIntegerField()
+    code = models.CharField(max_length=12, unique=True, default=new_station_code)
+    pulses_per_millilitre = ExactDecimalField(
+        null=True, blank=True, help_text="flow-meter pulses per mL of water, from its calibration"
+    )
+    temperature_offset = ExactDecimalField(
+        null=True,
+        blank=True,
+        help_text="°C measured at the group minus °C set; empty: not measured",
+    )
+    # Standard uncertainties, from the accepted calibrations; None where a value was typed in.
+    slope_uncertainty = ExactDecimalField(null=True, blank=True, help_text="pulses per mL")
+    repeatability = ExactDecimalField(
+        null=True, blank=True, help_text="mL, standard deviation of one delivery"
+    )
+    offset_uncertainty = ExactDecimalField(null=True, blank=True, help_text="°C")
+
+    objects = StationQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["machine", "number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["machine", "number"], name="station_number_once_per_machine"
+            ),
+            models.CheckConstraint(name="station_number_from_one", condition=Q(number__gte=1)),
+            models.CheckConstraint(
+                name="station_pulses_are_positive",
+                condition=Q(pulses_per_millilitre__isnull=True)
+                | Q(pulses_per_millilitre__gt=0, pulses_per_millilitre__lte=1000),
+            ),
+            models.CheckConstraint(
+                name="station_offset_is_plausible",
+                condition=Q(temperature_offset__isnull=True)
+                | Q(temperature_offset__gte=-15, temperature_offset__lte=15),
+            ),
+            models.CheckConstraint(
+                name="station_uncertainties_not_negative",
+                condition=(Q(slope_uncertainty=None) | Q(slope_uncertainty__gte=0))
+                & (Q(repeatability=None) | Q(repeatability__gte=0))
+                & (Q(offset_uncertainty=None) | Q(offset_uncertainty__gte=0)),
+            ),
+        ]
+        triggers = [
+            stays("machine_id number", "A station in % keeps its machine and its number."),
+            *governed(
+                subject="station",
+                site_id="l.site_id",
+                label="l.name || ' · station ' || n.number",
+                lookup="SELECT m.site_id, m.name FROM stations_machine m WHERE m.id = n.machine_id",
+                exclude=("revision",),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.machine} · station {self.number}"
+
+    def get_absolute_url(self) -> str:
+        """The station's page."""
+        return reverse("stations:station", args=[self.pk])
+
+
+class Slot(models.Model):
+    """One numbered recipe memory of a station. Slots are never removed."""
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="slots")
+    number = models.PositiveSmallIntegerField()
+
+    objects = SlotQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["station", "number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["station", "number"], name="slot_number_once_per_station"
+            ),
+            models.CheckConstraint(name="slot_number_from_one", condition=Q(number__gte=1)),
+        ]
+        triggers = [
+            stays("station_id number", "A slot in % keeps its station and its number."),
+            *governed(
+                subject="slot",
+                site_id="l.site_id",
+                label="l.label || ' · slot ' || n.number",
+                lookup="SELECT m.site_id, m.name || ' · station ' || s.number AS label"
+                " FROM stations_station s JOIN stations_machine m ON m.id = s.machine_id"
+                " WHERE s.id = n.station_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.station} · slot {self.number}"
+
+    def get_absolute_url(self) -> str:
+        """The slot's page."""
+        return reverse("stations:slot", args=[self.pk])

@@ -1,0 +1,10 @@
+"""Addresses of importing."""
+
+from django.urls import URLPattern, path
+
+from stations.importing import pages
+
+page_urls: list[URLPattern] = [
+    path("equipment/import/", pages.import_page, name="import"),
+    path("equipment/import/example.csv", pages.import_example, name="import_example"),
+]

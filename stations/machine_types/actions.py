@@ -1,0 +1,117 @@
+"""What machines of one construction are able to set."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import NamedTuple
+
+from audit.capture.context import recorded
+from audit.errors import Problem, Subject
+from audit.revision import compare_and_set
+from people.persons.models import User
+from people.persons.permissions import require_everywhere
+from people.persons.verbs import Verb
+from stations import history
+from stations.equipment.checks import Checks, taken
+from stations.equipment.models import Ability, AbilitySet
+from stations.machine_types.catalogue import ENDINGS, SETTINGS, Setting, bounds_of, step_bounds_of
+
+
+class Reach(NamedTuple):
+    """How far a machine can set one parameter, and in which steps; in the machine's own unit."""
+
+    minimum: Decimal
+    maximum: Decimal
+    resolution: Decimal
+
+
+def add_ability_set(
+    *, name: str, ends_by: Sequence[str], abilities: Mapping[str, Reach], by: User
+) -> AbilitySet:
+    """Add a set of abilities: parameter codes of the catalogue, each with its reach.
+
+    Raises Invalid, and NotPermitted without a role that covers all sites.
+    """
+    subject = Subject("ability set", None, str(name))
+    with recorded(by=by, action=history.ABILITY_SET_ADDED, subject=subject):
+        require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
+        checks = Checks()
+        made = AbilitySet(name=checks.text("name", name), ends_by=_endings(checks, ends_by))
+        reaches = _reaches(checks, abilities)
+        checks.done()
+        with taken(**_name_taken(name)):
+            made.save(force_insert=True)
+        Ability.objects.bulk_create(_rows(made, reaches))
+    return made
+
+
+def change_ability_set(
+    *,
+    ability_set: AbilitySet,
+    seen_revision: int,
+    name: str,
+    ends_by: Sequence[str],
+    abilities: Mapping[str, Reach],
+    by: User,
+) -> AbilitySet:
+    """Replace a set's name, endings and abilities. What slots hold now is not touched by it.
+
+    Raises Invalid, Stale, and NotPermitted without a role that covers all sites.
+    """
+    subject = Subject("ability set", ability_set.pk, ability_set.name)
+    with recorded(by=by, action=history.ABILITY_SET_CHANGED, subject=subject):
+        require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
+        checks = Checks()
+        values = {"name": checks.text("name", name), "ends_by": _endings(checks, ends_by)}
+        reaches = _reaches(checks, abilities)
+        checks.done()
+        with taken(**_name_taken(name)):
+            # First, so that of two racing edits only one goes on to the rows below.
+            compare_and_set(ability_set, seen_revision, **values)
+        Ability.objects.filter(ability_set=ability_set).exclude(parameter__in=reaches).delete()
+        Ability.objects.bulk_create(
+            _rows(ability_set, reaches),
+            update_conflicts=True,
+            unique_fields=["ability_set", "parameter"],
+            update_fields=["minimum", "maximum", "resolution"],
+        )
+    return ability_set
+
+
+def _rows(ability_set: AbilitySet, reaches: Mapping[str, Reach]) -> list[Ability]:
+    return [
+        Ability(ability_set=ability_set, parameter=code, **reach._asdict())
+        for code, reach in reaches.items()
+    ]
+
+
+def _endings(checks: Checks, ends_by: Sequence[str]) -> list[str]:
+    chosen = [checks.choice("ends_by", code, ENDINGS) for code in ends_by]
+    if not chosen:
+        checks.fault("ends_by", "", f"at least one of {', '.join(ENDINGS)}")
+    return [code for code in ENDINGS if code in chosen]  # once each, in the catalogue's order
+
+
+def _reaches(checks: Checks, abilities: Mapping[str, Reach]) -> dict[str, Reach]:
+    kept = {}
+    for code, reach in abilities.items():
+        setting = SETTINGS.get(code)
+        if setting is None:
+            checks.fault("parameter", code, f"one of {', '.join(SETTINGS)}")
+        else:
+            kept[code] = _reach(checks, setting, reach)
+    return kept
+
+
+def _reach(checks: Checks, setting: Setting, reach: Reach) -> Reach:
+    limits, before = bounds_of(setting), len(checks.problems)
+    low = checks.number(f"{setting.code}.minimum", reach.minimum, limits)
+    high = checks.number(f"{setting.code}.maximum", reach.maximum, limits)
+    step = checks.number(f"{setting.code}.resolution", reach.resolution, step_bounds_of(setting))
+    if len(checks.problems) == before and low > high:
+        allowed = f"a maximum that is at least the minimum, {low}"
+        checks.fault(f"{setting.code}.maximum", reach.maximum, allowed)
+    return Reach(low, high, step)
+
+
+def _name_taken(name: str) -> dict[str, Problem]:
+    return {"stations_abilityset_name_key": Problem("name", name, "a name no other abilities have")}

@@ -1,0 +1,99 @@
+"""What a machine can set: one line of three numbers for each parameter."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.forms import BoundField
+
+from stations.equipment.forms import SeenRevision
+from stations.equipment.models import AbilitySet
+from stations.machine_types.actions import Reach
+from stations.machine_types.catalogue import ENDINGS, SETTINGS, Setting, bounds_of, step_bounds_of
+from web.fields import PlainDecimalField
+from web.printing import unit_label
+
+PARTS = {"minimum": "least", "maximum": "most", "resolution": "step"}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One parameter's line in the form."""
+
+    setting: Setting
+    fields: list[BoundField]
+
+
+class NewAbilitySetForm(forms.Form):
+    """A name, the ways a shot can end, and a line for every parameter of the catalogue."""
+
+    name = forms.CharField(max_length=80, help_text="Shared by all machines that are built alike.")
+    ends_by = forms.MultipleChoiceField(
+        label="A shot can end by", widget=forms.CheckboxSelectMultiple
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        ends_by = self.fields["ends_by"]
+        assert isinstance(ends_by, forms.MultipleChoiceField)  # as declared above
+        ends_by.choices = list(ENDINGS.items())
+        for setting in SETTINGS.values():
+            for part, word in PARTS.items():
+                self.fields[f"{setting.code}.{part}"] = _field(setting, part, word)
+
+    def rows(self) -> Iterator[Row]:
+        """The lines, for the table."""
+        for setting in SETTINGS.values():
+            yield Row(setting, [self[f"{setting.code}.{part}"] for part in PARTS])
+
+    def clean(self) -> dict[str, Any]:
+        """A line is whole or empty."""
+        cleaned = super().clean() or {}
+        for code in SETTINGS:
+            names = [f"{code}.{part}" for part in PARTS]
+            given = [name for name in names if cleaned.get(name) is not None]
+            for name in names:
+                if given and name not in given and name not in self.errors:
+                    self.add_error(name, "Give all three numbers, or none where it can't be set.")
+        return cleaned
+
+    def reaches(self) -> dict[str, Reach]:
+        """The lines that were filled in."""
+        values = self.cleaned_data
+        return {
+            code: Reach(*(values[f"{code}.{part}"] for part in PARTS))
+            for code in SETTINGS
+            if values.get(f"{code}.minimum") is not None
+        }
+
+
+class AbilitySetForm(NewAbilitySetForm):
+    """A set that is already there."""
+
+    seen_revision = SeenRevision()
+
+
+def initial_of(ability_set: AbilitySet) -> dict[str, Any]:
+    """What the form shows of a set that is there."""
+    shown: dict[str, Any] = {
+        "name": ability_set.name,
+        "ends_by": ability_set.ends_by,
+        "seen_revision": ability_set.revision,
+    }
+    for ability in ability_set.abilities.all():
+        for part in PARTS:
+            shown[f"{ability.parameter}.{part}"] = getattr(ability, part)
+    return shown
+
+
+def _field(setting: Setting, part: str, word: str) -> PlainDecimalField:
+    bounds = step_bounds_of(setting) if part == "resolution" else bounds_of(setting)
+    name = f"{setting.label}, {word}, {unit_label(setting.unit)}"
+    attrs = {"inputmode": "decimal", "aria-label": name}
+    return PlainDecimalField(
+        label=f"{setting.label}, {word}",
+        bounds=bounds,
+        required=False,
+        widget=forms.TextInput(attrs=attrs),
+    )

@@ -1,0 +1,12 @@
+"""Addresses of machine types."""
+
+from django.urls import URLPattern, path
+
+from stations.machine_types import pages
+
+page_urls: list[URLPattern] = [
+    path("abilities/", pages.ability_sets, name="ability_sets"),
+    path("abilities/add/", pages.ability_set_add, name="ability_set_add"),
+    path("abilities/<int:pk>/", pages.ability_set, name="ability_set"),
+    path("abilities/<int:pk>/edit/", pages.ability_set_edit, name="ability_set_edit"),
+]

@@ -1,0 +1,27 @@
+"""The equipment, and what its slots should hold and were found to hold."""
+
+from stations.calibrations.models import Calibration
+from stations.charts.models import ChartBaseline, Drift
+from stations.equipment.models import Ability, AbilitySet, Machine, Site, Slot, Station
+from stations.shots.models import CheckShot, ShotCorrection, ShotVerdict
+from stations.slots.models import ControlSettings, Placement, ReadBack
+from stations.water.models import WaterReading
+
+__all__ = [
+    "Ability",
+    "AbilitySet",
+    "Calibration",
+    "ChartBaseline",
+    "CheckShot",
+    "ControlSettings",
+    "Drift",
+    "Machine",
+    "Placement",
+    "ReadBack",
+    "ShotCorrection",
+    "ShotVerdict",
+    "Site",
+    "Slot",
+    "Station",
+    "WaterReading",
+]

@@ -1,1 +1,0 @@
-"""Questions about the equipment that more than one caller asks."""

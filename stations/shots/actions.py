@@ -1,0 +1,127 @@
+"""Logging check shots, and correcting one for the record."""
+
+from dataclasses import replace
+from decimal import Decimal
+
+from audit.capture.context import recorded
+from audit.errors import Invalid, Refused, Stale, Subject
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from stations import history
+from stations.charts.drifting import note_drift_later
+from stations.equipment.checks import Checks
+from stations.equipment.models import Slot
+from stations.shots.judging import BOUNDS, Weighed, cup_of, judge, overall
+from stations.shots.models import CheckShot, ShotCorrection
+from stations.slots.models import Placement
+
+NOTE_LENGTH = 500
+
+
+def log_shot(*, slot: Slot, shot: Weighed, by: User) -> CheckShot:
+    """Write down a shot pulled just now, with the verdict on each value that has a target.
+
+    It belongs to what is in force at the slot at this moment. Raises Invalid, NotPermitted, and
+    Refused where nothing is in force.
+    """
+    site_id = slot.station.machine.site_id
+    subject = Subject("slot", slot.pk, str(slot))
+    with recorded(by=by, action=history.SHOT_LOGGED, subject=subject, site_id=site_id):
+        require(by, Verb.SHOT_LOG, site_id, subject)
+        kept = _checked(shot)
+        held = _held(slot, subject)
+        verdicts = judge(cup_of(held), kept)
+        note_drift_later(slot.station_id, held.settings.content_digest)
+        return CheckShot.objects.create(
+            slot=slot, site_id=site_id, placement=held, by=by, verdicts=verdicts,
+            verdict=overall(verdicts), **_measured(kept),
+        )  # fmt: skip
+
+
+def correct_shot(
+    *, shot: CheckShot, seen_corrections: int, to: Weighed, reason: str, by: User
+) -> CheckShot:
+    """Say what a shot really was, or that it is to be left out; both stay on record.
+
+    ``seen_corrections`` is how often it had been corrected when it was shown. Raises Invalid
+    (also where nothing changes), Stale and NotPermitted.
+    """
+    subject = Subject("slot", shot.slot_id, str(shot.slot))
+    with recorded(
+        by=by, action=history.SHOT_CORRECTED, reason=reason, subject=subject, site_id=shot.site_id
+    ):
+        require(by, Verb.SHOT_LOG, shot.site_id, subject)
+        held = (
+            CheckShot.objects.select_for_update(of=("self",))
+            .select_related("placement__settings")
+            .get(pk=shot.pk)
+        )
+        if held.corrections != seen_corrections:
+            raise Stale("This shot was corrected meanwhile.", current_revision=held.corrections)
+        if not reason.strip():
+            raise Invalid("reason", reason, "a sentence that says what was wrong")
+        kept = _checked(to)
+        if _same(held, kept):
+            raise Invalid("dose_mass", kept.dose_mass, "at least one value that differs")
+        _correct(held, kept, reason.strip(), by)
+        note_drift_later(shot.slot.station_id, held.placement.settings.content_digest)
+        return held
+
+
+def _same(held: CheckShot, kept: Weighed) -> bool:
+    return all(getattr(held, name) == value for name, value in _measured(kept).items())
+
+
+def _correct(held: CheckShot, kept: Weighed, reason: str, by: User) -> None:
+    """The correction first: the database lets the shot follow it, and nothing else."""
+    held.corrections += 1
+    measured = _measured(kept)
+    ShotCorrection.objects.create(
+        shot=held, number=held.corrections, reason=reason, by=by, **measured
+    )
+    for name, value in measured.items():
+        setattr(held, name, value)
+    held.verdicts = judge(cup_of(held.placement), kept)
+    held.verdict = overall(held.verdicts)
+    held.save(update_fields=[*measured, "corrections", "verdicts", "verdict"])
+
+
+def _measured(shot: Weighed) -> dict[str, Decimal | str | bool | None]:
+    values: dict[str, Decimal | str | bool | None] = {code: shot.value(code) for code in BOUNDS}
+    return {**values, "note": shot.note, "left_out": shot.left_out}
+
+
+def _checked(shot: Weighed) -> Weighed:
+    """The shot within its bounds. Raises Invalid with every fault."""
+    checks = Checks()
+    kept = replace(
+        shot,
+        dose_mass=checks.number("dose_mass", shot.dose_mass, BOUNDS["dose_mass"]),
+        beverage_mass=checks.number("beverage_mass", shot.beverage_mass, BOUNDS["beverage_mass"]),
+        shot_time=checks.number("shot_time", shot.shot_time, BOUNDS["shot_time"]),
+        strength=checks.number_or_none("strength", shot.strength, BOUNDS["strength"]),
+        note=shot.note.strip(),
+    )
+    if len(kept.note) > NOTE_LENGTH or "\0" in kept.note:
+        checks.fault("note", shot.note[:40], f"up to {NOTE_LENGTH} characters")
+    checks.done()
+    return kept
+
+
+def _held(slot: Slot, subject: Subject) -> Placement:
+    """What is in force, shared with others who only read it, so that it cannot end meanwhile."""
+    rows = Placement.objects.in_force().filter(slot=slot).select_related("settings")
+    held: Placement | None = rows.select_for_update(of=("self",)).first()
+    if held is None:
+        # Something may have taken over while this waited for the one that ended.
+        held = rows.select_for_update(of=("self",)).first()
+    if held is None:
+        raise Refused(
+            "Nothing is in force in this slot, so a shot would belong to nothing.",
+            who_may="a head roaster, by publishing to it; a shop lead, by setting it by hand",
+            how_to_ask="Ask your shop lead what this slot is for.",
+            subject=subject,
+            site_id=slot.station.machine.site_id,
+        )
+    return held

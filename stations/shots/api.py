@@ -1,0 +1,188 @@
+"""Endpoints: check shots, and calibrations as they are recorded."""
+
+from datetime import date
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from people.persons.verbs import Verb
+from stations.calibrations.actions import record_calibration
+from stations.calibrations.models import Calibration
+from stations.calibrations.outcome import MOST_RUNS
+from stations.equipment.listing import Listing, found
+from stations.equipment.models import Slot, Station
+from stations.shots.actions import correct_shot, log_shot
+from stations.shots.judging import BOUNDS, LABELS, Weighed
+from stations.shots.models import CheckShot
+from web.api import person, valid
+from web.fields import PlainDecimal
+from web.idempotency import acting
+
+
+class ShotOut(serializers.ModelSerializer[CheckShot]):
+    """A check shot and its verdicts; g, s, and % dissolved solids."""
+
+    by = serializers.CharField(source="by.name")
+    dose_mass = PlainDecimal()
+    beverage_mass = PlainDecimal()
+    shot_time = PlainDecimal()
+    strength = PlainDecimal(allow_null=True)
+    verdicts = serializers.DictField(child=serializers.CharField())
+    verdict = serializers.CharField(help_text="within, outside or open (nothing to compare with)")
+
+    class Meta:
+        """What is shown."""
+
+        model = CheckShot
+        fields = ["id", "slot", "placement", "at", "by", *LABELS, "note", "left_out", "verdicts",
+                  "verdict", "corrections"]  # fmt: skip
+
+
+class ShotIn(serializers.Serializer[dict[str, Any]]):
+    """What was weighed and timed."""
+
+    dose_mass = PlainDecimal(bounds=BOUNDS["dose_mass"])
+    beverage_mass = PlainDecimal(bounds=BOUNDS["beverage_mass"])
+    shot_time = PlainDecimal(bounds=BOUNDS["shot_time"])
+    strength = PlainDecimal(bounds=BOUNDS["strength"], required=False, allow_null=True)
+    note = serializers.CharField(max_length=500, required=False, allow_blank=True, default="")
+
+
+class CorrectionIn(ShotIn):
+    """What it really was, why, and how often it had been corrected when it was read."""
+
+    left_out = serializers.BooleanField(default=False)
+    reason = serializers.CharField(max_length=500)
+    seen_corrections = serializers.IntegerField(min_value=0, max_value=30_000)
+
+
+class Shots(Listing):
+    """A slot's check shots."""
+
+    verb = Verb.SLOT_VIEW
+    acting_verb = Verb.SHOT_LOG
+
+    @extend_schema(responses=ShotOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List them, newest first."""
+        rows = CheckShot.objects.filter(slot=_slot(request, pk)).select_related("by")
+        return self.listed(rows, ShotOut)
+
+    @extend_schema(request=ShotIn, responses={201: ShotOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Log a shot pulled just now under what is in force."""
+        slot, body = _slot(request, pk), valid(ShotIn, request)
+        made = log_shot(slot=slot, shot=Weighed(**body), by=person(request))
+        return _shown(request, made.pk, 201)
+
+
+class OneShot(Listing):
+    """One check shot."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(responses=ShotOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read a shot as it stands after its corrections."""
+        return _shown(request, pk)
+
+
+class ShotCorrections(Listing):
+    """Correcting a shot."""
+
+    verb = Verb.SLOT_VIEW
+    acting_verb = Verb.SHOT_LOG
+
+    @extend_schema(request=CorrectionIn, responses=ShotOut)
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Say what a shot really was; 412 if it was corrected meanwhile."""
+        shot = found(_shots(request), pk=pk)
+        body = valid(CorrectionIn, request)
+        seen, reason = body.pop("seen_corrections"), body.pop("reason")
+        correct_shot(
+            shot=shot, seen_corrections=seen, to=Weighed(**body), reason=reason, by=person(request)
+        )
+        return _shown(request, pk)
+
+
+class CalibrationOut(serializers.ModelSerializer[Calibration]):
+    """Runs and what follows from them; value in pulses/mL, or °C measured minus set."""
+
+    recorded_by = serializers.CharField(source="recorded_by.name")
+    value = PlainDecimal()
+    uncertainty = PlainDecimal()
+    repeatability = PlainDecimal(allow_null=True)
+    runs = serializers.ListField(child=serializers.DictField(child=serializers.CharField()))
+
+    class Meta:
+        """What is shown."""
+
+        model = Calibration
+        fields = ["id", "station", "kind", "state", "runs", "value", "uncertainty",
+                  "repeatability", "dof", "due_on", "recorded_by", "recorded_at", "decided_at",
+                  "reason", "plan_digest", "revision"]  # fmt: skip
+
+
+class CalibrationIn(serializers.Serializer[dict[str, Any]]):
+    """Runs with numbers as text: pulses, grams, temperature; or displayed, measured."""
+
+    kind = serializers.ChoiceField(choices=Calibration.Kind.choices)
+    runs = serializers.ListField(
+        child=serializers.DictField(child=serializers.CharField(max_length=40)),
+        min_length=1, max_length=MOST_RUNS,
+    )  # fmt: skip
+    due_on = serializers.DateField()
+
+
+class Calibrations(Listing):
+    """A station's calibrations."""
+
+    verb = Verb.EQUIPMENT_VIEW
+    acting_verb = Verb.CALIBRATION_RECORD
+
+    @extend_schema(responses=CalibrationOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List them, newest first."""
+        rows = Calibration.objects.filter(station=_station(request, pk))
+        return self.listed(rows.select_related("recorded_by"), CalibrationOut)
+
+    @extend_schema(request=CalibrationIn, responses={201: CalibrationOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Record runs; nothing at the station changes until somebody accepts them."""
+        station, body = _station(request, pk), valid(CalibrationIn, request)
+        due_on: date = body["due_on"]
+        made = record_calibration(
+            station=station,
+            kind=body["kind"],
+            runs=body["runs"],
+            due_on=due_on,
+            by=person(request),
+        )
+        made.refresh_from_db()
+        return Response(CalibrationOut(made).data, status=201)
+
+
+def _slot(request: Request, pk: int) -> Slot:
+    slots = Slot.objects.covered_by(person(request))
+    slot: Slot = found(slots.select_related("station__machine__site"), pk=pk)
+    return slot
+
+
+def _station(request: Request, pk: int) -> Station:
+    stations = Station.objects.covered_by(person(request))
+    station: Station = found(stations.select_related("machine__site"), pk=pk)
+    return station
+
+
+def _shots(request: Request) -> Any:  # noqa: ANN401 - a queryset of shots
+    return CheckShot.objects.covered_by(person(request)).with_place()
+
+
+def _shown(request: Request, pk: int, status: int = 200) -> Response:
+    return Response(ShotOut(found(_shots(request), pk=pk)).data, status=status)

@@ -1,0 +1,185 @@
+"""Shots pulled to verify what a slot pours."""
+
+from typing import Any, Self
+
+import pgtrigger
+from django.conf import settings as project
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+from django.urls import reverse
+
+from audit.capture.governed import governed
+from audit.capture.triggers import FirmTrigger, insert_only, refusal
+from people.persons.models import User
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from stations.equipment.models import Site, Slot
+from stations.slots.models import Placement
+from web.model_fields import ExactDecimalField
+
+# Check shots a person may see, and those that are learnt from.
+
+
+class CheckShotQuerySet(models.QuerySet["CheckShot"]):
+    """Questions about check shots."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
+        """Only shots at sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(site__in=sites)
+
+    def counted(self) -> Self:
+        """Shots that say something: none that was marked to be left out."""
+        return self.filter(left_out=False)
+
+    def of_content(self, content_digest: str) -> Self:
+        """Shots pulled while settings from this signed content were in force, permits included."""
+        return self.filter(placement__settings__content_digest=content_digest)
+
+    def with_place(self) -> Self:
+        """Shots with everything a list of them prints."""
+        return self.select_related(
+            "by", "site", "placement__settings", "slot__station__machine__site"
+        )
+
+
+MEASURED = ("dose_mass", "beverage_mass", "shot_time", "strength")
+
+
+class ShotVerdict(models.TextChoices):
+    """How a shot compares with what it is held against."""
+
+    WITHIN = "within", "within tolerance"
+    OUTSIDE = "outside", "out of tolerance"
+    OPEN = "open", "nothing to compare with"
+
+
+# A measured value changes only together with the correction that says what and why.
+CORRECTED = FirmTrigger(
+    name="a_shot_corrected",
+    level=pgtrigger.Row,
+    when=pgtrigger.Before,
+    operation=pgtrigger.Update,
+    func=f"""
+    IF (NEW.slot_id, NEW.site_id, NEW.placement_id, NEW.by_id, NEW.at)
+            IS DISTINCT FROM (OLD.slot_id, OLD.site_id, OLD.placement_id, OLD.by_id, OLD.at)
+        OR NEW.corrections <> OLD.corrections + 1
+        OR NOT EXISTS (SELECT 1 FROM stations_shotcorrection c
+            WHERE c.shot_id = NEW.id AND c.number = NEW.corrections
+            AND (c.dose_mass, c.beverage_mass, c.shot_time, c.left_out)
+                = (NEW.dose_mass, NEW.beverage_mass, NEW.shot_time, NEW.left_out)
+            AND c.strength IS NOT DISTINCT FROM NEW.strength AND c.note = NEW.note)
+    THEN {refusal("A shot in % changes only by a recorded correction.")} END IF;
+    RETURN NEW;
+    """,  # noqa: S608 - constants of this module
+)
+KEPT = FirmTrigger(
+    name="a_shot_kept",
+    level=pgtrigger.Row,
+    when=pgtrigger.Before,
+    operation=pgtrigger.Delete,
+    func=refusal("Rows of % are never deleted."),
+)
+
+
+class Measured(models.Model):
+    """What was weighed and timed: g in, g out, s, and dissolved solids in % where measured."""
+
+    dose_mass = ExactDecimalField()
+    beverage_mass = ExactDecimalField()
+    shot_time = ExactDecimalField()
+    strength = ExactDecimalField(null=True, blank=True)
+    note = models.CharField(max_length=500, blank=True, default="")
+    left_out = models.BooleanField(
+        default=False, help_text="not to be learnt from: a spilt cup, a wrong basket"
+    )
+
+    class Meta:
+        abstract = True
+
+
+class CheckShot(Measured):
+    """One shot, tied to the placement that was in force at its slot at that moment.
+
+    ``verdicts`` maps each measured code that has a target to ``within``, ``low``, ``high`` or
+    ``open`` (a target without tolerance).
+    """
+
+    slot = models.ForeignKey(Slot, models.PROTECT, related_name="shots")
+    site = models.ForeignKey(Site, models.PROTECT, related_name="+", db_index=False)
+    placement = models.ForeignKey(Placement, models.PROTECT, related_name="shots")
+    by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(db_default=Now())
+    verdicts: Any = models.JSONField()
+    verdict = models.CharField(max_length=8, choices=ShotVerdict)
+    corrections = models.PositiveSmallIntegerField(default=0)
+
+    objects = CheckShotQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="shot_measures_are_plausible",
+                condition=Q(
+                    dose_mass__gt=0, dose_mass__lte=100, beverage_mass__gt=0,
+                    beverage_mass__lte=1000, shot_time__gt=0, shot_time__lte=600,
+                )
+                & (Q(strength=None) | Q(strength__gte=0, strength__lte=30)),
+            ),
+        ]  # fmt: skip
+        triggers = [
+            CORRECTED,
+            KEPT,
+            *governed(
+                subject="slot",
+                subject_id="n.slot_id",
+                site_id="n.site_id",
+                label="l.title",
+                lookup="SELECT s.title FROM stations_placement p"
+                " JOIN stations_controlsettings s ON s.id = p.settings_id"
+                " WHERE p.id = n.placement_id",
+                exclude=("site_id",),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"check shot {self.pk}"
+
+    def get_absolute_url(self) -> str:
+        """The shot's page with its verdicts."""
+        return reverse("stations:shot", args=[self.pk])
+
+
+class ShotCorrection(Measured):
+    """What a shot really was, who says so and why. Never changed."""
+
+    shot = models.ForeignKey(CheckShot, models.PROTECT, related_name="corrected")
+    number = models.PositiveSmallIntegerField()
+    reason = models.CharField(max_length=500)
+    by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["shot", "number"], name="shot_corrected_in_turn"),
+            models.CheckConstraint(name="shot_correction_says_why", condition=~Q(reason="")),
+        ]
+        triggers = [
+            *insert_only("shot_correction"),
+            *governed(
+                subject="slot",
+                subject_id="l.slot_id",
+                site_id="l.site_id",
+                label="l.title",
+                lookup="SELECT k.slot_id, k.site_id, s.title FROM stations_checkshot k"
+                " JOIN stations_placement p ON p.id = k.placement_id"
+                " JOIN stations_controlsettings s ON s.id = p.settings_id"
+                " WHERE k.id = n.shot_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"correction {self.number} of {self.shot}"

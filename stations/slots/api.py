@@ -1,0 +1,195 @@
+"""Endpoints: slots, what they should hold and were found to hold."""
+
+import hashlib
+
+from django.utils.http import parse_etags
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from people.persons.verbs import Verb
+from people.tokens.authentication import ScopePermission
+from people.tokens.models import ApiToken, Scope
+from stations.equipment.listing import CONDITIONS, Listing, Rows, found, narrowed
+from stations.equipment.models import Site, Slot
+from stations.slots.by_hand import set_by_hand
+from stations.slots.holdings import holdings
+from stations.slots.models import Placement, ReadBack
+from stations.slots.read_backs import Reading, read_back, reading_verb, report_read_backs
+from stations.slots.serializers import (
+    ByHandIn,
+    GatewaySettings,
+    PlacementOut,
+    ReadBackIn,
+    ReadBackOut,
+    ReportIn,
+    ReportOut,
+    SlotOut,
+)
+from web.api import GuardedView, person, valid
+from web.idempotency import acting
+
+BY = {
+    "site": "station__machine__site__code",
+    "machine": "station__machine",
+    "station": "station",
+    "condition": "condition",
+}
+
+
+class Slots(Listing):
+    """The slots of the sites one's roles cover, with what each should hold."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter("site", str, description="code of a site"),
+            OpenApiParameter("machine", int, description="id of a machine"),
+            OpenApiParameter("station", int, description="id of a station"),
+            OpenApiParameter("condition", str, enum=CONDITIONS),
+        ],
+        responses=SlotOut(many=True),
+    )
+    def get(self, request: Request) -> Response:
+        """List slots, newest first."""
+        rows = Slot.objects.covered_by(person(request)).with_condition()
+        return self.listed_holdings(narrowed(rows, request, **BY), SlotOut)
+
+
+class OneSlot(Listing):
+    """One slot."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(responses=SlotOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read a slot and what is in force for it."""
+        _slot(request, pk)
+        return Response(SlotOut(holdings(Slot.objects.filter(pk=pk))[0]).data)
+
+
+class Placements(Listing):
+    """Everything a slot should hold, was to hold, or held."""
+
+    verb = Verb.SLOT_VIEW
+
+    @extend_schema(responses=PlacementOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List a slot's placements, newest first."""
+        rows = Placement.objects.filter(slot=_slot(request, pk))
+        return self.listed(rows.select_related("settings", "signature"), PlacementOut)
+
+
+class OrGateway(ScopePermission):
+    """As everywhere, and a gateway's token may report."""
+
+    def has_permission(self, request: Request, view: APIView) -> bool:
+        """Whether the token's scopes allow it."""
+        reports = isinstance(request.auth, ApiToken) and Scope.GATEWAY in request.auth.scopes
+        return (reports and request.method == "POST") or super().has_permission(request, view)
+
+
+class ReadBacks(Listing):
+    """What a slot was found to hold."""
+
+    verb = Verb.SLOT_VIEW
+    permission_classes = [IsAuthenticated, OrGateway]
+
+    def check_permissions(self, request: Request) -> None:
+        """A gateway reports under a verb of its own. Raises NotPermitted."""
+        self.acting_verb = reading_verb()
+        super().check_permissions(request)
+
+    @extend_schema(responses=ReadBackOut(many=True))
+    def get(self, request: Request, pk: int) -> Response:
+        """List a slot's read-backs, newest first."""
+        rows = ReadBack.objects.filter(slot=_slot(request, pk))
+        return self.listed(rows.select_related("by"), ReadBackOut)
+
+    @extend_schema(request=ReadBackIn, responses={201: ReadBackOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Write down what the slot holds, and get the verdict on every setting."""
+        slot, body = _slot(request, pk), valid(ReadBackIn, request)
+        written = read_back(
+            slot=slot,
+            found=body["found"],
+            by=person(request),
+            seen_placement=body["placement"],
+        )
+        written.refresh_from_db(fields=["at"])
+        return Response(ReadBackOut(written).data, status=201)
+
+
+class ByHand(Listing):
+    """Setting an unlocked slot."""
+
+    verb = Verb.SLOT_VIEW
+    acting_verb = Verb.SLOT_SET_BY_HAND
+
+    @extend_schema(request=ByHandIn, responses={201: SlotOut})
+    @acting
+    def post(self, request: Request, pk: int) -> Response:
+        """Say what the slot holds now; 409 where it is locked, with who may change it."""
+        slot = _slot(request, pk)
+        set_by_hand(slot=slot, values=valid(ByHandIn, request)["values"], by=person(request))
+        return Response(SlotOut(holdings(Slot.objects.filter(pk=pk))[0]).data, status=201)
+
+
+def _slot(request: Request, pk: int) -> Slot:
+    slots = Slot.objects.covered_by(person(request))
+    slot: Slot = found(slots.select_related("station__machine__site"), pk=pk)
+    return slot
+
+
+# Endpoints for gateways: what every slot of a site should hold, and what was found there.
+
+
+class SiteSettings(GuardedView):
+    """What every slot of a site should hold."""
+
+    verb = Verb.GATEWAY_FETCH
+    scope = Scope.GATEWAY
+
+    @extend_schema(responses={200: GatewaySettings, 304: None})
+    def get(self, request: Request, code: str) -> Response:
+        """Fetch it; with If-None-Match 304 as long as nothing has changed."""
+        site = found(Site.objects.covered_by(person(request), self.verb), code=code)
+        slots = Slot.objects.filter(station__machine__site=site)
+        tag = _tag(slots)
+        headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
+        if tag in parse_etags(request.headers.get("If-None-Match", "")):
+            return Response(status=304, headers=headers)
+        shown = GatewaySettings({"site": site.code, "slots": holdings(slots)})
+        return Response(shown.data, headers=headers)
+
+
+class SiteReadBacks(GuardedView):
+    """What a gateway found in the slots of its site."""
+
+    verb = Verb.GATEWAY_REPORT
+    scope = Scope.GATEWAY
+
+    @extend_schema(request=ReportIn, responses={200: ReportOut})
+    @acting
+    def post(self, request: Request, code: str) -> Response:
+        """Report many read-backs; each is answered by its own, in the order they were sent."""
+        site = found(Site.objects.covered_by(person(request), self.verb), code=code)
+        sent = valid(ReportIn, request)["read_backs"]
+        reported = report_read_backs(
+            site=site, readings=[Reading(**reading) for reading in sent], by=person(request)
+        )
+        return Response(ReportOut({"read_backs": reported}).data)
+
+
+def _tag(slots: Rows) -> str:
+    """A tag that changes whenever a slot of the site should hold something else.
+
+    A placement's settings never change, so the ids of what is in force say it all.
+    """
+    held = slots.with_condition().order_by("pk").values_list("pk", "in_force")
+    text = ";".join(f"{slot}:{placement or ''}" for slot, placement in held)
+    return f'"{hashlib.sha256(text.encode()).hexdigest()[:32]}"'

@@ -1,0 +1,246 @@
+"""What a slot should hold, from when on, and on whose signature."""
+
+from typing import Any, Self
+
+from django.conf import settings as project
+from django.db import models
+from django.db.models import Count, F, Q
+from django.db.models.functions import Now
+
+from audit.capture.governed import governed
+from audit.capture.triggers import insert_only
+from people.persons.models import User
+from people.persons.permissions import covered_sites
+from people.persons.verbs import Verb
+from people.signatures.models import Signature
+from stations.equipment.models import Site, Slot, Station
+from stations.slots.guards import placement_guards
+
+# Placements by what they are waiting for.
+
+
+class PlacementQuerySet(models.QuerySet["Placement"]):
+    """Questions about placements."""
+
+    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
+        """Only placements at sites where this person may do this."""
+        sites = covered_sites(user, verb)
+        return self if sites is None else self.filter(site__in=sites)
+
+    def in_force(self) -> Self:
+        """What slots should hold now."""
+        return self.filter(state="in_force")
+
+    def differing(self) -> Self:
+        """In force, read back, and found to be something else."""
+        return self.in_force().filter(verdict="differs")
+
+    def to_load(self) -> Self:
+        """In force and signed, but not read back since."""
+        return self.in_force().filter(verdict="unread").exclude(basis="by_hand")
+
+    def with_place(self) -> Self:
+        """Placements with everything a list of them prints, in reading order."""
+        return self.select_related(
+            "settings", "signature", "site", "slot__station__machine__site"
+        ).order_by("site__name", "slot__station__machine__name", "slot__station__number", "slot")
+
+    def board(self) -> "models.QuerySet[Any, Any]":
+        """Per site: how many slots match, differ, wait to be loaded, are on permit or by hand."""
+        signed = ~Q(basis="by_hand")
+        return (
+            self.in_force()
+            .values("site")
+            .annotate(
+                matches=Count("pk", filter=signed & Q(verdict="matches")),
+                differs=Count("pk", filter=Q(verdict="differs")),
+                to_load=Count("pk", filter=signed & Q(verdict="unread")),
+                on_permit=Count("pk", filter=Q(basis="permit")),
+                by_hand=Count("pk", filter=Q(basis="by_hand")),
+            )
+            .order_by("site")
+        )
+
+
+class ControlSettings(models.Model):
+    """A formula translated for one station: what a slot there must be set to. Never changes.
+
+    ``values`` maps a parameter's code to ``{"value": "280", "unit": "{pulse}"}``; numbers are
+    decimal strings, so that nothing between PostgreSQL and the page can round them. ``cup`` is
+    what a check shot is held against, if anything: a measured code to
+    ``{"target": "36.0", "below": "2", "above": "2", "unit": "g"}``.
+    """
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="control_settings")
+    title = models.CharField(max_length=200, help_text="what it is, as the bar reads it")
+    content_digest = models.CharField(
+        max_length=64, blank=True, help_text="digest of the formula it is from"
+    )
+    values = models.JSONField()
+    cup = models.JSONField(null=True, blank=True)
+    made_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        triggers = [
+            *insert_only("control_settings"),
+            *governed(
+                subject="station",
+                subject_id="n.station_id",
+                site_id="l.site_id",
+                label="n.title",
+                lookup="SELECT m.site_id FROM stations_station s"
+                " JOIN stations_machine m ON m.id = s.machine_id WHERE s.id = n.station_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class Placement(models.Model):
+    """One slot's share of a publication, permit or re-translation; or a value set by hand.
+
+    Written by ``stations.slots.placing`` alone. A slot is locked while a signed placement is in
+    force.
+    """
+
+    class Basis(models.TextChoices):
+        """What entitles a placement to say what a slot holds."""
+
+        PUBLICATION = "publication", "publication"
+        PERMIT = "permit", "deviation permit"
+        RE_TRANSLATION = "re_translation", "re-translation after calibration"
+        BY_HAND = "by_hand", "set by hand"
+
+    class State(models.TextChoices):
+        """Where a placement is in its life."""
+
+        SCHEDULED = "scheduled", "scheduled"
+        IN_FORCE = "in_force", "in force"
+        SUSPENDED = "suspended", "suspended by a permit"
+        ENDED = "ended", "ended"
+        CANCELLED = "cancelled", "cancelled"
+
+    class Verdict(models.TextChoices):
+        """How the last read-back compared."""
+
+        UNREAD = "unread", "to load"
+        MATCHES = "matches", "matches"
+        DIFFERS = "differs", "differs"
+
+    # Indexed by the unique constraint that starts with it.
+    slot = models.ForeignKey(Slot, models.PROTECT, related_name="placements", db_index=False)
+    site = models.ForeignKey(Site, models.PROTECT, related_name="+", db_index=False)
+    settings = models.ForeignKey(
+        ControlSettings, models.PROTECT, related_name="placements", db_index=False
+    )
+    basis = models.CharField(max_length=16, choices=Basis)
+    basis_id = models.BigIntegerField(null=True, blank=True)
+    signature = models.ForeignKey(
+        Signature, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
+    state = models.CharField(max_length=12, choices=State, default=State.SCHEDULED)
+    verdict = models.CharField(max_length=8, choices=Verdict, default=Verdict.UNREAD)
+    due_at = models.DateTimeField()
+    started_at = models.DateTimeField(null=True, blank=True)
+    ended_at = models.DateTimeField(null=True, blank=True)
+    superseded_by = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
+
+    objects = PlacementQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["slot"], condition=Q(state="in_force"), name="placement_one_in_force"
+            ),
+            models.UniqueConstraint(
+                fields=["slot"],
+                condition=Q(state="scheduled", basis="publication"),
+                name="placement_one_scheduled",
+            ),
+            models.UniqueConstraint(
+                fields=["slot"], condition=Q(state="suspended"), name="placement_one_suspended"
+            ),
+            models.UniqueConstraint(
+                fields=["slot", "basis", "basis_id"], name="placement_once_per_slot_and_basis"
+            ),
+            models.CheckConstraint(
+                name="placement_signed_unless_by_hand",
+                condition=Q(basis="by_hand", signature=None, basis_id=None)
+                | (~Q(basis="by_hand") & Q(signature__isnull=False, basis_id__isnull=False)),
+            ),
+            models.CheckConstraint(
+                name="placement_moments_fit_its_state",
+                condition=Q(state__in=["scheduled", "cancelled"], started_at=None)
+                | Q(state__in=["in_force", "suspended"], started_at__isnull=False, ended_at=None)
+                | Q(state="ended", started_at__isnull=False, ended_at__gte=F("started_at")),
+            ),
+        ]
+        indexes = [
+            # The board and the to-key list read the little that is in force, site by site.
+            models.Index(
+                fields=["site", "basis", "verdict"],
+                name="placement_board",
+                condition=Q(state="in_force"),
+            ),
+            # The worker asks what is due.
+            models.Index(
+                fields=["basis", "basis_id", "slot"],
+                name="placement_waiting",
+                condition=Q(state="scheduled"),
+            ),
+        ]
+        triggers = [
+            *placement_guards(),
+            *governed(
+                subject="slot",
+                subject_id="n.slot_id",
+                site_id="n.site_id",
+                label="l.title",
+                lookup="SELECT s.title FROM stations_controlsettings s WHERE s.id = n.settings_id",
+                exclude=("site_id",),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.settings} ({self.get_state_display()})"
+
+
+# What a slot was found to hold.
+
+
+class ReadBack(models.Model):
+    """What a slot was found to hold, by a person or a gateway, and how that compared.
+
+    ``found`` maps codes to what was read, as text; ``verdicts`` maps every expected code to
+    ``matches``, ``differs`` or ``missing``.
+    """
+
+    slot = models.ForeignKey(Slot, models.PROTECT, related_name="read_backs")
+    placement = models.ForeignKey(Placement, models.PROTECT, related_name="read_backs")
+    by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(db_default=Now())
+    found = models.JSONField()
+    verdicts = models.JSONField()
+    verdict = models.CharField(max_length=8, choices=Placement.Verdict)
+
+    class Meta:
+        ordering = ["-id"]
+        triggers = [
+            *insert_only("read_back"),
+            *governed(
+                subject="slot",
+                subject_id="n.slot_id",
+                site_id="l.site_id",
+                label="l.title",
+                lookup="SELECT p.site_id, s.title FROM stations_placement p"
+                " JOIN stations_controlsettings s ON s.id = p.settings_id"
+                " WHERE p.id = n.placement_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.slot}: {self.get_verdict_display()}"

@@ -1,0 +1,114 @@
+"""Who may have overwritten a slot: the time in which it happened, and what was done near it then.
+
+A value changed at the machine itself leaves no entry. What can be known is the window, between
+the last read-back that matched and the first that did not, and who was about.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Case, Count, IntegerField, Max, Min, Q, QuerySet, Value, When
+
+from audit.capture.models import Entry
+from audit.reading.rows import ROADS
+from people.persons.models import Assignment
+from stations.equipment.models import Slot
+from stations.slots.models import ReadBack
+
+MOST = 100  # lines; the nearest first
+NEAR = ("slot", "station", "site")
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """From when it was still right (or came into force) until it was found to differ."""
+
+    begin: datetime
+    end: datetime
+    matching: ReadBack | None
+    differing: ReadBack
+    roads: dict[int, str]  # by read-back, in words: page, API, gateway
+
+    @property
+    def matching_road(self) -> str:
+        """By which road the last matching one came."""
+        return self.roads.get(self.matching.pk, "") if self.matching else ""
+
+    @property
+    def differing_road(self) -> str:
+        """By which road the first differing one came."""
+        return self.roads.get(self.differing.pk, "")
+
+
+@dataclass(frozen=True, slots=True)
+class Acted:
+    """What one person did there by one road within the window."""
+
+    actor: str
+    role: str
+    road: str
+    near: str
+    times: int
+    first: datetime
+    last: datetime
+
+
+def window_of(slot: Slot) -> Window | None:
+    """The newest time it was overwritten; None if no read-back ever differed."""
+    reads = ReadBack.objects.filter(slot=slot).select_related("by", "placement")
+    last = reads.filter(verdict="differs").order_by("-pk").first()
+    if last is None:
+        return None
+    matching = reads.filter(verdict="matches", pk__lt=last.pk).order_by("-pk").first()
+    since = reads.filter(verdict="differs", pk__gt=matching.pk if matching else 0)
+    first = since.order_by("pk").first() or last
+    begin = first.placement.started_at or first.at
+    written = _written(slot, matching, first)
+    roads = {pk: ROADS.get(road, road) for pk, (_, road) in written.items()}
+    # The history's clock is that of the moment; a read-back's own time is its transaction's.
+    moments = {pk: at for pk, (at, _) in written.items()}
+    if matching:
+        begin = max(begin, moments.get(matching.pk, matching.at))
+    return Window(begin, moments.get(first.pk, first.at), matching, first, roads)
+
+
+def _written(slot: Slot, *reads: ReadBack | None) -> dict[int, tuple[datetime, str]]:
+    """When the history wrote the read-backs down, and the road they came by."""
+    known = [read.pk for read in reads if read]
+    found = Entry.objects.filter(subject_type="slot", subject_id=slot.pk, row_id__in=known)
+    rows = found.filter(table_name="stations_readback").values_list("row_id", "at", "road")
+    return {pk: (at, road) for pk, at, road in rows if pk is not None}
+
+
+def acted_within(slot: Slot, window: Window) -> Sequence[Acted]:
+    """Who did what at the slot, its station and its site meanwhile, the nearest first."""
+    station = slot.station
+    near = Case(
+        When(subject_type="slot", subject_id=slot.pk, then=Value(0)),
+        When(subject_type="station", subject_id=station.pk, then=Value(1)),
+        default=Value(2),
+        output_field=IntegerField(),
+    )
+    there = Q(site_id=station.machine.site_id) | Q(subject_type="slot", subject_id=slot.pk)
+    entries = Entry.objects.filter(there, at__gte=window.begin, at__lte=window.end)
+    found = (
+        entries.annotate(near=near)
+        .values_list("actor", "role", "road", "near")
+        .annotate(times=Count("pk"), first=Min("at"), last=Max("at"))
+        .order_by("near", "-last")[:MOST]
+    )
+    return [
+        Acted(actor, role, ROADS.get(road, road), NEAR[at], times, first, last)
+        for actor, role, road, at, times, first, last in found
+    ]
+
+
+def roles_there(slot: Slot, until: datetime) -> QuerySet[Assignment]:
+    """Who has a role that covers the site and was given it before the window closed.
+
+    A role taken away since is in the history of its person.
+    """
+    site = slot.station.machine.site_id
+    covering = Assignment.objects.filter(Q(site=site) | Q(site=None), created_at__lte=until)
+    return covering.select_related("user", "site").order_by("user__name", "role")

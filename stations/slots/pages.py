@@ -1,0 +1,210 @@
+"""Slots: what they should hold, what they were found to hold, and setting an unlocked one."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.timezone import now
+
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from stations.charts.models import Drift
+from stations.equipment.models import Site, Slot
+from stations.shots.models import CheckShot
+from stations.slots.by_hand import WHO_MAY, set_by_hand
+from stations.slots.forms import ByHandForm, ReadBackForm
+from stations.slots.holdings import Holding, holdings
+from stations.slots.models import Placement, ReadBack
+from stations.slots.read_backs import read_back
+from stations.slots.verdicts import lines_of
+from web.form_pages import asked_id, form_page, page, sent
+from web.pages import PageRequest, require_for_page
+from web.paging import keyset
+
+PER_LIST = 25
+
+
+def covered_holding(request: PageRequest, pk: int) -> Holding:
+    """The slot and what it should hold, for people whose roles cover its site; 404 for others."""
+    get_object_or_404(Slot.objects.covered_by(request.user), pk=pk)
+    return holdings(Slot.objects.filter(pk=pk))[0]
+
+
+@page()
+def slot(request: PageRequest, pk: int) -> HttpResponse:
+    """One slot and its whole story."""
+    holding = covered_holding(request, pk)
+    site = holding.slot.station.machine.site
+    read_backs = ReadBack.objects.filter(slot=pk).select_related("by", "placement__settings")
+    last = _last_read_back(holding)
+    context = {
+        "holding": holding,
+        "slot": holding.slot,
+        "site": site,
+        "last": last,
+        "lines": lines_of(holding.placement.settings.values, last) if holding.placement else [],
+        "drifts": _drifts(holding),
+        "waiting": _waiting(pk),
+        "shots": keyset(_shots(pk), "-id", request.GET, prefix="shot_", size=PER_LIST),
+        "metered": holding.placement and "water_volume" in holding.placement.settings.values,
+        "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
+        "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
+        "who_may": WHO_MAY,
+        **_rights(request, site.pk),
+    }
+    return render(request, "stations/slots/slot.html", context)
+
+
+def _rights(request: PageRequest, site_id: int) -> dict[str, bool]:
+    verbs = {
+        "may_read_back": Verb.SLOT_READ_BACK,
+        "may_log": Verb.SHOT_LOG,
+        "may_set": Verb.SLOT_SET_BY_HAND,
+        "may_ask": Verb.REQUEST_MAKE,
+        "may_permit": Verb.PERMIT_GRANT,
+        "may_read_history": Verb.HISTORY_VIEW,
+    }
+    return {name: may(request.user, verb, site_id) for name, verb in verbs.items()}
+
+
+def _last_read_back(holding: Holding) -> ReadBack | None:
+    """The newest read-back of what is in force now; an older placement's says nothing about it."""
+    if holding.placement is None or holding.placement.verdict == Placement.Verdict.UNREAD:
+        return None
+    rows = ReadBack.objects.filter(placement=holding.placement).select_related("by")
+    return rows.order_by("-id").first()
+
+
+def _drifts(holding: Holding) -> list[Drift]:
+    """What drifts of what the slot should hold."""
+    if holding.placement is None:
+        return []
+    content = holding.placement.settings.content_digest
+    return list(holding.slot.station.drifts.current().filter(content_digest=content))
+
+
+def _waiting(slot_id: int) -> Any:  # noqa: ANN401
+    """What is scheduled, and what a permit has suspended."""
+    states = [Placement.State.SCHEDULED, Placement.State.SUSPENDED]
+    rows = Placement.objects.filter(slot=slot_id, state__in=states)
+    return rows.select_related("settings", "signature").order_by("due_at")
+
+
+def _shots(slot_id: int) -> Any:  # noqa: ANN401
+    return CheckShot.objects.filter(slot=slot_id).select_related("by", "placement__settings")
+
+
+def _past(slot_id: int) -> Any:  # noqa: ANN401
+    states = [Placement.State.ENDED, Placement.State.CANCELLED]
+    rows = Placement.objects.filter(slot=slot_id, state__in=states)
+    return rows.select_related("settings", "signature")
+
+
+@page("GET", "POST")
+def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
+    """Say that an unlocked slot holds something else now; a locked one answers with who may."""
+    holding = covered_holding(request, pk)
+    machine = holding.slot.station.machine
+    require_for_page(request, Verb.SLOT_SET_BY_HAND, machine.site_id)
+    context = {
+        "holding": holding,
+        "slot": holding.slot,
+        "site": machine.site,
+        "who_may": WHO_MAY,
+        **_rights(request, machine.site_id),
+    }
+    if holding.locked and request.method != "POST":
+        # Looking is no attempt: only what is sent is refused for the record.
+        return render(request, "stations/slots/slot_locked.html", context, status=409)
+    form = ByHandForm(machine.abilities, sent(request), initial=_held(holding))
+    if holding.locked:
+        # However badly the values are spelt, trying counts: the action refuses and records it.
+        _set(request, holding, {code: request.POST.get(code, "") for code in form.codes})
+    return form_page(
+        request,
+        "stations/slots/set_by_hand.html",
+        form,
+        lambda: _set(request, holding, form.values()),
+        said="{} is noted as set by hand.",
+        context=context,
+    )
+
+
+def _set(request: PageRequest, holding: Holding, values: dict[str, str]) -> Slot:
+    return set_by_hand(slot=holding.slot, values=values, by=request.user).slot
+
+
+def _held(holding: Holding) -> dict[str, str]:
+    values = holding.placement.settings.values if holding.placement else {}
+    return {code: given["value"] for code, given in values.items()}
+
+
+# Reading a slot back, and the list of what to key in.
+
+
+class Read:
+    """A saved read-back, leading to the page of its verdicts."""
+
+    def __init__(self, saved: ReadBack) -> None:
+        self.saved = saved
+
+    def get_absolute_url(self) -> str:
+        """The read-back page, showing this one."""
+        return f"{reverse('stations:read_back', args=[self.saved.slot_id])}?read={self.saved.pk}"
+
+
+@page("GET", "POST")
+def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
+    """Type what a slot shows; afterwards, the verdict for every parameter."""
+    holding = covered_holding(request, pk)
+    site = holding.slot.station.machine.site
+    require_for_page(request, Verb.SLOT_READ_BACK, site.pk)
+    context: dict[str, object] = {"holding": holding, "slot": holding.slot, "site": site}
+    if "read" in request.GET and request.method != "POST":
+        rows = ReadBack.objects.select_related("placement__settings", "by")
+        read = get_object_or_404(rows, slot=pk, pk=asked_id(request, "read"))
+        lines = lines_of(read.placement.settings.values, read)
+        asks = may(request.user, Verb.REQUEST_MAKE, site.pk)
+        context |= {"read": read, "lines": lines, "may_ask": asks}
+        return render(request, "stations/slots/read_back_verdict.html", context)
+    form = ReadBackForm(
+        holding.placement.settings.values if holding.placement else {},
+        sent(request),
+        initial={"seen_placement": holding.placement.pk if holding.placement else None},
+    )
+    return form_page(
+        request,
+        "stations/slots/read_back.html",
+        form,
+        lambda: _save(request, holding, form),
+        said="",
+        context=context,
+    )
+
+
+def _save(request: PageRequest, holding: Holding, form: ReadBackForm) -> Read:
+    return Read(
+        read_back(
+            slot=holding.slot,
+            found=form.found(),
+            by=request.user,
+            seen_placement=form.cleaned_data["seen_placement"],
+        )
+    )
+
+
+@page()
+def to_key(request: PageRequest, pk: int) -> HttpResponse:
+    """What to key in at each station of a site, slot by slot; with ?all=1 what matches too."""
+    site = get_object_or_404(Site.objects.covered_by(request.user, Verb.SLOT_VIEW), pk=pk)
+    everything = request.GET.get("all") == "1"
+    held = holdings(Slot.objects.filter(station__machine__site=site).waiting(everything))
+    context = {
+        "site": site,
+        "holdings": held,
+        "everything": everything,
+        "now": now(),
+        "may_read_back": may(request.user, Verb.SLOT_READ_BACK, site.pk),
+    }
+    return render(request, "stations/slots/to_key.html", context)

@@ -1,0 +1,230 @@
+"""The only writer of what slots should hold.
+
+Everything is set-based: a chain of bars is tens of thousands of slots, and each call below is a
+handful of statements whatever their number. Callers hold the transaction and the history context
+(``audit.capture.context.recorded``); they decide, this module writes, the database's guards check.
+"""
+
+import json
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import connection
+
+from people.signatures.models import Signature
+from stations.slots.models import Placement
+
+Basis = Placement.Basis
+
+
+@dataclass(frozen=True)
+class StationSettings:
+    """What the slots of one station are to be set to.
+
+    ``values`` maps codes to ``{"value": decimal string or word, "unit": UCUM code}``; ``cup``
+    says what a check shot is held against (``ControlSettings``).
+    """
+
+    station_id: int
+    site_id: int
+    title: str
+    content_digest: str
+    values: Mapping[str, Mapping[str, str]]
+    cup: Mapping[str, Mapping[str, str]] | None = None
+
+
+@dataclass(frozen=True)
+class Entitlement:
+    """What entitles a placement: its basis and the signature over it."""
+
+    basis: Basis
+    basis_id: int
+    signature: Signature
+
+
+SCHEDULE = """
+WITH made AS (
+    INSERT INTO stations_controlsettings (station_id, title, content_digest, "values", cup)
+    SELECT * FROM unnest(%(stations)s::bigint[], %(titles)s::text[], %(digests)s::text[],
+        %(values)s::jsonb[], %(cups)s::jsonb[])
+    RETURNING id, station_id
+)
+INSERT INTO stations_placement
+    (slot_id, site_id, settings_id, basis, basis_id, signature_id, state, verdict, due_at)
+SELECT slot.id, due.site_id, made.id, %(basis)s, %(basis_id)s, %(signature)s,
+    'scheduled', 'unread', due.due_at
+FROM made
+JOIN unnest(%(stations)s::bigint[], %(sites)s::bigint[]) AS at (station_id, site_id)
+    USING (station_id)
+JOIN unnest(%(due_sites)s::bigint[], %(due_at)s::timestamptz[]) AS due (site_id, due_at)
+    ON due.site_id = at.site_id
+JOIN unnest(%(slots)s::bigint[]) AS wanted (id) ON TRUE
+JOIN stations_slot slot ON slot.id = wanted.id AND slot.station_id = made.station_id
+"""
+
+
+def lock_slots(slots: Sequence[int]) -> None:
+    """Make everybody else who decides about these slots wait, in one order for all."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT count(*) FROM (SELECT 1 FROM stations_slot WHERE id = ANY(%s)"
+            " ORDER BY id FOR NO KEY UPDATE) AS locked",
+            [list(slots)],
+        )
+
+
+def schedule(
+    *,
+    entitlement: Entitlement,
+    settings: Sequence[StationSettings],
+    slots: Sequence[int],
+    due: Mapping[int, datetime],
+) -> int:
+    """Write one scheduled placement for each slot; returns how many.
+
+    ``due`` gives each site's instant. Every slot must belong to a station in ``settings``.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(
+            SCHEDULE,
+            {
+                "stations": [each.station_id for each in settings],
+                "sites": [each.site_id for each in settings],
+                "titles": [each.title for each in settings],
+                "digests": [each.content_digest for each in settings],
+                "values": [json.dumps(each.values, sort_keys=True) for each in settings],
+                "cups": [json.dumps(each.cup) if each.cup else None for each in settings],
+                "due_sites": list(due),
+                "due_at": list(due.values()),
+                "slots": list(slots),
+                "basis": entitlement.basis,
+                "basis_id": entitlement.basis_id,
+                "signature": entitlement.signature.pk,
+            },
+        )
+        return int(cursor.rowcount)
+
+
+PICK = """
+SELECT id, slot_id, site_id FROM stations_placement
+WHERE basis = %s AND basis_id = %s AND state = 'scheduled' AND due_at <= statement_timestamp()
+ORDER BY slot_id LIMIT %s FOR UPDATE SKIP LOCKED
+"""
+
+# What ends and what takes over change in one statement, since the guards let no locked slot stand
+# open between two. Whatever is counted or joined of the first part makes it happen first: a slot
+# never has two in force. greatest(): a placement may have started after this transaction began.
+TAKE_OVER = """
+WITH ended AS (
+    UPDATE stations_placement AS old
+    SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
+        superseded_by_id = new.id
+    FROM unnest(%(placements)s::bigint[], %(slots)s::bigint[]) AS new (id, slot_id)
+    WHERE old.slot_id = new.slot_id AND old.state IN ('in_force', 'suspended')
+    RETURNING old.id
+)
+UPDATE stations_placement SET state = 'in_force', started_at = clock_timestamp()
+WHERE id = ANY(%(placements)s) AND (SELECT count(*) FROM ended) >= 0
+"""
+
+
+def bring_into_force(*, basis: Basis, basis_id: int, at_most: int) -> Counter[int]:
+    """Put up to ``at_most`` due placements into force; returns how many at each site (by id).
+
+    What they supersede ends in the same transaction. Safe to run in several workers at once:
+    each takes rows the others have not.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(PICK, [basis, basis_id, at_most])
+        picked = cursor.fetchall()
+        if picked:
+            placements, slots = [row[0] for row in picked], [row[1] for row in picked]
+            lock_slots(slots)
+            cursor.execute(TAKE_OVER, {"placements": placements, "slots": slots})
+    return Counter(row[2] for row in picked)
+
+
+def cancel_scheduled(*, basis: Basis, basis_id: int) -> int:
+    """Cancel what has not come into force yet; returns how many placements."""
+    return Placement.objects.filter(
+        basis=basis, basis_id=basis_id, state=Placement.State.SCHEDULED
+    ).update(state=Placement.State.CANCELLED)
+
+
+PERMIT_STARTS = """
+WITH aside AS (
+    UPDATE stations_placement AS old SET state = 'suspended', superseded_by_id = new.id
+    FROM stations_placement AS new
+    WHERE new.basis = 'permit' AND new.basis_id = %(basis_id)s AND new.state = 'scheduled'
+        AND old.slot_id = new.slot_id AND old.state = 'in_force'
+    RETURNING new.id
+)
+UPDATE stations_placement AS permit SET state = 'in_force', started_at = clock_timestamp()
+FROM aside WHERE permit.id = aside.id
+"""
+
+# Whatever was read back before the permit says nothing about what the slot holds now.
+PERMIT_ENDS = """
+WITH ended AS (
+    UPDATE stations_placement AS old
+    SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
+        superseded_by_id = back.id
+    FROM stations_placement AS back
+    WHERE old.basis = 'permit' AND old.basis_id = %(basis_id)s AND old.state = 'in_force'
+        AND back.slot_id = old.slot_id AND back.state = 'suspended'
+    RETURNING back.id
+)
+UPDATE stations_placement AS back
+SET state = 'in_force', superseded_by_id = NULL, verdict = 'unread'
+FROM ended WHERE back.id = ended.id
+"""
+
+
+def begin_permit(*, permit_id: int) -> int:
+    """Suspend what the permit's slots hold and put its placements into force; returns how many."""
+    return _changed(PERMIT_STARTS, permit_id)
+
+
+def end_permit(*, permit_id: int) -> int:
+    """Give the permit's slots back what it had suspended; returns how many.
+
+    Slots that a publication has taken over meanwhile are left as they are.
+    """
+    return _changed(PERMIT_ENDS, permit_id)
+
+
+# The signature of a re-translation is given when the calibration is accepted, so what a permit
+# falls back to is replaced then; nobody is there to sign when the permit ends by itself.
+WAIT_BENEATH = """
+WITH gone AS (
+    UPDATE stations_placement AS old
+    SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
+        superseded_by_id = new.id
+    FROM stations_placement AS new
+    WHERE new.basis = 're_translation' AND new.basis_id = %(basis_id)s AND new.state = 'scheduled'
+        AND old.slot_id = new.slot_id AND old.state = 'suspended'
+    RETURNING new.id, new.slot_id
+)
+UPDATE stations_placement AS new
+SET state = 'suspended', started_at = clock_timestamp(), superseded_by_id = permit.id
+FROM gone JOIN stations_placement AS permit
+    ON permit.slot_id = gone.slot_id AND permit.basis = 'permit' AND permit.state = 'in_force'
+WHERE new.id = gone.id
+"""
+
+
+def wait_beneath_permits(*, calibration_id: int) -> int:
+    """Put a re-translation in the place of what permits had suspended; returns how many slots.
+
+    There it waits, suspended as well, for the permit to end.
+    """
+    return _changed(WAIT_BENEATH, calibration_id)
+
+
+def _changed(statement: str, basis_id: int) -> int:
+    """Run it for one permit or re-translation; how many placements its second part changed."""
+    with connection.cursor() as cursor:
+        cursor.execute(statement, {"basis_id": basis_id})
+        return int(cursor.rowcount)

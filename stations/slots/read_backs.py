@@ -1,0 +1,153 @@
+"""Finding out what a slot really holds."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from audit.capture.context import Road, ambient, recorded
+from audit.errors import Invalid, Problem, Refused, Stale, Subject
+from people.persons.models import User
+from people.persons.permissions import require
+from people.persons.verbs import Verb
+from stations import history
+from stations.equipment.models import Site, Slot
+from stations.slots.models import Placement, ReadBack
+from stations.slots.verdicts import compare, overall, read_found
+
+
+def read_back(*, slot: Slot, found: Mapping[str, str], by: User, seen_placement: int) -> ReadBack:
+    """Write down what a slot was found to hold, and give the verdict per parameter.
+
+    ``found`` maps codes to what the machine shows, in its own unit; what is left out or empty
+    counts as missing. ``seen_placement`` is the id of the placement whose settings were shown.
+    Raises Invalid, Stale (it is no longer in force), Refused (nothing is) and NotPermitted.
+    """
+    site_id = slot.station.machine.site_id
+    subject = Subject("slot", slot.pk, str(slot))
+    with recorded(by=by, action=history.SLOT_READ_BACK, subject=subject, site_id=site_id):
+        require(by, reading_verb(), site_id, subject)
+        placement = _lock(slot, seen_placement, subject)
+        kept, problems = read_found(placement.settings.values, found)
+        if problems:
+            raise Invalid.of(problems)
+        verdicts = compare(placement.settings.values, kept)
+        written = ReadBack.objects.create(
+            slot=slot, placement=placement, by=by, found=kept,
+            verdicts=verdicts, verdict=overall(verdicts),
+        )  # fmt: skip
+        if placement.verdict != written.verdict:
+            Placement.objects.filter(pk=placement.pk).update(verdict=written.verdict)
+    return written
+
+
+def reading_verb() -> Verb:
+    """A gateway reports under a verb of its own, so that its keeper need not be a shop lead."""
+    by_gateway = ambient.get().road == Road.GATEWAY
+    return Verb.GATEWAY_REPORT if by_gateway else Verb.SLOT_READ_BACK
+
+
+def _lock(slot: Slot, seen: int, subject: Subject) -> Placement:
+    """The placement that was seen, locked, so that nothing takes over before the verdict stands."""
+    rows = Placement.objects.filter(slot=slot).select_related("settings")
+    # By its id: a search for what is in force would miss what came into force while it waited.
+    seen_row = rows.select_for_update(of=("self",)).filter(pk=seen)
+    placement: Placement | None = seen_row.first()
+    if placement is not None and placement.state == Placement.State.IN_FORCE:
+        return placement
+    current = rows.in_force().first()
+    if current is None:
+        raise Refused(
+            "Nothing is in force in this slot, so there is nothing to compare it with.",
+            who_may="a head roaster, by publishing to it",
+            how_to_ask="Ask a head roaster to publish a recipe to this slot.",
+            subject=subject,
+            site_id=slot.station.machine.site_id,
+        )
+    raise Stale(
+        f"This slot should hold something else by now: {current.settings.title}. "
+        "Look at the newest settings, then read it back.",
+        current_revision=current.pk,
+    )
+
+
+# Many read-backs of one site at once, as a gateway reports them.
+
+STALE = "This is not in force in that slot any more, or never was: fetch the settings again."
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one slot was found to hold, compared with the placement that was fetched for it."""
+
+    slot: int
+    placement: int
+    found: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Reported:
+    """How one reading fared: its verdicts, or why it was not taken."""
+
+    reading: Reading
+    verdict: str = ""
+    verdicts: Mapping[str, str] | None = None
+    stale: str = ""
+    problems: Sequence[Problem] = ()
+
+    @property
+    def taken(self) -> bool:
+        """Whether it was written."""
+        return bool(self.verdict)
+
+
+def report_read_backs(*, site: Site, readings: Sequence[Reading], by: User) -> list[Reported]:
+    """Write down every reading that can be used; the others are told apart, in the same order.
+
+    One bad reading keeps none of the others back: a gateway goes on when one slot has changed.
+    Raises NotPermitted.
+    """
+    subject = Subject("site", site.pk, site.name)
+    with recorded(by=by, action=history.SLOT_READ_BACK, subject=subject, site_id=site.pk):
+        require(by, reading_verb(), site.pk, subject)
+        placements = _lock_reported(site, readings)
+        reported = [_judge(reading, placements) for reading in readings]
+        _write(by, [report for report in reported if report.taken])
+    return reported
+
+
+def _lock_reported(site: Site, readings: Sequence[Reading]) -> dict[int, Placement]:
+    """The placements named, locked in one order for all, so that two reports don't deadlock."""
+    rows = Placement.objects.filter(pk__in={r.placement for r in readings}, site=site)
+    locked = rows.select_related("settings").select_for_update(of=("self",)).order_by("pk")
+    return {placement.pk: placement for placement in locked}
+
+
+def _judge(reading: Reading, placements: Mapping[int, Any]) -> Reported:
+    placement = placements.get(reading.placement)
+    if placement is None or placement.slot_id != reading.slot or placement.state != "in_force":
+        return Reported(reading, stale=STALE)
+    expected = placement.settings.values
+    kept, problems = read_found(expected, reading.found)
+    if problems:
+        return Reported(reading, problems=problems)
+    tidied = Reading(reading.slot, reading.placement, kept)
+    verdicts = compare(expected, kept)
+    return Reported(tidied, overall(verdicts), verdicts)
+
+
+def _write(by: User, taken: Sequence[Reported]) -> None:
+    ReadBack.objects.bulk_create(
+        ReadBack(
+            slot_id=report.reading.slot,
+            placement_id=report.reading.placement,
+            by=by,
+            found=dict(report.reading.found),
+            verdicts=dict(report.verdicts or {}),
+            verdict=report.verdict,
+        )
+        for report in taken
+    )
+    last = {report.reading.placement: report.verdict for report in taken}
+    for verdict in set(last.values()):
+        named = [pk for pk, given in last.items() if given == verdict]
+        Placement.objects.filter(pk__in=named).exclude(verdict=verdict).update(verdict=verdict)

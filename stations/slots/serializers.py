@@ -1,0 +1,166 @@
+"""Slots, what they should hold and were found to hold, as the API shows and takes them."""
+
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from people.persons.serializers import SignatureOut
+from stations.slots.models import Placement, ReadBack
+
+
+class ValueOut(serializers.Serializer[dict[str, str]]):
+    """A setting in the machine's own unit (UCUM; empty for a word)."""
+
+    value = serializers.CharField()
+    unit = serializers.CharField()
+
+
+class PlacementOut(serializers.ModelSerializer[Placement]):
+    """What a slot should hold (or held), since when, on whose signature."""
+
+    title = serializers.CharField(source="settings.title")
+    settings = serializers.DictField(child=ValueOut(), source="settings.values")
+    content_digest = serializers.CharField(source="settings.content_digest")
+    signature = SignatureOut(allow_null=True)
+
+    class Meta:
+        """What is shown."""
+
+        model = Placement
+        fields = [
+            "id", "title", "basis", "basis_id", "state", "verdict", "due_at", "started_at",
+            "ended_at", "settings", "content_digest", "signature",
+        ]  # fmt: skip
+
+
+class SlotOut(serializers.Serializer[Any]):
+    """A slot and what is in force for it."""
+
+    id = serializers.IntegerField(source="slot.pk")
+    site = serializers.CharField(source="slot.station.machine.site.code")
+    machine = serializers.IntegerField(source="slot.station.machine_id")
+    station = serializers.IntegerField(source="slot.station_id")
+    number = serializers.IntegerField(source="slot.number")
+    condition = serializers.CharField()
+    locked = serializers.BooleanField()
+    should_hold = PlacementOut(source="placement", allow_null=True)
+
+
+class ReadBackOut(serializers.ModelSerializer[ReadBack]):
+    """What a slot was found to hold, and the verdict on every setting."""
+
+    by = serializers.CharField(source="by.name")
+
+    class Meta:
+        """What is shown."""
+
+        model = ReadBack
+        fields = ["id", "slot", "placement", "at", "by", "found", "verdicts", "verdict"]
+
+
+class FoundField(serializers.DictField):
+    """Codes and what the machine shows, as text or plain numbers."""
+
+    def to_internal_value(self, data: Any) -> dict[str, str]:  # noqa: ANN401
+        """As text, digit for digit. Raises ValidationError for anything but text and numbers."""
+        kept = {}
+        for code, value in super().to_internal_value(data).items():
+            if isinstance(value, bool) or not isinstance(value, str | int | Decimal):
+                raise serializers.ValidationError({code: "text or a number"})
+            if not f"{code}{value}".isprintable():
+                raise serializers.ValidationError("text of one line, without control characters")
+            kept[str(code)] = str(value)
+        if len(kept) > 100:
+            raise serializers.ValidationError("at most 100 settings")
+        return kept
+
+
+class ReadBackIn(serializers.Serializer[dict[str, Any]]):
+    """A read-back: the placement whose settings were looked at, and what the slot holds."""
+
+    placement = serializers.IntegerField(min_value=1, max_value=2**62)
+    found = FoundField()
+
+
+class ReadingIn(ReadBackIn):
+    """The same within a report of many."""
+
+    slot = serializers.IntegerField(min_value=1, max_value=2**62)
+
+
+class ReportIn(serializers.Serializer[dict[str, Any]]):
+    """What a gateway found at its site."""
+
+    read_backs = ReadingIn(many=True, min_length=1, max_length=1000)  # type: ignore[call-arg]
+
+
+class ProblemOut(serializers.Serializer[Any]):
+    """A value that could not be used."""
+
+    field = serializers.CharField()
+    value = serializers.CharField()
+    allowed = serializers.CharField()
+
+
+class ReportedOut(serializers.Serializer[Any]):
+    """How one reading fared."""
+
+    slot = serializers.IntegerField(source="reading.slot")
+    placement = serializers.IntegerField(source="reading.placement")
+    taken = serializers.BooleanField()
+    verdict = serializers.CharField()
+    verdicts = serializers.DictField(child=serializers.CharField(), allow_null=True)
+    stale = serializers.CharField()
+    problems = ProblemOut(many=True)
+
+
+class ReportOut(serializers.Serializer[Any]):
+    """The readings in the order they were sent."""
+
+    read_backs = ReportedOut(many=True)
+
+
+class ByHandIn(serializers.Serializer[dict[str, Any]]):
+    """What an unlocked slot holds now, in the machine's own units."""
+
+    values = FoundField()
+
+
+class GatewaySlot(serializers.Serializer[Any]):
+    """A slot as a gateway needs it; ``placement`` null: nothing is in force."""
+
+    slot = serializers.IntegerField(source="slot.pk")
+    machine = serializers.CharField(source="slot.station.machine.name")
+    station = serializers.IntegerField(source="slot.station.number")
+    number = serializers.IntegerField(source="slot.number")
+    placement = serializers.IntegerField(source="placement.pk", default=None, allow_null=True)
+    title = serializers.CharField()
+    locked = serializers.BooleanField()
+    settings = serializers.DictField(
+        child=ValueOut(), source="placement.settings.values", default=dict
+    )
+
+
+class GatewaySettings(serializers.Serializer[Any]):
+    """What every slot of a site should hold."""
+
+    site = serializers.CharField()
+    slots = GatewaySlot(many=True)
+
+
+class BoardRow(serializers.Serializer[Any]):
+    """How many slots of a site match, differ, wait, are on permit or set by hand.
+
+    `drifts` counts stations whose newest check shots signal against a frozen baseline.
+    """
+
+    site = serializers.CharField()
+    name = serializers.CharField()
+    differs = serializers.IntegerField()
+    drifts = serializers.IntegerField()
+    to_load = serializers.IntegerField()
+    on_permit = serializers.IntegerField()
+    by_hand = serializers.IntegerField()
+    matches = serializers.IntegerField()
+    slots = serializers.IntegerField()

@@ -1,0 +1,99 @@
+"""Comparing what a slot was found to hold with what it should hold."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from audit.errors import Problem
+from stations.machine_types.catalogue import ENDINGS, ENDS_BY, printed, unit_of, word_of
+from stations.slots.models import ReadBack
+from web.numbers import BadNumber, Bounds, read_number
+from web.printing import unit_label
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One setting beside what was found, for pages; ``verdict`` is empty before a read-back."""
+
+    code: str
+    label: str
+    should: str
+    found: str
+    unit: str
+    verdict: str
+
+
+MATCHES, DIFFERS, MISSING = "matches", "differs", "missing"
+Values = Mapping[str, Mapping[str, str]]
+
+
+def found_bounds(unit: str) -> Bounds:
+    """What can be read off a machine at all. Wide: a slot may hold anything, and that counts."""
+    return Bounds(Decimal(0), Decimal(100_000), unit=unit_label(unit))
+
+
+def read_found(expected: Values, found: Mapping[str, str]) -> tuple[dict[str, str], list[Problem]]:
+    """What was typed or reported, tidied, and what of it can't be used.
+
+    An empty value is left out: the slot shows nothing there.
+    """
+    kept: dict[str, str] = {}
+    problems: list[Problem] = []
+    for code, given in found.items():
+        text = str(given if given is not None else "").strip()
+        problem = _fault(expected, code, text) if text else None
+        if problem:
+            problems.append(problem)
+        elif text:
+            kept[code] = text
+    return kept, problems
+
+
+def _fault(expected: Values, code: str, text: str) -> Problem | None:
+    known = expected.get(code)
+    if known is None:
+        return Problem(code, text, f"one of the slot's settings: {', '.join(expected)}")
+    if code == ENDS_BY:
+        return None if text in ENDINGS else Problem(code, text, f"one of {', '.join(ENDINGS)}")
+    bounds = found_bounds(known.get("unit") or unit_of(code))
+    try:
+        read_number(text, bounds)
+    except BadNumber:
+        return Problem(code, text, bounds.words())
+    return None
+
+
+def compare(expected: Values, found: Mapping[str, str]) -> dict[str, str]:
+    """A verdict for every expected setting; numbers as numbers, so 18 matches 18.0."""
+    return {
+        code: _verdict(code, given["value"], found.get(code)) for code, given in expected.items()
+    }
+
+
+def _verdict(code: str, should: str, found: str | None) -> str:
+    if found is None:
+        return MISSING
+    same = found == should if code == ENDS_BY else read_number(found) == Decimal(should)
+    return MATCHES if same else DIFFERS
+
+
+def overall(verdicts: Mapping[str, str]) -> str:
+    """A slot matches only if every setting does: one that is missing is one that differs."""
+    return MATCHES if all(v == MATCHES for v in verdicts.values()) else DIFFERS
+
+
+def lines_of(expected: Values, read_back: ReadBack | None) -> list[Line]:
+    """Every expected setting beside what that read-back found."""
+    found = read_back.found if read_back else {}
+    verdicts = read_back.verdicts if read_back else {}
+    return [
+        Line(
+            code=row.code,
+            label=row.label,
+            should=row.value,
+            found=word_of(row.code, found.get(row.code, "")),
+            unit=row.unit,
+            verdict=verdicts.get(row.code, ""),
+        )
+        for row in printed(expected)
+    ]

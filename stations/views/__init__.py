@@ -1,1 +1,0 @@
-"""The pages of the equipment: thin, the rules are in the actions."""

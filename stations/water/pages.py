@@ -1,0 +1,74 @@
+"""A site's water: its readings, what they hint at, other sites beside it."""
+
+from django import forms
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils.timezone import now
+
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from stations.equipment.forms import number
+from stations.equipment.models import Site
+from stations.metrology.water import TRUST
+from stations.metrology.water_units import AlkalinityUnit, HardnessUnit, TemperatureUnit
+from stations.water.actions import AMOUNT, NOTE, PH, SOLIDS, TEMPERATURE, record_water
+from stations.water.models import WaterReading
+from stations.water.reading import BOILER, beside, indices
+from web.form_pages import form_page, page, sent
+from web.pages import PageRequest, require_for_page
+
+# A water report's values, each in the unit it came in.
+
+
+class WaterForm(forms.Form):
+    """One reading."""
+
+    taken_on = forms.DateField(label="Taken on", widget=forms.DateInput(attrs={"type": "date"}))
+    ph = number("pH", PH)
+    hardness_value = number("Hardness", AMOUNT)
+    hardness_unit = forms.ChoiceField(choices=[(u.value, u.value) for u in HardnessUnit])
+    alkalinity_value = number("Alkalinity", AMOUNT)
+    alkalinity_unit = forms.ChoiceField(choices=[(u.value, u.value) for u in AlkalinityUnit])
+    dissolved_solids = number("Dissolved solids (TDS)", SOLIDS)
+    temperature = number("Temperature", TEMPERATURE, hint="Of the sample.")
+    temperature_unit = forms.ChoiceField(choices=[(u.value, u.value) for u in TemperatureUnit])
+    note = forms.CharField(max_length=NOTE, required=False)
+
+
+SHOWN = 50
+
+
+@page()
+def water(request: PageRequest, pk: int) -> HttpResponse:
+    """Newest first, with the index at a boiler's temperature."""
+    site = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    readings = list(site.water.select_related("by")[:SHOWN])
+    newest = readings[0] if readings else None
+    others = WaterReading.objects.covered_by(request.user).newest_of_each_site()
+    context = {
+        "site": site,
+        "readings": readings,
+        "newest": newest,
+        "indices": indices(newest) if newest else [],
+        "boiler": BOILER,
+        "trust": TRUST,
+        "beside": beside(newest, others.select_related("site")) if newest else [],
+        "may_record": may(request.user, Verb.CALIBRATION_RECORD, site.pk),
+    }
+    return render(request, "stations/water/water.html", context)
+
+
+@page("GET", "POST")
+def water_add(request: PageRequest, pk: int) -> HttpResponse:
+    """Enter a reading."""
+    site: Site = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
+    form = WaterForm(sent(request), initial={"taken_on": site.local(now()).date()})
+    return form_page(
+        request,
+        "stations/water/water_form.html",
+        form,
+        lambda: record_water(site=site, by=request.user, **form.cleaned_data),
+        said="The {} was noted.",
+        context={"site": site},
+    )

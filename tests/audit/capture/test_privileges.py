@@ -1,0 +1,145 @@
+"""The program's database role: it can work, and can do nothing to what is kept.
+
+A real role that signs in to the test database, not SET ROLE: that could be reset.
+"""
+
+import secrets
+from collections.abc import Iterator
+from typing import Any
+
+import psycopg
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection, connections
+from django.test import override_settings
+from psycopg import sql
+
+from audit.capture.models import Entry
+from audit.privileges import READ_ONLY, grant, kept_tables, program_cannot_alter_history
+from config.settings.database import address
+from people.persons.models import User
+
+pytestmark = pytest.mark.django_db(transaction=True)
+Connection = psycopg.Connection[Any]
+
+
+@pytest.fixture
+def role(transactional_db: None) -> Iterator[str]:
+    """An ordinary role with the program's rights; gone afterwards."""
+    name = f"program_{secrets.token_hex(4)}"
+    with connection.cursor() as cursor:
+        made = sql.SQL("CREATE ROLE {} LOGIN PASSWORD {}").format(
+            sql.Identifier(name), sql.Literal(name)
+        )
+        cursor.execute(made)
+    grant(name)
+    yield name
+    with connection.cursor() as cursor:
+        cursor.execute(sql.SQL("DROP OWNED BY {0}; DROP ROLE {0}").format(sql.Identifier(name)))
+
+
+@pytest.fixture
+def program(role: str) -> Iterator[Connection]:
+    """Signed in as that role."""
+    told = connection.settings_dict
+    place = {"host": told["HOST"], "port": told["PORT"], "dbname": told["NAME"]}
+    given = {key: value for key, value in place.items() if value}
+    with psycopg.connect(**given, user=role, password=role, autocommit=True) as made:
+        yield made
+
+
+def denied(program: Connection, command: str) -> None:
+    with pytest.raises(psycopg.errors.InsufficientPrivilege):
+        program.execute(sql.SQL(command))
+
+
+def test_kept_rows_can_be_neither_changed_nor_removed(program: Connection) -> None:
+    assert {"audit_entry", "audit_leaf", "audit_checkpoint", "people_signature"} <= kept_tables()
+    for table in sorted(kept_tables()):
+        described = program.execute(sql.SQL(f"SELECT * FROM {table} LIMIT 0")).description or []
+        column = described[-1].name
+        denied(program, f'UPDATE {table} SET "{column}" = "{column}"')
+        denied(program, f"DELETE FROM {table}")
+        denied(program, f"TRUNCATE {table}")
+        denied(program, f"ALTER TABLE {table} DISABLE TRIGGER ALL")
+        denied(program, f"DROP TABLE {table}")
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        "INSERT INTO audit_entry (operation, changes) VALUES ('refused', '{}')",
+        "SET session_replication_role = replica",
+        "ALTER TABLE stations_site DISABLE TRIGGER USER",
+        "TRUNCATE stations_site CASCADE",
+        "CREATE TABLE mine (x int)",
+        "CREATE TEMP TABLE mine (x int)",
+        "CREATE FUNCTION mine() RETURNS int LANGUAGE sql AS 'SELECT 1'",
+        "CREATE OR REPLACE FUNCTION audit_key_moved(table_name text) RETURNS bigint"
+        " LANGUAGE sql AS 'SELECT 1::bigint'",
+        "CREATE TRIGGER mine BEFORE INSERT ON audit_entry FOR EACH ROW EXECUTE FUNCTION mine()",
+        "SELECT setval(pg_get_serial_sequence('audit_entry', 'id'), 1)",
+        "UPDATE django_migrations SET name = name",
+        "ALTER ROLE CURRENT_USER SUPERUSER",
+    ],
+)
+def test_no_other_way_round(program: Connection, command: str) -> None:
+    denied(program, command)
+
+
+def test_its_work_is_recorded_all_the_same(program: Connection, role: str) -> None:
+    person = User.objects.create(email="a@example.com", name="A")
+    program.execute("UPDATE people_user SET name = 'B' WHERE id = %s", [person.pk])
+    entry = Entry.objects.latest("pk")
+    assert (entry.operation, entry.table_name, entry.db_role) == ("changed", "people_user", role)
+    assert entry.changes == {"name": ["A", "B"]}
+
+
+def test_the_deploy_check_names_what_is_wrong(role: str) -> None:
+    (found,) = program_cannot_alter_history(databases=["default"])
+    assert found.id == "audit.E001"
+    assert program_cannot_alter_history(databases=None) == []
+
+
+@pytest.mark.parametrize(
+    ("wrong", "found"),
+    [
+        ("SELECT 1", []),
+        ("GRANT UPDATE ON audit_entry TO {}", ["audit.E003"]),
+        ("GRANT UPDATE (actor) ON audit_entry TO {}", ["audit.E003"]),
+        ("GRANT TRUNCATE ON audit_leaf TO {}", ["audit.E003"]),
+        ("GRANT CREATE ON SCHEMA public TO {}", ["audit.E004"]),
+        ("ALTER ROLE {} CREATEROLE", ["audit.E001"]),
+    ],
+)
+def test_the_check_as_the_program(role: str, wrong: str, found: list[str]) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(sql.SQL(wrong).format(sql.Identifier(role)))
+    plain = connections["default"].settings_dict
+    connection.close()
+    connections["default"].settings_dict = {**plain, "USER": role, "PASSWORD": role}
+    try:
+        errors = program_cannot_alter_history(databases=["default"])
+    finally:
+        connection.close()
+        connections["default"].settings_dict = plain
+    assert [error.id for error in errors] == found
+
+
+def test_granting_needs_another_role_that_exists() -> None:
+    nobody = override_settings(PROGRAM_ROLE="nobody_of_that_name")
+    with nobody, pytest.raises(CommandError, match="CREATE ROLE"):
+        call_command("grant_program")
+    ourselves = override_settings(PROGRAM_ROLE=connection.settings_dict["USER"])
+    with ourselves, pytest.raises(CommandError, match="OWNER_DATABASE_URL"):
+        call_command("grant_program")
+
+
+def test_only_commands_that_alter_tables_use_the_owner(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("DATABASE_URL", "postgresql://program@/x")
+    monkeypatch.setenv("OWNER_DATABASE_URL", "postgresql://owner@/x")
+    for owners in ("migrate", "grant_program", "archive_history"):
+        assert address(["manage.py", owners]) == "postgresql://owner@/x"
+    for others in (["manage.py", "shell"], ["celery", "migrate"], ["granian"], ["manage.py"]):
+        assert address(others) == "postgresql://program@/x"
+    assert READ_ONLY[0] == "audit_entry"

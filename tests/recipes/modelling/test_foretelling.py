@@ -1,0 +1,58 @@
+"""The shot model behind a version's page."""
+
+from time import perf_counter
+
+import pytest
+
+from recipes.brewing.errors import QuantityError
+from recipes.brewing.shot_model.simulate import simulate
+from recipes.modelling.nominal import foretell, setup_of
+from recipes.versions.models import Version
+from tests.cast import Cast, SignedIn
+from tests.recipes.shelf import FORMULA, make_draft, number
+
+POURED = {**FORMULA, "brew_pressure": number("9"), "preinfusion_time": number("4"),
+          "preinfusion_pressure": number("3"), "rise_time": number("2")}  # fmt: skip
+
+
+def test_the_shot_ends_by_its_water() -> None:
+    told = foretell(POURED)
+    assert told.ended
+    assert float(told.water) == pytest.approx(70, abs=0.1)
+    assert told.samples[-1].beverage == told.beverage
+
+
+def test_more_pressure_is_a_shorter_shot() -> None:
+    assert foretell({**POURED, "brew_pressure": number("6")}).time > foretell(POURED).time
+
+
+def test_one_shot_takes_less_than_a_tenth_of_a_second() -> None:
+    setup = setup_of(POURED).setup
+    simulate(setup, step=0.25)
+    begun = perf_counter()
+    for _ in range(3):
+        simulate(setup, step=0.25)
+    assert (perf_counter() - begun) / 3 < 0.1
+
+
+def test_what_is_missing_is_named() -> None:
+    with pytest.raises(QuantityError) as told:
+        foretell({code: entry for code, entry in POURED.items() if code != "dose_mass"})
+    assert told.value.field == "dose_mass"
+
+
+def test_a_pressure_nobody_states_is_assumed_and_said() -> None:
+    told = foretell(FORMULA)
+    assert told.assumed == ("No brew pressure is stated: 9 bar is assumed.",)
+    assert told.time == foretell({**FORMULA, "brew_pressure": number("9")}).time
+
+
+def test_the_page(cast: Cast, signed_in: SignedIn, draft: Version) -> None:
+    browser = signed_in(cast.barista)
+    bare = browser.get(f"/versions/{draft.pk}/model/").content.decode()
+    assert "9 bar is assumed" in bare
+    full = make_draft(cast, draft.recipe, POURED)
+    page = browser.get(f"/versions/{full.pk}/model/?brew_pressure=6").content.decode()
+    assert "with the change" in page
+    assert "A model at default parameters" in page
+    assert browser.get(f"/versions/{full.pk}/model/?brew_pressure=99").status_code == 400

@@ -1,0 +1,112 @@
+"""A parameter over time: what versions said, what sites held, what permits changed."""
+
+import base64
+import re
+from decimal import Decimal
+from html import unescape
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from recipes.coffees.models import Recipe
+from recipes.formula.parameters import PARAMETERS
+from recipes.overview.spans import over_time
+from recipes.permits.actions import end
+from recipes.permits.models import Permit
+from recipes.publishing import run
+from stations.equipment.models import Slot
+from tests.bar import Bar
+from tests.cast import SignedIn
+from tests.recipes.calibrating import accept, measure
+from tests.recipes.permits.test_permits import permit
+from tests.recipes.publishing.conftest import Publish, send
+from tests.recipes.shelf import make_approved
+
+__all__ = ["send"]
+pytestmark = pytest.mark.django_db
+TEMPERATURE = PARAMETERS["brew_temperature"]
+
+
+@pytest.fixture
+def placed(bar: Bar, send: Publish) -> Bar:
+    """In force everywhere, one slot on a permit for 91.5 °C."""
+    run.run(send().pk)
+    permit([bar.slots[0]], bar.cast.head_roaster)
+    return bar
+
+
+def lines(recipe: Recipe, sites: frozenset[int] | None = None) -> list[tuple[object, ...]]:
+    found = over_time(recipe, TEMPERATURE, sites, timezone.now())
+    return [(one.site, one.basis, one.slots, one.value, one.until is None) for one in found.held]
+
+
+def test_versions_sites_and_permits(placed: Bar) -> None:
+    recipe, site = placed.version.recipe, placed.cast.site
+    everywhere = {
+        each: Slot.objects.filter(station__machine__site=each).count()
+        for each in (site, placed.cast.other_site)
+    }
+    value = placed.version.formula.get(code="brew_temperature").target
+    assert set(lines(recipe)) == {
+        ("Harbour", "publication", everywhere[site], value, True),
+        ("Upland", "publication", everywhere[placed.cast.other_site], value, True),
+        ("Harbour", "permit", 1, Decimal("91.5"), True),
+    }
+
+
+def test_what_ended_has_an_end(placed: Bar) -> None:
+    recipe, cast = placed.version.recipe, placed.cast
+    [granted] = Permit.objects.all()
+    end(permit=granted, by=cast.head_roaster, reason="Gasket replaced")
+    station = placed.stations[0]
+    accept(measure(station, "4.2", cast.technician), cast.technician)
+    kinds = {(basis, site): still for site, basis, _, _, still in lines(recipe)}
+    assert kinds["permit", "Harbour"] is False
+    assert kinds["re_translation", "Harbour"] is True
+
+
+def test_others_sites_stay_hidden(placed: Bar) -> None:
+    recipe, site = placed.version.recipe, placed.cast.site
+    assert {one[0] for one in lines(recipe, frozenset({site.pk}))} == {"Harbour"}
+    assert lines(recipe, frozenset()) == []
+
+
+def test_page_with_chart_and_tables(placed: Bar, signed_in: SignedIn) -> None:
+    browser = signed_in(placed.cast.owner)
+    page = unescape(browser.get(f"/recipes/{placed.version.recipe_id}/over-time/").content.decode())
+    drawn = re.search(r'<img src="data:image/svg\+xml;base64,([^"]+)"', page)
+    assert drawn
+    svg = base64.b64decode(drawn[1]).decode()
+    assert all(word in svg for word in ("Harbour", "Upland", "Versions", "on permit", "93.0 °C"))
+    assert "held at 2 sites, 1 permit" in page
+    assert "91.5" in page
+    assert "scald" in page
+
+
+def test_a_parameter_the_permit_leaves_alone(placed: Bar, signed_in: SignedIn) -> None:
+    address = f"/recipes/{placed.version.recipe_id}/over-time/?parameter=water_volume"
+    page = signed_in(placed.cast.owner).get(address).content.decode()
+    assert "not changed by it" in page
+
+
+def test_questions_do_not_grow(placed: Bar) -> None:
+    recipe = placed.version.recipe
+    with CaptureQueriesContext(connection) as few:
+        over_time(recipe, TEMPERATURE, None, timezone.now())
+    for _ in range(3):
+        make_approved(placed.cast, recipe)
+    with CaptureQueriesContext(connection) as many:
+        found = over_time(recipe, TEMPERATURE, None, timezone.now())
+    assert len(found.said) == 4
+    assert len(many) == len(few) == 4
+
+
+@pytest.mark.parametrize("code", ["", "nonsense", "x\x00"])
+def test_an_unknown_parameter_is_named(placed: Bar, signed_in: SignedIn, code: str) -> None:
+    browser: Client = signed_in(placed.cast.owner)
+    answer = browser.get(f"/recipes/{placed.version.recipe_id}/over-time/", {"parameter": code})
+    assert answer.status_code == 400
+    assert "parameter" in answer.content.decode()

@@ -1,0 +1,123 @@
+"""Machines, abilities, stations and slots."""
+
+from decimal import Decimal
+
+import pytest
+
+from audit.capture.models import Entry
+from audit.errors import Invalid, NotPermitted, Stale
+from people.persons.actions import assign_role
+from people.persons.verbs import Role
+from stations.equipment.actions import (
+    add_machine,
+    add_slots,
+    add_station,
+    change_machine,
+    change_station,
+)
+from stations.equipment.models import Ability, Slot, Station
+from stations.machine_types.actions import Reach, add_ability_set, change_ability_set
+from tests.cast import Cast
+from tests.stations.conftest import Bar, reaches
+
+ONE = Decimal(1)
+
+
+def test_a_station_comes_with_its_slots(bar: Bar, cast: Cast) -> None:
+    made = add_station(machine=bar.machine, number=3, slots=4, by=cast.head_roaster)
+    assert list(made.slots.order_by("number").values_list("number", flat=True)) == [1, 2, 3, 4]
+    entries = Entry.objects.filter(action="station.added", table_name="stations_slot")
+    assert entries.filter(site_id=cast.site.pk).count() == 4 + 4
+    assert len(made.code) == 8
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("number", 0), ("number", 1), ("number", 100), ("number", "1.5"), ("slots", 0),
+        ("slots", 33), ("slots", "many"), ("pulses_per_millilitre", Decimal(0)),
+        ("pulses_per_millilitre", Decimal("NaN")), ("pulses_per_millilitre", Decimal(1001)),
+        ("temperature_offset", Decimal("-15.1")), ("temperature_offset", Decimal("1.2345")),
+    ],
+)  # fmt: skip
+def test_a_station_that_cannot_be_is_named(bar: Bar, cast: Cast, field: str, value: object) -> None:
+    values: dict[str, object] = {"number": 3, "slots": 2}
+    with pytest.raises(Invalid) as raised:
+        add_station(machine=bar.machine, **{**values, field: value}, by=cast.owner)  # type: ignore[arg-type]
+    assert raised.value.field == field
+    assert Station.objects.count() == 3
+
+
+def test_slots_are_added_once_and_never_removed(bar: Bar, cast: Cast) -> None:
+    added = add_slots(station=bar.first, total=4, by=cast.owner)
+    assert [slot.number for slot in added] == [3, 4]
+    assert add_slots(station=bar.first, total=4, by=cast.owner) == []
+    with pytest.raises(Invalid, match="never removed"):
+        add_slots(station=bar.first, total=3, by=cast.owner)
+    assert Slot.objects.filter(station=bar.first).count() == 4
+
+
+def test_traits_change_from_the_revision_seen(bar: Bar, cast: Cast) -> None:
+    new = {"pulses_per_millilitre": Decimal("4.02"), "temperature_offset": None}
+    change_station(station=bar.first, seen_revision=1, **new, by=cast.owner)
+    assert Station.objects.get(pk=bar.first.pk).pulses_per_millilitre == Decimal("4.02")
+    with pytest.raises(Stale):
+        change_station(station=bar.first, seen_revision=1, **new, by=cast.owner)
+
+
+def test_machines_change_from_the_revision_seen(bar: Bar, cast: Cast) -> None:
+    machine, by = bar.machine, cast.owner
+    change_machine(machine=machine, seen_revision=1, name="Right", abilities=bar.abilities, by=by)
+    with pytest.raises(Stale):
+        change_machine(machine=machine, seen_revision=1, name="L", abilities=bar.abilities, by=by)
+
+
+def test_a_machine_name_is_its_sites_own(bar: Bar, cast: Cast) -> None:
+    add_machine(site=cast.other_site, name="Left machine", abilities=bar.abilities, by=cast.owner)
+    with pytest.raises(Invalid, match="name"):
+        add_machine(site=cast.site, name="Left machine", abilities=bar.abilities, by=cast.owner)
+
+
+def test_abilities_are_replaced_as_a_whole(bar: Bar, cast: Cast) -> None:
+    wanted = {"water_volume": Reach(ONE, Decimal(9), ONE), "brew_pressure": Reach(ONE, ONE, ONE)}
+    change_ability_set(
+        ability_set=bar.abilities, seen_revision=1, name="One boiler", ends_by=["mass"],
+        abilities=wanted, by=cast.owner,
+    )  # fmt: skip
+    held = {a.parameter: a.maximum for a in Ability.objects.filter(ability_set=bar.abilities)}
+    assert held == {"water_volume": 9, "brew_pressure": 1}
+    entries = Entry.objects.filter(action="ability_set.changed").values_list(
+        "parameter", "operation"
+    )
+    assert set(entries) == {
+        (None, "changed"), ("water_volume", "changed"), ("brew_pressure", "created"),
+        ("brew_temperature", "removed"),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("code", "reach", "field"),
+    [
+        ("grind_note", Reach(ONE, ONE, ONE), "parameter"),
+        ("brew_pressure", Reach(Decimal(9), Decimal(8), ONE), "brew_pressure.maximum"),
+        ("brew_pressure", Reach(ONE, Decimal(13), ONE), "brew_pressure.maximum"),
+        ("brew_pressure", Reach(ONE, Decimal(9), Decimal(0)), "brew_pressure.resolution"),
+        ("brew_pressure", Reach(Decimal("NaN"), ONE, ONE), "brew_pressure.minimum"),
+    ],
+)
+def test_an_ability_no_machine_has_is_named(
+    cast: Cast, code: str, reach: Reach, field: str
+) -> None:
+    with pytest.raises(Invalid) as raised:
+        add_ability_set(name="New", ends_by=["mass"], abilities={code: reach}, by=cast.owner)
+    assert raised.value.field == field
+
+
+def test_what_every_site_shares_needs_a_role_over_every_site(bar: Bar, cast: Cast) -> None:
+    assign_role(person=cast.barista, role=Role.HEAD_ROASTER, site_id=cast.site.pk, by=cast.owner)
+    local = type(cast.barista).objects.get(pk=cast.barista.pk)
+    with pytest.raises(NotPermitted, match="for all sites"):
+        add_ability_set(name="New", ends_by=["mass"], abilities=reaches(), by=local)
+    assert add_machine(site=cast.site, name="Mine", abilities=bar.abilities, by=local).pk
+    with pytest.raises(NotPermitted):
+        add_machine(site=cast.other_site, name="Mine", abilities=bar.abilities, by=local)

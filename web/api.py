@@ -1,0 +1,98 @@
+"""What endpoints need of a request, typed and said once."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, TypeVar
+
+from django.db.models import Model, QuerySet
+from rest_framework.exceptions import NotAuthenticated, ValidationError
+from rest_framework.permissions import SAFE_METHODS
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import ModelSerializer, Serializer
+from rest_framework.views import APIView
+
+from audit.capture.context import record_refusal
+from audit.errors import NotPermitted
+from people.history import ENDPOINT_REFUSED
+from people.persons.models import User
+from people.persons.permissions import require, require_everywhere
+from people.persons.verbs import Verb
+from web.paging import KeysetPagination
+from web.parsing import refuse_unprintable, strangers, texts_in
+
+M = TypeVar("M", bound=Model)
+S = TypeVar("S", bound=Serializer[Any])
+
+
+class GuardedView(APIView):
+    """An endpoint for those who may do `verb` somewhere; others get 403, the history a line.
+
+    Asked before the body is looked at, so that nobody is told how to do what they may not.
+    Which sites, and each single change, is checked where the rows are chosen and in the action.
+    """
+
+    verb: Verb
+    acting_verb: Verb | None = None  # what POST, PUT and DELETE need, where that is not `verb`
+    acting_everywhere = False  # such a change concerns all sites: the role must cover them
+
+    def check_permissions(self, request: Request) -> None:
+        """Sign-in and token scopes first, then the verb. Raises NotPermitted."""
+        super().check_permissions(request)
+        with noting_refusal(request):
+            if request.method in SAFE_METHODS:
+                require(person(request), self.verb)
+            elif self.acting_everywhere:
+                require_everywhere(person(request), self.acting_verb or self.verb)
+            else:
+                require(person(request), self.acting_verb or self.verb)
+
+
+@contextmanager
+def noting_refusal(request: Request) -> Iterator[None]:
+    """A permission asked for by an endpoint, outside any action: its refusal is written too."""
+    try:
+        yield
+    except NotPermitted as refused:
+        record_refusal(refused, by=person(request), action=ENDPOINT_REFUSED)
+        raise
+
+
+def person(request: Request) -> User:
+    """The person acting. Raises NotAuthenticated (401) if there is none."""
+    if not isinstance(request.user, User):
+        raise NotAuthenticated
+    return request.user
+
+
+def valid(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]:
+    """The body, checked. Raises ValidationError (400) naming each field."""
+    return dict(checked(serializer, request).validated_data)
+
+
+def checked(serializer: type[S], request: Request) -> S:
+    """As valid, the serializer itself: for bodies that carry a signature.
+
+    A name that means nothing is refused as well: what was meant would be silently left out.
+    Raises Invalid for text with control characters.
+    """
+    refuse_unprintable(texts_in(request.data))
+    body = serializer(data=request.data)
+    unknown = strangers(body, request.data)
+    if not body.is_valid() or unknown:
+        raise ValidationError({**unknown, **body.errors})
+    return body
+
+
+def asked(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]:
+    """The address's query, checked. Raises ValidationError (400) naming each field."""
+    query = serializer(data=request.query_params)
+    query.is_valid(raise_exception=True)
+    return dict(query.validated_data)
+
+
+def listed(view: APIView, rows: QuerySet[M], serializer: type[ModelSerializer[M]]) -> Response:
+    """One page of the rows by key, with the addresses of its neighbours."""
+    pages = KeysetPagination()
+    found = pages.paginate_queryset(rows, view.request, view) or []
+    return pages.get_paginated_response(serializer(found, many=True).data)

@@ -1,0 +1,60 @@
+"""Form and serializer fields that read numbers by web.numbers."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from rest_framework import serializers
+
+from web.numbers import BadNumber, Bounds, read_number
+
+
+class PlainDecimalField(forms.CharField):
+    """A number on a page; its cleaned value is an exact Decimal, or None where not required."""
+
+    def __init__(self, *, bounds: Bounds | None = None, **kwargs: Any) -> None:  # noqa: ANN401
+        self.bounds = bounds or Bounds()
+        unit = {"data-unit": self.bounds.unit} if self.bounds.unit else {}
+        kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", **unit}))
+        super().__init__(**kwargs)
+
+    def clean(self, value: Any) -> Decimal | None:  # noqa: ANN401
+        """The exact number. Raises ValidationError with the value and what is allowed."""
+        text = super().clean(value)
+        if text in self.empty_values:
+            return None
+        try:
+            return read_number(text, self.bounds)
+        except BadNumber as bad:
+            raise ValidationError(str(bad), code="invalid") from bad
+
+    def has_changed(self, initial: Any, data: Any) -> bool:  # noqa: ANN401
+        """18.50 typed over 18.5 is no change."""
+        try:
+            return read_number(initial) != read_number(data)
+        except BadNumber:
+            return super().has_changed(initial, data)
+
+
+class PlainDecimal(serializers.Field[Decimal, Any, str, Any]):
+    """A number in the API: a JSON string (as it is answered) or a JSON number, read exactly."""
+
+    def __init__(self, *, bounds: Bounds | None = None, **kwargs: Any) -> None:  # noqa: ANN401
+        self.bounds = bounds or Bounds()
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> Decimal:  # noqa: ANN401
+        """The exact number. Raises ValidationError with the value and what is allowed."""
+        if isinstance(data, bool) or not isinstance(data, str | int | float | Decimal):
+            raise serializers.ValidationError(
+                f"Not a number: give {self.bounds.words()}, as text or as a JSON number."
+            )
+        try:
+            return read_number(data, self.bounds)
+        except BadNumber as bad:
+            raise serializers.ValidationError(str(bad)) from bad
+
+    def to_representation(self, value: Decimal) -> str:
+        """As it is stored, digit for digit."""
+        return f"{value:f}"

@@ -1,0 +1,104 @@
+"""What every request carries: by which road it came, its id, its address; and refusals as pages."""
+
+import re
+import uuid
+from collections.abc import Callable
+from dataclasses import replace
+from ipaddress import ip_address
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render, resolve_url
+
+from audit.capture.context import Ambient, Road, ambient
+from audit.errors import Invalid, Refused
+from web.errors import as_domain_error, kind_of
+
+# Where a request came from, as far as that can be believed.
+
+
+def client_address(request: HttpRequest) -> str | None:
+    """The client's IP address; behind TRUSTED_PROXIES proxies of ours, the one they saw.
+
+    A client can write anything into X-Forwarded-For, but only before what our own proxies add.
+    """
+    address = str(request.META.get("REMOTE_ADDR", ""))
+    proxies: int = settings.TRUSTED_PROXIES
+    if proxies:
+        forwarded = [part.strip() for part in request.headers.get("X-Forwarded-For", "").split(",")]
+        address = forwarded[-proxies] if len(forwarded) >= proxies else address
+    try:
+        # Without a zone (fe80::1%eth0), which names this machine's own interface.
+        return str(ip_address(address.partition("%")[0]))
+    except ValueError:
+        return None
+
+
+API = "/api/"
+REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
+GetResponse = Callable[[HttpRequest], HttpResponse]
+
+
+class AmbientMiddleware:
+    """Sets what the history notes of every request, and answers domain errors as pages."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The answer, with the request's id in X-Request-ID."""
+        road = Road.API if request.path.startswith(API) else Road.PAGE
+        request_id = request_id_of(request)
+        around = Ambient(road=road, request_id=request_id, client_addr=client_address(request))
+        token = ambient.set(around)
+        try:
+            response = self.get_response(request)
+        finally:
+            ambient.reset(token)
+        response = _not_in_part(request, response)
+        response["X-Request-ID"] = request_id
+        _keep_private(response)
+        return response
+
+    def process_exception(self, request: HttpRequest, raised: Exception) -> HttpResponse | None:
+        """A rule said no and no form was there to say it: a page of its own, with the sentence."""
+        told = None if request.path.startswith(API) else as_domain_error(raised)
+        if told is None:
+            return None
+        said = {
+            "message": told.message,
+            "problems": told.problems if isinstance(told, Invalid) else [],
+            "who_may": told.who_may if isinstance(told, Refused) else "",
+            "how_to_ask": told.how_to_ask if isinstance(told, Refused) else "",
+        }
+        status = kind_of(told).status
+        return render(request, f"errors/{status}.html", said, status=status)
+
+
+def _not_in_part(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    """Who was signed out meanwhile is sent to sign in, not shown the form in a part of a page."""
+    part = request.headers.get("HX-Request") == "true"
+    sign_in = resolve_url(settings.LOGIN_URL)
+    if part and response.get("Location", "").startswith(sign_in):
+        return HttpResponse(headers={"HX-Refresh": "true"})
+    return response
+
+
+def _keep_private(response: HttpResponse) -> None:
+    """No copy stays behind: a tablet at the bar is shared, and so may be a proxy on the way.
+
+    What carries a tag may be kept by the program that asked, and is asked for again each time.
+    """
+    kept = "private, no-cache" if response.has_header("ETag") else "no-store"
+    response.headers.setdefault("Cache-Control", kept)
+
+
+def request_id_of(request: HttpRequest) -> str:
+    """The caller's own X-Request-ID where it is harmless, or else a new one."""
+    given = request.headers.get("X-Request-ID", "")
+    return given if REQUEST_ID.fullmatch(given) else uuid.uuid4().hex
+
+
+def take_road(road: Road) -> None:
+    """Correct the road once the request's token is known."""
+    ambient.set(replace(ambient.get(), road=road))

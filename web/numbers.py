@@ -1,0 +1,97 @@
+"""Reading numbers as people and programs type them: exact, plain, and refused with a sentence.
+
+A decimal comma is refused rather than guessed at: "1,234" is a thousand to one reader and a bit
+more than one to the next, and a wrong guess would end up in a machine.
+"""
+
+import re
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from web.printing import unit_label
+
+MAX_CHARACTERS = 40
+PLAIN = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)")
+SCIENTIFIC = re.compile(r"[+-]?[0-9]*\.?[0-9]+[eE][+-]?[0-9]+")
+COMMA = re.compile(r"[+-]?[0-9]+(?:,[0-9]+)+(?:\.[0-9]*)?|[+-]?[0-9.]+,[0-9]+")
+NOT_FINITE = re.compile(r"[+-]?(?:s?nan[0-9]*|inf(?:inity)?|∞)", re.IGNORECASE)
+MINUS_SIGN = "−"  # noqa: RUF001 - U+2212, which our own pages print
+
+
+class BadNumber(ValueError):  # noqa: N818 - named for what it is, as the pages name it
+    """A number that cannot be taken; its text is the sentence to show."""
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What a number may be: limits included, digits after the point, unit as a UCUM code."""
+
+    low: Decimal | None = None
+    high: Decimal | None = None
+    places: int = 6
+    digits: int = 12
+    unit: str = ""
+
+    def words(self) -> str:
+        """The bounds as a sentence's end: 'a number from 5 to 30 g, at most 1 decimal place'."""
+        printed = unit_label(self.unit)
+        unit = f" {printed}" if printed else ""
+        reach = {
+            (True, True): f"from {self.low} to {self.high}{unit}",
+            (True, False): f"of at least {self.low}{unit}",
+            (False, True): f"of at most {self.high}{unit}",
+            (False, False): f"in {printed}" if printed else "",
+        }[self.low is not None, self.high is not None]
+        some = "place" if self.places == 1 else "places"
+        places = f"at most {self.places} decimal {some}" if self.places else "no decimal places"
+        return f"{f'a number {reach}'.strip()}, {places}"
+
+
+def read_number(typed: object, bounds: Bounds | None = None) -> Decimal:
+    """The exact decimal that was typed. Raises BadNumber with a sentence to show."""
+    limits = bounds or Bounds()
+    text = str(typed).strip().replace(MINUS_SIGN, "-")
+    shown = repr_short(str(typed))
+    if len(text) > MAX_CHARACTERS:
+        raise BadNumber(f"{shown} is too long: give {limits.words()}.")
+    if not PLAIN.fullmatch(text):
+        raise BadNumber(_why_not_plain(text, shown, limits))
+    number = Decimal(text)
+    _check(number, shown, limits)
+    return number
+
+
+def repr_short(text: str) -> str:
+    """A value as it is quoted back: in quotes, control characters shown, cut where it is long."""
+    printable = "".join(c if c.isprintable() else "�" for c in text)
+    return f"“{printable[:MAX_CHARACTERS]}…”" if len(text) > MAX_CHARACTERS else f"“{printable}”"
+
+
+def _why_not_plain(text: str, shown: str, limits: Bounds) -> str:
+    if NOT_FINITE.fullmatch(text):
+        return f"{shown} is no quantity: give {limits.words()}."
+    if COMMA.fullmatch(text):
+        return f"{shown} has a comma: write decimals with a point, such as 18.5."
+    if SCIENTIFIC.fullmatch(text):
+        return f"{shown} has an exponent: write the number out, such as 0.5."
+    return f"{shown} is not a plain number: give {limits.words()}, without its unit."
+
+
+def _check(number: Decimal, shown: str, limits: Bounds) -> None:
+    exponent = number.as_tuple().exponent
+    places = -exponent if isinstance(exponent, int) and exponent < 0 else 0
+    too_low = limits.low is not None and number < limits.low
+    too_high = limits.high is not None and number > limits.high
+    too_fine = places > limits.places
+    too_big = bool(number) and number.adjusted() + 1 > limits.digits - limits.places
+    if too_low or too_high or too_fine or too_big:
+        raise BadNumber(f"{shown} is not allowed: give {limits.words()}.")
+
+
+# From a computed float to the decimal a page prints, rounded half-up once.
+
+
+def rounded(value: float, places: int) -> Decimal:
+    """``value`` to so many decimal places; a float's shortest digits stand for it."""
+    found = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
+    return found + 0  # never minus zero

@@ -1,0 +1,109 @@
+"""Pages of a list by key, never by number: as fast on the last page as on the first."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+
+from django.db import models
+from rest_framework.exceptions import NotFound, ValidationError
+from rest_framework.pagination import Cursor, CursorPagination
+from rest_framework.request import Request
+
+from audit.errors import Invalid
+
+
+class KeysetPagination(CursorPagination):
+    """Newest first by id; `limit` rows a page, `next` and `previous` as ready addresses."""
+
+    ordering = "-id"
+    page_size = 50
+    page_size_query_param = "limit"
+    max_page_size = 500
+
+    def get_page_size(self, request: Request) -> int:
+        """The wished-for size. Raises ValidationError if it is none from 1 to 500."""
+        wished = str(request.query_params.get("limit", ""))
+        if not wished:
+            return self.page_size
+        if not (_whole(wished) and 1 <= int(wished) <= 500):
+            raise ValidationError({"limit": "a whole number from 1 to 500"})
+        return int(wished)
+
+    def decode_cursor(self, request: Request) -> Cursor | None:
+        """The place in the list. Raises ValidationError for a cursor we did not give out."""
+        hint = {"cursor": "the one in `next` or `previous` of an earlier answer"}
+        try:
+            cursor = super().decode_cursor(request)
+        except NotFound as bad:
+            raise ValidationError(hint) from bad
+        if cursor and cursor.position is not None and not _whole(str(cursor.position)):
+            raise ValidationError(hint)
+        return cursor
+
+
+def _whole(text: str) -> bool:
+    """Digits only, and not more of them than a row's number has."""
+    return text.isascii() and text.isdigit() and len(text) <= 18
+
+
+# Lists by key, never by number: the last page is as fast as the first.
+
+M = TypeVar("M", bound=models.Model)
+PER_PAGE = 100
+
+
+@dataclass(frozen=True)
+class Page(Generic[M]):
+    """One page of a list; keys are None where the list ends."""
+
+    rows: list[M]
+    before: str | None
+    after: str | None
+    begins: bool
+
+
+def keyset(
+    rows: "models.QuerySet[M]",
+    key: str,
+    asked: Mapping[str, str],
+    *,
+    prefix: str = "",
+    size: int = PER_PAGE,
+) -> Page[M]:
+    """The page that ``asked`` names by its ``after`` or ``before``, in the order of ``key``.
+
+    ``key`` is a unique field, "-" in front for newest first; ``prefix`` tells two lists of one
+    page apart. Raises Invalid for a key that the field cannot have.
+    """
+    field = key.lstrip("-")
+    after, before = asked.get(f"{prefix}after"), asked.get(f"{prefix}before")
+    backwards = before is not None
+    at = before if backwards else after
+    falling = key.startswith("-") != backwards
+    if at is not None:
+        value = _value(rows.model, field, at)
+        rows = rows.filter(**{f"{field}__{'lt' if falling else 'gt'}": value})
+    found = list(rows.order_by(f"-{field}" if falling else field)[: size + 1])
+    more, found = len(found) > size, found[:size]
+    if backwards:
+        found.reverse()
+    keys = [str(getattr(row, field)) for row in found]
+    has_earlier = more if backwards else at is not None
+    has_later = True if backwards else more
+    return Page(
+        rows=found,
+        before=keys[0] if keys and has_earlier else None,
+        after=keys[-1] if keys and has_later else None,
+        begins=at is None,
+    )
+
+
+def _value(model: type[models.Model], field: str, text: str) -> Any:  # noqa: ANN401
+    kind = model._meta.get_field("id" if field == "pk" else field)
+    if isinstance(kind, models.CharField):
+        if not text.isprintable() or len(text) > 200:
+            raise Invalid("page", text, "the address of a page that a list linked to")
+        return text
+    if not (text.isascii() and text.isdigit() and len(text) <= 18):
+        raise Invalid("page", text, "the address of a page that a list linked to")
+    return int(text)

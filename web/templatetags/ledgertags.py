@@ -1,0 +1,170 @@
+"""What templates need to print states, numbers, units and times; the rules: web.printing."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, tzinfo
+from typing import Any
+
+from django import template
+from django.forms import BaseForm, BaseFormSet, BoundField
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from audit.registry import content_of
+from people.signatures.content import shown
+from people.signatures.models import Signature
+from web import printing
+from web.icons import Mark, mark_for
+
+register = template.Library()
+
+
+@register.inclusion_tag("parts/mark.html", name="mark")
+def mark(code: str, word: str = "") -> dict[str, Mark | str]:
+    """A state as drawn mark and word; `word` replaces the usual one ("2 differ")."""
+    found = mark_for(str(code))
+    return {"mark": found, "word": word or found.word}
+
+
+@register.inclusion_tag("parts/signature.html")
+def signature(signed: Signature, zone: str = "") -> dict[str, object]:
+    """A signature in full, and whether the content still has its digest: worked out here."""
+    seen = shown(signed)
+    return {"signed": seen, "content": content_of(seen), "zone": zone}
+
+
+@register.filter
+def number(value: object) -> str:
+    """The number digit for digit as stored."""
+    return printing.number(value)
+
+
+@register.filter
+def unit(code: str | None) -> str:
+    """A UCUM code in its print form."""
+    return printing.unit_label(code)
+
+
+@register.inclusion_tag("parts/quantity.html")
+def quantity(
+    value: object, code: str = "", below: object = None, above: object = None
+) -> dict[str, object]:
+    """A value with its unit and, where given, its tolerance either way."""
+    text = printing.number(value)
+    label = "" if text == printing.NONE else printing.unit_label(code)
+    return {
+        "text": text,
+        "unit": label,
+        "tolerance": printing.tolerance(below, above),
+        "words": text != printing.NONE and printing.exact(value) is None,
+    }
+
+
+def _time(when: datetime, words: str) -> SafeString:
+    stamp = when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return format_html('<time datetime="{}">{}</time>', stamp, words)
+
+
+@register.filter
+def site_time(when: datetime | None, zone: str | tzinfo | None = None) -> str:
+    """A moment in the site's own zone, to the minute."""
+    return _time(when, printing.moment(when, zone)) if when else printing.NONE
+
+
+@register.filter
+def site_second(when: datetime | None, zone: str | tzinfo | None = None) -> str:
+    """A moment in the site's own zone, to the second: for history and signatures."""
+    return _time(when, printing.moment(when, zone, seconds=True)) if when else printing.NONE
+
+
+@register.filter
+def site_day(when: datetime | None, zone: str | tzinfo | None = None) -> str:
+    """A moment's date in the site's own zone."""
+    return _time(when, printing.day(when, zone)) if when else printing.NONE
+
+
+@register.filter
+def day(value: date | None) -> str:
+    """A plain date."""
+    if value is None:
+        return printing.NONE
+    return format_html('<time datetime="{}">{}</time>', value.isoformat(), printing.day(value))
+
+
+@register.filter
+def age(when: datetime | None) -> str:
+    """How long ago, or in how long, in words."""
+    return _time(when, printing.age(when)) if when else printing.NONE
+
+
+@register.filter
+def short(digest: str) -> str:
+    """The beginning of a digest, grouped to be compared by eye."""
+    return printing.short_digest(str(digest))
+
+
+@register.simple_tag
+def crumb(label: object, url: str) -> SafeString:
+    """One step of the way back, for the crumbs block."""
+    return format_html('<li><a href="{}">{}</a></li>', url, label)
+
+
+@register.simple_block_tag
+def trail(content: str) -> str:
+    """The way back to a page's parents; nothing at all on a page without any."""
+    if not content.strip():
+        return ""
+    # Safe: `content` is what the template engine has just rendered, escaping included.
+    steps = mark_safe(content)  # noqa: S308
+    return format_html('<nav class="crumbs" aria-label="Way back"><ol>{}</ol></nav>', steps)
+
+
+@register.filter
+def unit_of(field: BoundField) -> str:
+    """The printed unit of a form field, from its widget's data-unit."""
+    return printing.unit_label(str(field.field.widget.attrs.get("data-unit", "")))
+
+
+@register.filter
+def is_single_checkbox(field: BoundField) -> bool:
+    """Whether the field is one box to tick: its label then follows the box."""
+    return getattr(field.field.widget, "input_type", "") == "checkbox" and not field.use_fieldset
+
+
+@dataclass(frozen=True, slots=True)
+class FormProblem:
+    """One line of the summary over a form; `anchor` is empty where no single field is at fault."""
+
+    label: str
+    message: str
+    anchor: str = ""
+
+
+def _anchor(field: BoundField) -> str:
+    # A group of boxes has no control of its own: its first box can take the focus.
+    return field.id_for_label or (f"{field.auto_id}_0" if field.auto_id else "")
+
+
+def _form_problems(form: BaseForm) -> Iterator[FormProblem]:
+    for message in form.non_field_errors():
+        yield FormProblem("", str(message))
+    for field in form:
+        for message in field.errors:
+            anchor = "" if field.is_hidden else _anchor(field)
+            yield FormProblem(str(field.label), str(message), anchor)
+
+
+def _problems(part: BaseForm | BaseFormSet[Any]) -> Iterator[FormProblem]:
+    if isinstance(part, BaseFormSet):
+        yield from (FormProblem("", str(message)) for message in part.non_form_errors())
+        for form in part.forms:
+            yield from _form_problems(form)
+    else:
+        yield from _form_problems(part)
+
+
+@register.inclusion_tag("parts/error_summary.html")
+def error_summary(*parts: BaseForm | BaseFormSet[Any]) -> dict[str, Iterable[FormProblem]]:
+    """What is to be put right in forms and formsets, each line leading to its field."""
+    bound = [part for part in parts if part and part.is_bound]
+    return {"problems": [problem for part in bound for problem in _problems(part)]}
