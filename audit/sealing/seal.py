@@ -24,7 +24,8 @@ from audit.sealing.payload import COLUMNS, payload_of
 # To be sealed is whatever is committed and has no leaf. Looking for that through all of a long
 # history every few seconds would cost too much, so there is a floor, and only what lies above it
 # is looked at. An entry's id makes no floor: a writer that took id 7 may commit after the one
-# that took id 8. Its transaction's number does: every transaction below the oldest one still running has
+# that took id 8. Its transaction's number does: every transaction below the oldest one still
+# running has
 # ended, so its entries are visible now or never will be. Once all visible entries are sealed, the
 # floor rises to there; it is kept in the checkpoint. A writer that commits late holds the floor
 # back, not the others' sealing, and is sealed when it has committed.
