@@ -18,6 +18,7 @@ WORKDIR /srv/portaledger
 COPY manage.py ./
 COPY config config
 COPY audit audit
+COPY web web
 COPY people people
 COPY stations stations
 COPY recipes recipes

@@ -278,7 +278,7 @@ ELSEWHERE = {
     "audit:receipt": "needs a sealed history (tests/audit/sealing/test_pages.py)",
     "audit:checkpoint": "needs a sealed history (tests/audit/sealing/test_pages.py)",
     "audit_api:proof": "needs a sealed history (tests/audit/sealing/test_pages.py)",
-    "healthz": "for machines that watch: open to all, tells nothing (tests/tooling)",
+    "healthz": "for machines that watch: open to all, tells nothing (tests/config)",
     "api_schema": "a description of the API, for people signed in (tests/web)",
     "api_docs": "the same, to read",
     "home": "open to all, and without a role it is empty: test_exceptions.py",

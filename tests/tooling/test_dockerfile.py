@@ -52,3 +52,10 @@ def test_everything_copied_exists_and_is_let_through() -> None:
             source = text.split()[0]
             assert (ROOT / source).exists(), source
             assert f"!{source}" in let_through, source
+
+
+def test_every_package_of_the_program_is_copied() -> None:
+    copied = {text.split()[0] for name, text in instructions() if name == "COPY"}
+    packages = {path.parent.name for path in ROOT.glob("*/__init__.py")}
+    # Servers of the default run and tests have no place in a deployment.
+    assert packages - copied == {"embedded", "tests"}

@@ -13,6 +13,6 @@ def folder(monkeypatch: pytest.MonkeyPatch) -> Iterator[Folder]:
     """A locked, empty data folder; no server is named by the environment."""
     monkeypatch.delenv("DATABASE_URL", raising=False)
     monkeypatch.delenv("REDIS_URL", raising=False)
-    with temporary_folder("tooling") as made:
+    with temporary_folder("embedded") as made:
         yield made
         remove(made)
