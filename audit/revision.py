@@ -31,3 +31,24 @@ def compare_and_set(obj: Revised, expected: int, **fields: object) -> None:
         raise Stale("It was changed meanwhile: look at the newest state first.", current)
     for name, value in {**fields, "revision": expected + 1}.items():
         setattr(obj, name, value)
+
+
+def must_be_at(thing: Revised, revision: int | None) -> None:
+    """Raise Stale if the caller looked at an older revision (None: they did not say)."""
+    if revision is not None and revision != thing.revision:
+        raise Stale(
+            f"{thing} was changed meanwhile: look at its newest state first.", thing.revision
+        )
+
+
+def lock(model: type[Revised], pk: int) -> None:
+    """Wait for the bare row, then let the caller read it with all that belongs to it.
+
+    Locked and joined in one statement, PostgreSQL would hold the row's new foreign keys against
+    the joined rows of before the wait, and find nothing. Unordered, because an ordering by other
+    tables would lock their rows too, and in another order than the next action does.
+    Raises NotFound.
+    """
+    rows = model._base_manager.select_for_update().order_by().filter(pk=pk).values_list("pk")
+    if not rows:
+        raise NotFound("It is no longer there.")

@@ -11,15 +11,28 @@ class RecipesConfig(AppConfig):
 
     def ready(self) -> None:
         """Tell the equipment what there is to set, and the history how to show it."""
-        from recipes import (
-            history,  # noqa: F401 - registers its words
-            shown,
-            signed,
-        )
+        from audit.registry import register_parameters
+        from recipes import signed
+        from recipes.coffees import history as coffees
+        from recipes.coffees.actions import register_name_use
         from recipes.formula import parameters
-        from recipes.publishing import history as publishing  # noqa: F401 - the same
+        from recipes.modelling import history as modelling  # noqa: F401 - registers its words
+        from recipes.permits.content import deviations_of
+        from recipes.publishing import history as publishing
+        from recipes.publishing.control import refuse_on_its_way
+        from recipes.requests import history as requests
+        from recipes.tastings import history as tastings
+        from recipes.versions import history as versions
+        from recipes.versions.capture import register_deviations
+        from recipes.versions.review import names_coffee, register_withdrawal_check
         from stations.machine_types import catalogue
 
+        known = parameters.PARAMETERS.values()
+        register_parameters(lambda: [(each.code, each.label) for each in known])
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
-        shown.register()
+        for package in (coffees, versions, requests, publishing, tastings):
+            package.register()
         signed.register()
+        register_name_use(names_coffee)
+        register_withdrawal_check(refuse_on_its_way)
+        register_deviations(deviations_of)

@@ -1,13 +1,23 @@
 """Form and serializer fields that read numbers by web.numbers."""
 
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypedDict
 
 from django import forms
 from django.core.exceptions import ValidationError
 from rest_framework import serializers
 
 from web.numbers import BadNumber, Bounds, read_number
+
+
+class Between(TypedDict):
+    """Bounds of a whole number, for a serializer's field."""
+
+    min_value: int
+    max_value: int
+
+
+ID = Between(min_value=1, max_value=2**62)
 
 
 class PlainDecimalField(forms.CharField):

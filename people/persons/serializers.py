@@ -32,6 +32,14 @@ class PersonOut(serializers.ModelSerializer[User]):
         fields = ["id", "email", "name", "is_active", "created_at", "revision", "assignments"]
 
 
+class PersonBrief(serializers.ModelSerializer[User]):
+    """Somebody, by number and printed name."""
+
+    class Meta:
+        model = User
+        fields = ["id", "name"]
+
+
 class PersonIn(serializers.Serializer[dict[str, Any]]):
     """A person to add, or all of what can be edited."""
 

@@ -1,5 +1,6 @@
 """Coffees and their roast lots."""
 
+from collections.abc import Callable
 from datetime import date
 
 from django.db import IntegrityError, transaction
@@ -10,12 +11,21 @@ from audit.revision import compare_and_set
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from recipes import history
+from recipes.coffees import history
 from recipes.coffees.models import Coffee, Recipe, RoastLot
-from recipes.versions.models import Version
 from web.text import Checks
 
 LONGEST_REST = 365  # days
+
+NameUse = Callable[[Coffee], bool]
+"""Whether a coffee's name stands in something that was submitted, and so has to stay."""
+
+_name_uses: list[NameUse] = []
+
+
+def register_name_use(stands: NameUse) -> None:
+    """Called when the program starts, by the packages that have names signed."""
+    _name_uses.append(stands)
 
 
 def add_coffee(*, by: User, name: str, rest_from: int, rest_to: int, note: str = "") -> Coffee:
@@ -47,7 +57,7 @@ def change_coffee(
         require(by, Verb.COFFEE_EDIT, subject=subject)
         fields = _coffee_fields(name, rest_from, rest_to, note)
         now = Coffee.objects.select_for_update().get(pk=coffee.pk)
-        if fields["name"] != now.name and _is_signed_name(now):
+        if fields["name"] != now.name and any(stands(now) for stands in _name_uses):
             raise Refused(
                 f"“{now.name}” stands in versions that were submitted, and keeps its name.",
                 how_to_ask="Add another coffee under the new name.",
@@ -106,10 +116,6 @@ def _window(checks: Checks, first: int, last: int) -> None:
     checks.whole("rest_to", last, 0, LONGEST_REST, " of days")
     if not checks.problems:
         checks.that(first <= last, "rest_to", last, f"{first} days or more, the window's first day")
-
-
-def _is_signed_name(coffee: Coffee) -> bool:
-    return Version.objects.filter(recipe__coffee=coffee).sealed().exists()
 
 
 def _name_taken(name: str) -> Invalid:

@@ -1,19 +1,81 @@
 """Endpoints: coffees, their lots, recipes."""
 
+from typing import Any
+
 from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from audit.errors import Invalid
 from people.persons.verbs import Verb
 from recipes.coffees.actions import add_coffee, add_lot, add_recipe, change_coffee
-from recipes.coffees.models import Coffee, Recipe
-from recipes.versions.serializers import CoffeeIn, CoffeeOut, LotIn, LotOut, RecipeIn, RecipeOut
+from recipes.coffees.models import Coffee, Recipe, RoastLot
 from web.api import GuardedView, listed, person, valid
 from web.etags import expected_revision, matching, tagged
+from web.fields import ID, Between
 from web.idempotency import acting
 from web.pages import one_or_404
 from web.paging import KeysetPagination
+
+DAYS = Between(min_value=0, max_value=10_000)  # the action says what is allowed
+
+
+class CoffeeOut(serializers.ModelSerializer[Coffee]):
+    """A coffee; its rest window in days off roast."""
+
+    class Meta:
+        """What is shown."""
+
+        model = Coffee
+        fields = ["id", "name", "rest_from", "rest_to", "note", "revision"]
+
+
+class CoffeeIn(serializers.Serializer[dict[str, Any]]):
+    """A coffee to add, or all of what can be edited."""
+
+    name = serializers.CharField(max_length=80)
+    rest_from = serializers.IntegerField(**DAYS)
+    rest_to = serializers.IntegerField(**DAYS)
+    note = serializers.CharField(allow_blank=True, default="", max_length=2000)
+
+
+class LotOut(serializers.ModelSerializer[RoastLot]):
+    """A roast of a coffee."""
+
+    class Meta:
+        """What is shown."""
+
+        model = RoastLot
+        fields = ["id", "coffee", "code", "roasted_on", "rest_from", "rest_to"]
+
+
+class LotIn(serializers.Serializer[dict[str, Any]]):
+    """A roast to add; without a window it takes the coffee's."""
+
+    code = serializers.CharField(max_length=40)
+    roasted_on = serializers.DateField()
+    rest_from = serializers.IntegerField(allow_null=True, default=None, **DAYS)
+    rest_to = serializers.IntegerField(allow_null=True, default=None, **DAYS)
+
+
+class RecipeOut(serializers.ModelSerializer[Recipe]):
+    """A recipe; what it says is in its versions."""
+
+    name = serializers.CharField(source="__str__", read_only=True)
+
+    class Meta:
+        """What is shown."""
+
+        model = Recipe
+        fields = ["id", "coffee", "drink", "name"]
+
+
+class RecipeIn(serializers.Serializer[dict[str, Any]]):
+    """A recipe to add."""
+
+    coffee = serializers.IntegerField(**ID)
+    drink = serializers.CharField(max_length=60)
 
 
 class RecipeView(GuardedView):

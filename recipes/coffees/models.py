@@ -6,7 +6,6 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.revision import Revised
-from recipes.versions.guards import name_guard
 
 
 class Coffee(Revised):
@@ -25,7 +24,6 @@ class Coffee(Revised):
             )
         ]
         triggers = [
-            name_guard("name", "r.coffee_id = NEW.id"),
             *governed(subject="coffee", label="n.name", exclude=("revision",)),
         ]
 
@@ -55,15 +53,11 @@ class RoastLot(models.Model):
             ),
         ]
         triggers = [
-            name_guard("coffee_id code roasted_on", "v.lot_id = NEW.id"),
             *governed(subject="coffee", subject_id="n.coffee_id", label="n.code"),
         ]
 
     def __str__(self) -> str:
         return f"{self.coffee} {self.code}"
-
-
-# The identity of a recipe.
 
 
 class Recipe(Revised):
@@ -80,7 +74,6 @@ class Recipe(Revised):
             )
         ]
         triggers = [
-            name_guard("coffee_id drink", "v.recipe_id = NEW.id"),
             *governed(
                 subject="recipe",
                 label="(SELECT f.name FROM recipes_coffee f WHERE f.id = n.coffee_id)"

@@ -1,6 +1,6 @@
 """Coffees and their roast lots."""
 
-from django.db.models import Count, Prefetch
+from django.db.models import Count
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -9,9 +9,8 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.coffees.actions import add_coffee, add_lot, change_coffee
 from recipes.coffees.forms import ChangeCoffeeForm, CoffeeForm, LotForm
-from recipes.coffees.models import Coffee, Recipe, RoastLot
-from recipes.versions.computed import rest_of
-from recipes.versions.models import Version
+from recipes.coffees.models import Coffee, RoastLot
+from recipes.coffees.rest import rest_of
 from web.form_pages_recipes import form_page, posted
 from web.pages import PageRequest, one_or_404, page_for
 
@@ -37,12 +36,9 @@ def coffee(request: PageRequest, pk: int) -> HttpResponse:
     """One coffee: its roasts and what is brewed of it."""
     shown = one_or_404(Coffee.objects.all(), pk)
     today = timezone.now().date()
-    approved = Prefetch("versions", Version.objects.approved(), to_attr="approved")
-    recipes: list[Recipe] = list(shown.recipes.prefetch_related(approved))
     context = {
         "coffee": shown,
         "lots": [rest_of(lot, today) for lot in shown.lots.all()[:LOTS]],
-        "recipes": recipes,
         "may_edit": may(request.user, Verb.COFFEE_EDIT),
         "may_draft": may(request.user, Verb.RECIPE_DRAFT),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW),

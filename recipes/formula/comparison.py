@@ -4,9 +4,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import TypedDict
 
-from recipes.formula.formula import Entry, stored
+from recipes.formula.formula import Entry
 from recipes.formula.parameters import PARAMETERS, Parameter
-from recipes.versions.models import Version
 
 
 class Row(TypedDict):
@@ -32,13 +31,6 @@ def rows(old: Mapping[str, Entry], new: Mapping[str, Entry]) -> list[Row]:
     ]
 
 
-def version_rows(old: Version, new: Version) -> list[Row]:
-    """The formulas of two versions, then lot and note."""
-    formulas = rows(stored(old.formula.all()), stored(new.formula.all()))
-    lots = _words("Roast lot", _lot(old), _lot(new))
-    return [*formulas, lots, _words("Note", old.note, new.note)]
-
-
 def shown(parameter: Parameter, entry: Entry) -> Decimal | str | None:
     """The target as a page prints it: a number, or the words of a choice."""
     if parameter.is_number:
@@ -60,7 +52,8 @@ def _row(parameter: Parameter, old: Entry, new: Entry) -> Row:
     )
 
 
-def _words(label: str, old: str, new: str) -> Row:
+def text_row(label: str, old: str, new: str) -> Row:
+    """A row for what is only text."""
     return Row(
         label=label,
         unit="",
@@ -72,7 +65,3 @@ def _words(label: str, old: str, new: str) -> Row:
         new_above=None,
         differs=old != new,
     )
-
-
-def _lot(version: Version) -> str:
-    return version.lot.code if version.lot else ""

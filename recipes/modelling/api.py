@@ -22,10 +22,9 @@ from recipes.modelling.prediction import foretold_change
 from recipes.modelling.result import Parameter, from_json, parameters
 from recipes.versions.api import all_versions
 from recipes.versions.models import Version
-from recipes.versions.serializers import ID
 from stations.equipment.models import Station
 from web.api import asked, listed, person, valid
-from web.fields import PlainDecimal
+from web.fields import ID, PlainDecimal
 from web.idempotency import acting
 from web.pages import one_or_404
 

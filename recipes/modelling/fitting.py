@@ -19,13 +19,13 @@ from audit.errors import Refused, Subject
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from recipes import history
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.engine import Floats
 from recipes.brewing.shot_model.fit import FREE, PASSES, Noise, Pulled, fit_shots, tellable
 from recipes.brewing.shot_model.parameters import Ending, EndsBy
 from recipes.brewing.shot_model.reading import ENDS, ends_of
 from recipes.formula.formula import Entry, Formula, stored
+from recipes.modelling import history
 from recipes.modelling.models import ShotFit
 from recipes.modelling.nominal import setup_of
 from recipes.modelling.result import Kept, to_json

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterator
 from datetime import datetime
+from decimal import Decimal
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
-from recipes.permits.models import Permit
+from recipes.permits.models import Permit, PermitChange
 from stations.slots.models import Placement
 
 
@@ -33,3 +34,11 @@ def _moved(granted: Permit, seen: Seen, digest: str) -> Iterator[str]:
     ).values_list("slot_id", "settings__values")
     if any(values != planned[slot] for slot, values in placed):
         yield "the settings of its slots"
+
+
+def deviations_of(placement: Placement) -> dict[str, tuple[Decimal | None, str]]:
+    """What a placement on a permit was allowed to differ in: target or text by parameter."""
+    if placement.basis != Placement.Basis.PERMIT:
+        return {}
+    changes = PermitChange.objects.filter(permit=placement.basis_id)
+    return {change.code: (change.target, change.text) for change in changes}

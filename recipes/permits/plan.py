@@ -17,13 +17,13 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.station_water.volumes import DECIDING, WATER, leaves_water
-from recipes.translation.holding import versions_of
 from recipes.translation.translating import (
     StationTranslation,
     quantities,
     translate_for,
     with_changes,
 )
+from recipes.versions.holding import versions_of
 from recipes.versions.models import Version
 from stations.equipment.boiling import boiling_point
 from stations.equipment.models import Site, Slot, Station

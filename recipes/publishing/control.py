@@ -11,6 +11,7 @@ from people.persons.verbs import Verb
 from recipes.publishing import history
 from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.sign import start
+from recipes.versions.models import Version
 from stations.slots.models import Placement
 from stations.slots.placing import cancel_scheduled
 
@@ -75,6 +76,17 @@ def cancel(*, publication: Publication, by: User, reason: str) -> int:
             cancelled=F("slots") - F("placed")
         )
         return freed
+
+
+def refuse_on_its_way(version: Version) -> None:
+    """Raise Refused if slots still wait for it. Whoever publishes it waits for the version too."""
+    under_way = Publication.objects.under_way().filter(version=version).order_by("pk").first()
+    if under_way:
+        state = under_way.get_state_display()
+        raise Refused(
+            f"{under_way} is {state}: slots still wait for this version.".capitalize(),
+            how_to_ask="Stop it and cancel the rest, or let it finish; then withdraw.",
+        )
 
 
 def _move(publication: Publication, origin: str, target: str) -> None:

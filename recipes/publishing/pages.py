@@ -17,6 +17,7 @@ from people.persons.models import User
 from people.persons.permissions import covered_sites, may_at_each
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
+from recipes.coffees.rest import rest_of
 from recipes.formula.formula import stored
 from recipes.publishing import control
 from recipes.publishing.forms import ReasonForm, SignPlanForm, WhereForm
@@ -25,7 +26,6 @@ from recipes.publishing.plan import Plan, make_plan
 from recipes.publishing.sign import OLDEST, Order, publish
 from recipes.publishing.summary import site_parts, site_table, water_beside
 from recipes.station_water.volumes import own_water_words
-from recipes.versions.computed import rest_of
 from recipes.versions.models import Version
 from web.form_pages_recipes import posted
 from web.pages import PageRequest, form_errors, noting_refusal, one_or_404, page_for, status_of

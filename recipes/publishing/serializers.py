@@ -11,7 +11,7 @@ from recipes.publishing.plan import Plan
 from recipes.publishing.scope import Where
 from recipes.publishing.summary import site_parts, water_beside
 from recipes.station_water.words import Expected
-from recipes.versions.serializers import ID
+from web.fields import ID
 
 WORDS = 2000
 

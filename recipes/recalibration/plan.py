@@ -15,8 +15,8 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.permits.models import Permit
-from recipes.translation.holding import SIGNED_FOR_IT, versions_of
 from recipes.translation.translating import StationTranslation, quantities, translate_for
+from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import outcome_of

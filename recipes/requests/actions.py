@@ -4,14 +4,13 @@ from collections.abc import Mapping
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, NotPermitted, Refused, Subject
-from audit.revision import compare_and_set
+from audit.revision import compare_and_set, lock
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from recipes import history
 from recipes.formula.formula import Entry, Formula, Given, differing, read, stored
+from recipes.requests import history
 from recipes.requests.models import ChangeRequest, ChangeRequestValue
-from recipes.versions.drafts import lock_request
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.text import Checks
@@ -76,6 +75,12 @@ def take_back(*, by: User, request: ChangeRequest) -> ChangeRequest:
         must_be_undecided(now)
         compare_and_set(now, now.revision, state=State.TAKEN_BACK)
         return now
+
+
+def lock_request(request: ChangeRequest) -> ChangeRequest:
+    """The change request as it is now, locked."""
+    lock(ChangeRequest, request.pk)
+    return ChangeRequest.objects.with_base().get(pk=request.pk)
 
 
 def subject_of(request: ChangeRequest) -> Subject:

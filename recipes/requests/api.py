@@ -18,12 +18,13 @@ from recipes.requests.serializers import (
     AcceptIn,
     RebaseIn,
     RequestChange,
+    RequestFilter,
     RequestIn,
     RequestOut,
     ThreeSidesOut,
     WordsIn,
 )
-from recipes.versions.api import RequestFilter, all_versions
+from recipes.versions.api import all_versions
 from recipes.versions.api import answer as version_answer
 from recipes.versions.serializers import VersionOut
 from stations.equipment.models import Site

@@ -4,15 +4,15 @@ from django.db.models.functions import Now
 
 from audit.capture.context import recorded
 from audit.errors import Refused
-from audit.revision import compare_and_set
+from audit.revision import compare_and_set, must_be_at
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from recipes import history
 from recipes.formula.formula import stored
-from recipes.requests.actions import must_be_undecided, subject_of
+from recipes.requests import history
+from recipes.requests.actions import lock_request, must_be_undecided, subject_of
 from recipes.requests.models import ChangeRequest
-from recipes.versions.drafts import begin, lock_recipe, lock_request, must_be_at
+from recipes.versions.drafts import begin, lock_recipe
 from recipes.versions.models import Version
 from web.text import Checks
 
@@ -67,7 +67,10 @@ def accept(
             )
         formula = {**stored(current.formula.all()), **stored(now.proposals.all())}
         says = note.strip() or f"Request {now.pk}: {now.reason}"[:WORDS]
-        draft = begin(by, current.recipe, current, formula, lot=current.lot, note=says, request=now)
+        draft = begin(
+            by=by, recipe=current.recipe, based_on=current, formula=formula, lot=current.lot,
+            note=says, change_request_id=now.pk,
+        )  # fmt: skip
         _decide(now, State.ACCEPTED, by, note.strip())
         return draft
 

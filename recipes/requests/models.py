@@ -14,7 +14,7 @@ from people.persons.models import User
 from people.persons.permissions import covered_sites
 from people.persons.verbs import Verb
 from recipes.formula.parameters import unit_sql
-from recipes.versions.guards import proposal_guards, request_guards
+from recipes.requests.guards import proposal_guards, request_guards
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.model_fields import ExactDecimalField

@@ -19,8 +19,7 @@ from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import rebase, three_sides
-from recipes.tastings.result import evidence_of
-from recipes.translation.holding import approved_for
+from recipes.versions.holding import approved_for
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Site, Slot
@@ -79,7 +78,6 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "unsettled": unsettled,
         "sides": three_sides(change, current) if stale and current else [],
         "rows": rows({code: base[code] for code in base if code in proposed}, proposed),
-        "evidence": evidence_of(change),
         "may_taste": may(request.user, Verb.TASTING_RUN, change.site_id),
         "drafts": change.resulting_versions.with_recipe(),
         "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),

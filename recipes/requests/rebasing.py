@@ -6,18 +6,24 @@ from decimal import Decimal
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Problem, Refused, Stale
-from audit.revision import compare_and_set
+from audit.revision import compare_and_set, must_be_at
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from recipes import history
 from recipes.formula.comparison import shown
 from recipes.formula.formula import Entry, stored
 from recipes.formula.parameters import PARAMETERS, Parameter
-from recipes.requests.actions import must_be_own, must_be_undecided, subject_of, write_proposals
+from recipes.requests import history
+from recipes.requests.actions import (
+    lock_request,
+    must_be_own,
+    must_be_undecided,
+    subject_of,
+    write_proposals,
+)
 from recipes.requests.decisions import current_version
 from recipes.requests.models import ChangeRequest
-from recipes.versions.drafts import lock_recipe, lock_request, must_be_at
+from recipes.versions.drafts import lock_recipe
 from recipes.versions.models import Version
 
 

@@ -4,11 +4,20 @@ from typing import Any
 
 from rest_framework import serializers
 
+from people.persons.serializers import PersonBrief
 from recipes.formula.fields import EntryOut, FormulaIn, FormulaOut
 from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
 from recipes.requests.models import ChangeRequest
-from recipes.versions.serializers import ID, PersonBrief
+from web.fields import ID
+
+
+class RequestFilter(serializers.Serializer[dict[str, Any]]):
+    """Change requests of one recipe or site, or in one state."""
+
+    recipe = serializers.IntegerField(required=False, **ID)
+    site = serializers.IntegerField(required=False, **ID)
+    state = serializers.ChoiceField(required=False, choices=ChangeRequest.State.choices)
 
 
 class RequestOut(serializers.ModelSerializer[ChangeRequest]):

@@ -9,8 +9,8 @@ from decimal import Decimal
 
 from recipes.station_water.volumes import WATER, leaves_water
 from recipes.station_water.words import Expected
-from recipes.translation.holding import SIGNED_FOR_IT, versions_of
 from recipes.translation.translating import StationTranslation, quantities, translate_for
+from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.slots.models import Placement

@@ -14,7 +14,7 @@ from recipes.station_water.budget import cup_budget, settings_of, taper_of
 from recipes.station_water.learning import balance_of
 from recipes.station_water.now import water_now, waters_now
 from recipes.station_water.volumes import CUP
-from recipes.translation.holding import version_in_force
+from recipes.versions.holding import version_in_force
 from recipes.versions.models import FormulaValue, Version
 from stations.calibrations.drawing import budget_drawing
 from stations.calibrations.models import Calibration

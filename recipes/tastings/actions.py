@@ -14,10 +14,10 @@ from audit.revision import compare_and_set
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from recipes import history
 from recipes.brewing.serving import MOST_SERVINGS
 from recipes.brewing.taste import Method, PanelSize, critical_count, panel_size, power
 from recipes.requests.models import ChangeRequest
+from recipes.tastings import history
 from recipes.tastings.models import Tasting, TastingAnswer
 from recipes.tastings.result import session
 from recipes.versions.models import Version

@@ -31,11 +31,10 @@ from recipes.tastings.actions import (
 from recipes.tastings.models import METHODS, Tasting
 from recipes.tastings.result import result_of, session
 from recipes.versions.models import Version
-from recipes.versions.serializers import ID
 from stations.equipment.models import Site
 from web.api import asked, listed, noting_refusal, person, valid
 from web.etags import tagged
-from web.fields import PlainDecimal
+from web.fields import ID, PlainDecimal
 from web.idempotency import acting
 from web.numbers import Bounds
 from web.pages import one_or_404

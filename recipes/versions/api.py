@@ -15,12 +15,11 @@ from recipes.coffees.api import RecipeView
 from recipes.coffees.models import Recipe, RoastLot
 from recipes.formula.fields import shown
 from recipes.formula.formula import differing, stored
-from recipes.requests.models import ChangeRequest
-from recipes.versions.drafts import draft_from_shot, edit_draft, new_draft
+from recipes.versions.capture import draft_from_shot
+from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version, VersionQuerySet
 from recipes.versions.review import approve, comment, return_to_author, submit, withdraw
 from recipes.versions.serializers import (
-    ID,
     ApprovalIn,
     CommentIn,
     CommentOut,
@@ -33,10 +32,9 @@ from recipes.versions.serializers import (
 from stations.shots.models import CheckShot
 from web.api import asked, checked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
+from web.fields import ID
 from web.idempotency import acting
 from web.pages import one_or_404
-
-# What lists can be narrowed by, in the address.
 
 
 class VersionFilter(serializers.Serializer[dict[str, Any]]):
@@ -44,14 +42,6 @@ class VersionFilter(serializers.Serializer[dict[str, Any]]):
 
     recipe = serializers.IntegerField(required=False, **ID)
     state = serializers.ChoiceField(required=False, choices=Version.State.choices)
-
-
-class RequestFilter(serializers.Serializer[dict[str, Any]]):
-    """Change requests of one recipe or site, or in one state."""
-
-    recipe = serializers.IntegerField(required=False, **ID)
-    site = serializers.IntegerField(required=False, **ID)
-    state = serializers.ChoiceField(required=False, choices=ChangeRequest.State.choices)
 
 
 class TwoVersions(serializers.Serializer[dict[str, Any]]):

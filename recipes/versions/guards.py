@@ -109,10 +109,10 @@ DRAFT_ONLY = """
 
 def formula_guards() -> list[pgtrigger.Trigger]:
     """Triggers that let a formula change only while its version is a draft."""
-    return _by_statement(*(DRAFT_ONLY.format(rows=rows) for rows in ("original", "changed")))
+    return by_statement(*(DRAFT_ONLY.format(rows=rows) for rows in ("original", "changed")))
 
 
-def _by_statement(old: str, new: str) -> list[pgtrigger.Trigger]:
+def by_statement(old: str, new: str) -> list[pgtrigger.Trigger]:
     """One trigger for each kind of statement, with what to ask of the rows before and after it."""
     wanted = [
         ("insert", pgtrigger.Insert, pgtrigger.Referencing(new="changed"), new),
@@ -156,57 +156,4 @@ def name_guard(columns: str, named: str) -> pgtrigger.Trigger:
             "Enter another one under the new name.",
         )
         + "RETURN NEW;",
-    )
-
-
-ASK_AGAIN = "Make a new request."
-FINAL = "('accepted', 'declined', 'taken_back')"
-
-
-def request_guards() -> list[pgtrigger.Trigger]:
-    """Triggers that keep who asked, and a decision once made."""
-    kept = refuse(
-        "(NEW.author_id, NEW.site_id, NEW.made_at)"
-        " IS DISTINCT FROM (OLD.author_id, OLD.site_id, OLD.made_at)",
-        "A change request keeps its author, site and time.",
-        ASK_AGAIN,
-    )
-    final = refuse(
-        f"OLD.state IN {FINAL}",
-        "A settled request stays settled.",
-        ASK_AGAIN,
-    )
-    return [
-        FirmTrigger(
-            name="a_guard_update",
-            operation=pgtrigger.Update,
-            when=pgtrigger.Before,
-            func=kept + final + "RETURN NEW;",
-        ),
-        FirmTrigger(
-            name="a_guard_delete",
-            operation=pgtrigger.Delete,
-            when=pgtrigger.Before,
-            func=refuse("TRUE", "A change request is never removed.", ASK_AGAIN) + "RETURN OLD;",
-        ),
-    ]
-
-
-# The share lock makes a proposal's change and the decision wait for each other, as with formulas.
-SETTLED = """
-    PERFORM 1 FROM recipes_changerequest r
-        WHERE r.id IN (SELECT request_id FROM {rows}) FOR SHARE;
-    IF EXISTS (SELECT 1 FROM {rows} n JOIN recipes_changerequest r ON r.id = n.request_id
-            WHERE r.state IN {final}) THEN
-        RAISE EXCEPTION USING ERRCODE = 'PL002',
-            MESSAGE = 'What a settled request proposed stays as it was.',
-            HINT = 'Make a new request.';
-    END IF;
-"""
-
-
-def proposal_guards() -> list[pgtrigger.Trigger]:
-    """Triggers that let proposals change only while their request is undecided."""
-    return _by_statement(
-        *(SETTLED.format(rows=rows, final=FINAL) for rows in ("original", "changed"))
     )

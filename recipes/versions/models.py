@@ -3,6 +3,7 @@
 from collections.abc import Collection
 from typing import Any, Self
 
+import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -17,9 +18,9 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from people.policy.models import Policy
 from people.signatures.models import Signature
-from recipes.coffees.models import Recipe, RoastLot
+from recipes.coffees.models import Coffee, Recipe, RoastLot
 from recipes.formula.parameters import unit_sql
-from recipes.versions.guards import formula_guards, version_guards
+from recipes.versions.guards import formula_guards, name_guard, version_guards
 from web.model_fields import ExactDecimalField
 
 # Versions by state.
@@ -229,3 +230,9 @@ class Comment(models.Model):
 
     def __str__(self) -> str:
         return self.text
+
+
+# What a signed version names keeps its name: the names are part of what was signed.
+pgtrigger.register(name_guard("name", "r.coffee_id = NEW.id"))(Coffee)
+pgtrigger.register(name_guard("coffee_id code roasted_on", "v.lot_id = NEW.id"))(RoastLot)
+pgtrigger.register(name_guard("coffee_id drink", "v.recipe_id = NEW.id"))(Recipe)

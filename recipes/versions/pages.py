@@ -1,38 +1,29 @@
-"""One version, two side by side, and a draft being edited."""
+"""Recipes with their versions; one version; two side by side."""
 
 from datetime import date
 
-from django.contrib import messages
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.utils import timezone
-from django.views.decorators.http import require_POST
 
-from audit.errors import Stale
-from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.coffees.actions import add_recipe
 from recipes.coffees.forms import RecipeForm
 from recipes.coffees.models import Recipe
-from recipes.formula.comparison import rows, version_rows
-from recipes.formula.forms import formula_initial
+from recipes.coffees.rest import rest_of
+from recipes.formula.comparison import Row, rows, text_row
 from recipes.formula.formula import stored
 from recipes.station_water.volumes import own_water_words
-from recipes.tastings.result import evidence_of
-from recipes.translation.holding import slots_holding
-from recipes.versions.appraisal import appraise
-from recipes.versions.computed import ratio_words, rest_of
-from recipes.versions.drafts import draft_from_shot, edit_draft, new_draft
-from recipes.versions.forms import CommentForm, CompareForm, DraftForm
+from recipes.versions.computed import ratio_words
+from recipes.versions.forms import CommentForm, CompareForm
+from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
 from recipes.versions.requirements import requirements
 from recipes.versions.review import barred
-from stations.equipment.models import Site
-from stations.shots.models import CheckShot
-from web.form_pages_recipes import form_page, posted, retyped
-from web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from web.form_pages_recipes import form_page, posted
+from web.pages import PageRequest, one_or_404, page_for, status_of
 
 
 def shown_version(pk: int) -> Version:
@@ -42,17 +33,13 @@ def shown_version(pk: int) -> Version:
     return found
 
 
-def sites_of(user: User) -> QuerySet[Site]:
-    """The sites this person may read about."""
-    return Site.objects.covered_by(user, Verb.RECIPE_VIEW)
-
-
 def version_context(version: Version) -> dict[str, object]:
     """The formula and what follows from it."""
     formula = stored(version.formula.all())
     today = timezone.now().date()
     return {
         "version": version,
+        "formula": formula,
         "recipe": version.recipe,
         "state": "returned" if version.is_returned else version.state,
         "lines": rows({}, formula),
@@ -71,9 +58,6 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
     context = version_context(shown) | {
         "differences": rows(stored(base.formula.all()), formula) if base else [],
         "requirements": requirements(formula),
-        "appraisal": (appraisal := appraise(formula, sites_of(user))),
-        "unable": appraisal.unable,
-        "evidence": evidence_of(shown),
         "may_taste": may(user, Verb.TASTING_RUN),
         "comments": shown.comments.select_related("by"),
         "slots": slots_holding(shown) if shown.signature_id else 0,
@@ -89,6 +73,17 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/versions/version.html", context)
 
 
+def version_rows(old: Version, new: Version) -> list[Row]:
+    """The formulas of two versions, then lot and note."""
+    formulas = rows(stored(old.formula.all()), stored(new.formula.all()))
+    lots = text_row("Roast lot", _lot(old), _lot(new))
+    return [*formulas, lots, text_row("Note", old.note, new.note)]
+
+
+def _lot(version: Version) -> str:
+    return version.lot.code if version.lot else ""
+
+
 @page_for(Verb.RECIPE_VIEW)
 def compare(request: PageRequest, pk: int) -> HttpResponse:
     """Two versions of a recipe side by side; by default the newest against the one before."""
@@ -101,78 +96,6 @@ def compare(request: PageRequest, pk: int) -> HttpResponse:
         context |= {"old": old, "new": new, "rows": version_rows(old, new)}
     return render(request, "recipes/versions/compare.html", context, status=status_of(form))
 
-
-@require_POST
-@page_for(Verb.RECIPE_DRAFT)
-def draft_new(request: PageRequest, pk: int) -> HttpResponse:
-    """Begin the next version from this one."""
-    base = shown_version(pk)
-    draft = new_draft(by=request.user, recipe=base.recipe, based_on=base, lot=base.lot)
-    return redirect("recipes:version_edit", draft.pk)
-
-
-@require_POST
-@page_for(Verb.RECIPE_DRAFT)
-def draft_first(request: PageRequest, pk: int) -> HttpResponse:
-    """Begin a version of a recipe from nothing."""
-    recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
-    draft = new_draft(by=request.user, recipe=recipe)
-    return redirect("recipes:version_edit", draft.pk)
-
-
-@require_POST
-@page_for(Verb.RECIPE_DRAFT)
-def draft_captured(request: PageRequest, pk: int) -> HttpResponse:
-    """Begin a version that aims at what a shot gave."""
-    shot = one_or_404(CheckShot.objects.covered_by(request.user).with_place(), pk)
-    draft = draft_from_shot(by=request.user, shot=shot)
-    messages.success(request, f"{draft} aims at what the shot gave. Look it through, then save it.")
-    return redirect("recipes:version_edit", draft.pk)
-
-
-@page_for(Verb.RECIPE_DRAFT)
-def version_edit(request: PageRequest, pk: int) -> HttpResponse:
-    """Edit a draft; on a conflict both sides are shown and what was typed stays typed."""
-    shown = shown_version(pk)
-    form = DraftForm(posted(request), initial=_initial(shown), version=shown)
-    status, context = status_of(form), version_context(shown)
-    if form.is_bound and form.is_valid():
-        typed, given = form.cleaned_data, form.values()
-        frame = {"note": typed["note"], "lot": typed["lot"], "revision": typed["revision"]}
-        with form_errors(form) as outcome:
-            edit_draft(by=request.user, version=shown, values=given, **frame)
-        if outcome.ok:
-            messages.success(request, f"{shown} was saved.")
-            return redirect(shown)
-        if isinstance(outcome.error, Stale):
-            # The next save is made from what is shown now, knowingly.
-            form.data = retyped(request, revision=outcome.error.current_revision)
-            context["conflict"] = rows(stored(shown.formula.all()), given)
-        status = outcome.status
-    says = stored(shown.formula.all())
-    context |= {"form": form, "comments": shown.comments.select_related("by")}
-    context["appraisal"] = appraise(says, sites_of(request.user))
-    return render(request, "recipes/versions/version_edit.html", context, status=status)
-
-
-@require_POST
-@page_for(Verb.RECIPE_DRAFT)
-def version_appraisal(request: PageRequest, pk: int) -> HttpResponse:
-    """What follows from a draft as it is typed, before it is saved."""
-    shown = shown_version(pk)
-    form = DraftForm(request.POST, version=shown)
-    context: dict[str, object] = {"faulty": not form.is_valid()}
-    if form.is_valid():
-        context["appraisal"] = appraise(form.values(), sites_of(request.user))
-    return render(request, "recipes/versions/partials/appraisal_typed.html", context)
-
-
-def _initial(version: Version) -> dict[str, object]:
-    frame = {"note": version.note, "lot": version.lot_id, "revision": version.revision}
-    return frame | formula_initial(stored(version.formula.all()))
-
-
-# Recipes: what there is, and one with all its versions.
 
 CLOSED = ("superseded", "withdrawn")
 

@@ -1,28 +1,28 @@
 """The road of a version to its approval, up to the signature itself."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from django.db.models.functions import Now
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Problem, Refused
+from audit.revision import must_be_at
 from people.persons.models import User
 from people.persons.verbs import Verb
 from people.policy.models import Policy
 from people.signatures.models import Meaning
 from people.signatures.signing import Credentials, sign
-from recipes import history
+from recipes.coffees.models import Coffee
 from recipes.formula.formula import Entry, stored
 from recipes.formula.parameters import PARAMETERS
-from recipes.publishing.models import Publication
 from recipes.station_water.volumes import leaves_water
+from recipes.versions import history
 from recipes.versions.digest import content_digest
 from recipes.versions.drafts import (
     advance,
     lock_recipe,
     lock_version,
     must_be,
-    must_be_at,
     subject_of,
 )
 from recipes.versions.models import Comment, Version
@@ -180,6 +180,11 @@ def submit(*, by: User, version: Version, revision: int | None = None) -> Versio
         )
 
 
+def names_coffee(coffee: Coffee) -> bool:
+    """Whether a version that was submitted names it: the name is part of what is signed."""
+    return Version.objects.filter(recipe__coffee=coffee).sealed().exists()
+
+
 def return_to_author(
     *, by: User, version: Version, comments: Mapping[str, str], revision: int | None = None
 ) -> Version:
@@ -210,6 +215,17 @@ def comment(*, by: User, version: Version, text: str, code: str = "") -> Comment
         return _write(now, by, {code: text})[0]
 
 
+WithdrawalCheck = Callable[[Version], None]
+"""Raises Refused while a version, whose row is locked, is needed where it is."""
+
+_withdrawal_checks: list[WithdrawalCheck] = []
+
+
+def register_withdrawal_check(check: WithdrawalCheck) -> None:
+    """Called when the program starts, by the packages that use versions."""
+    _withdrawal_checks.append(check)
+
+
 def withdraw(*, by: User, version: Version, reason: str, revision: int | None = None) -> Version:
     """Take a draft, a version in review or an approved one out of use, for good.
 
@@ -226,19 +242,9 @@ def withdraw(*, by: User, version: Version, reason: str, revision: int | None = 
         must_be(now, State.DRAFT, State.IN_REVIEW, State.APPROVED, to="withdrawn")
         must_be_at(now, revision)
         checks.done()
-        _not_on_its_way(now)
+        for check in _withdrawal_checks:
+            check(now)
         return advance(now, state=State.WITHDRAWN)
-
-
-def _not_on_its_way(version: Version) -> None:
-    """Raise Refused if slots still wait for it. Whoever publishes it waits for the version too."""
-    under_way = Publication.objects.under_way().filter(version=version).order_by("pk").first()
-    if under_way:
-        state = under_way.get_state_display()
-        raise Refused(
-            f"{under_way} is {state}: slots still wait for this version.".capitalize(),
-            how_to_ask="Stop it and cancel the rest, or let it finish; then withdraw.",
-        )
 
 
 def _write(version: Version, by: User, comments: Mapping[str, str]) -> list[Comment]:

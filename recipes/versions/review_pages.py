@@ -10,8 +10,8 @@ from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.formula.comparison import rows
 from recipes.formula.formula import stored
-from recipes.translation.holding import slots_holding
 from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, RevisionForm, WithdrawForm
+from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version, version_context
 from recipes.versions.review import (

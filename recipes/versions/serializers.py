@@ -1,97 +1,18 @@
-"""Coffees, lots, recipes and versions as the API shows and takes them."""
+"""Versions as the API shows and takes them."""
 
-from typing import Any, TypedDict
+from typing import Any
 
 from rest_framework import serializers
 
-from people.persons.models import User
-from people.persons.serializers import SignatureOut
+from people.persons.serializers import PersonBrief, SignatureOut
 from people.signatures.fields import SignatureSerializer
-from recipes.coffees.models import Coffee, Recipe, RoastLot
 from recipes.formula.fields import FormulaIn, FormulaOut
 from recipes.formula.formula import stored
 from recipes.versions.computed import ratio_of
 from recipes.versions.drafts import NOTE
 from recipes.versions.models import Comment, Version
 from recipes.versions.review import COMMENT
-
-
-class Between(TypedDict):
-    """Bounds of a whole number."""
-
-    min_value: int
-    max_value: int
-
-
-ID = Between(min_value=1, max_value=2**62)
-DAYS = Between(min_value=0, max_value=10_000)  # the action says what is allowed
-
-
-class PersonBrief(serializers.ModelSerializer[User]):
-    """Somebody, by number and printed name."""
-
-    class Meta:
-        """What is shown."""
-
-        model = User
-        fields = ["id", "name"]
-
-
-class CoffeeOut(serializers.ModelSerializer[Coffee]):
-    """A coffee; its rest window in days off roast."""
-
-    class Meta:
-        """What is shown."""
-
-        model = Coffee
-        fields = ["id", "name", "rest_from", "rest_to", "note", "revision"]
-
-
-class CoffeeIn(serializers.Serializer[dict[str, Any]]):
-    """A coffee to add, or all of what can be edited."""
-
-    name = serializers.CharField(max_length=80)
-    rest_from = serializers.IntegerField(**DAYS)
-    rest_to = serializers.IntegerField(**DAYS)
-    note = serializers.CharField(allow_blank=True, default="", max_length=2000)
-
-
-class LotOut(serializers.ModelSerializer[RoastLot]):
-    """A roast of a coffee."""
-
-    class Meta:
-        """What is shown."""
-
-        model = RoastLot
-        fields = ["id", "coffee", "code", "roasted_on", "rest_from", "rest_to"]
-
-
-class LotIn(serializers.Serializer[dict[str, Any]]):
-    """A roast to add; without a window it takes the coffee's."""
-
-    code = serializers.CharField(max_length=40)
-    roasted_on = serializers.DateField()
-    rest_from = serializers.IntegerField(allow_null=True, default=None, **DAYS)
-    rest_to = serializers.IntegerField(allow_null=True, default=None, **DAYS)
-
-
-class RecipeOut(serializers.ModelSerializer[Recipe]):
-    """A recipe; what it says is in its versions."""
-
-    name = serializers.CharField(source="__str__", read_only=True)
-
-    class Meta:
-        """What is shown."""
-
-        model = Recipe
-        fields = ["id", "coffee", "drink", "name"]
-
-
-class RecipeIn(serializers.Serializer[dict[str, Any]]):
-    """A recipe to add."""
-
-    coffee = serializers.IntegerField(**ID)
-    drink = serializers.CharField(max_length=60)
+from web.fields import ID
 
 
 class VersionOut(serializers.ModelSerializer[Version]):

@@ -2,19 +2,19 @@
 
 from django.urls import URLPattern, path
 
-from recipes.versions import api, appraisal_api, pages, review_pages
+from recipes.versions import api, appraisal_api, draft_pages, pages, review_pages
 
 page_urls: list[URLPattern] = [
     path("recipes/", pages.recipes, name="recipes"),
     path("recipes/add/", pages.recipe_add, name="recipe_add"),
     path("recipes/<int:pk>/", pages.recipe, name="recipe"),
     path("recipes/<int:pk>/compare/", pages.compare, name="compare"),
-    path("recipes/<int:pk>/draft/", pages.draft_first, name="draft_first"),
-    path("shots/<int:pk>/draft/", pages.draft_captured, name="draft_captured"),
+    path("recipes/<int:pk>/draft/", draft_pages.draft_first, name="draft_first"),
+    path("shots/<int:pk>/draft/", draft_pages.draft_captured, name="draft_captured"),
     path("versions/<int:pk>/", pages.version, name="version"),
-    path("versions/<int:pk>/draft/", pages.draft_new, name="draft_new"),
-    path("versions/<int:pk>/edit/", pages.version_edit, name="version_edit"),
-    path("versions/<int:pk>/follows/", pages.version_appraisal, name="version_appraisal"),
+    path("versions/<int:pk>/draft/", draft_pages.draft_new, name="draft_new"),
+    path("versions/<int:pk>/edit/", draft_pages.version_edit, name="version_edit"),
+    path("versions/<int:pk>/follows/", draft_pages.version_appraisal, name="version_appraisal"),
     path("versions/<int:pk>/submit/", review_pages.version_submit, name="version_submit"),
     path("versions/<int:pk>/return/", review_pages.version_return, name="version_return"),
     path("versions/<int:pk>/approve/", review_pages.version_approve, name="version_approve"),

@@ -21,7 +21,7 @@ from people.history import PERSON_ADDED
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
 from recipes.formula.formula import Entry as Value
-from recipes.history import FIT_ASKED
+from recipes.modelling.history import FIT_ASKED
 from recipes.modelling.models import ShotFit
 from recipes.permits.actions import PermitOrder, grant
 from recipes.permits.plan import make_permit_plan

@@ -10,7 +10,7 @@ from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from recipes.coffees.actions import add_coffee, add_lot, add_recipe, change_coffee
 from recipes.coffees.models import Coffee, Recipe
-from recipes.versions.computed import rest_of
+from recipes.coffees.rest import rest_of
 from recipes.versions.models import Version
 from tests.cast import Cast
 

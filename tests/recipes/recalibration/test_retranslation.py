@@ -18,7 +18,7 @@ from recipes.publishing import run
 from recipes.publishing.timing import When
 from recipes.recalibration.actions import AcceptOrder, accept_calibration
 from recipes.recalibration.plan import make_retranslation_plan
-from recipes.translation.holding import slots_holding
+from recipes.versions.holding import slots_holding
 from stations.calibrations.actions import record_barometer, record_calibration, reject_calibration
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Slot, Station

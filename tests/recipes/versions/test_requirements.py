@@ -1,9 +1,10 @@
 """What a formula asks of a machine, which machines lack it, and two formulas side by side."""
 
-from recipes.formula.comparison import rows, version_rows
+from recipes.formula.comparison import rows
 from recipes.formula.formula import Entry
 from recipes.versions.computed import ratio_of, ratio_words
 from recipes.versions.models import Version
+from recipes.versions.pages import version_rows
 from recipes.versions.requirements import requirements, unable
 from stations.equipment.models import Machine
 from tests.bar import Bar

@@ -1,25 +1,23 @@
-"""How recipes' documents are shown on the history's pages."""
+"""What the history calls the changes of coffees, lots and recipes, and how it shows them."""
 
 from collections.abc import Iterable
 
-from audit.registry import register_parameters, register_subject
+from audit.registry import register_subject
+from audit.vocabulary import register as action
 from recipes.coffees.models import Coffee, Recipe
-from recipes.formula.parameters import PARAMETERS
+
+COFFEE_ADDED = action("coffee.added", "Added coffee")
+COFFEE_CHANGED = action("coffee.changed", "Changed coffee")
+LOT_ADDED = action("lot.added", "Added roast lot")
+RECIPE_ADDED = action("recipe.added", "Added recipe")
 
 FOUND_AT_MOST = 50
 
 
 def register() -> None:
     """Called once, when the program starts."""
-    register_parameters(lambda: [(each.code, each.label) for each in PARAMETERS.values()])
     register_subject("coffee", "Coffee", "recipes:coffee", find=_coffees_named)
     register_subject("recipe", "Recipe", "recipes:recipe", _recipes_named, _recipe_name)
-    register_subject("version", "Version", "recipes:version")
-    register_subject("change request", "Change request", "recipes:request")
-    register_subject("publication", "Publication", "recipes:publication")
-    register_subject("re_translation", "Calibration", "recipes:calibration")
-    register_subject("tasting", "Tasting", "recipes:tasting")
-    register_subject("permit", "Deviation permit", "recipes:permit")
 
 
 def _coffees_named(text: str) -> Iterable[tuple[int, str]]:
@@ -30,8 +28,8 @@ def _recipes_named(text: str) -> Iterable[tuple[int, str]]:
     """By coffee or by drink."""
     recipes = Recipe.objects.select_related("coffee")
     by_coffee = recipes.filter(coffee__name__icontains=text)
-    found = (by_coffee | recipes.filter(drink__icontains=text)).distinct()[:FOUND_AT_MOST]
-    return [(recipe.pk, str(recipe)) for recipe in found]
+    named = (by_coffee | recipes.filter(drink__icontains=text)).distinct()[:FOUND_AT_MOST]
+    return [(recipe.pk, str(recipe)) for recipe in named]
 
 
 def _recipe_name(pk: int) -> str:

@@ -1,0 +1,58 @@
+"""What the database refuses to do to change requests and what they propose."""
+
+import pgtrigger
+
+from audit.capture.triggers import FirmTrigger
+from recipes.versions.guards import by_statement, refuse
+
+ASK_AGAIN = "Make a new request."
+FINAL = "('accepted', 'declined', 'taken_back')"
+
+
+def request_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that keep who asked, and a decision once made."""
+    kept = refuse(
+        "(NEW.author_id, NEW.site_id, NEW.made_at)"
+        " IS DISTINCT FROM (OLD.author_id, OLD.site_id, OLD.made_at)",
+        "A change request keeps its author, site and time.",
+        ASK_AGAIN,
+    )
+    final = refuse(
+        f"OLD.state IN {FINAL}",
+        "A settled request stays settled.",
+        ASK_AGAIN,
+    )
+    return [
+        FirmTrigger(
+            name="a_guard_update",
+            operation=pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=kept + final + "RETURN NEW;",
+        ),
+        FirmTrigger(
+            name="a_guard_delete",
+            operation=pgtrigger.Delete,
+            when=pgtrigger.Before,
+            func=refuse("TRUE", "A change request is never removed.", ASK_AGAIN) + "RETURN OLD;",
+        ),
+    ]
+
+
+# The share lock makes a proposal's change and the decision wait for each other, as with formulas.
+SETTLED = """
+    PERFORM 1 FROM recipes_changerequest r
+        WHERE r.id IN (SELECT request_id FROM {rows}) FOR SHARE;
+    IF EXISTS (SELECT 1 FROM {rows} n JOIN recipes_changerequest r ON r.id = n.request_id
+            WHERE r.state IN {final}) THEN
+        RAISE EXCEPTION USING ERRCODE = 'PL002',
+            MESSAGE = 'What a settled request proposed stays as it was.',
+            HINT = 'Make a new request.';
+    END IF;
+"""
+
+
+def proposal_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that let proposals change only while their request is undecided."""
+    return by_statement(
+        *(SETTLED.format(rows=rows, final=FINAL) for rows in ("original", "changed"))
+    )

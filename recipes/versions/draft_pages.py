@@ -1,0 +1,89 @@
+"""Drafts: begun from nothing, from a version or from a shot, and edited."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from audit.errors import Stale
+from people.persons.verbs import Verb
+from recipes.coffees.models import Recipe
+from recipes.formula.comparison import rows
+from recipes.formula.forms import formula_initial
+from recipes.formula.formula import stored
+from recipes.versions.capture import draft_from_shot
+from recipes.versions.drafts import edit_draft, new_draft
+from recipes.versions.forms import DraftForm
+from recipes.versions.models import Version
+from recipes.versions.pages import shown_version, version_context
+from stations.shots.models import CheckShot
+from web.form_pages_recipes import posted, retyped
+from web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+
+
+@require_POST
+@page_for(Verb.RECIPE_DRAFT)
+def draft_new(request: PageRequest, pk: int) -> HttpResponse:
+    """Begin the next version from this one."""
+    base = shown_version(pk)
+    draft = new_draft(by=request.user, recipe=base.recipe, based_on=base, lot=base.lot)
+    return redirect("recipes:version_edit", draft.pk)
+
+
+@require_POST
+@page_for(Verb.RECIPE_DRAFT)
+def draft_first(request: PageRequest, pk: int) -> HttpResponse:
+    """Begin a version of a recipe from nothing."""
+    recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
+    draft = new_draft(by=request.user, recipe=recipe)
+    return redirect("recipes:version_edit", draft.pk)
+
+
+@require_POST
+@page_for(Verb.RECIPE_DRAFT)
+def draft_captured(request: PageRequest, pk: int) -> HttpResponse:
+    """Begin a version that aims at what a shot gave."""
+    shot = one_or_404(CheckShot.objects.covered_by(request.user).with_place(), pk)
+    draft = draft_from_shot(by=request.user, shot=shot)
+    messages.success(request, f"{draft} aims at what the shot gave. Look it through, then save it.")
+    return redirect("recipes:version_edit", draft.pk)
+
+
+@page_for(Verb.RECIPE_DRAFT)
+def version_edit(request: PageRequest, pk: int) -> HttpResponse:
+    """Edit a draft; on a conflict both sides are shown and what was typed stays typed."""
+    shown = shown_version(pk)
+    form = DraftForm(posted(request), initial=_initial(shown), version=shown)
+    status, context = status_of(form), version_context(shown)
+    if form.is_bound and form.is_valid():
+        typed, given = form.cleaned_data, form.values()
+        frame = {"note": typed["note"], "lot": typed["lot"], "revision": typed["revision"]}
+        with form_errors(form) as outcome:
+            edit_draft(by=request.user, version=shown, values=given, **frame)
+        if outcome.ok:
+            messages.success(request, f"{shown} was saved.")
+            return redirect(shown)
+        if isinstance(outcome.error, Stale):
+            # The next save is made from what is shown now, knowingly.
+            form.data = retyped(request, revision=outcome.error.current_revision)
+            context["conflict"] = rows(stored(shown.formula.all()), given)
+        status = outcome.status
+    context |= {"form": form, "comments": shown.comments.select_related("by")}
+    return render(request, "recipes/versions/version_edit.html", context, status=status)
+
+
+@require_POST
+@page_for(Verb.RECIPE_DRAFT)
+def version_appraisal(request: PageRequest, pk: int) -> HttpResponse:
+    """What follows from a draft as it is typed, before it is saved."""
+    shown = shown_version(pk)
+    form = DraftForm(request.POST, version=shown)
+    context: dict[str, object] = {"faulty": not form.is_valid()}
+    if form.is_valid():
+        context["formula"] = form.values()
+    return render(request, "recipes/versions/partials/appraisal_typed.html", context)
+
+
+def _initial(version: Version) -> dict[str, object]:
+    frame = {"note": version.note, "lot": version.lot_id, "revision": version.revision}
+    return frame | formula_initial(stored(version.formula.all()))
