@@ -12,6 +12,11 @@ def by_database(sql: str, output: "models.Field[object, object]") -> RawSQL:
     return RawSQL(sql, (), output_field=output)  # noqa: S611
 
 
+def one_of(field: str, choices: type[models.TextChoices], *, name: str) -> models.CheckConstraint:
+    """A check that the database makes as well: `field` holds one of these, or NULL if it may."""
+    return models.CheckConstraint(condition=models.Q((f"{field}__in", choices.values)), name=name)
+
+
 class Operation(models.TextChoices):
     """What happened to the row."""
 
@@ -75,11 +80,7 @@ class Entry(models.Model):
             # The order of sealing, see audit.sealing.seal.
             models.Index(fields=["txid", "id"], name="entry_txid"),
         ]
-        constraints = [
-            models.CheckConstraint(
-                condition=models.Q(operation__in=Operation.values), name="entry_operation_known"
-            ),
-        ]
+        constraints = [one_of("operation", Operation, name="entry_operation_known")]
         triggers = [stamped(), *insert_only("entry")]
 
     def __str__(self) -> str:

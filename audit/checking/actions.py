@@ -9,7 +9,7 @@ from django.db.models.functions import Now
 
 from audit.access import require_every_site
 from audit.capture.context import Actor, recorded
-from audit.checking.models import HistoryCheck
+from audit.checking.models import CheckState, HistoryCheck
 from audit.errors import Invalid, Refused, Subject
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
@@ -31,7 +31,7 @@ ATTEMPTS = 3  # one that its worker did not survive so often is not tried again
 
 def running() -> QuerySet[HistoryCheck]:
     """The one under way, if any."""
-    return HistoryCheck.objects.filter(state=HistoryCheck.State.RUNNING)
+    return HistoryCheck.objects.filter(state=CheckState.RUNNING)
 
 
 def unattended() -> QuerySet[HistoryCheck]:
@@ -46,7 +46,7 @@ def silent() -> QuerySet[HistoryCheck]:
 
 def newest_answer() -> HistoryCheck | None:
     """The last check that came to an answer."""
-    return HistoryCheck.objects.filter(state=HistoryCheck.State.DONE).first()
+    return HistoryCheck.objects.filter(state=CheckState.DONE).first()
 
 
 # A checkpoint as people hand it back: pasted, from a file, or with the mail it came in.
@@ -107,7 +107,7 @@ def start_check(*, by: Actor, since: str = "", key: str = "") -> HistoryCheck:
 def _stop_silent() -> None:
     reason = "No worker was at it any more."
     with recorded(by=None, action=CHECK_STOPPED, reason=reason):
-        silent().update(state=HistoryCheck.State.STOPPED, finished_at=Now(), verdict=reason)
+        silent().update(state=CheckState.STOPPED, finished_at=Now(), verdict=reason)
 
 
 def _under_way() -> Refused:

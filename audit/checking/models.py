@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from audit.capture.governed import governed
-from audit.capture.models import by_database
+from audit.capture.models import by_database, one_of
 from audit.capture.triggers import FirmTrigger, refusal
 
 ASKED = "(NEW.asked_by_id, NEW.asked_by, NEW.asked_at, NEW.since, NEW.key)"
@@ -37,19 +37,20 @@ def _guards() -> list[pgtrigger.Trigger]:
     ]
 
 
+class CheckState(models.TextChoices):
+    """Where a check is in its life."""
+
+    RUNNING = "running", "under way"
+    DONE = "done", "finished"
+    STOPPED = "stopped", "stopped"
+
+
 class HistoryCheck(models.Model):
     """One run of the offline check over the stored history; see audit.checking.
 
     Numbers are of entries. ``findings`` are ``{"kind", "words", "entries": [id, …]}``, the first
     of each kind; ``counts`` says how many of each kind there are.
     """
-
-    class State(models.TextChoices):
-        """Where a check is in its life."""
-
-        RUNNING = "running", "under way"
-        DONE = "done", "finished"
-        STOPPED = "stopped", "stopped"
 
     id = models.BigAutoField(primary_key=True)
     asked_by_id = models.BigIntegerField()
@@ -59,7 +60,7 @@ class HistoryCheck(models.Model):
     )
     since = models.TextField("checkpoint kept outside", blank=True, default="")
     key = models.TextField("signing key written down", blank=True, default="")
-    state = models.CharField(max_length=8, choices=State, default=State.RUNNING)
+    state = models.CharField(max_length=8, choices=CheckState, default=CheckState.RUNNING)
     runner = models.CharField(max_length=32, blank=True, default="")
     attempts = models.PositiveSmallIntegerField(default=0)
     seen_at = models.DateTimeField(
@@ -86,6 +87,7 @@ class HistoryCheck(models.Model):
         verbose_name = "check of the history"
         default_permissions = ()
         constraints = [
+            one_of("state", CheckState, name="history_check_state_is_known"),
             models.UniqueConstraint(
                 fields=["state"], condition=Q(state="running"), name="history_check_one_running"
             ),

@@ -14,7 +14,7 @@ from django.views.decorators.vary import vary_on_headers
 from audit.access import require_every_site
 from audit.capture.context import Actor
 from audit.checking.actions import LONGEST, key_in, note_in, silent, start_check
-from audit.checking.models import HistoryCheck
+from audit.checking.models import CheckState, HistoryCheck
 from audit.checking.report import groups_of
 from audit.errors import Invalid, NotFound, NotPermitted, Refused
 from audit.sealing.keys import origin
@@ -145,7 +145,7 @@ def check(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _shown(found: HistoryCheck) -> dict[str, object]:
-    is_running = found.state == HistoryCheck.State.RUNNING
+    is_running = found.state == CheckState.RUNNING
     return {
         "check": found,
         "running": is_running,

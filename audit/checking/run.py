@@ -10,7 +10,7 @@ from django.db.models.functions import Now
 
 from audit.capture.context import recorded
 from audit.checking.actions import ATTEMPTS, CHECK_STOPPED, CHECKED, running, unattended
-from audit.checking.models import HistoryCheck
+from audit.checking.models import CheckState, HistoryCheck
 from audit.checking.report import outcome_of
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
@@ -37,7 +37,7 @@ def run_check(pk: int) -> bool:
         keys = [Verifier.read(held.key)] if held.key else []
         since = [held.since] if held.since else []
         report = verify(bundle(), keys=keys, since=since, progress=_progress(held))
-        return _end(held, action=CHECKED, state=HistoryCheck.State.DONE, **outcome_of(report))
+        return _end(held, action=CHECKED, state=CheckState.DONE, **outcome_of(report))
     except TakenOverError:
         return False
     except SoftTimeLimitExceeded:
@@ -75,7 +75,7 @@ def _progress(held: HistoryCheck) -> Callable[[int], None]:
 
 
 def _stop(held: HistoryCheck, why: str) -> bool:
-    return _end(held, action=CHECK_STOPPED, state=HistoryCheck.State.STOPPED, verdict=why)
+    return _end(held, action=CHECK_STOPPED, state=CheckState.STOPPED, verdict=why)
 
 
 def _end(held: HistoryCheck, *, action: str, **fields: object) -> bool:

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.revision import Revised
 from people.persons.verbs import Role
 
@@ -137,9 +138,7 @@ class Assignment(models.Model):
             models.UniqueConstraint(
                 fields=["user", "role", "site"], nulls_distinct=False, name="assignment_once"
             ),
-            models.CheckConstraint(
-                condition=models.Q(role__in=Role.values), name="assignment_role_is_known"
-            ),
+            one_of("role", Role, name="assignment_role_is_known"),
         ]
         triggers = governed(
             subject="person",

@@ -3,6 +3,7 @@
 from django.db import models
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.revision import Revised
 from people.signatures.models import Signature
 
@@ -35,9 +36,7 @@ class Policy(Revised):
     class Meta:
         constraints = [
             models.CheckConstraint(condition=models.Q(pk=1), name="policy_is_one_row"),
-            models.CheckConstraint(
-                condition=models.Q(boiling__in=Boiling.values), name="policy_boiling_is_known"
-            ),
+            one_of("boiling", Boiling, name="policy_boiling_is_known"),
         ]
         triggers = governed(subject="policy", label="'Policy'", exclude=("revision",))
 

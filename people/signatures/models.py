@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models.functions import Now
 
 from audit.capture.governed import exempt, governed
+from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, insert_only, refusal
 from people.persons.verbs import Role
 
@@ -61,12 +62,8 @@ class Signature(models.Model):
             models.CheckConstraint(
                 condition=models.Q(digest__regex=r"^[0-9a-f]{64}$"), name="signature_digest_is_hex"
             ),
-            models.CheckConstraint(
-                condition=models.Q(role__in=Role.values), name="signature_role_is_known"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(meaning__in=Meaning.values), name="signature_meaning_is_known"
-            ),
+            one_of("role", Role, name="signature_role_is_known"),
+            one_of("meaning", Meaning, name="signature_meaning_is_known"),
         ]
 
     def __str__(self) -> str:
