@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from django.db.models import Q
 
-from audit.reading.charts import register_label
+from audit.reading.labels import register_label
 from audit.registry import SiteShown, register_sites, register_subject
 from stations.equipment.models import AbilitySet, Machine, Site, Station
 

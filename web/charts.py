@@ -1,23 +1,22 @@
-"""Charts as SVG made on the server: no script, a sentence for who can't see, numbers in a table.
+"""What a chart is made of, as plain data; web.chart_svg draws it where a page shows it.
 
-Only the pixels are floats: what a page prints beside a chart comes from the exact values.
+A chart is one picture with a sentence that says what is in it, for who can't see it. The floats
+are pixels to be: what a page prints beside a chart comes from the exact values.
 """
 
-import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
+from datetime import datetime
+from decimal import Decimal
 
-import altair as alt
-import vl_convert as vlc
+from django.utils.safestring import SafeString
 
-HEIGHT = 170
+HEIGHT = 170  # CSS pixels of a panel
 
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One named line through points; ``dots`` marks each of them."""
+    """One named line through points; ``dots`` marks each, ``joined`` False leaves the line out."""
 
     name: str
     xs: tuple[float, ...]
@@ -73,132 +72,58 @@ class Bars:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
-    """The picture as a data address, and the sentence that says what is in it."""
+class Steps:
+    """A value over time: each holds until the next one is written. At least one point, by time."""
 
-    source: str
+    title: str
+    points: tuple[tuple[datetime, Decimal], ...]
+    height: int = HEIGHT
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of time in a lane; ``words`` stand in it where there is room."""
+
+    lane: str
+    kind: str
+    since: datetime
+    until: datetime
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lanes:
+    """Spans of time in lanes one below the other, in the order given.
+
+    Spans of the last of ``kinds`` lie thin above the others, as an exception lies over a rule.
+    """
+
+    lanes: tuple[str, ...]
+    kinds: tuple[str, str, str]
+    spans: tuple[Span, ...]
+    since: datetime
+    until: datetime
+
+
+Part = Panel | Bars | Steps | Lanes
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """Parts one below the other, and the sentence that says what is in them."""
+
+    parts: tuple[Part, ...]
     text: str
 
+    @property
+    def svg(self) -> SafeString:
+        """The picture as SVG for a page, drawn now or found among those drawn before."""
+        # Imported here: Altair takes a second to load, and few pages draw.
+        from web.chart_svg import svg_of  # noqa: PLC0415
 
-def drawing(panels: Sequence[Panel | Bars], text: str) -> Drawing:
-    """Draw the panels one below the other, or find what was drawn for the same numbers."""
-    svg = _drawn(tuple(panels))
-    return Drawing("data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode(), text)
-
-
-@lru_cache(maxsize=256)
-def _drawn(panels: tuple[Panel | Bars, ...]) -> str:
-
-    return svg_of(panels)
+        return svg_of(self.parts, self.text)
 
 
-# How a drawing's panels become marks, and those SVG. Altair is untyped, hence Any.
-
-WIDTH = 440  # a phone shows it a little smaller, and still legible
-NAMES = 110  # of it, what the names beside lying bars take
-LEVELS = 74  # and what the names of levels take, beside the plot so that no line runs through them
-INK, SOFT, SHEET, GRID = "#1d1b16", "#57524a", "#fdfbf5", "#d3cbb9"
-COLOURS = ("#0c5358", "#9a4a12", "#5b3f86", "#3d5f1e")
-DASHES: tuple[list[int], ...] = ([1, 0], [6, 3], [2, 2], [8, 3, 2, 3])
-ALARM = "#a3260f"
-FONT = "Noto Sans, Helvetica, Arial, sans-serif"
-
-
-def svg_of(panels: Sequence[Panel | Bars]) -> str:
-    """The panels, one below the other."""
-    sheet: Any = alt.vconcat(*(_bars(p) if isinstance(p, Bars) else _panel(p) for p in panels))
-    sheet = sheet.configure(background=SHEET, font=FONT).resolve_scale(
-        color="independent", strokeDash="independent"
-    )
-    sheet = sheet.configure_axis(
-        labelColor=SOFT, titleColor=INK, gridColor=GRID,
-        labelFontSize=13, titleFontSize=13, titleFontWeight="normal",
-    )  # fmt: skip
-    sheet = sheet.configure_legend(labelColor=INK, labelFontSize=13, orient="top", title=None)
-    return str(vlc.vegalite_to_svg(sheet.to_dict(), vl_version="v6.1"))
-
-
-def _chart(rows: Sequence[Mapping[str, object]]) -> Any:  # noqa: ANN401
-    return alt.Chart(alt.Data(values=rows))  # type: ignore[no-untyped-call]
-
-
-def _panel(panel: Panel) -> Any:  # noqa: ANN401
-    layers = [_band(band) for band in panel.bands]
-    layers += [_curve(panel, at) for at in range(len(panel.curves))]
-    layers += [layer for level in panel.levels for layer in _level(level)]
-    if panel.marked:
-        ring = _chart([{"x": x, "y": y} for x, y in panel.marked])
-        ring = ring.mark_point(color=ALARM, size=160, strokeWidth=2)
-        layers.append(ring.encode(x="x:Q", y="y:Q"))
-    return alt.layer(*layers).properties(width=_width(panel), height=panel.height)
-
-
-def _width(panel: Panel) -> int:
-    lying = any(not level.upright for level in panel.levels)
-    return WIDTH - LEVELS if lying else WIDTH
-
-
-def _band(band: Band) -> Any:  # noqa: ANN401
-    rows = zip(band.xs, band.lows, band.highs, strict=True)
-    chart = _chart([{"x": x, "low": low, "high": high} for x, low, high in rows])
-    return chart.mark_area(color=COLOURS[0], opacity=0.2).encode(x="x:Q", y="low:Q", y2="high:Q")
-
-
-def _curve(panel: Panel, at: int) -> Any:  # noqa: ANN401
-    curve = panel.curves[at]
-    points = zip(curve.xs, curve.ys, strict=True)
-    rows = [{"x": float(x), "y": float(y), "name": curve.name} for x, y in points]
-    axis = alt.Axis() if panel.named else alt.Axis(labels=False, ticks=False, grid=False)
-    across = alt.Axis(tickMinStep=1) if panel.counted else alt.Axis()
-    several = len(panel.curves) > 1
-    names = [each.name for each in panel.curves]
-    chart = _chart(rows).encode(
-        x=alt.X("x:Q", title=panel.across, axis=across, scale=alt.Scale(zero=False, nice=False)),
-        y=alt.Y("y:Q", title=panel.title, axis=axis, scale=alt.Scale(zero=panel.from_zero)),
-        **(_told_apart(names) if several else {"color": alt.value(COLOURS[0])}),
-    )
-    if not curve.joined:
-        return chart.mark_point(filled=True, size=60, opacity=1)
-    return chart.mark_line(point={"filled": True} if curve.dots else False)
-
-
-def _told_apart(names: list[str]) -> dict[str, Any]:
-    """By dash as well as by colour: not everybody sees the colours."""
-    colours = alt.Scale(domain=names, range=list(COLOURS[: len(names)]))
-    dashes = alt.Scale(domain=names, range=list(DASHES[: len(names)]))
-    return {
-        "color": alt.Color("name:N", scale=colours),
-        "strokeDash": alt.StrokeDash("name:N", scale=dashes),
-    }
-
-
-def _level(level: Level) -> list[Any]:
-    data = _chart([{"at": level.value, "name": level.name}])
-    place = {"x": "at:Q"} if level.upright else {"y": "at:Q"}
-    line = data.mark_rule(color=SOFT, strokeDash=[4, 3]).encode(**place)
-    if level.upright:
-        word = data.mark_text(color=SOFT, fontSize=12, align="left", dx=4)
-        return [line, word.encode(**place, text="name:N", y=alt.value(8))]
-    word = data.mark_text(color=SOFT, fontSize=12, align="left", baseline="middle", dx=5)
-    return [line, word.encode(**place, text="name:N", x=alt.value(WIDTH - LEVELS))]
-
-
-def _bars(bars: Bars) -> Any:  # noqa: ANN401
-    rows = [
-        {"name": name, "kind": kind, "value": value, "at": at}
-        for at, (kind, values) in enumerate(bars.kinds)
-        for name, value in zip(bars.names, values, strict=True)
-    ]
-    ticks = alt.Axis(tickMinStep=1, format="d") if bars.counted else alt.Axis()
-    names = {"shorthand": "name:N", "sort": list(bars.names), "title": None}
-    values = {"shorthand": "value:Q", "title": bars.title, "axis": ticks}
-    kinds = [kind for kind, _ in bars.kinds]
-    colours = alt.Scale(domain=kinds, range=list(COLOURS[: len(kinds)]))
-    legend = alt.Legend() if len(kinds) > 1 else None
-    chart = _chart(rows).mark_bar(stroke=SHEET).encode(
-        x=alt.X(**(values if bars.lying else names)),
-        y=alt.Y(**(names if bars.lying else values)),
-        color=alt.Color("kind:N", scale=colours, legend=legend),
-        order="at:O",
-    )  # fmt: skip
-    return chart.properties(width=WIDTH - NAMES if bars.lying else WIDTH, height=bars.height)
+def drawing(parts: Sequence[Part], text: str) -> Drawing:
+    """The parts, one below the other, with their sentence."""
+    return Drawing(tuple(parts), text)

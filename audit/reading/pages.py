@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 
 from audit.access import scope_of
 from audit.errors import Invalid, NotFound
-from audit.reading.charts import chart_of
+from audit.reading.charts import values_written
 from audit.reading.filters import FilterForm
 from audit.reading.keyset import LAST
 from audit.reading.queries import HistoryFilter, HistoryPage, page_of, visible
@@ -133,7 +133,7 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         "rows": rows_of(page.entries),
         "parameter": parameter,
         "parameters": registry.parameters(),
-        "chart": chart_of(wanted, scope) if parameter else None,
+        "chart": values_written(wanted, scope) if parameter else None,
         "archived": older,
         **addresses(request.path, request.GET, page),
     }

@@ -10,7 +10,7 @@ from django.utils.dateparse import parse_datetime
 
 from audit.capture.context import Road
 from audit.capture.models import Entry, Operation
-from audit.reading.charts import Label, column_order, label_of
+from audit.reading.labels import Label, column_order, label_of
 from audit.registry import SiteShown, registry, subject_word
 from audit.vocabulary import words
 

@@ -22,8 +22,12 @@ TEXT = [(ink, ground) for ink in ("ink", "ink-soft", "accent") for ground in PAP
     ("paper", "ink"),
     ("paper", "alarm"),
     ("on-accent", "accent"),
+    ("sheet", "chart-1"),
+    ("on-chart-pale", "chart-pale"),
 ]
-EDGES = [("rule-strong", "paper"), ("rule-strong", "sheet"), ("alarm", "sheet")]
+EDGES = [("rule-strong", "paper"), ("rule-strong", "sheet"), ("alarm", "sheet")] + [
+    (line, "sheet") for line in ("chart-1", "chart-2", "chart-3", "chart-4", "chart-pale")
+]
 
 
 def palette(scheme: str) -> dict[str, str]:
@@ -68,6 +72,6 @@ def test_text_reads(scheme: str, ink: str, ground: str) -> None:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize(("edge", "ground"), EDGES)
-def test_edges_of_controls_show(scheme: str, edge: str, ground: str) -> None:
+def test_edges_of_controls_and_lines_of_charts_show(scheme: str, edge: str, ground: str) -> None:
     colours = palette(scheme)
     assert contrast(colours[edge], colours[ground]) >= 3

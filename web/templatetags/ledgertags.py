@@ -10,10 +10,12 @@ from django.forms import BaseForm, BaseFormSet, BoundField
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from audit.reading.charts import History
 from audit.registry import content_of
 from people.signatures.content import shown
 from people.signatures.models import Signature
 from web import printing
+from web.charts import Drawing, Steps, drawing
 from web.icons import Mark, mark_for
 
 register = template.Library()
@@ -95,6 +97,16 @@ def day(value: date | None) -> str:
 def age(when: datetime | None) -> str:
     """How long ago, or in how long, in words."""
     return _time(when, printing.age(when)) if when else printing.NONE
+
+
+@register.simple_tag
+def steps_drawing(found: History) -> Drawing:
+    """Values over time, one panel a column: history doesn't know how charts are drawn."""
+    panels = [
+        Steps(f"{each.name}, {each.unit}" if each.unit else each.name, each.points)
+        for each in found.series
+    ]
+    return drawing(panels, found.text)
 
 
 @register.filter

@@ -7,7 +7,7 @@ import pytest
 from audit import vocabulary as actions
 from audit.capture.models import Entry
 from audit.errors import UNSHOWN, Invalid, Problem
-from audit.reading.charts import register_label
+from audit.reading.labels import register_label
 from audit.reading.rows import Change, changes_of, fitted, rows_of
 from audit.registry import subject_word
 from tests.cast import Cast

@@ -33,7 +33,7 @@ def test_the_ordinary_plan_is_called_so_and_drawn() -> None:
     assert plan.ordinary
     assert plan.words == ("An ordinary pressure plan.",)
     assert plan.drawing is not None
-    assert plan.drawing.source.startswith("data:image/svg+xml;base64,")
+    assert plan.drawing.svg.startswith('<svg role="img"')
     assert [str(one.at_stop) for one in plan.stretches] == ["3", "7", "9", "9", "6"]
     assert plan.stretches[-1].start.startswith("92")
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from audit.reading.axes import MOST, number_marks, time_marks
+from web.axes import MOST, number_marks, time_marks
 
 NUMBERS = st.decimals(-5000, 5000, places=4)
 MOMENTS = st.datetimes(datetime(2020, 1, 1), datetime(2036, 1, 1), timezones=st.just(UTC))  # noqa: DTZ001  the zone is beside it

@@ -1,0 +1,76 @@
+"""Words for the columns of governed tables, and for the values in them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from django.apps import apps
+from django.db import models
+from django.utils.text import capfirst
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """How one column is shown: its name, its UCUM unit, and words for coded values.
+
+    `target` is the model a foreign key leads to.
+    """
+
+    name: str
+    unit: str = ""
+    values: Mapping[str, str] = field(default_factory=dict)
+    is_time: bool = False
+    target: type[models.Model] | None = None
+
+    def named(self, key: object) -> str:
+        """The name of what a foreign key leads to today, with its number."""
+        found = self.target._base_manager.filter(pk=key).first() if self.target else None
+        return f"{found} (#{key})" if found else f"#{key}"
+
+
+LABELS: dict[tuple[str, str], Label] = {}
+
+
+def register_label(
+    table: str,
+    column: str,
+    label: str,
+    unit: str = "",
+    values: Mapping[str, str] | None = None,
+) -> None:
+    """Name a column where the model's own wording is not what the page should say."""
+    LABELS[table, column] = Label(label, unit, values or {})
+
+
+def label_of(table: str, column: str) -> Label:
+    """The registered label, else the model's wording, else (a column long gone) its name."""
+    return LABELS.get((table, column)) or _from_model(table, column)
+
+
+def _from_model(table: str, column: str) -> Label:
+    model = models_by_table().get(table)
+    fields = model._meta.concrete_fields if model else []
+    found = next((f for f in fields if f.column == column), None)
+    if found is None:
+        return Label(capfirst(column.replace("_", " ")))
+    coded = {str(code): str(words) for code, words in (found.flatchoices or [])}
+    return Label(
+        capfirst(str(found.verbose_name)),
+        values=coded,
+        is_time=isinstance(found, models.DateTimeField),
+        target=found.related_model if isinstance(found, models.ForeignKey) else None,
+    )
+
+
+def column_order(table: str) -> dict[str, int]:
+    """The place of each column in its model; jsonb keeps an order of its own."""
+    model = models_by_table().get(table)
+    fields = model._meta.concrete_fields if model else []
+    return {str(f.column): place for place, f in enumerate(fields)}
+
+
+@lru_cache(maxsize=1)
+def models_by_table() -> Mapping[str, type[models.Model]]:
+    """Every model by its table."""
+    every = apps.get_models(include_auto_created=True)
+    return {model._meta.db_table: model for model in every if not model._meta.proxy}
