@@ -24,7 +24,7 @@ from recipes.station_water.learning import learn
 from recipes.station_water.words import Expected, Judged, assumed, beyond, unheld
 from stations.metrology.abilities import Quantity, StationTraits
 from stations.metrology.columns import Thousandths
-from stations.metrology.translation import Translation
+from stations.metrology.translation import Flag, Translation
 from web.numbers import rounded
 from web.printing import quantity
 
@@ -99,12 +99,12 @@ def judge(
     told = forecast_beverages(
         water.retentions, dose=water.dose, water=delivered, water_u=_unsure(traits, delivered)
     )
-    said, held = assumed(water.cup, water.dose), _holds(water.cup, told).tolist()
+    common, held = assumed(CUP, water.cup, water.dose), _holds(water.cup, told).tolist()
     # Where the water can't be set nothing is expected, and that is refused already.
     return [
         Judged()
         if np.isnan(millilitres)
-        else _judged(_expected(water, told, place, millilitres), water, place, held[place], said)
+        else _judged(_expected(water, told, place, millilitres), water, place, held[place], common)
         for place, millilitres in enumerate(delivered.tolist())
     ]
 
@@ -117,12 +117,12 @@ def _expected(water: StationWater, told: Forecasts, place: int, delivered: float
 
 
 def _judged(
-    expected: Expected, water: StationWater, place: int, held: bool, said: Judged
+    expected: Expected, water: StationWater, place: int, held: bool, common: Flag
 ) -> Judged:
-    refusals = beyond(water.volumes.at(place))
+    refusals = beyond(WATER, water.volumes.at(place))
     if not expected.learnt:
-        return Judged(expected, refusals, said.flags, said.to_acknowledge)
-    return Judged(expected, refusals if held else (*refusals, unheld(water.cup, expected)))
+        return Judged(expected, refusals, (common,))
+    return Judged(expected, refusals if held else (*refusals, unheld(CUP, water.cup, expected)))
 
 
 def _pulses(done: Sequence[Translation]) -> Floats:

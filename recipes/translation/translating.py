@@ -14,19 +14,19 @@ from django.db.models import QuerySet
 from people.policy.models import Boiling, Policy
 from recipes.formula.parameters import PARAMETERS, TRANSLATION_RULES
 from recipes.station_water.volumes import WATER, judge, leaves_water, volumes_of, work_out
-from recipes.station_water.words import Expected, Judged
+from recipes.station_water.words import Expected, Judged, fact_words
 from recipes.versions.models import FormulaValue, Version
 from stations.equipment.models import Ability, AbilitySet, Station
 from stations.metrology.abilities import MachineAbilities, ParameterAbility, Quantity, StationTraits
 from stations.metrology.many import translate_many
-from stations.metrology.translation import Setting, Translation
+from stations.metrology.translation import Flag, Refusal, Setting, Translation
 
 Values = dict[str, dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
 class StationTranslation:
-    """One station's control settings for a formula, and what was refused or flagged.
+    """One station's control settings for a formula, and what was refused or flagged, as facts.
 
     ``expected`` is in the cup where the formula leaves the water to the station, else None.
     """
@@ -34,10 +34,24 @@ class StationTranslation:
     station_id: int
     site_id: int
     values: Values
-    refusals: tuple[str, ...]
-    flags: tuple[str, ...]
-    to_acknowledge: tuple[str, ...]
+    refused: tuple[Refusal, ...]
+    flagged: tuple[Flag, ...]
     expected: Expected | None = None
+
+    @property
+    def refusals(self) -> tuple[str, ...]:
+        """Why it can't be placed here, in sentences."""
+        return tuple(map(fact_words, self.refused))
+
+    @property
+    def flags(self) -> tuple[str, ...]:
+        """What needs somebody's eye, in sentences."""
+        return tuple(map(fact_words, self.flagged))
+
+    @property
+    def to_acknowledge(self) -> tuple[str, ...]:
+        """The flags that a named person must accept, in sentences."""
+        return tuple(fact_words(each) for each in self.flagged if each.needs_acknowledgement)
 
 
 def quantities(formula: Iterable[FormulaValue]) -> list[Quantity]:
@@ -150,14 +164,12 @@ def abilities_of(ability_sets: Iterable[int]) -> dict[int, MachineAbilities]:
 def _outcome(
     station_id: int, site_id: int, translation: Translation, cup: Judged
 ) -> StationTranslation:
-    named = tuple(flag.reason for flag in translation.flags if flag.needs_acknowledgement)
     return StationTranslation(
         station_id,
         site_id,
         {code: stored(code, setting) for code, setting in translation.settings.items()},
-        (*(refusal.reason for refusal in translation.refusals), *cup.refusals),
-        (*(flag.reason for flag in translation.flags), *cup.flags),
-        (*named, *cup.to_acknowledge),
+        (*translation.refusals, *cup.refusals),
+        (*translation.flags, *cup.flags),
         cup.expected,
     )
 

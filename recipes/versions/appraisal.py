@@ -14,6 +14,7 @@ from recipes.formula.formula import Entry
 from recipes.formula.parameters import TRANSLATION_RULES
 from recipes.station_water.learning import typical_water
 from recipes.station_water.volumes import own_water_words
+from recipes.station_water.words import fact_words
 from recipes.versions.computed import ratio_words
 from recipes.versions.pressure import PressurePlan, pressure_plan
 from recipes.versions.requirements import Unable, unable
@@ -122,7 +123,8 @@ def boiling(formula: Mapping[str, Entry], sites: Iterable[Site]) -> list[Boiling
 def _flag(wanted: Decimal, altitude: Decimal, air_pressure: Decimal | None) -> str:
     traits = StationTraits(altitude=altitude, air_pressure=air_pressure)
     flag = judge_boiling(wanted, TRANSLATION_RULES["brew_temperature"], traits)
-    return "" if flag is None else flag.reason[:1].upper() + flag.reason[1:]
+    words = "" if flag is None else fact_words(flag)
+    return words[:1].upper() + words[1:]
 
 
 def target(formula: Mapping[str, Entry], code: str) -> Decimal | None:

@@ -7,18 +7,13 @@ from decimal import ROUND_HALF_UP, Decimal
 from stations.metrology import refusals
 from stations.metrology.abilities import ParameterRule, Quantity, StationTraits
 from stations.metrology.atmosphere import local_boiling_point
-from stations.metrology.translation import Flag, Notice, Outcome, Setting
-from stations.metrology.wording import plain, with_unit
+from stations.metrology.translation import Flag, Notice, Outcome, Setting, params
 
 # Weather moves the air pressure by some 20 hPa, and with it the boiling point by some 0.6 °C:
 # a margin below this may be gone on another day.
 SMALL_MARGIN = Decimal(1)
 CLEAR_MARGIN = 1.001  # beyond doubt above the small margin, whatever floats round
 TENTH = Decimal("0.1")
-HAZARD = (
-    "Inside the group the water stays liquid under pressure, but at the open screen it flashes "
-    "into steam, and a reading at an open group can't show this temperature."
-)
 
 
 def temperature_flags(
@@ -27,20 +22,20 @@ def temperature_flags(
     """Return what a temperature is flagged for at a station; errors as `judge_boiling`."""
     flags = []
     if traits.temperature_offset is None:
-        flags.append(Flag(quantity.code, Notice.OFFSET_NOT_MEASURED, refusals.no_offset(rule)))
+        flags.append(refusals.no_offset(rule))
     boiling = judge_boiling(quantity.target or Decimal(0), rule, traits)
     return tuple(flags if boiling is None else [*flags, boiling])
 
 
 def by_policy(
-    outcome: Outcome, rule: ParameterRule, flags: tuple[Flag, ...], *, refuse: bool
+    outcome: Outcome, flags: tuple[Flag, ...], *, refuse: bool
 ) -> tuple[Outcome, tuple[Flag, ...]]:
     """Turn a flag above boiling into a refusal where the owner's policy refuses it."""
     above = [flag for flag in flags if flag.kind is Notice.ABOVE_BOILING]
     if not (refuse and above and isinstance(outcome, Setting)):
         return outcome, flags
     kept = tuple(flag for flag in flags if flag.kind is not Notice.ABOVE_BOILING)
-    return refusals.above_boiling(rule, above[0].reason), kept
+    return refusals.above_boiling(above[0]), kept
 
 
 def judge_boiling(target: Decimal, rule: ParameterRule, traits: StationTraits) -> Flag | None:
@@ -50,8 +45,7 @@ def judge_boiling(target: Decimal, rule: ParameterRule, traits: StationTraits) -
     BadValueError for an altitude outside -2,000 to 11,000 m or a reading outside 220 to 1,300 hPa.
     """
     if traits.altitude is None and traits.air_pressure is None:
-        reason = f"{rule.label} can't be compared with boiling: the site's altitude is not known"
-        return Flag(rule.code, Notice.ALTITUDE_UNKNOWN, reason)
+        return Flag(rule.code, Notice.ALTITUDE_UNKNOWN)
     point = local_boiling_point(traits.altitude, traits.air_pressure)
     if point > float(target) + CLEAR_MARGIN:
         return None
@@ -60,19 +54,13 @@ def judge_boiling(target: Decimal, rule: ParameterRule, traits: StationTraits) -
     if margin > SMALL_MARGIN:
         return None
     kind = Notice.ABOVE_BOILING if margin < 0 else Notice.NEAR_BOILING
-    return Flag(rule.code, kind, _explain(kind, target, boiling, rule, traits))
-
-
-def _explain(
-    kind: Notice, target: Decimal, boiling: Decimal, rule: ParameterRule, traits: StationTraits
-) -> str:
-    """Return why the temperature is flagged, for the one who must acknowledge it."""
-    if traits.air_pressure is not None:
-        where = f"at the site's {plain(traits.air_pressure)} hPa"
-    else:
-        where = f"at the site's altitude of {plain(traits.altitude or Decimal(0))} m"
-    point = with_unit(boiling.quantize(TENTH, ROUND_HALF_UP), "°C")
-    gap = with_unit(abs(boiling - target).quantize(TENTH, ROUND_HALF_UP), "°C")
-    side = "above" if kind is Notice.ABOVE_BOILING else "below"
-    wanted = with_unit(target, rule.unit)
-    return f"{rule.label} {wanted} is {gap} {side} boiling ({point}) {where}. {HAZARD}"
+    by_barometer = traits.air_pressure is not None
+    given = params(
+        target=target,
+        boiling=boiling.quantize(TENTH, ROUND_HALF_UP),
+        margin=abs(margin).quantize(TENTH, ROUND_HALF_UP),
+        side="above" if margin < 0 else "below",
+        altitude=None if by_barometer else traits.altitude,
+        air_pressure=traits.air_pressure,
+    )
+    return Flag(rule.code, kind, given, needs_acknowledgement=True)

@@ -197,7 +197,7 @@ class _Group:
         if not refuse:
             return outcomes, raised
         pairs = zip(outcomes, raised, strict=True)
-        judged = [by_policy(outcome, rule, flags, refuse=True) for outcome, flags in pairs]
+        judged = [by_policy(outcome, flags, refuse=True) for outcome, flags in pairs]
         return [outcome for outcome, _ in judged], [flags for _, flags in judged]
 
 

@@ -77,9 +77,9 @@ def _as_is(station: Case, quantity: Quantity, rule: ParameterRule) -> Outcome:
     exact = target_of(quantity)
     value = nearest_multiple(exact, ability.resolution)
     if not ability.minimum <= value <= ability.maximum:
-        return refusals.out_of_range(rule, exact, value, ability, rule.unit)
+        return refusals.out_of_range(rule, exact, value, ability)
     if not holding.holds(value - exact, NOTHING, quantity):
-        return refusals.too_coarse(rule, quantity, value, ability)
+        return refusals.too_coarse(rule, quantity, value, ability, value - exact)
     return Setting(value, rule.unit)
 
 
@@ -91,10 +91,10 @@ def _offset(station: Case, quantity: Quantity, rule: ParameterRule) -> Outcome:
     exact = EXACT.subtract(target_of(quantity), station.traits.temperature_offset or NOTHING)
     value = nearest_multiple(exact, ability.resolution)
     if not ability.minimum <= value <= ability.maximum:
-        return refusals.out_of_range(rule, target_of(quantity), value, ability, rule.unit)
+        return refusals.out_of_range(rule, target_of(quantity), value, ability)
     expanded = holding.temperature_expanded(ability.resolution, station.traits)
     if not holding.holds(value - exact, NOTHING, quantity):
-        return refusals.too_coarse(rule, quantity, value, ability)
+        return refusals.too_coarse(rule, quantity, value, ability, value - exact)
     if not holding.holds(value - exact, expanded, quantity):
         return refusals.too_uncertain(rule, quantity, value - exact, expanded)
     return Setting(value, rule.unit)
@@ -111,10 +111,10 @@ def _pulses(station: Case, quantity: Quantity, rule: ParameterRule) -> Outcome:
     exact = EXACT.multiply(slope, volume)
     value = nearest_multiple(exact, ability.resolution)
     if not ability.minimum <= value <= ability.maximum:
-        return refusals.out_of_range(rule, volume, value, ability, PULSES)
+        return refusals.out_of_range(rule, volume, value, ability)
     deviation = (value - exact) / slope
     if not holding.holds(deviation, NOTHING, quantity):
-        return refusals.pulse_too_coarse(rule, quantity, value, deviation)
+        return refusals.too_coarse(rule, quantity, value, ability, deviation)
     expanded = holding.volume_expanded(volume, station.traits)
     if not holding.holds(deviation, expanded, quantity):
         return refusals.too_uncertain(rule, quantity, deviation, expanded)
@@ -135,10 +135,10 @@ def _pulse_of_percent(station: Case, quantity: Quantity, rule: ParameterRule) ->
     exact = EXACT.divide(EXACT.multiply(total, target_of(quantity)), HUNDRED)
     value = nearest_multiple(exact, ability.resolution)
     if not ability.minimum <= value <= ability.maximum:
-        return refusals.out_of_range(rule, target_of(quantity), value, ability, PULSES)
+        return refusals.out_of_range(rule, target_of(quantity), value, ability)
     deviation = (value - exact) / total * HUNDRED
     if not holding.holds(deviation, NOTHING, quantity):
-        return refusals.pulse_too_coarse(rule, quantity, value, deviation)
+        return refusals.too_coarse(rule, quantity, value, ability, deviation)
     return Setting(value, PULSES)
 
 

@@ -41,7 +41,7 @@ def translate(
         outcome = RULES[rule.rule](case, quantity, rule)
         if rule.rule is TranslationRule.OFFSET:
             raised = temperature_flags(quantity, rule, traits)
-            outcome, kept = by_policy(outcome, rule, raised, refuse=refuse_above_boiling)
+            outcome, kept = by_policy(outcome, raised, refuse=refuse_above_boiling)
             flags += kept
         if isinstance(outcome, Refusal):
             refused.append(outcome)

@@ -1,4 +1,8 @@
-"""The outcome of translating one formula for one station."""
+"""The outcome of translating one formula for one station: settings, refusals and flags as facts.
+
+A refusal or a flag is a parameter, a kind and the numbers it rests on. The sentence somebody
+reads is rendered from them (`stations.metrology.sentences`), so that a signature binds facts.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from typing import Any
+
+Params = tuple[tuple[str, str], ...]
 
 
 class Reason(StrEnum):
@@ -14,7 +21,8 @@ class Reason(StrEnum):
     MISSING_ABILITY = "missing_ability"
     OUT_OF_RANGE = "out_of_range"
     NO_CALIBRATION = "no_calibration"
-    CANNOT_HOLD_TOLERANCE = "cannot_hold_tolerance"
+    TOO_COARSE = "too_coarse"  # the machine's steps alone miss the tolerance
+    TOO_UNCERTAIN = "too_uncertain"  # with the calibration's uncertainty they do
     ENDS_BY = "ends_by"
     ABOVE_BOILING = "above_boiling"
     NOT_STATED = "not_stated"
@@ -27,9 +35,6 @@ class Notice(StrEnum):
     NEAR_BOILING = "near_boiling"  # needs a named acknowledgement
     OFFSET_NOT_MEASURED = "offset_not_measured"
     ALTITUDE_UNKNOWN = "altitude_unknown"
-
-
-BOILING_NOTICES = frozenset({Notice.ABOVE_BOILING, Notice.NEAR_BOILING})
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,28 +50,48 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """One parameter that can't be placed here, and why, as a sentence for people."""
+    """One parameter that can't be placed here: which, why, and the numbers it rests on.
+
+    ``kind`` is a Reason, or a word of whoever judges more than metrology does. ``given`` are
+    pairs of a name and an exact decimal or a word; computed numbers are given as they are shown.
+    """
 
     code: str
-    kind: Reason
-    reason: str
+    kind: StrEnum
+    given: Params = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data, as a digest binds it."""
+        return {"code": self.code, "kind": self.kind.value, "params": dict(self.given)}
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """One parameter that can be placed but needs somebody's eye: which, why, by what numbers.
+
+    ``needs_acknowledgement``: a named person must accept it before it is placed.
+    """
+
+    code: str
+    kind: StrEnum
+    given: Params = ()
+    needs_acknowledgement: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain data, as a digest binds it."""
+        return {"code": self.code, "kind": self.kind.value, "params": dict(self.given)}
 
 
 Outcome = Setting | Refusal
 
 
-@dataclass(frozen=True, slots=True)
-class Flag:
-    """One parameter that can be placed but needs somebody's eye, and why."""
-
-    code: str
-    kind: Notice
-    reason: str
-
-    @property
-    def needs_acknowledgement(self) -> bool:
-        """Return whether a named person must acknowledge this before it is placed."""
-        return self.kind in BOILING_NOTICES
+def params(**given: Decimal | str | None) -> Params:
+    """Return numbers and words as a fact carries them; what is None is left out."""
+    return tuple(
+        (name, format(value, "f") if isinstance(value, Decimal) else value)
+        for name, value in given.items()
+        if value is not None
+    )
 
 
 @dataclass(frozen=True, slots=True)

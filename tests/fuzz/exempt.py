@@ -12,6 +12,8 @@ EXEMPT = {
     "metrology.columns.": COLUMNS,
     "brewing.balances.": COLUMNS,
     "metrology.refusals.": WORDS,
+    "metrology.translation.params": WORDS,
+    "metrology.sentences.": WORDS,
     "metrology.wording.": WORDS,
     "metrology.rounding.nearest_multiple": "to_resolution without its checks, for values checked",
     "brewing.shot_model.engine.": ENGINE,

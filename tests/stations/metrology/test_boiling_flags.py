@@ -9,12 +9,18 @@ import pytest
 
 from stations.metrology.atmosphere import boiling_margin, site_pressure
 from stations.metrology.errors import BadValueError
+from stations.metrology.sentences import sentence
 from stations.metrology.translate import translate
-from stations.metrology.translation import Notice, Reason, Translation
+from stations.metrology.translation import Flag, Notice, Reason, Refusal, Translation
 from tests.stations.metrology.bar import MACHINE, RULES, STATION, line
 
 D = Decimal
 FORMULA = [line("brew_temperature", "93", "0.5")]
+
+
+def said(found: Flag | Refusal) -> str:
+    """Return a flag or a refusal as people read it."""
+    return sentence(found, RULES[found.code])
 
 
 def at(altitude: str | None, pressure: str | None = None, **policy: bool) -> Translation:
@@ -36,7 +42,7 @@ def test_93_degrees_above_boiling_is_placed_but_flagged(altitude: str) -> None:
 
 
 def test_the_flag_explains() -> None:
-    assert at("2240").flags[0].reason == (
+    assert said(at("2240").flags[0]) == (
         "brew temperature 93 °C is 0.5 °C above boiling (92.5 °C) at the site's altitude of "
         "2,240 m. Inside the group the water stays liquid under pressure, but at the open screen "
         "it flashes into steam, and a reading at an open group can't show this temperature."
@@ -50,14 +56,14 @@ def test_a_small_margin_is_flagged_too() -> None:
 
 def test_a_barometer_comes_before_the_altitude() -> None:
     assert at("0", "765").flags[0].kind is Notice.ABOVE_BOILING
-    assert "765 hPa" in at("0", "765").flags[0].reason
+    assert "765 hPa" in said(at("0", "765").flags[0])
     assert at("2640", "1013.25").flags == ()
 
 
 def test_policy_can_refuse_what_is_above_boiling() -> None:
     found = at("2240", refuse_above_boiling=True)
     assert [refusal.kind for refusal in found.refusals] == [Reason.ABOVE_BOILING]
-    assert found.refusals[0].reason.endswith("The owner's policy refuses this.")
+    assert said(found.refusals[0]).endswith("The owner's policy refuses this.")
     assert found.settings == {}
     assert at("2000", refuse_above_boiling=True).placeable
 

@@ -8,11 +8,17 @@ from decimal import Decimal
 import pytest
 
 from stations.metrology.abilities import Quantity, StationTraits
+from stations.metrology.sentences import sentence
 from stations.metrology.translate import translate
 from stations.metrology.translation import Reason, Refusal
 from tests.stations.metrology.bar import MACHINE, PARAMETERS, RULES, STATION, able, line
 
 D = Decimal
+
+
+def said(found: Refusal) -> str:
+    """Return a refusal as people read it."""
+    return sentence(found, RULES[found.code])
 
 
 def refusal(quantity: Quantity, traits: StationTraits = STATION, *others: Quantity) -> Refusal:
@@ -24,7 +30,7 @@ def refusal(quantity: Quantity, traits: StationTraits = STATION, *others: Quanti
 
 
 @pytest.mark.parametrize(
-    ("quantity", "kind", "sentence"),
+    ("quantity", "kind", "words"),
     [
         (
             line("brew_pressure", "9.5", "0.2"),
@@ -50,13 +56,13 @@ def refusal(quantity: Quantity, traits: StationTraits = STATION, *others: Quanti
         ),
         (
             line("brew_pressure", "8.75", "0.1"),
-            Reason.CANNOT_HOLD_TOLERANCE,
+            Reason.TOO_COARSE,
             "brew pressure 8.75 bar ±0.1 bar can't be held here: the nearest setting is 9 bar "
             "(steps of 0.5 bar)",
         ),
         (
             line("water_volume", "70.1", "0.05"),
-            Reason.CANNOT_HOLD_TOLERANCE,
+            Reason.TOO_COARSE,
             "water volume 70.1 mL ±0.05 mL can't be held here: the nearest count, 280 pulses, is "
             "off by -0.1 mL",
         ),
@@ -72,17 +78,33 @@ def refusal(quantity: Quantity, traits: StationTraits = STATION, *others: Quanti
         ),
     ],
 )
-def test_sentence(quantity: Quantity, kind: Reason, sentence: str) -> None:
+def test_sentence(quantity: Quantity, kind: Reason, words: str) -> None:
     mass = Quantity("ends_by", text="mass")
     found = refusal(quantity, STATION, *([mass] if quantity.code == "beverage_mass" else []))
-    assert found == Refusal(quantity.code, kind, sentence)
+    assert (found.code, found.kind, said(found)) == (quantity.code, kind, words)
+
+
+def test_a_refusal_is_facts_that_a_digest_can_bind() -> None:
+    assert refusal(line("brew_pressure", "9.50", "0.2")).as_json() == {
+        "code": "brew_pressure",
+        "kind": "out_of_range",
+        "params": {"target": "9.50", "setting": "9.5", "minimum": "4", "maximum": "9"},
+    }
+    assert refusal(line("water_volume", "70.1", "0.05")).as_json()["params"] == {
+        "target": "70.1",
+        "below": "0.05",
+        "above": "0.05",
+        "setting": "280",
+        "resolution": "1",
+        "deviation": "-0.100",
+    }
 
 
 def test_no_calibration_no_pulses() -> None:
     traits = replace(STATION, pulses_per_millilitre=None)
     found = refusal(line("water_volume", "70", "2"), traits)
     assert found.kind is Reason.NO_CALIBRATION
-    assert found.reason == (
+    assert said(found) == (
         "water volume 70 mL ±2 mL can't be set in pulses: this station has no accepted flow-meter "
         "calibration"
     )
@@ -93,7 +115,7 @@ def test_a_wide_calibration_cannot_hold_a_narrow_tolerance() -> None:
     assert translate([line("water_volume", "70", "1.6")], RULES, MACHINE, traits).placeable
     found = refusal(line("water_volume", "70", "1.5"), traits)
     # 2 √(0.7² + 0.3² + 0.25²/12) = 1.530 mL.
-    assert found.reason == (
+    assert said(found) == (
         "water volume 70 mL ±1.5 mL can't be held with this station's calibration: rounding puts "
         "it off by 0 mL, and it is uncertain by ±1.53 mL (k = 2)"
     )
@@ -102,7 +124,7 @@ def test_a_wide_calibration_cannot_hold_a_narrow_tolerance() -> None:
 def test_a_wide_offset_cannot_hold_a_narrow_tolerance() -> None:
     traits = replace(STATION, offset_uncertainty=D("0.3"))
     found = refusal(line("brew_temperature", "93", "0.5"), traits)
-    assert found.kind is Reason.CANNOT_HOLD_TOLERANCE
+    assert found.kind is Reason.TOO_UNCERTAIN
     assert translate([line("brew_temperature", "93", "0.7")], RULES, MACHINE, traits).placeable
 
 
@@ -134,5 +156,5 @@ def test_coarse_pulses_refuse_a_taper_they_cannot_place() -> None:
     machine = replace(MACHINE, parameters=tens)
     formula = [line("water_volume", "70", "2"), line("taper_start", "92", "0.5")]
     found = translate(formula, RULES, machine, STATION)
-    assert [r.kind for r in found.refusals] == [Reason.CANNOT_HOLD_TOLERANCE]
-    assert "260 pulses, is off by 0.857 %" in found.refusals[0].reason
+    assert [r.kind for r in found.refusals] == [Reason.TOO_COARSE]
+    assert "260 pulses, is off by 0.857 %" in said(found.refusals[0])

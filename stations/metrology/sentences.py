@@ -1,0 +1,138 @@
+"""The sentence for a refusal or a flag, rendered from its facts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from enum import StrEnum
+from functools import lru_cache
+
+from stations.metrology.abilities import ParameterRule, TranslationRule
+from stations.metrology.translation import Flag, Notice, Reason, Refusal
+from stations.metrology.wording import a_list, between, tolerance, with_unit
+
+COUNTED = (TranslationRule.PULSES, TranslationRule.PULSE_OF_PERCENT)
+HAZARD = (
+    "Inside the group the water stays liquid under pressure, but at the open screen it flashes "
+    "into steam, and a reading at an open group can't show this temperature."
+)
+Given = Mapping[str, str]
+
+
+@lru_cache(maxsize=16_384)
+def sentence(fact: Refusal | Flag, rule: ParameterRule) -> str:
+    """Return why somebody should care, in words; ``rule`` is that of the fact's parameter.
+
+    Raises KeyError for a kind that metrology doesn't give.
+    """
+    words = FLAGS if isinstance(fact, Flag) else REFUSALS
+    return words[fact.kind](dict(fact.given), rule)
+
+
+def wanted(given: Given, rule: ParameterRule) -> str:
+    """Return the target with its tolerance: "brew pressure 9 bar ±0.2 bar"."""
+    target = with_unit(_number(given, "target"), rule.unit)
+    limits = tolerance(_maybe(given, "below"), _maybe(given, "above"), rule.unit)
+    return f"{rule.label} {target} {limits}" if limits != rule.unit else f"{rule.label} {target}"
+
+
+def _missing(_given: Given, rule: ParameterRule) -> str:
+    return f"{rule.label} is not something this machine can set"
+
+
+def _out_of_range(given: Given, rule: ParameterRule) -> str:
+    target, value = _number(given, "target"), _number(given, "setting")
+    low, high = _number(given, "minimum"), _number(given, "maximum")
+    unit = "pulses" if rule.rule in COUNTED else rule.unit
+    here = "" if value == target and unit == rule.unit else f" needs {with_unit(value, unit)} here,"
+    verb, side = "" if here else " is", "above" if value > high else "below"
+    return (
+        f"{rule.label} {with_unit(target, rule.unit)}{here}{verb} "
+        f"{side} what this machine can set ({between(low, high, unit)})"
+    )
+
+
+def _too_coarse(given: Given, rule: ParameterRule) -> str:
+    value = _number(given, "setting")
+    if rule.rule in COUNTED:
+        off = with_unit(_number(given, "deviation"), rule.unit)
+        nearest = f"the nearest count, {with_unit(value, 'pulses')}, is off by {off}"
+    else:
+        steps = with_unit(_number(given, "resolution"), rule.unit)
+        nearest = f"the nearest setting is {with_unit(value, rule.unit)} (steps of {steps})"
+    return f"{wanted(given, rule)} can't be held here: {nearest}"
+
+
+def _too_uncertain(given: Given, rule: ParameterRule) -> str:
+    off, expanded = (with_unit(_number(given, n), rule.unit) for n in ("deviation", "expanded"))
+    return (
+        f"{wanted(given, rule)} can't be held with this station's calibration: rounding puts "
+        f"it off by {off}, and it is uncertain by ±{expanded} (k = 2)"
+    )
+
+
+def _no_calibration(given: Given, rule: ParameterRule) -> str:
+    return (
+        f"{wanted(given, rule)} can't be set in pulses: this station has no accepted "
+        "flow-meter calibration"
+    )
+
+
+def _not_stated(given: Given, rule: ParameterRule) -> str:
+    return f"{wanted(given, rule)} is a share of a volume that this recipe doesn't state"
+
+
+def _ends_by(given: Given, _rule: ParameterRule) -> str:
+    able = a_list(given["able"].split())
+    return f"this machine can't end a shot by {given['word']}; it can by {able}"
+
+
+def _boiling(given: Given, rule: ParameterRule) -> str:
+    if "air_pressure" in given:
+        where = f"at the site's {with_unit(_number(given, 'air_pressure'), 'hPa')}"
+    else:
+        where = f"at the site's altitude of {with_unit(_number(given, 'altitude'), 'm')}"
+    point, gap = (with_unit(_number(given, n), "°C") for n in ("boiling", "margin"))
+    target = with_unit(_number(given, "target"), rule.unit)
+    return f"{rule.label} {target} is {gap} {given['side']} boiling ({point}) {where}. {HAZARD}"
+
+
+def _refused_boiling(given: Given, rule: ParameterRule) -> str:
+    return f"{_boiling(given, rule)} The owner's policy refuses this."
+
+
+def _no_offset(_given: Given, rule: ParameterRule) -> str:
+    return (
+        f"{rule.label} is set as displayed: this station's temperature offset has not been measured"
+    )
+
+
+def _no_altitude(_given: Given, rule: ParameterRule) -> str:
+    return f"{rule.label} can't be compared with boiling: the site's altitude is not known"
+
+
+def _number(given: Given, name: str) -> Decimal:
+    return Decimal(given[name])
+
+
+def _maybe(given: Given, name: str) -> Decimal | None:
+    return Decimal(given[name]) if name in given else None
+
+
+Words = Callable[[Given, ParameterRule], str]
+REFUSALS: dict[StrEnum, Words] = {
+    Reason.MISSING_ABILITY: _missing,
+    Reason.OUT_OF_RANGE: _out_of_range,
+    Reason.TOO_COARSE: _too_coarse,
+    Reason.TOO_UNCERTAIN: _too_uncertain,
+    Reason.NO_CALIBRATION: _no_calibration,
+    Reason.NOT_STATED: _not_stated,
+    Reason.ENDS_BY: _ends_by,
+    Reason.ABOVE_BOILING: _refused_boiling,
+}
+FLAGS: dict[StrEnum, Words] = {
+    Notice.ABOVE_BOILING: _boiling,
+    Notice.NEAR_BOILING: _boiling,
+    Notice.OFFSET_NOT_MEASURED: _no_offset,
+    Notice.ALTITUDE_UNKNOWN: _no_altitude,
+}
