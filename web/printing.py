@@ -36,20 +36,34 @@ UNITS: dict[str, str] = {
     "s": "s",
     "min": "min",
     "h": "h",
-    "d": "days",
     "m": "m",
     "mm": "mm",
-    "{pulse}": "pulses",
     "{pulse}/mL": "pulses/mL",
-    "{shot}": "shots",
-    "{slot}": "slots",
+}
+# Units that are words: what one of them is called, and several.
+COUNTED: dict[str, tuple[str, str]] = {
+    "d": ("day", "days"),
+    "{pulse}": ("pulse", "pulses"),
+    "{shot}": ("shot", "shots"),
+    "{slot}": ("slot", "slots"),
 }
 
 
-def unit_label(code: str | None) -> str:
-    """The print form of a UCUM code; a code not listed prints as it is written."""
+def unit_label(code: str | None, text: str = "") -> str:
+    """The print form of a UCUM code, beside a number printed as `text`: 1 pulse, 2 pulses.
+
+    A code not listed prints as it is written.
+    """
     code = code or ""
+    if code in COUNTED:
+        one, several = COUNTED[code]
+        return one if text.lstrip(MINUS) == "1" else several
     return UNITS.get(code, code.strip("{}"))
+
+
+def counted(count: int, one: str, several: str = "") -> str:
+    """A number of things in words: 1 slot, 2 slots, 10,000 slots grouped as numbers are."""
+    return f"{number(count)} {one if count == 1 else several or one + 's'}"
 
 
 def _grouped(digits: str) -> str:
@@ -91,7 +105,8 @@ def number(value: object) -> str:
 
 def quantity(value: object, code: str | None = "") -> str:
     """Number and unit, as in 93.0 °C; nothing but the dash where there is no value."""
-    text, unit = number(value), unit_label(code)
+    text = number(value)
+    unit = unit_label(code, text)
     return f"{text}{SPACE}{unit}" if unit and text != NONE else text
 
 

@@ -31,7 +31,7 @@ STEPS = (
     Step(ROASTER, "publishes to the same slots again", "refused: which one waits",
          publishing.clashes),
     Step(ROASTER, "stops it", "stopped, with a reason", publishing.stops),
-    Step(ROASTER, "resumes it", "under way again", publishing.resumes),
+    Step(ROASTER, "resumes it", "scheduled again", publishing.resumes),
     Step(ROASTER, "stops it and cancels the rest", "cancelled, slots free", publishing.cancels),
     Step(ROASTER, "stops it once more", "refused: it is over", publishing.stops_the_cancelled),
     Step(LEAD, "asks for a change from a slot", "a request with evidence", asking.asks),

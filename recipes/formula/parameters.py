@@ -67,9 +67,9 @@ class Parameter:
 PRINTED = {"Cel": "°C", PULSE: "pulses"}
 
 ENDINGS = (
-    ("operator", "the operator"),
+    ("operator", "the barista"),
     ("volume", "water volume"),
-    ("mass", "beverage mass"),
+    ("mass", "yield"),
     ("time", "shot time"),
 )
 
@@ -104,7 +104,7 @@ _R = TranslationRule
 _TABLE = (
     _number("dose_mass", "Dose", "g", _B, _R.NOT_SET, "5", "30", "0.1"),
     _number(
-        "beverage_mass", "Beverage mass", "g", _O, _R.AS_IS, "5", "400", "0.1",
+        "beverage_mass", "Yield", "g", _O, _R.AS_IS, "5", "400", "0.1",
         only_if_ends_by="mass",
     ),
     _number("shot_time", "Shot time", "s", _O, _R.AS_IS, "5", "180", "0.1", only_if_ends_by="time"),

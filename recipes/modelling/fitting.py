@@ -32,6 +32,7 @@ from recipes.modelling.result import Kept, to_json
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.shots.models import CheckShot
+from web.printing import counted
 
 # A station's check shots under one version, as the shot model's fit takes them.
 
@@ -133,7 +134,7 @@ def ask_for_fit(*, station: Station, version: Version, by: User) -> ShotFit:
         shots = learnable(station, version).count()
         if not version.content_digest or shots < FEWEST:
             raise Refused(
-                f"{shots} check shot{'' if shots == 1 else 's'} of {version} at {station}:"
+                f"{counted(shots, 'check shot')} of {version} at {station}:"
                 f" it takes {FEWEST} to learn from.",
                 how_to_ask="Log more check shots there first; 20 or more tell something.",
             )

@@ -18,7 +18,7 @@ from web.charts import Curve, Drawing, Panel, drawing
 from web.numbers import rounded
 
 ASSUMED_PRESSURE = Decimal(9)  # bar; what a machine gives that doesn't set it: common practice
-LEFT_OPEN = "The water is each station's own: the shot is ended at its beverage mass."
+LEFT_OPEN = "The water is each station's own: the shot ends at its yield."
 STEP = 0.25  # s between the samples drawn
 ROWS = 12  # of the table beside the traces
 ENDINGS = {

@@ -15,9 +15,9 @@ from web.printing import quantity
 WORDS = {
     "time": ("Time", "s"),
     "water": ("Water", "mL"),
-    "beverage": ("In the cup", "g"),
-    "tds": ("Dissolved solids", "%"),
-    "extraction": ("Extraction", "%"),
+    "beverage": ("Yield", "g"),
+    "tds": ("TDS", "%"),
+    "extraction": ("Extraction yield", "%"),
 }
 PLACES = {"tds": 2, "extraction": 2}  # one elsewhere
 POOR = 4.0  # misfit: the model misses the shots by twice their usual scatter

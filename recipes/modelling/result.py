@@ -97,8 +97,8 @@ ENOUGH = 20  # shots; before, a spread is rough: common practice, no source
 # Name, label, unit and places of what is measured, in the order of ENDS.
 MEASURES = (
     ("time", "shot_time", "Time", "s"),
-    ("beverage", "beverage_mass", "In the cup", "g"),
-    ("tds", "strength", "Dissolved solids", "%"),
+    ("beverage", "beverage_mass", "Yield", "g"),
+    ("tds", "strength", "TDS", "%"),
 )
 
 

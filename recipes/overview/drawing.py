@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from recipes.overview.spans import OverTime
 from recipes.overview.yearly import MONTHS, Year
 from web.charts import Bars, Drawing, Lanes, Span, drawing
-from web.printing import number, unit_label
+from web.printing import counted, number, unit_label
 
 KINDS = ("approved", "in force", "on permit")
 LANES = 40  # sites that are drawn; the table has all
@@ -26,7 +26,7 @@ def value_words(found: OverTime, value: object) -> str:
     if value is None:
         return "not set"
     words = number(value)
-    return f"{words} {unit_label(found.parameter.unit)}".rstrip()
+    return f"{words} {unit_label(found.parameter.unit, words)}".rstrip()
 
 
 def _versions(found: OverTime) -> Iterator[Span]:
@@ -50,10 +50,10 @@ def _over_time_text(found: OverTime) -> str:
     permits = {one.basis_id for one in found.held if one.on_permit}
     many = len(found.sites)
     words = (
-        f"{found.parameter.label} in {len(said)} version{'' if len(said) == 1 else 's'}, "
-        f"from {said[0]} to {said[-1]}; held at {many} site{'' if many == 1 else 's'}"
+        f"{found.parameter.label} in {counted(len(said), 'version')}, "
+        f"from {said[0]} to {said[-1]}; held at {counted(many, 'site')}"
     )
-    return f"{words}, {len(permits)} permit{'' if len(permits) == 1 else 's'}. Times in UTC."
+    return f"{words}, {counted(len(permits), 'permit')}. Times in UTC."
 
 
 def year_drawing(year: Year) -> Drawing:

@@ -23,7 +23,7 @@ from stations.calibrations.models import Calibration
 from stations.charts.models import Drift
 from stations.equipment.models import Site, Station
 from stations.slots.models import Placement
-from web.printing import age, day, zone_of
+from web.printing import age, counted, day, zone_of
 
 SHOWN = 12  # lines of each list; the rest is behind its link
 DUE_SOON = timedelta(days=14)  # a calibration that has to be repeated
@@ -138,7 +138,7 @@ def _read_backs(user: User) -> Iterable[WorkList]:
     items = [
         Item(
             reverse("stations:to_key", args=[row["site"]]),
-            f"{row['slots']} slot{'' if row['slots'] == 1 else 's'} to key in and read back",
+            f"{counted(row['slots'], 'slot')} to key in and read back",
             "to_load",
             site=row["site__name"],
         )
@@ -204,12 +204,12 @@ def _publications(user: User) -> Iterable[WorkList]:
         Item(
             reverse("recipes:publication", args=[p.pk]),
             f"{p.version}: {p.placed} of {p.slots} slots placed",
-            p.state,
+            p.shown_state,
             when=p.last_due,
         )
         for p in rows
     ]
-    yield WorkList("Publications under way", items, more, reverse("recipes:publications"))
+    yield WorkList("Publications on their way", items, more, reverse("recipes:publications"))
 
 
 def _permits(user: User) -> Iterable[WorkList]:

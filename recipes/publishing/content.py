@@ -11,6 +11,7 @@ from recipes.publishing.models import Publication
 from recipes.versions.digest import content_digest
 from recipes.versions.models import Version
 from stations.slots.models import Placement
+from web.printing import counted
 
 # What a signed step wrote for its slots, beside the settings that were seen.
 
@@ -58,4 +59,4 @@ def _moved(made: Publication, seen: Seen, digest: str) -> Iterator[str]:
     placed = written(Placement.Basis.PUBLICATION, made.pk, planned)
     other = {pk for pk, values in placed if values != planned[pk]}
     if other:
-        yield f"settings of {len(other)} station{'' if len(other) == 1 else 's'}"
+        yield f"settings of {counted(len(other), 'station')}"

@@ -16,6 +16,7 @@ from stations.slots.models import Placement
 from stations.slots.placing import cancel_scheduled
 
 State = Publication.State
+_DONE = {State.STOPPED: "stopped", State.RUNNING: "resumed", State.CANCELLED: "cancelled"}
 
 
 def must_cover(publication: Publication, by: User) -> None:
@@ -89,7 +90,7 @@ def refuse_on_its_way(version: Version) -> None:
         )
 
 
-def _move(publication: Publication, origin: str, target: str) -> None:
+def _move(publication: Publication, origin: State, target: State) -> None:
     """Compare and set: of two people who press at once, one is told what the other did."""
     moved = Publication.objects.filter(pk=publication.pk, state=origin).update(
         state=target, revision=F("revision") + 1
@@ -98,7 +99,7 @@ def _move(publication: Publication, origin: str, target: str) -> None:
     if not moved:
         raise Refused(
             f"This publication is {publication.get_state_display()};"
-            f" only one that is {State(origin).label} can become {State(target).label}."
+            f" only one that is {origin.label} can be {_DONE[target]}."
         )
 
 

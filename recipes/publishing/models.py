@@ -1,5 +1,6 @@
 """An approved version sent to a set of slots from a moment on."""
 
+from datetime import datetime
 from typing import Self
 
 from django.conf import settings
@@ -7,6 +8,7 @@ from django.db import models
 from django.db.models import F, Max, Min, Prefetch, Q, Sum
 from django.db.models.functions import Now
 from django.urls import reverse
+from django.utils import timezone
 
 from audit.capture.governed import governed
 from audit.revision import Revised
@@ -118,6 +120,16 @@ class Publication(Revised):
     def get_absolute_url(self) -> str:
         """The publication's page."""
         return reverse("recipes:publication", args=[self.pk])
+
+    @property
+    def shown_state(self) -> str:
+        """Its state as a mark: `scheduled` as long as its first moment lies ahead.
+
+        Knows that moment from `with_progress_for`; without it, this is the state itself.
+        """
+        first: datetime | None = getattr(self, "first_due", None)
+        ahead = first is not None and first > timezone.now()
+        return "scheduled" if ahead and self.state == self.State.RUNNING else self.state
 
 
 class PublicationSite(models.Model):

@@ -169,7 +169,8 @@ def _sites(publication: Publication, user: User) -> QuerySet[PublicationSite]:
 
 
 def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
-    publication = one_or_404(Publication.objects.with_version(), pk)
+    rows = Publication.objects.with_version().with_progress_for(request.user)
+    publication = one_or_404(rows, pk)
     sites = list(_sites(publication, request.user))
     total = sum(row.slots for row in sites)
     return {

@@ -29,6 +29,7 @@ from recipes.versions.models import Version
 from stations.equipment.models import Site, Station
 from stations.equipment.slots import SlotQuerySet
 from stations.slots.models import ControlSettings, Placement
+from web.printing import counted
 
 NAMED = 12  # sites, before the rest is counted
 
@@ -169,7 +170,7 @@ class Plan:
 def _named(sites: set[str]) -> str:
     """Sites by name, as long as somebody would read them."""
     names = sorted(sites)
-    more = f" and {len(names) - NAMED} more sites" if len(names) > NAMED else ""
+    more = f" and {counted(len(names) - NAMED, 'more site')}" if len(names) > NAMED else ""
     return ", ".join(names[:NAMED]) + more
 
 

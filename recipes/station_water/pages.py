@@ -26,15 +26,14 @@ from web.pages import PageRequest, one_or_404, page_for, status_of
 
 
 class BeverageForm(forms.Form):
-    """What should be in the cup, from how much coffee."""
+    """Which yield, from how much coffee."""
 
     dose = PlainDecimalField(
         label="Dose", bounds=target_bounds(PARAMETERS["dose_mass"]), initial=Decimal(18)
     )
     beverage = PlainDecimalField(
-        label="Beverage mass", bounds=target_bounds(PARAMETERS["beverage_mass"]),
-        initial=Decimal(36),
-    )  # fmt: skip
+        label="Yield", bounds=target_bounds(PARAMETERS["beverage_mass"]), initial=Decimal(36)
+    )
 
 
 @page_for(Verb.EQUIPMENT_VIEW)

@@ -154,7 +154,7 @@ class Drift(models.Model):
 
     @property
     def label(self) -> str:
-        """What drifts, such as Beverage mass."""
+        """What drifts, such as Yield."""
         from stations.shots.judging import LABELS  # noqa: PLC0415 - which imports the models
 
         return LABELS.get(self.code, self.code)

@@ -37,6 +37,7 @@ from stations.slots.holdings import holdings
 from web.form_pages import asked_id, form_page, page, sent
 from web.pages import PageRequest, form_errors, require_for_page
 from web.paging import keyset
+from web.printing import counted
 
 FIELDS = ("name", "time_zone", "altitude")
 
@@ -249,7 +250,7 @@ def slots_add(request: PageRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         with form_errors(form):
             count = len(add_slots(station=shown, **form.cleaned_data, by=request.user))
-            messages.success(request, f"{count} slot{'' if count == 1 else 's'} added.")
+            messages.success(request, f"{counted(count, 'slot')} added.")
             return redirect(shown)
     return _station_page(request, shown, form, status=400)
 

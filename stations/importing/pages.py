@@ -19,6 +19,7 @@ from stations.importing.file import COLUMNS, EXAMPLE, MAX_BYTES, MAX_LINES, deco
 from stations.importing.plan import plan_import
 from web.form_pages import page, sent
 from web.pages import PageRequest, form_errors, require_for_page
+from web.printing import counted
 
 SALT = "stations.importing"
 MAX_AGE = 3600  # s
@@ -88,10 +89,12 @@ def _confirm(request: PageRequest, payload: str) -> HttpResponse:
 
 def _words(report: ImportReport) -> str:
     added = [(report.sites, "site"), (report.machines, "machine"), (report.stations, "station")]
-    counted = [f"{n} {word}{'' if n == 1 else 's'}" for n, word in added if n]
-    said = f"Added {', '.join(counted)} with {report.slots} slots." if counted else "Nothing new."
+    new = [counted(n, word) for n, word in added if n]
+    said = (
+        f"Added {', '.join(new)} with {counted(report.slots, 'slot')}." if new else "Nothing new."
+    )
     unchanged = report.unchanged
-    return f"{said} {unchanged} station{'' if unchanged == 1 else 's'} unchanged."
+    return f"{said} {counted(unchanged, 'station')} unchanged."
 
 
 @page()

@@ -17,9 +17,9 @@ BOUNDS = {
 }
 LABELS = {
     "dose_mass": "Dose",
-    "beverage_mass": "Beverage mass",
+    "beverage_mass": "Yield",
     "shot_time": "Shot time",
-    "strength": "Dissolved solids (TDS)",
+    "strength": "TDS",
 }
 Cup = Mapping[str, Mapping[str, str]]
 

@@ -40,7 +40,7 @@ def test_a_group_of_choices_takes_the_focus_too(open_page: OpenPage) -> None:
 def test_the_ratio_follows_the_typing(open_page: OpenPage) -> None:
     page = open_page(None, "/gallery/")
     page.get_by_label("Dose").fill("18.0")
-    page.get_by_label("Beverage").fill("36.9")
+    page.get_by_label("Yield").fill("36.9")
     ratio = page.locator("output")
     expect(ratio).to_have_text("1 : 2.05")
     page.get_by_label("Dose").fill("0")

@@ -41,7 +41,7 @@ def test_a_draft_is_written_and_another_roaster_signs_it(open_page: OpenPage, ba
     expect(page.locator(".error-summary")).to_be_focused()
     axe(page)
     page.get_by_label("Brew temperature in").fill("94.0")
-    page.get_by_label("Beverage mass in").fill("37.8")
+    page.get_by_label("Yield in").fill("37.8")
     expect(page.locator("output")).to_have_text("1 : 2.10")
     press(page, "Save the draft")
     press(page, "Submit")

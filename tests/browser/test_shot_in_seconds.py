@@ -93,7 +93,7 @@ def test_with_the_keyboard_s_own_next_key(hand: Hand) -> None:
 def test_with_a_keyboard_that_has_digits_only(hand: Hand) -> None:
     before = CheckShot.objects.count()
     open_form(hand)
-    for number, label in zip(SHOT, ("", "Beverage mass", "Shot time"), strict=True):
+    for number, label in zip(SHOT, ("", "Yield", "Shot time"), strict=True):
         hand.think()
         if label:
             hand.tap(hand.page.get_by_label(label))

@@ -44,6 +44,10 @@ def test_a_float_is_refused() -> None:
     [
         (Decimal("93.0"), "Cel", "93.0\xa0°C"),
         (300, "{pulse}", "300\xa0pulses"),
+        (1, "{pulse}", "1\xa0pulse"),
+        (Decimal("1.0"), "{pulse}", "1.0\xa0pulses"),
+        (-1, "d", "\u22121\xa0day"),
+        (0, "{slot}", "0\xa0slots"),
         (Decimal(2), "1", "2"),
         ("volume", "", "volume"),
         (None, "bar", "\u2013"),

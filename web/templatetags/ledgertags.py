@@ -53,7 +53,7 @@ def quantity(
 ) -> dict[str, object]:
     """A value with its unit and, where given, its tolerance either way."""
     text = printing.number(value)
-    label = "" if text == printing.NONE else printing.unit_label(code)
+    label = "" if text == printing.NONE else printing.unit_label(code, text)
     return {
         "text": text,
         "unit": label,

@@ -77,7 +77,7 @@ def schedules(stage: Stage) -> str:
     if len(zones) < 3:
         raise Unexpected(f"the plan names the time zones {zones}")
     done = _sign(stage, plan, "After the tasting.", acknowledged=True)
-    stage.kept["later"] = done.must(200, "Under way", "0 of").path
+    stage.kept["later"] = done.must(200, "Scheduled", "0 of").path
     return f"publication {_number(done)} waits for 06:00 in {', '.join(sorted(zones))}"
 
 
@@ -98,7 +98,7 @@ def stops(stage: Stage) -> str:
 
 def resumes(stage: Stage) -> str:
     """It is mended."""
-    return _decided(stage, "resume", "Under way")
+    return _decided(stage, "resume", "Scheduled")
 
 
 def cancels(stage: Stage) -> str:

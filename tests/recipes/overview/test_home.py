@@ -67,7 +67,7 @@ def test_slots_to_key_in_are_counted_by_bar(bar: Bar, send: Publish) -> None:
     send()
     [keys] = [one for one in work_lists(bar.cast.shop_lead) if one.title == "To key in"]
     assert keys.items == []  # nothing is due before the worker has run
-    assert titles(bar.cast.head_roaster) == {"Publications under way": 1, "Calibrations due": 4}
+    assert titles(bar.cast.head_roaster) == {"Publications on their way": 1, "Calibrations due": 4}
 
 
 def test_it_asks_a_fixed_number_of_questions(cast: Cast, draft: Version) -> None:

@@ -108,7 +108,7 @@ def test_it_is_on_every_page_where_somebody_looks(
     pull(slot, bar.cast.barista, "53.0")
     for place in places:
         page = lead.get(place).content.decode()
-        assert "Beverage mass drifts" in page
+        assert "Yield drifts" in page
         assert f"/stations/{slot.station_id}/charts/?value=beverage_mass" in page
     assert "1 drifts" in lead.get("/board/").content.decode()
     assert str(bar.cast.site) in lead.get("/board/?show=drifts").content.decode()

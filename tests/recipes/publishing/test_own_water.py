@@ -109,7 +109,7 @@ def test_scattering_cups_that_cannot_hold_the_tolerance_are_refused(
     pull(bar, slot, ["46.0", "54.0", "47.0", "53.0", "45.0", "55.0"])
     version = own_water(bar)
     found = at(plan_of(version, bar.cast.head_roaster), bar.stations[0])
-    assert "beverage mass 36 g ±2 g can't be held here: by 6 check shots" in found.refusals[0]
+    assert "yield 36 g ±2 g can't be held here: by 6 check shots" in found.refusals[0]
     placed = send(version)
     run.run(placed.pk)
     assert holds(slot).settings.values["water_volume"]["value"] == "280"

@@ -81,7 +81,7 @@ def test_pages_show_it(signed_in: SignedIn, cast: Cast, draft: Version) -> None:
     browser = signed_in(cast.head_roaster)
     page = browser.get(f"/versions/{draft.pk}/").content.decode()
     assert "1 : 2.00" in page
-    assert "if the dissolved solids were" in page
+    assert "by TDS" in page
     typed = {"revision": draft.revision, "dose_mass": "20", "beverage_mass": "30"}
     answer = browser.post(f"/versions/{draft.pk}/follows/", typed).content.decode()
     assert "1 : 1.50" in answer

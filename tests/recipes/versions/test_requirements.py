@@ -54,9 +54,9 @@ def test_so_are_those_that_cannot_reach_it_or_end_that_way(bar: Bar) -> None:
     formula = {**FORMULA, "brew_pressure": number("11"), "ends_by": Entry(text="mass")}
     reasons = {found.abilities.name: found.reasons for found in unable(formula)}
     assert [plain(reason) for reason in reasons["Full"]] == [
-        "can't set beverage mass",
+        "can't set yield",
         "sets brew pressure from 4 to 10 bar only",
-        "can't end a shot by beverage mass",
+        "can't end a shot by yield",
     ]
 
 
@@ -76,7 +76,7 @@ def test_rows_differ_by_value() -> None:
     old = {"dose_mass": number("18.0"), "ends_by": Entry(text="volume")}
     new = {"dose_mass": number("18.00"), "ends_by": Entry(text="mass"), "rise_time": number("3")}
     told = {row["label"]: (row["old"], row["new"], row["differs"]) for row in rows(old, new)}
-    assert told["Shot ends by"] == ("water volume", "beverage mass", True)
+    assert told["Shot ends by"] == ("water volume", "yield", True)
     assert not told["Dose"][2]
     assert told["Rise time"][0] is None
     assert told["Rise time"][2]

@@ -12,7 +12,7 @@ class GalleryForm(forms.Form):
         widget=forms.TextInput(attrs={"inputmode": "decimal", "data-unit": "g"}),
     )
     beverage_mass = forms.DecimalField(
-        label="Beverage",
+        label="Yield",
         widget=forms.TextInput(attrs={"inputmode": "decimal", "data-unit": "g"}),
     )
     ends_by = forms.ChoiceField(
