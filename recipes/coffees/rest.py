@@ -5,6 +5,7 @@ from datetime import date
 
 from recipes.brewing.rest import Rest, RestState, check_rest, days_off_roast
 from recipes.coffees.models import RoastLot
+from web.printing import counted
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class LotRest:
             RestState.READY: f"in its window, {window}",
             RestState.PAST: f"past its window, {window}",
         }[self.state]
-        return f"{self.days} day{'' if self.days == 1 else 's'} off roast: {told}"
+        return f"{counted(self.days, 'day')} off roast: {told}"
 
 
 def rest_of(lot: RoastLot, today: date) -> LotRest:
