@@ -1,6 +1,23 @@
 """The equipment and what its slots should and do hold."""
 
+from importlib import import_module
+
 from django.apps import AppConfig
+
+# Modules that enter something when they are imported: actions their words in the history's
+# vocabulary, charts their ear for new shots.
+ENTERING = (
+    "machine_types.actions",
+    "equipment.actions",
+    "slots.read_backs",
+    "slots.by_hand",
+    "shots.actions",
+    "charts.actions",
+    "charts.drifting",
+    "calibrations.actions",
+    "water.actions",
+    "importing.actions",
+)
 
 
 class StationsConfig(AppConfig):
@@ -11,9 +28,12 @@ class StationsConfig(AppConfig):
 
     def ready(self) -> None:
         """Tell the history how to show the equipment."""
-        from stations import (
-            history,  # noqa: F401 - registers its words
-            shown,
-        )
+        from stations.equipment import shown as equipment
+        from stations.machine_types import shown as machine_types
+        from stations.slots import shown as slots
 
-        shown.register()
+        for module in ENTERING:
+            import_module(f"stations.{module}")
+        machine_types.register()
+        equipment.register()
+        slots.register()

@@ -2,7 +2,8 @@
 
 from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift
-from stations.equipment.models import Ability, AbilitySet, Machine, Site, Slot, Station
+from stations.equipment.models import Machine, Site, Slot, Station
+from stations.machine_types.models import Ability, AbilitySet
 from stations.shots.models import CheckShot, ShotCorrection, ShotVerdict
 from stations.slots.models import ControlSettings, Placement, ReadBack
 from stations.water.models import WaterReading

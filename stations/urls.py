@@ -25,9 +25,13 @@ urlpatterns: list[URLPattern] = [
     *importing.page_urls,
 ]
 api_urls: list[URLPattern] = [
+    *board.api_urls,
+    *machine_types.api_urls,
+    *importing.api_urls,
     *equipment.api_urls,
     *slots.api_urls,
     *shots.api_urls,
     *charts.api_urls,
+    *calibrations.api_urls,
     *water.api_urls,
 ]

@@ -13,7 +13,8 @@ from people.signatures.models import Meaning, Signature
 from recipes.coffees.models import Coffee, Recipe
 from recipes.versions.digest import content_digest
 from recipes.versions.models import FormulaValue, Version
-from stations.equipment.models import Ability, AbilitySet, Machine, Slot, Station
+from stations.equipment.models import Machine, Slot, Station
+from stations.machine_types.models import Ability, AbilitySet
 from tests.cast import Cast
 
 FULL = {

@@ -5,8 +5,9 @@ from decimal import Decimal
 
 from people.persons.models import User
 from stations.equipment.actions import add_machine, add_site, add_station
-from stations.equipment.models import AbilitySet, Site
+from stations.equipment.models import Site
 from stations.machine_types.actions import Reach, add_ability_set
+from stations.machine_types.models import AbilitySet
 
 SLOTS = 4
 

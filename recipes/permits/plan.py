@@ -25,7 +25,6 @@ from recipes.translation.translating import (
 )
 from recipes.versions.holding import versions_of
 from recipes.versions.models import Version
-from stations.equipment.boiling import boiling_point
 from stations.equipment.models import Site, Slot, Station
 from stations.metrology.abilities import Quantity
 from stations.slots.models import Placement
@@ -158,7 +157,7 @@ class PermitPlan:
             stated = [each.target for each in rows if each.code == "brew_temperature"]
             given = [warm] if isinstance(warm, Decimal) else [t for t in stated if t is not None]
             found.setdefault(line.slot.station.machine.site, []).extend(given)
-        points = {site: boiling_point(site) for site in found}
+        points = {site: site.boiling_point for site in found}
         return [
             (site, points[site], points[site] - max(wanted) if wanted else None)
             for site, wanted in found.items()

@@ -27,7 +27,7 @@ from recipes.translation.translating import (
 )
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Station
-from stations.equipment.slots import SlotQuerySet
+from stations.equipment.querysets import SlotQuerySet
 from stations.slots.models import ControlSettings, Placement
 from web.printing import counted
 

@@ -11,7 +11,7 @@ from audit.errors import Invalid
 from people.persons.models import User
 from people.persons.verbs import Verb
 from stations.equipment.models import Machine, Site, Slot, Station
-from stations.equipment.slots import SlotQuerySet
+from stations.equipment.querysets import SlotQuerySet
 
 MOST_SLOT_NUMBER = 99
 

@@ -8,7 +8,6 @@ from decimal import Decimal
 from recipes.publishing.plan import Line, Outcome, Plan
 from recipes.publishing.timing import Due
 from recipes.station_water.words import Expected
-from stations.equipment.boiling import boiling_point
 from stations.equipment.models import Site
 from stations.machine_types.catalogue import Printed, printed
 from stations.water.models import WaterReading
@@ -36,7 +35,7 @@ def site_parts(plan: Plan) -> list[SitePart]:
 
 
 def _part(site: Site, due: Due, lines: Sequence[Line], warm: Decimal | None) -> SitePart:
-    counts, boiling = Counter(line.outcome for line in lines), boiling_point(site)
+    counts, boiling = Counter(line.outcome for line in lines), site.boiling_point
     return SitePart(
         site,
         due,

@@ -18,8 +18,7 @@ from people.signatures.signing import Credentials, sign
 from recipes.publishing.sign import MOVED
 from recipes.recalibration.plan import RetranslationPlan, SlotLine, make_retranslation_plan
 from recipes.translation.translating import cup_of, quantities, title_of
-from stations import history
-from stations.calibrations.actions import refuse_if_decided
+from stations.calibrations.actions import CALIBRATION_ACCEPTED, refuse_if_decided
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Slot, Station
 from stations.slots.models import Placement
@@ -58,7 +57,7 @@ def accept_calibration(*, order: AcceptOrder, by: User, credentials: Credentials
     site_id = station.machine.site_id
     subject = Subject("station", station.pk, str(station))
     with recorded(
-        by=by, action=history.CALIBRATION_ACCEPTED, reason=order.reason, subject=subject,
+        by=by, action=CALIBRATION_ACCEPTED, reason=order.reason, subject=subject,
         site_id=site_id,
     ) as recording:  # fmt: skip
         require(by, Verb.CALIBRATION_RECORD, site_id, subject)

@@ -13,8 +13,8 @@ from people.tokens.models import Scope
 from recipes.recalibration.actions import AcceptOrder, accept_calibration
 from recipes.recalibration.plan import RetranslationPlan, make_retranslation_plan
 from stations.calibrations.actions import reject_calibration
+from stations.calibrations.api import CalibrationOut
 from stations.calibrations.models import Calibration
-from stations.shots.api import CalibrationOut
 from web.api import GuardedView, checked, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting

@@ -18,9 +18,9 @@ from stations.calibrations.forms import RejectForm
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import COLUMNS, outcome_of
 from stations.calibrations.outcome import Outcome as Measured
-from stations.equipment.forms import SeenRevision
 from stations.machine_types.catalogue import label_of
 from stations.slots.models import Placement
+from web.fields import SeenRevision
 from web.form_pages_recipes import form_page, posted
 from web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
 

@@ -11,7 +11,8 @@ from recipes.formula.parameters import PARAMETERS
 from recipes.station_water.learning import learn
 from recipes.station_water.volumes import CUP, DOSE, WATER
 from recipes.versions.models import FormulaValue, Version
-from stations.equipment.models import Ability, Station
+from stations.equipment.models import Station
+from stations.machine_types.models import Ability
 from stations.metrology.abilities import TranslationRule
 from stations.metrology.budget import VolumeBudget
 from stations.slots.models import Placement

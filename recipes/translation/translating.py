@@ -16,7 +16,8 @@ from recipes.formula.parameters import PARAMETERS, TRANSLATION_RULES
 from recipes.station_water.volumes import WATER, judge, leaves_water, volumes_of, work_out
 from recipes.station_water.words import Expected, Judged, fact_words
 from recipes.versions.models import FormulaValue, Version
-from stations.equipment.models import Ability, AbilitySet, Station
+from stations.equipment.models import Station
+from stations.machine_types.models import Ability, AbilitySet
 from stations.metrology.abilities import MachineAbilities, ParameterAbility, Quantity, StationTraits
 from stations.metrology.many import translate_many
 from stations.metrology.translation import Flag, Refusal, Setting, Translation

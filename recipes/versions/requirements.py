@@ -9,7 +9,7 @@ from django.db.models import Count
 from recipes.formula.formula import Entry
 from recipes.formula.parameters import PARAMETERS, Parameter
 from recipes.station_water.volumes import CUP, WATER, leaves_water
-from stations.equipment.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, AbilitySet
 from stations.metrology.abilities import TranslationRule
 from web.printing import number, quantity
 

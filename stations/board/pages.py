@@ -1,50 +1,34 @@
-"""All sites at a glance."""
+"""Pages that show several matters together: all sites, one site, one station, one slot."""
 
-from collections.abc import Mapping, Sequence
 from typing import Any
 
+from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.timezone import now
 
-from people.persons.models import User
+from people.persons.permissions import may
 from people.persons.verbs import Verb
+from stations.board.counts import COUNTS, board_counts, board_rows
+from stations.board.forms import BoardFilter
+from stations.board.site import site_overview
 from stations.charts.models import Drift
-from stations.equipment.forms import BoardFilter
-from stations.equipment.models import Site, Slot
-from stations.slots.models import Placement
+from stations.equipment.actions import add_slots
+from stations.equipment.forms import SlotsForm
+from stations.equipment.models import Site, Slot, Station
+from stations.equipment.pages import covered_station
+from stations.shots.models import CheckShot
+from stations.slots.by_hand import WHO_MAY
+from stations.slots.holdings import Holding, holdings
+from stations.slots.models import Placement, ReadBack
+from stations.slots.pages import covered_holding, rights
+from stations.slots.verdicts import lines_of
 from web.form_pages import page
-from web.pages import PageRequest, require_for_page
+from web.pages import PageRequest, form_errors, require_for_page
 from web.paging import keyset
+from web.printing import counted
 
-# All sites at a glance, for the page and the API alike.
-
-COUNTS = ("differs", "drifts", "to_load", "on_permit", "by_hand", "matches")
-NOTHING = dict.fromkeys(COUNTS, 0)
-
-
-def board_counts(user: User) -> dict[int, dict[str, int]]:
-    """By site, of those this person covers: slots by what they wait for, and stations that drift.
-
-    Two queries. A site where neither is to be said is left out.
-    """
-    found = {
-        row.pop("site"): {**NOTHING, **row} for row in Placement.objects.covered_by(user).board()
-    }
-    drifting = Drift.objects.covered_by(user).current().stations_by_site()
-    for site, stations in drifting.items():
-        found.setdefault(site, dict(NOTHING))["drifts"] = stations
-    return found
-
-
-def board_rows(
-    sites: Sequence[Site], counts: Mapping[int, Mapping[str, int]]
-) -> list[dict[str, Any]]:
-    """Each site with its counts (of ``board_counts``) and how many slots it has."""
-    slots = Slot.objects.count_by_site(site.pk for site in sites)
-    return [
-        {**counts.get(site.pk, NOTHING), "site": site, "slots": slots.get(site.pk, 0)}
-        for site in sites
-    ]
+PER_LIST = 25
 
 
 @page()
@@ -70,3 +54,117 @@ def _total(counts: dict[int, dict[str, int]], name: str) -> tuple[int, int]:
     """How many slots (of what drifts: stations), at how many sites."""
     held = [row[name] for row in counts.values() if row[name]]
     return sum(held), len(held)
+
+
+@page()
+def site(request: PageRequest, pk: int) -> HttpResponse:
+    """One bar: its machines, and what each slot waits for."""
+    shown = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    context = {
+        "site": shown,
+        "now": now(),
+        "boiling": shown.boiling_point,
+        "overview": site_overview(shown, request.user),
+        "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, shown.pk),
+        "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.pk),
+        "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.pk),
+    }
+    return render(request, "stations/board/site.html", context)
+
+
+@page()
+def station(request: PageRequest, pk: int) -> HttpResponse:
+    """One brewing group: its traits and its slots."""
+    shown = covered_station(request, pk=pk)
+    return _station_page(request, shown, SlotsForm(initial={"total": shown.slots.count()}))
+
+
+def _station_page(
+    request: PageRequest, shown: Station, form: SlotsForm, status: int = 200
+) -> HttpResponse:
+    site = shown.machine.site
+    slots = Slot.objects.covered_by(request.user).filter(station=shown)
+    context = {
+        "station": shown,
+        "site": site,
+        "holdings": holdings(slots),
+        "form": form,
+        "drifts": shown.drifts.current(),
+        "calibrations": shown.calibrations.select_related("station__machine__site")[:10],
+        "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, site.pk),
+        "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, site.pk),
+        "may_read_history": may(request.user, Verb.HISTORY_VIEW, site.pk),
+    }
+    return render(request, "stations/board/station.html", context, status=status)
+
+
+@page("POST")
+def slots_add(request: PageRequest, pk: int) -> HttpResponse:
+    """Give a station more slots."""
+    shown = covered_station(request, pk=pk)
+    require_for_page(request, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
+    form = SlotsForm(request.POST)
+    if form.is_valid():
+        with form_errors(form):
+            count = len(add_slots(station=shown, **form.cleaned_data, by=request.user))
+            messages.success(request, f"{counted(count, 'slot')} added.")
+            return redirect(shown)
+    return _station_page(request, shown, form, status=400)
+
+
+@page()
+def slot(request: PageRequest, pk: int) -> HttpResponse:
+    """One slot and its whole story."""
+    holding = covered_holding(request, pk)
+    site = holding.slot.station.machine.site
+    read_backs = ReadBack.objects.filter(slot=pk).select_related("by", "placement__settings")
+    last = _last_read_back(holding)
+    context = {
+        "holding": holding,
+        "slot": holding.slot,
+        "site": site,
+        "last": last,
+        "lines": lines_of(holding.placement.settings.values, last) if holding.placement else [],
+        "drifts": _drifts(holding),
+        "waiting": _waiting(pk),
+        "shots": keyset(_shots(pk), "-id", request.GET, prefix="shot_", size=PER_LIST),
+        "metered": holding.placement and "water_volume" in holding.placement.settings.values,
+        "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
+        "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
+        "who_may": WHO_MAY,
+        **rights(request, site.pk),
+    }
+    return render(request, "stations/board/slot.html", context)
+
+
+def _last_read_back(holding: Holding) -> ReadBack | None:
+    """The newest read-back of what is in force now; an older placement's says nothing about it."""
+    if holding.placement is None or holding.placement.verdict == Placement.Verdict.UNREAD:
+        return None
+    rows = ReadBack.objects.filter(placement=holding.placement).select_related("by")
+    return rows.order_by("-id").first()
+
+
+def _drifts(holding: Holding) -> list[Drift]:
+    """What drifts of what the slot should hold."""
+    if holding.placement is None:
+        return []
+    content = holding.placement.settings.content_digest
+    return list(holding.slot.station.drifts.current().filter(content_digest=content))
+
+
+def _waiting(slot_id: int) -> Any:  # noqa: ANN401
+    """What is scheduled, and what a permit has suspended."""
+    states = [Placement.State.SCHEDULED, Placement.State.SUSPENDED]
+    rows = Placement.objects.filter(slot=slot_id, state__in=states)
+    return rows.select_related("settings", "signature").order_by("due_at")
+
+
+def _shots(slot_id: int) -> Any:  # noqa: ANN401
+    return CheckShot.objects.filter(slot=slot_id).select_related("by", "placement__settings")
+
+
+def _past(slot_id: int) -> Any:  # noqa: ANN401
+    states = [Placement.State.ENDED, Placement.State.CANCELLED]
+    rows = Placement.objects.filter(slot=slot_id, state__in=states)
+    return rows.select_related("settings", "signature")

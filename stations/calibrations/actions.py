@@ -8,14 +8,20 @@ from django.utils import timezone
 from audit.capture.context import recorded
 from audit.errors import Invalid, Refused, Subject
 from audit.revision import compare_and_set
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations import history
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import COLUMNS, Runs, air_pressure_at, outcome_of, read_runs
-from stations.equipment.checks import AIR_PRESSURE, OFFSET, PULSES, Checks
+from stations.equipment.bounds import AIR_PRESSURE, OFFSET, PULSES
 from stations.equipment.models import Site, Station
+from web.checks import Checks
+
+CALIBRATION_RECORDED = register("calibration.recorded", "Recorded calibration")
+CALIBRATION_REJECTED = register("calibration.rejected", "Rejected calibration")
+CALIBRATION_ACCEPTED = register("calibration.accepted", "Accepted calibration")
+BAROMETER_READ = register("site.barometer_read", "Read barometer")
 
 LONGEST = timedelta(days=731)
 
@@ -30,7 +36,7 @@ def record_calibration(
     """
     site = station.machine.site
     subject = Subject("station", station.pk, str(station))
-    with recorded(by=by, action=history.CALIBRATION_RECORDED, subject=subject, site_id=site.pk):
+    with recorded(by=by, action=CALIBRATION_RECORDED, subject=subject, site_id=site.pk):
         require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
         if kind not in COLUMNS:
             raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
@@ -66,7 +72,7 @@ def reject_calibration(
     site_id = calibration.station.machine.site_id
     subject = Subject("station", calibration.station_id, str(calibration.station))
     with recorded(
-        by=by, action=history.CALIBRATION_REJECTED, reason=reason, subject=subject, site_id=site_id
+        by=by, action=CALIBRATION_REJECTED, reason=reason, subject=subject, site_id=site_id
     ):
         require(by, Verb.CALIBRATION_RECORD, site_id, subject)
         if not reason.strip():
@@ -96,7 +102,7 @@ def record_barometer(
     It counts before the altitude wherever boiling matters. Raises Invalid, Stale, NotPermitted.
     """
     subject = Subject("site", site.pk, site.name)
-    with recorded(by=by, action=history.BAROMETER_READ, subject=subject, site_id=site.pk):
+    with recorded(by=by, action=BAROMETER_READ, subject=subject, site_id=site.pk):
         require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
         checks = Checks()
         value = checks.number_or_none("air_pressure", air_pressure, AIR_PRESSURE)

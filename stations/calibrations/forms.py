@@ -8,9 +8,8 @@ from django import forms
 
 from audit.errors import Invalid
 from stations.calibrations.outcome import COLUMNS, read_table
-from stations.equipment.checks import AIR_PRESSURE
-from stations.equipment.forms import SeenRevision, number
-from web.fields import PlainDecimalField
+from stations.equipment.bounds import AIR_PRESSURE
+from web.fields import PlainDecimalField, SeenRevision, number
 
 ROWS = 8
 USUAL = timedelta(days=182)

@@ -13,7 +13,6 @@ from stations.calibrations.actions import record_barometer, record_calibration
 from stations.calibrations.forms import BarometerForm, CalibrationForm, usual_due
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import COLUMNS
-from stations.equipment.boiling import boiling_point
 from stations.equipment.models import Site, Station
 from stations.equipment.pages import covered_station
 from web.form_pages import form_page, page, sent
@@ -89,5 +88,5 @@ def barometer(request: PageRequest, pk: int) -> HttpResponse:
             if request.POST.get("air_pressure")
             else "{} goes by its altitude again: no reading was entered."
         ),
-        context={"site": site, "boiling": boiling_point(site)},
+        context={"site": site, "boiling": site.boiling_point},
     )

@@ -2,10 +2,10 @@
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Refused, Subject
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations import history
 from stations.charts.charting import CHARTED, SHOWN, contents_of, shots_of
 from stations.charts.drifting import note_drift_later
 from stations.charts.models import ChartBaseline
@@ -13,6 +13,8 @@ from stations.equipment.models import Station
 from stations.metrology.charts import freeze_baseline as freeze
 from stations.metrology.errors import BadValueError
 from web.numbers import rounded
+
+BASELINE_FROZEN = register("chart.baseline_frozen", "Froze baseline of control chart")
 
 FEWEST = 2  # shots a spread takes
 REASON = 500
@@ -31,9 +33,7 @@ def freeze_baseline(
     """
     site_id = station.machine.site_id
     subject = Subject("station", station.pk, str(station))
-    with recorded(
-        by=by, action=history.BASELINE_FROZEN, reason=reason, subject=subject, site_id=site_id
-    ):
+    with recorded(by=by, action=BASELINE_FROZEN, reason=reason, subject=subject, site_id=site_id):
         require(by, Verb.CALIBRATION_RECORD, site_id, subject)
         said = reason.strip()
         if not said or len(said) > REASON or not said.isprintable():
@@ -52,7 +52,7 @@ def freeze_baseline(
                 "These shots can't be a baseline: it takes two at least, and they have to differ.",
                 how_to_ask="Log more check shots first; 20 are usual.",
             ) from error
-        note_drift_later(station.pk, content_digest)
+        note_drift_later(station_id=station.pk, content_digest=content_digest)
         return ChartBaseline.objects.create(
             station=station, content_digest=content_digest, code=code, reason=said, by=by,
             centre=rounded(told.centre, PLACES), spread=rounded(told.sigma, PLACES),

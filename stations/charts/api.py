@@ -25,11 +25,11 @@ from stations.charts.serializers import (
     charted,
     compared,
 )
-from stations.equipment.listing import Listing, found, named
 from stations.equipment.models import Station
 from stations.shots.judging import BOUNDS
 from web.api import asked, person, valid
 from web.idempotency import acting
+from web.listing import Listing, found, named
 
 
 class StationView(Listing):

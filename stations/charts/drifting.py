@@ -9,6 +9,7 @@ from decimal import Decimal
 
 import numpy as np
 from django.db import transaction
+from django.dispatch import receiver
 from django.utils import timezone
 
 from stations.charts.charting import CHARTED, baseline_of
@@ -17,6 +18,7 @@ from stations.equipment.models import Station
 from stations.metrology.charts import Baseline, ewma_chart
 from stations.metrology.errors import BadValueError
 from stations.metrology.run_rules import MEANING, RunRule, find_signals, standardised
+from stations.shots.actions import shots_changed
 from stations.shots.models import CheckShot
 
 NEWEST = 5  # shots among which a signal is news
@@ -24,7 +26,8 @@ LOOKED_AT = 60  # shots since the baseline; by then an EWMA has forgotten where 
 RULES = (RunRule.N1, RunRule.N2)
 
 
-def note_drift_later(station_id: int, content_digest: str) -> None:
+@receiver(shots_changed)
+def note_drift_later(*, station_id: int, content_digest: str, **_: object) -> None:
     """Once what is being written is written; a fault of this never undoes the shot."""
     if content_digest:
         transaction.on_commit(lambda: note_drift(station_id, content_digest), robust=True)

@@ -18,7 +18,9 @@ from people.persons.models import User
 from people.persons.permissions import covered_sites
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Station
+from stations.shots.judging import LABELS
 from stations.shots.models import CheckShot
+from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
 from web.numbers import rounded
 
@@ -38,8 +40,6 @@ class DriftQuerySet(models.QuerySet["Drift"]):
 
     def current(self) -> Self:
         """Of late, and of what a slot of that station still holds."""
-        from stations.slots.models import Placement  # noqa: PLC0415 - the model has this queryset
-
         holding = Placement.objects.in_force().filter(
             slot__station=OuterRef("station"),
             settings__content_digest=OuterRef("content_digest"),
@@ -155,8 +155,6 @@ class Drift(models.Model):
     @property
     def label(self) -> str:
         """What drifts, such as Yield."""
-        from stations.shots.judging import LABELS  # noqa: PLC0415 - which imports the models
-
         return LABELS.get(self.code, self.code)
 
     @property

@@ -1,6 +1,5 @@
 """Bars."""
 
-import re
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
@@ -9,31 +8,30 @@ from django.db import connection
 from audit.capture.context import recorded
 from audit.errors import Problem, Subject
 from audit.revision import compare_and_set
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require, require_everywhere
 from people.persons.verbs import Verb
-from stations import history
-from stations.equipment.checks import (
+from stations.equipment.bounds import (
     ALTITUDE,
+    CODE_WORDS,
     OFFSET,
     PULSES,
     SLOT_COUNT,
     STATION_NUMBER,
-    Checks,
-    taken,
+    check_code,
 )
-from stations.equipment.models import AbilitySet, Machine, Site, Slot, Station
+from stations.equipment.models import Machine, Site, Slot, Station
+from stations.machine_types.models import AbilitySet
+from web.checks import Checks, taken
 
-CODE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
-CODE_WORDS = "a code no other site has: small letters, digits and hyphens, up to 20 characters"
-
-
-def check_code(checks: Checks, field: str, value: object) -> str:
-    """A site's code as it stands in addresses."""
-    code = str(value or "").strip()
-    if len(code) > 20 or not CODE.fullmatch(code):
-        checks.fault(field, value, CODE_WORDS)
-    return code
+SITE_ADDED = register("site.added", "Added site")
+SITE_CHANGED = register("site.changed", "Changed site")
+MACHINE_ADDED = register("machine.added", "Added machine")
+MACHINE_CHANGED = register("machine.changed", "Changed machine")
+STATION_ADDED = register("station.added", "Added station")
+STATION_CHANGED = register("station.changed", "Changed station")
+SLOTS_ADDED = register("slot.added", "Added slots")
 
 
 def add_site(*, code: str, name: str, time_zone: str, altitude: Decimal, by: User) -> Site:
@@ -42,7 +40,7 @@ def add_site(*, code: str, name: str, time_zone: str, altitude: Decimal, by: Use
     Raises Invalid, and NotPermitted without a role that covers all sites.
     """
     subject = Subject("site", None, str(name))
-    with recorded(by=by, action=history.SITE_ADDED, subject=subject):
+    with recorded(by=by, action=SITE_ADDED, subject=subject):
         require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
         checks = Checks()
         site = Site(
@@ -65,7 +63,7 @@ def change_site(
     Raises Invalid, Stale and NotPermitted.
     """
     subject = Subject("site", site.pk, site.name)
-    with recorded(by=by, action=history.SITE_CHANGED, subject=subject, site_id=site.pk):
+    with recorded(by=by, action=SITE_CHANGED, subject=subject, site_id=site.pk):
         require(by, Verb.EQUIPMENT_EDIT, site.pk, subject)
         checks = Checks()
         values = {
@@ -89,7 +87,7 @@ def _name_taken(name: str) -> dict[str, Problem]:
 def add_machine(*, site: Site, name: str, abilities: AbilitySet, by: User) -> Machine:
     """Add a machine to a bar. Raises Invalid and NotPermitted."""
     subject = Subject("machine", None, str(name))
-    with recorded(by=by, action=history.MACHINE_ADDED, subject=subject, site_id=site.pk):
+    with recorded(by=by, action=MACHINE_ADDED, subject=subject, site_id=site.pk):
         require(by, Verb.EQUIPMENT_EDIT, site.pk, subject)
         checks = Checks()
         machine = Machine(site=site, name=checks.text("name", name), abilities=abilities)
@@ -107,7 +105,7 @@ def change_machine(
     Raises Invalid, Stale and NotPermitted.
     """
     subject = Subject("machine", machine.pk, machine.name)
-    with recorded(by=by, action=history.MACHINE_CHANGED, subject=subject, site_id=machine.site_id):
+    with recorded(by=by, action=MACHINE_CHANGED, subject=subject, site_id=machine.site_id):
         require(by, Verb.EQUIPMENT_EDIT, machine.site_id, subject)
         checks = Checks()
         wanted = checks.text("name", name)
@@ -140,7 +138,7 @@ def add_station(
     Raises Invalid and NotPermitted.
     """
     subject = Subject("station", None, f"{machine} · station {number}")
-    with recorded(by=by, action=history.STATION_ADDED, subject=subject, site_id=machine.site_id):
+    with recorded(by=by, action=STATION_ADDED, subject=subject, site_id=machine.site_id):
         require(by, Verb.EQUIPMENT_EDIT, machine.site_id, subject)
         checks = Checks()
         station = Station(
@@ -178,7 +176,7 @@ def change_station(
     """
     site_id = station.machine.site_id
     subject = Subject("station", station.pk, str(station))
-    with recorded(by=by, action=history.STATION_CHANGED, subject=subject, site_id=site_id):
+    with recorded(by=by, action=STATION_CHANGED, subject=subject, site_id=site_id):
         require(by, Verb.EQUIPMENT_EDIT, site_id, subject)
         checks = Checks()
         values = {
@@ -214,7 +212,7 @@ def add_slots(*, station: Station, total: int, by: User) -> list[Slot]:
     """
     site_id = station.machine.site_id
     subject = Subject("station", station.pk, str(station))
-    with recorded(by=by, action=history.SLOTS_ADDED, subject=subject, site_id=site_id):
+    with recorded(by=by, action=SLOTS_ADDED, subject=subject, site_id=site_id):
         require(by, Verb.EQUIPMENT_EDIT, site_id, subject)
         # One at a time for a station, so that two people adding slots don't collide.
         Station.objects.select_for_update().get(pk=station.pk)

@@ -1,14 +1,10 @@
-"""Endpoints: bars, and all of them at a glance."""
-
-from dataclasses import asdict
-from typing import Any
+"""Endpoints: sites, machines, stations and the number of their slots."""
 
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from people.persons.verbs import Verb
-from stations.board.pages import board_counts, board_rows
 from stations.equipment.actions import (
     add_machine,
     add_site,
@@ -18,13 +14,8 @@ from stations.equipment.actions import (
     change_site,
     change_station,
 )
-from stations.equipment.listing import Listing, Rows, found, named, narrowed
-from stations.equipment.models import AbilitySet, Machine, Site, Station
+from stations.equipment.models import Machine, Site, Station
 from stations.equipment.serializers import (
-    AbilitySetIn,
-    AbilitySetOut,
-    ImportIn,
-    ImportOut,
     MachineChange,
     MachineIn,
     MachineOut,
@@ -36,14 +27,11 @@ from stations.equipment.serializers import (
     StationIn,
     StationOut,
 )
-from stations.importing.actions import import_equipment, report_of
-from stations.importing.file import invalid
-from stations.importing.plan import plan_import
-from stations.machine_types.actions import add_ability_set, change_ability_set
-from stations.slots.serializers import BoardRow
-from web.api import GuardedView, person, valid
+from stations.machine_types.models import AbilitySet
+from web.api import person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
+from web.listing import Listing, Rows, found, named, narrowed
 
 
 class Sites(Listing):
@@ -87,75 +75,6 @@ class OneSite(Listing):
         seen = expected_revision(request, site)
         change_site(site=site, seen_revision=seen, **body, by=person(request))
         return tagged(request, site, SiteOut(site).data)
-
-
-class Board(Listing):
-    """All sites at a glance."""
-
-    verb = Verb.SLOT_VIEW
-
-    @extend_schema(responses=BoardRow(many=True))
-    def get(self, request: Request) -> Response:
-        """Per site, how many slots match, differ, wait to be loaded, are on permit or by hand."""
-        return self.listed_board(board_counts(person(request)))
-
-    def listed_board(self, counts: dict[int, dict[str, int]]) -> Response:
-        """One page of it."""
-        pages = self.pagination_class()
-        sites = Site.objects.covered_by(person(self.request), Verb.SLOT_VIEW)
-        shown = pages.paginate_queryset(sites, self.request, self) or []
-        rows: list[dict[str, Any]] = [
-            {**row, "site": row["site"].code, "name": row["site"].name}
-            for row in board_rows(shown, counts)
-        ]
-        return pages.get_paginated_response(BoardRow(rows, many=True).data)
-
-
-# Endpoints: machines, and what they can set.
-
-
-class AbilitySets(Listing):
-    """What machines of each construction can set."""
-
-    verb = Verb.EQUIPMENT_VIEW
-    acting_verb = Verb.EQUIPMENT_EDIT
-    acting_everywhere = True
-
-    @extend_schema(responses=AbilitySetOut(many=True))
-    def get(self, request: Request) -> Response:
-        """List sets, newest first."""
-        return self.listed(AbilitySet.objects.prefetch_related("abilities"), AbilitySetOut)
-
-    @extend_schema(request=AbilitySetIn, responses={201: AbilitySetOut})
-    @acting
-    def post(self, request: Request) -> Response:
-        """Add a set."""
-        made = add_ability_set(**valid(AbilitySetIn, request), by=person(request))
-        return tagged(request, made, AbilitySetOut(made).data, 201)
-
-
-class OneAbilitySet(Listing):
-    """One set."""
-
-    verb = Verb.EQUIPMENT_VIEW
-    acting_verb = Verb.EQUIPMENT_EDIT
-    acting_everywhere = True
-
-    @extend_schema(responses=AbilitySetOut)
-    def get(self, request: Request, pk: int) -> Response:
-        """Read a set."""
-        shown = found(AbilitySet.objects.all(), pk=pk)
-        return tagged(request, shown, AbilitySetOut(shown).data)
-
-    @extend_schema(request=AbilitySetIn, responses=AbilitySetOut)
-    @matching
-    def put(self, request: Request, pk: int) -> Response:
-        """Replace a set."""
-        shown = found(AbilitySet.objects.all(), pk=pk)
-        body = valid(AbilitySetIn, request)
-        seen = expected_revision(request, shown)
-        change_ability_set(ability_set=shown, seen_revision=seen, **body, by=person(request))
-        return tagged(request, shown, AbilitySetOut(shown).data)
 
 
 class Machines(Listing):
@@ -224,8 +143,6 @@ def _abilities(pk: int) -> AbilitySet:
     return named(AbilitySet.objects.all(), "abilities", pk, pk=pk)
 
 
-# Endpoints: stations, their slots' number, and equipment from one file.
-
 BY = [
     OpenApiParameter("site", str, description="code of a site"),
     OpenApiParameter("machine", int, description="id of a machine"),
@@ -290,29 +207,6 @@ class StationSlots(Listing):
         shown: Station = found(_stations(request), pk=pk)
         add_slots(station=shown, **valid(SlotTotalIn, request), by=person(request))
         return _answer(request, pk)
-
-
-class Import(GuardedView):
-    """Equipment from one file."""
-
-    verb = Verb.EQUIPMENT_IMPORT
-
-    @extend_schema(request=ImportIn, responses=ImportOut)
-    @acting
-    def post(self, request: Request) -> Response:
-        """Add all of a CSV file, or with `preview` say what it would add."""
-        body = valid(ImportIn, request)
-        if not body["preview"]:
-            report = import_equipment(text=body["csv"], by=person(request))
-            return Response(_shown(asdict(report)))
-        plan = plan_import(body["csv"], person(request))
-        if plan.faults:
-            raise invalid(plan.faults)
-        return Response(_shown(asdict(report_of(plan))))
-
-
-def _shown(counts: dict[str, Any]) -> dict[str, Any]:
-    return dict(ImportOut(counts).data)
 
 
 def _stations(request: Request) -> Rows:

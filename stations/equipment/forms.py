@@ -1,57 +1,16 @@
 """Sites, machines and stations."""
 
-from typing import Any
-
 from django import forms
 
-from stations.equipment.checks import ALTITUDE, OFFSET, PULSES, SLOT_COUNT, STATION_NUMBER
-from stations.equipment.models import AbilitySet
-from web.fields import PlainDecimalField
-from web.numbers import Bounds
-
-# Filters over lists.
-
-CONDITIONS = {
-    "": "All sites",
-    "differs": "Sites with slots that differ",
-    "drifts": "Sites with stations that drift",
-    "to_load": "Sites with slots to load",
-    "on_permit": "Sites with slots on permit",
-    "by_hand": "Sites with slots set by hand",
-}
+from stations.equipment.bounds import ALTITUDE, OFFSET, PULSES, SLOT_COUNT, STATION_NUMBER
+from stations.machine_types.models import AbilitySet
+from web.fields import SeenRevision, number, whole
 
 
 class SiteFilter(forms.Form):
     """Sites by a part of their name."""
 
     q = forms.CharField(label="Site", required=False, max_length=80)
-
-
-class BoardFilter(SiteFilter):
-    """Sites by name and by what their slots are waiting for."""
-
-    show = forms.ChoiceField(label="Show", required=False, choices=list(CONDITIONS.items()))
-
-
-# Fields that several forms share.
-
-
-class SeenRevision(forms.IntegerField):
-    """The revision the form was made from; the action refuses the change if it has moved."""
-
-    def __init__(self) -> None:
-        super().__init__(widget=forms.HiddenInput, min_value=1, max_value=2_000_000_000)
-
-
-def number(label: str, bounds: Bounds, *, required: bool = True, hint: str = "") -> Any:  # noqa: ANN401
-    """A decimal with its unit beside the box."""
-    return PlainDecimalField(label=label, bounds=bounds, required=required, help_text=hint)
-
-
-def whole(label: str, bounds: Bounds, *, hint: str = "") -> Any:  # noqa: ANN401
-    """A whole number."""
-    widget = forms.TextInput(attrs={"inputmode": "numeric"})
-    return PlainDecimalField(label=label, bounds=bounds, help_text=hint, widget=widget)
 
 
 ZONE_HINT = "IANA name, such as Europe/Lisbon"

@@ -1,25 +1,42 @@
-"""A bar."""
+"""The equipment: sites, their machines, the machines' stations and the stations' slots."""
 
 import secrets
 from datetime import datetime
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, Self
 from zoneinfo import ZoneInfo
 
-from django.contrib.postgres.fields import ArrayField
+import pgtrigger
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Q
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.triggers import FirmTrigger, refusal
 from audit.revision import Revised
 from people.persons.models import User
 from people.persons.permissions import covered_sites
 from people.persons.verbs import Verb
-from stations.equipment.slots import SlotQuerySet, StationQuerySet
-from stations.slots.guards import stays
+from stations.equipment.querysets import SlotQuerySet, StationQuerySet
+from stations.machine_types.models import AbilitySet
+from stations.metrology.atmosphere import local_boiling_point
 from web.model_fields import ExactDecimalField
 
-# Sites a person may see.
+
+def stays(columns: str, sentence: str) -> FirmTrigger:
+    """Keeps a piece of equipment where it was entered.
+
+    What a slot should hold was signed for the slot of that number, in that place: with the row
+    moved, another slot would be said to hold it.
+    """
+    moved = " OR ".join(f"NEW.{c} IS DISTINCT FROM OLD.{c}" for c in columns.split())
+    return FirmTrigger(
+        name="a_guard_place",
+        level=pgtrigger.Row,
+        when=pgtrigger.Before,
+        operation=pgtrigger.Update,
+        func=f"IF {moved} THEN {refusal(sentence)} END IF; RETURN NEW;",
+    )
 
 
 class SiteQuerySet(models.QuerySet["Site"]):
@@ -29,9 +46,6 @@ class SiteQuerySet(models.QuerySet["Site"]):
         """Only the sites where this person may do this."""
         sites = covered_sites(user, verb)
         return self if sites is None else self.filter(pk__in=sites)
-
-
-# Machines a person may see.
 
 
 class MachineQuerySet(models.QuerySet[Any]):
@@ -86,12 +100,16 @@ class Site(Revised):
         """The site's own time zone."""
         return ZoneInfo(self.time_zone)
 
+    @property
+    def boiling_point(self) -> Decimal:
+        """Where water boils [°C], to one place: by the barometer, else by the altitude."""
+        exact = Decimal(local_boiling_point(self.altitude, self.air_pressure))
+        return exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
+
     def local(self, instant: datetime) -> datetime:
         """An aware instant as the site's clock shows it."""
         return instant.astimezone(self.zone)
 
-
-# Machines, what they are able to set, their stations and the stations' slots.
 
 # No vowels and no look-alikes: a code may be read aloud over a grinder.
 CODE_LETTERS = "23456789bcdfghjkmnpqrstvwxz"
@@ -100,56 +118,6 @@ CODE_LETTERS = "23456789bcdfghjkmnpqrstvwxz"
 def new_station_code() -> str:
     """Eight letters for the address on a printed station sheet (about 38 bits)."""
     return "".join(secrets.choice(CODE_LETTERS) for _ in range(8))
-
-
-class AbilitySet(Revised):
-    """What machines of one construction are able to set; shared by all that are built alike."""
-
-    name = models.CharField(max_length=80, unique=True)
-    ends_by = ArrayField(
-        models.CharField(max_length=20), help_text="how a shot can end on these machines"
-    )
-
-    class Meta:
-        ordering = ["name"]
-        triggers = governed(subject="ability set", label="n.name", exclude=("revision",))
-
-    def __str__(self) -> str:
-        return self.name
-
-    def get_absolute_url(self) -> str:
-        """The page that lists these abilities."""
-        return reverse("stations:ability_set", args=[self.pk])
-
-
-class Ability(models.Model):
-    """One parameter a machine can set: its range and step, in the machine's own unit."""
-
-    ability_set = models.ForeignKey(AbilitySet, models.PROTECT, related_name="abilities")
-    parameter = models.CharField(max_length=40)
-    minimum = ExactDecimalField()
-    maximum = ExactDecimalField()
-    resolution = ExactDecimalField()
-
-    class Meta:
-        ordering = ["ability_set", "parameter"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["ability_set", "parameter"], name="ability_once_per_parameter"
-            ),
-            models.CheckConstraint(
-                name="ability_range_is_ordered", condition=Q(minimum__lte=F("maximum"))
-            ),
-            models.CheckConstraint(
-                name="ability_resolution_is_positive", condition=Q(resolution__gt=0)
-            ),
-        ]
-        triggers = governed(
-            subject="ability set", subject_id="n.ability_set_id", parameter="n.parameter"
-        )
-
-    def __str__(self) -> str:
-        return f"{self.ability_set}: {self.parameter}"
 
 
 class Machine(Revised):

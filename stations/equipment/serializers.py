@@ -1,14 +1,11 @@
-"""Sites, machines, abilities and stations as the API shows and takes them. Numbers are text."""
+"""Sites, machines and stations as the API shows and takes them. Numbers are text."""
 
 from typing import Any
 
 from rest_framework import serializers
 
-from stations.equipment.boiling import boiling_point
-from stations.equipment.checks import ALTITUDE, OFFSET, PULSES
-from stations.equipment.models import Ability, AbilitySet, Machine, Site, Station
-from stations.machine_types.actions import Reach
-from stations.machine_types.catalogue import unit_of
+from stations.equipment.bounds import ALTITUDE, OFFSET, PULSES
+from stations.equipment.models import Machine, Site, Station
 from web.fields import PlainDecimal
 
 
@@ -37,7 +34,7 @@ class SiteOut(serializers.ModelSerializer[Site]):
 
     def get_boiling_point(self, site: Site) -> str:
         """By the barometer where there is a reading, else by the altitude."""
-        return str(boiling_point(site))
+        return str(site.boiling_point)
 
 
 class SiteChange(serializers.Serializer[dict[str, Any]]):
@@ -52,65 +49,6 @@ class SiteIn(SiteChange):
     """A bar to add."""
 
     code = serializers.CharField(max_length=20)
-
-
-class AbilityOut(serializers.ModelSerializer[Ability]):
-    """One parameter a machine can set, in the machine's own unit."""
-
-    unit = serializers.SerializerMethodField()
-    minimum = PlainDecimal(read_only=True)
-    maximum = PlainDecimal(read_only=True)
-    resolution = PlainDecimal(read_only=True)
-
-    class Meta:
-        """What is shown."""
-
-        model = Ability
-        fields = ["parameter", "unit", "minimum", "maximum", "resolution"]
-
-    def get_unit(self, ability: Ability) -> str:
-        """UCUM."""
-        return unit_of(ability.parameter)
-
-
-class AbilitySetOut(serializers.ModelSerializer[AbilitySet]):
-    """What machines of one construction can set."""
-
-    abilities = AbilityOut(many=True, read_only=True)
-
-    class Meta:
-        """What is shown."""
-
-        model = AbilitySet
-        fields = ["id", "name", "ends_by", "abilities", "revision"]
-
-
-class AbilityIn(serializers.Serializer[dict[str, Any]]):
-    """One parameter and its reach."""
-
-    parameter = serializers.CharField(max_length=40)
-    minimum = PlainDecimal()
-    maximum = PlainDecimal()
-    resolution = PlainDecimal()
-
-
-class AbilitySetIn(serializers.Serializer[dict[str, Any]]):
-    """A whole set."""
-
-    name = serializers.CharField(max_length=80)
-    ends_by = serializers.ListField(child=serializers.CharField(max_length=20), max_length=20)
-    abilities = AbilityIn(many=True, max_length=100)  # type: ignore[call-arg]
-
-    def validate_abilities(self, rows: list[dict[str, Any]]) -> dict[str, Reach]:
-        """By parameter. Raises ValidationError for one named twice."""
-        named = [row["parameter"] for row in rows]
-        twice = sorted({code for code in named if named.count(code) > 1})
-        if twice:
-            raise serializers.ValidationError(f"Each parameter once; {twice[0]} stands here twice.")
-        return {
-            row["parameter"]: Reach(row["minimum"], row["maximum"], row["resolution"])
-            for row in rows
-        }
 
 
 class MachineOut(serializers.ModelSerializer[Machine]):
@@ -179,20 +117,3 @@ class SlotTotalIn(serializers.Serializer[dict[str, Any]]):
     """How many slots a station is to have."""
 
     total = serializers.IntegerField(min_value=1, max_value=32)
-
-
-class ImportIn(serializers.Serializer[dict[str, Any]]):
-    """A CSV file as text; with ``preview`` nothing is written."""
-
-    csv = serializers.CharField(max_length=4_000_000, trim_whitespace=False)
-    preview = serializers.BooleanField(default=False)
-
-
-class ImportOut(serializers.Serializer[dict[str, Any]]):
-    """What a file adds, and how many of its stations are there already."""
-
-    sites = serializers.IntegerField()
-    machines = serializers.IntegerField()
-    stations = serializers.IntegerField()
-    slots = serializers.IntegerField()
-    unchanged = serializers.IntegerField()

@@ -6,14 +6,16 @@ from django.db import connection
 
 from audit.capture.context import recorded
 from audit.errors import Subject
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations import history
 from stations.equipment.actions import write_slots
 from stations.equipment.models import Machine, Site, Station
 from stations.importing.file import invalid
 from stations.importing.plan import Plan, plan_import
+
+EQUIPMENT_IMPORTED = register("equipment.imported", "Imported equipment")
 
 # Writing what a plan adds, a statement for each kind of thing.
 
@@ -81,7 +83,7 @@ def import_equipment(*, text: str, by: User) -> ImportReport:
     NotPermitted; nothing is written then.
     """
     subject = Subject("equipment", None, "equipment file")
-    with recorded(by=by, action=history.EQUIPMENT_IMPORTED, subject=subject):
+    with recorded(by=by, action=EQUIPMENT_IMPORTED, subject=subject):
         require(by, Verb.EQUIPMENT_IMPORT, subject=subject)
         lock_equipment()
         plan = plan_import(text, by)

@@ -7,8 +7,15 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from audit.errors import Invalid, Problem, shown
-from stations.equipment.actions import check_code
-from stations.equipment.checks import ALTITUDE, OFFSET, PULSES, SLOT_COUNT, STATION_NUMBER, Checks
+from stations.equipment.bounds import (
+    ALTITUDE,
+    OFFSET,
+    PULSES,
+    SLOT_COUNT,
+    STATION_NUMBER,
+    check_code,
+)
+from web.checks import Checks
 
 # The columns of the file, and an example of it.
 

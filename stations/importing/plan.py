@@ -8,8 +8,9 @@ from typing import Any
 from people.persons.models import User
 from people.persons.permissions import covered_sites
 from people.persons.verbs import Verb
-from stations.equipment.models import AbilitySet, Machine, Site, Station
+from stations.equipment.models import Machine, Site, Station
 from stations.importing.file import Fault, Line, read_lines, read_values
+from stations.machine_types.models import AbilitySet
 
 # The equipment that is there already, as far as a file speaks of it: four queries.
 

@@ -7,13 +7,16 @@ from typing import NamedTuple
 from audit.capture.context import recorded
 from audit.errors import Problem, Subject
 from audit.revision import compare_and_set
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
-from stations import history
-from stations.equipment.checks import Checks, taken
-from stations.equipment.models import Ability, AbilitySet
 from stations.machine_types.catalogue import ENDINGS, SETTINGS, Setting, bounds_of, step_bounds_of
+from stations.machine_types.models import Ability, AbilitySet
+from web.checks import Checks, taken
+
+ABILITY_SET_ADDED = register("ability_set.added", "Added abilities")
+ABILITY_SET_CHANGED = register("ability_set.changed", "Changed abilities")
 
 
 class Reach(NamedTuple):
@@ -32,7 +35,7 @@ def add_ability_set(
     Raises Invalid, and NotPermitted without a role that covers all sites.
     """
     subject = Subject("ability set", None, str(name))
-    with recorded(by=by, action=history.ABILITY_SET_ADDED, subject=subject):
+    with recorded(by=by, action=ABILITY_SET_ADDED, subject=subject):
         require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
         checks = Checks()
         made = AbilitySet(name=checks.text("name", name), ends_by=_endings(checks, ends_by))
@@ -58,7 +61,7 @@ def change_ability_set(
     Raises Invalid, Stale, and NotPermitted without a role that covers all sites.
     """
     subject = Subject("ability set", ability_set.pk, ability_set.name)
-    with recorded(by=by, action=history.ABILITY_SET_CHANGED, subject=subject):
+    with recorded(by=by, action=ABILITY_SET_CHANGED, subject=subject):
         require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
         checks = Checks()
         values = {"name": checks.text("name", name), "ends_by": _endings(checks, ends_by)}

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from stations.equipment.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, AbilitySet
 from web.numbers import Bounds
 from web.printing import unit_label
 

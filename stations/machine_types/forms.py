@@ -7,11 +7,10 @@ from typing import Any
 from django import forms
 from django.forms import BoundField
 
-from stations.equipment.forms import SeenRevision
-from stations.equipment.models import AbilitySet
 from stations.machine_types.actions import Reach
 from stations.machine_types.catalogue import ENDINGS, SETTINGS, Setting, bounds_of, step_bounds_of
-from web.fields import PlainDecimalField
+from stations.machine_types.models import AbilitySet
+from web.fields import PlainDecimalField, SeenRevision
 from web.printing import unit_label
 
 PARTS = {"minimum": "least", "maximum": "most", "resolution": "step"}

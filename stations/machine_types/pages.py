@@ -6,10 +6,10 @@ from django.shortcuts import get_object_or_404, render
 
 from people.persons.permissions import may, may_everywhere
 from people.persons.verbs import Verb
-from stations.equipment.models import AbilitySet, Machine
 from stations.machine_types.actions import add_ability_set, change_ability_set
 from stations.machine_types.catalogue import abilities_in_order
 from stations.machine_types.forms import AbilitySetForm, NewAbilitySetForm, initial_of
+from stations.machine_types.models import AbilitySet
 from web.form_pages import form_page, page, sent
 from web.pages import PageRequest, require_for_page
 from web.paging import keyset
@@ -32,7 +32,7 @@ def ability_set(request: PageRequest, pk: int) -> HttpResponse:
     """One set: its parameters, ranges and steps, and the machines that have it."""
     require_for_page(request, Verb.EQUIPMENT_VIEW)
     shown = get_object_or_404(AbilitySet, pk=pk)
-    machines = Machine.objects.covered_by(request.user).filter(abilities=shown)
+    machines = shown.machines.covered_by(request.user)
     context = {
         "ability_set": shown,
         "abilities": abilities_in_order(shown),

@@ -3,20 +3,28 @@
 from dataclasses import replace
 from decimal import Decimal
 
+from django.dispatch import Signal
+
 from audit.capture.context import recorded
 from audit.errors import Invalid, Refused, Stale, Subject
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations import history
-from stations.charts.drifting import note_drift_later
-from stations.equipment.checks import Checks
 from stations.equipment.models import Slot
 from stations.shots.judging import BOUNDS, Weighed, cup_of, judge, overall
 from stations.shots.models import CheckShot, ShotCorrection
 from stations.slots.models import Placement
+from web.checks import Checks
+
+SHOT_LOGGED = register("shot.logged", "Logged check shot")
+SHOT_CORRECTED = register("shot.corrected", "Corrected check shot")
 
 NOTE_LENGTH = 500
+
+# Sent in the transaction that logs or corrects a shot, with the ``station_id`` and the
+# ``content_digest`` it was poured under: for whoever works something out from the shots.
+shots_changed = Signal()
 
 
 def log_shot(*, slot: Slot, shot: Weighed, by: User) -> CheckShot:
@@ -27,12 +35,12 @@ def log_shot(*, slot: Slot, shot: Weighed, by: User) -> CheckShot:
     """
     site_id = slot.station.machine.site_id
     subject = Subject("slot", slot.pk, str(slot))
-    with recorded(by=by, action=history.SHOT_LOGGED, subject=subject, site_id=site_id):
+    with recorded(by=by, action=SHOT_LOGGED, subject=subject, site_id=site_id):
         require(by, Verb.SHOT_LOG, site_id, subject)
         kept = _checked(shot)
         held = _held(slot, subject)
         verdicts = judge(cup_of(held), kept)
-        note_drift_later(slot.station_id, held.settings.content_digest)
+        _tell(slot, held)
         return CheckShot.objects.create(
             slot=slot, site_id=site_id, placement=held, by=by, verdicts=verdicts,
             verdict=overall(verdicts), **_measured(kept),
@@ -49,7 +57,7 @@ def correct_shot(
     """
     subject = Subject("slot", shot.slot_id, str(shot.slot))
     with recorded(
-        by=by, action=history.SHOT_CORRECTED, reason=reason, subject=subject, site_id=shot.site_id
+        by=by, action=SHOT_CORRECTED, reason=reason, subject=subject, site_id=shot.site_id
     ):
         require(by, Verb.SHOT_LOG, shot.site_id, subject)
         held = (
@@ -65,8 +73,16 @@ def correct_shot(
         if _same(held, kept):
             raise Invalid("dose_mass", kept.dose_mass, "at least one value that differs")
         _correct(held, kept, reason.strip(), by)
-        note_drift_later(shot.slot.station_id, held.placement.settings.content_digest)
+        _tell(shot.slot, held.placement)
         return held
+
+
+def _tell(slot: Slot, placement: Placement) -> None:
+    shots_changed.send(
+        sender=CheckShot,
+        station_id=slot.station_id,
+        content_digest=placement.settings.content_digest,
+    )
 
 
 def _same(held: CheckShot, kept: Weighed) -> bool:

@@ -1,6 +1,5 @@
-"""Endpoints: check shots, and calibrations as they are recorded."""
+"""Endpoints: check shots and their corrections."""
 
-from datetime import date
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
@@ -9,17 +8,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from people.persons.verbs import Verb
-from stations.calibrations.actions import record_calibration
-from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import MOST_RUNS
-from stations.equipment.listing import Listing, found
-from stations.equipment.models import Slot, Station
+from stations.equipment.models import Slot
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import BOUNDS, LABELS, Weighed
 from stations.shots.models import CheckShot
 from web.api import person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
+from web.listing import Listing, found
 
 
 class ShotOut(serializers.ModelSerializer[CheckShot]):
@@ -110,74 +106,10 @@ class ShotCorrections(Listing):
         return _shown(request, pk)
 
 
-class CalibrationOut(serializers.ModelSerializer[Calibration]):
-    """Runs and what follows from them; value in pulses/mL, or °C measured minus set."""
-
-    recorded_by = serializers.CharField(source="recorded_by.name")
-    value = PlainDecimal()
-    uncertainty = PlainDecimal()
-    repeatability = PlainDecimal(allow_null=True)
-    runs = serializers.ListField(child=serializers.DictField(child=serializers.CharField()))
-
-    class Meta:
-        """What is shown."""
-
-        model = Calibration
-        fields = ["id", "station", "kind", "state", "runs", "value", "uncertainty",
-                  "repeatability", "dof", "due_on", "recorded_by", "recorded_at", "decided_at",
-                  "reason", "plan_digest", "revision"]  # fmt: skip
-
-
-class CalibrationIn(serializers.Serializer[dict[str, Any]]):
-    """Runs with numbers as text: pulses, grams, temperature; or displayed, measured."""
-
-    kind = serializers.ChoiceField(choices=Calibration.Kind.choices)
-    runs = serializers.ListField(
-        child=serializers.DictField(child=serializers.CharField(max_length=40)),
-        min_length=1, max_length=MOST_RUNS,
-    )  # fmt: skip
-    due_on = serializers.DateField()
-
-
-class Calibrations(Listing):
-    """A station's calibrations."""
-
-    verb = Verb.EQUIPMENT_VIEW
-    acting_verb = Verb.CALIBRATION_RECORD
-
-    @extend_schema(responses=CalibrationOut(many=True))
-    def get(self, request: Request, pk: int) -> Response:
-        """List them, newest first."""
-        rows = Calibration.objects.filter(station=_station(request, pk))
-        return self.listed(rows.select_related("recorded_by"), CalibrationOut)
-
-    @extend_schema(request=CalibrationIn, responses={201: CalibrationOut})
-    @acting
-    def post(self, request: Request, pk: int) -> Response:
-        """Record runs; nothing at the station changes until somebody accepts them."""
-        station, body = _station(request, pk), valid(CalibrationIn, request)
-        due_on: date = body["due_on"]
-        made = record_calibration(
-            station=station,
-            kind=body["kind"],
-            runs=body["runs"],
-            due_on=due_on,
-            by=person(request),
-        )
-        made.refresh_from_db()
-        return Response(CalibrationOut(made).data, status=201)
-
-
 def _slot(request: Request, pk: int) -> Slot:
     slots = Slot.objects.covered_by(person(request))
     slot: Slot = found(slots.select_related("station__machine__site"), pk=pk)
     return slot
-
-
-def _station(request: Request, pk: int) -> Station:
-    stations = Station.objects.covered_by(person(request))
-    station: Station = found(stations.select_related("machine__site"), pk=pk)
-    return station
 
 
 def _shots(request: Request) -> Any:  # noqa: ANN401 - a queryset of shots

@@ -4,8 +4,8 @@ from typing import Any
 
 from django import forms
 
-from stations.equipment.forms import number
 from stations.shots.judging import BOUNDS, LABELS, Weighed
+from web.fields import number
 
 
 class ShotForm(forms.Form):

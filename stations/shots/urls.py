@@ -10,7 +10,6 @@ page_urls: list[URLPattern] = [
     path("shots/<int:pk>/correct/", pages.shot_correct, name="shot_correct"),
 ]
 api_urls: list[URLPattern] = [
-    path("stations/<int:pk>/calibrations/", api.Calibrations.as_view(), name="calibrations"),
     path("slots/<int:pk>/shots/", api.Shots.as_view(), name="shots"),
     path("shots/<int:pk>/", api.OneShot.as_view(), name="shot"),
     path("shots/<int:pk>/corrections/", api.ShotCorrections.as_view(), name="shot_corrections"),

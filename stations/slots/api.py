@@ -1,6 +1,7 @@
 """Endpoints: slots, what they should hold and were found to hold."""
 
 import hashlib
+from typing import Any
 
 from django.utils.http import parse_etags
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -9,13 +10,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from audit.errors import Invalid
 from people.persons.verbs import Verb
 from people.tokens.authentication import ScopePermission
 from people.tokens.models import ApiToken, Scope
-from stations.equipment.listing import CONDITIONS, Listing, Rows, found, narrowed
 from stations.equipment.models import Site, Slot
 from stations.slots.by_hand import set_by_hand
-from stations.slots.holdings import holdings
+from stations.slots.holdings import hold, holdings
 from stations.slots.models import Placement, ReadBack
 from stations.slots.read_backs import Reading, read_back, reading_verb, report_read_backs
 from stations.slots.serializers import (
@@ -30,13 +31,15 @@ from stations.slots.serializers import (
 )
 from web.api import GuardedView, person, valid
 from web.idempotency import acting
+from web.listing import Listing, Rows, found, narrowed
+from web.paging import KeysetPagination
 
 BY = {
     "site": "station__machine__site__code",
     "machine": "station__machine",
     "station": "station",
-    "condition": "condition",
 }
+CONDITIONS = ("empty", "by_hand", "to_load", "matches", "differs", "on_permit")
 
 
 class Slots(Listing):
@@ -56,7 +59,20 @@ class Slots(Listing):
     def get(self, request: Request) -> Response:
         """List slots, newest first."""
         rows = Slot.objects.covered_by(person(request)).with_condition()
-        return self.listed_holdings(narrowed(rows, request, **BY), SlotOut)
+        rows = narrowed(rows.select_related("station__machine__site"), request, **BY)
+        pages = KeysetPagination()
+        page: list[Any] = pages.paginate_queryset(_in_condition(rows, request), request, self) or []
+        return pages.get_paginated_response(SlotOut(hold(page), many=True).data)
+
+
+def _in_condition(rows: Rows, request: Request) -> Rows:
+    """Slots in the condition that the address asks for. Raises Invalid for an unknown one."""
+    condition = request.query_params.get("condition")
+    if condition is None:
+        return rows
+    if condition not in CONDITIONS:
+        raise Invalid("condition", condition, f"one of {', '.join(CONDITIONS)}")
+    return rows.filter(condition=condition)
 
 
 class OneSlot(Listing):

@@ -8,17 +8,19 @@ from django.utils import timezone
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Refused, Subject, shown
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations import history
-from stations.equipment.checks import Checks
 from stations.equipment.models import Slot
 from stations.machine_types.catalogue import ENDINGS, ENDS_BY, unit_of
 from stations.slots.models import ControlSettings, Placement
 from stations.slots.placing import lock_slots
+from web.checks import Checks
 from web.numbers import Bounds
 from web.printing import unit_label
+
+SLOT_SET_BY_HAND = register("slot.set_by_hand", "Set slot by hand")
 
 WHO_MAY = "A head roaster changes it, with a publication or a deviation permit."
 HOW_TO_ASK = (
@@ -93,7 +95,7 @@ def set_by_hand(*, slot: Slot, values: Mapping[str, str], by: User) -> Placement
     """
     site_id = slot.station.machine.site_id
     subject = Subject("slot", slot.pk, str(slot))
-    with recorded(by=by, action=history.SLOT_SET_BY_HAND, subject=subject, site_id=site_id):
+    with recorded(by=by, action=SLOT_SET_BY_HAND, subject=subject, site_id=site_id):
         require(by, Verb.SLOT_SET_BY_HAND, site_id, subject)
         wanted = {code: str(text).strip() for code, text in values.items() if str(text).strip()}
         # Before the values are looked at: an attempt on a locked slot counts however it is spelt.

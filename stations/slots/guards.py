@@ -6,7 +6,7 @@ a check per row would cost more than the rows.
 
 import pgtrigger
 
-from audit.capture.triggers import FirmTrigger, refusal
+from audit.capture.triggers import FirmTrigger
 
 LOCKED = "PL001"  # SQLSTATE of every refusal here, so that Python can tell it from a mistake
 HINT = (
@@ -117,22 +117,6 @@ FRESH = refuse(
 )
 
 KEPT = refuse("SELECT 1 FROM original", "A placement is never removed.")
-
-
-def stays(columns: str, sentence: str) -> FirmTrigger:
-    """Keeps a piece of equipment where it was entered.
-
-    What a slot should hold was signed for the slot of that number, in that place: with the row
-    moved, another slot would be said to hold it.
-    """
-    moved = " OR ".join(f"NEW.{c} IS DISTINCT FROM OLD.{c}" for c in columns.split())
-    return FirmTrigger(
-        name="a_guard_place",
-        level=pgtrigger.Row,
-        when=pgtrigger.Before,
-        operation=pgtrigger.Update,
-        func=f"IF {moved} THEN {refusal(sentence)} END IF; RETURN NEW;",
-    )
 
 
 def placement_guards() -> list[pgtrigger.Trigger]:

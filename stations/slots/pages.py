@@ -1,7 +1,6 @@
-"""Slots: what they should hold, what they were found to hold, and setting an unlocked one."""
+"""What slots should hold, at the bar and on paper; reading one back and setting one by hand."""
 
-from typing import Any
-
+import segno
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -9,20 +8,16 @@ from django.utils.timezone import now
 
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from stations.charts.models import Drift
 from stations.equipment.models import Site, Slot
-from stations.shots.models import CheckShot
+from stations.equipment.pages import covered_station
 from stations.slots.by_hand import WHO_MAY, set_by_hand
 from stations.slots.forms import ByHandForm, ReadBackForm
 from stations.slots.holdings import Holding, holdings
-from stations.slots.models import Placement, ReadBack
+from stations.slots.models import ReadBack
 from stations.slots.read_backs import read_back
 from stations.slots.verdicts import lines_of
 from web.form_pages import asked_id, form_page, page, sent
 from web.pages import PageRequest, require_for_page
-from web.paging import keyset
-
-PER_LIST = 25
 
 
 def covered_holding(request: PageRequest, pk: int) -> Holding:
@@ -31,32 +26,8 @@ def covered_holding(request: PageRequest, pk: int) -> Holding:
     return holdings(Slot.objects.filter(pk=pk))[0]
 
 
-@page()
-def slot(request: PageRequest, pk: int) -> HttpResponse:
-    """One slot and its whole story."""
-    holding = covered_holding(request, pk)
-    site = holding.slot.station.machine.site
-    read_backs = ReadBack.objects.filter(slot=pk).select_related("by", "placement__settings")
-    last = _last_read_back(holding)
-    context = {
-        "holding": holding,
-        "slot": holding.slot,
-        "site": site,
-        "last": last,
-        "lines": lines_of(holding.placement.settings.values, last) if holding.placement else [],
-        "drifts": _drifts(holding),
-        "waiting": _waiting(pk),
-        "shots": keyset(_shots(pk), "-id", request.GET, prefix="shot_", size=PER_LIST),
-        "metered": holding.placement and "water_volume" in holding.placement.settings.values,
-        "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
-        "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
-        "who_may": WHO_MAY,
-        **_rights(request, site.pk),
-    }
-    return render(request, "stations/slots/slot.html", context)
-
-
-def _rights(request: PageRequest, site_id: int) -> dict[str, bool]:
+def rights(request: PageRequest, site_id: int) -> dict[str, bool]:
+    """What this person may do with the slots of that site."""
     verbs = {
         "may_read_back": Verb.SLOT_READ_BACK,
         "may_log": Verb.SHOT_LOG,
@@ -66,39 +37,6 @@ def _rights(request: PageRequest, site_id: int) -> dict[str, bool]:
         "may_read_history": Verb.HISTORY_VIEW,
     }
     return {name: may(request.user, verb, site_id) for name, verb in verbs.items()}
-
-
-def _last_read_back(holding: Holding) -> ReadBack | None:
-    """The newest read-back of what is in force now; an older placement's says nothing about it."""
-    if holding.placement is None or holding.placement.verdict == Placement.Verdict.UNREAD:
-        return None
-    rows = ReadBack.objects.filter(placement=holding.placement).select_related("by")
-    return rows.order_by("-id").first()
-
-
-def _drifts(holding: Holding) -> list[Drift]:
-    """What drifts of what the slot should hold."""
-    if holding.placement is None:
-        return []
-    content = holding.placement.settings.content_digest
-    return list(holding.slot.station.drifts.current().filter(content_digest=content))
-
-
-def _waiting(slot_id: int) -> Any:  # noqa: ANN401
-    """What is scheduled, and what a permit has suspended."""
-    states = [Placement.State.SCHEDULED, Placement.State.SUSPENDED]
-    rows = Placement.objects.filter(slot=slot_id, state__in=states)
-    return rows.select_related("settings", "signature").order_by("due_at")
-
-
-def _shots(slot_id: int) -> Any:  # noqa: ANN401
-    return CheckShot.objects.filter(slot=slot_id).select_related("by", "placement__settings")
-
-
-def _past(slot_id: int) -> Any:  # noqa: ANN401
-    states = [Placement.State.ENDED, Placement.State.CANCELLED]
-    rows = Placement.objects.filter(slot=slot_id, state__in=states)
-    return rows.select_related("settings", "signature")
 
 
 @page("GET", "POST")
@@ -112,7 +50,7 @@ def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
         "slot": holding.slot,
         "site": machine.site,
         "who_may": WHO_MAY,
-        **_rights(request, machine.site_id),
+        **rights(request, machine.site_id),
     }
     if holding.locked and request.method != "POST":
         # Looking is no attempt: only what is sent is refused for the record.
@@ -208,3 +146,43 @@ def to_key(request: PageRequest, pk: int) -> HttpResponse:
         "may_read_back": may(request.user, Verb.SLOT_READ_BACK, site.pk),
     }
     return render(request, "stations/slots/to_key.html", context)
+
+
+# At the bar, and on paper.
+
+
+@page()
+def at(request: PageRequest, code: str) -> HttpResponse:
+    """The barista's page: what each slot of this station should be set to, large."""
+    shown = covered_station(request, code=code)
+    site = shown.machine.site
+    require_for_page(request, Verb.SLOT_VIEW, site.pk)
+    context = {
+        "station": shown,
+        "site": site,
+        "holdings": holdings(Slot.objects.filter(station=shown)),
+        "now": now(),
+        "may_read_back": may(request.user, Verb.SLOT_READ_BACK, site.pk),
+        "may_log": may(request.user, Verb.SHOT_LOG, site.pk),
+    }
+    return render(request, "stations/slots/at.html", context)
+
+
+@page()
+def sheet(request: PageRequest, pk: int) -> HttpResponse:
+    """The sheet that hangs beside the station: its code, and with ?settings=1 today's settings."""
+    shown = covered_station(request, pk=pk)
+    site = shown.machine.site
+    require_for_page(request, Verb.SLOT_VIEW, site.pk)
+    address = request.build_absolute_uri(reverse("stations:at", args=[shown.code]))
+    context = {
+        "station": shown,
+        "site": site,
+        "address": address,
+        # Medium correction: a sheet at a bar gets splashed.
+        "code_image": segno.make(address, error="m", micro=False).svg_data_uri(border=2),
+        "with_settings": request.GET.get("settings") == "1",
+        "holdings": holdings(Slot.objects.filter(station=shown)),
+        "now": now(),
+    }
+    return render(request, "stations/slots/sheet.html", context)

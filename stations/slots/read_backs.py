@@ -6,13 +6,15 @@ from typing import Any
 
 from audit.capture.context import Road, ambient, recorded
 from audit.errors import Invalid, Problem, Refused, Stale, Subject
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations import history
 from stations.equipment.models import Site, Slot
 from stations.slots.models import Placement, ReadBack
 from stations.slots.verdicts import compare, overall, read_found
+
+SLOT_READ_BACK = register("slot.read_back", "Read back slot")
 
 
 def read_back(*, slot: Slot, found: Mapping[str, str], by: User, seen_placement: int) -> ReadBack:
@@ -24,7 +26,7 @@ def read_back(*, slot: Slot, found: Mapping[str, str], by: User, seen_placement:
     """
     site_id = slot.station.machine.site_id
     subject = Subject("slot", slot.pk, str(slot))
-    with recorded(by=by, action=history.SLOT_READ_BACK, subject=subject, site_id=site_id):
+    with recorded(by=by, action=SLOT_READ_BACK, subject=subject, site_id=site_id):
         require(by, reading_verb(), site_id, subject)
         placement = _lock(slot, seen_placement, subject)
         kept, problems = read_found(placement.settings.values, found)
@@ -107,7 +109,7 @@ def report_read_backs(*, site: Site, readings: Sequence[Reading], by: User) -> l
     Raises NotPermitted.
     """
     subject = Subject("site", site.pk, site.name)
-    with recorded(by=by, action=history.SLOT_READ_BACK, subject=subject, site_id=site.pk):
+    with recorded(by=by, action=SLOT_READ_BACK, subject=subject, site_id=site.pk):
         require(by, reading_verb(), site.pk, subject)
         placements = _lock_reported(site, readings)
         reported = [_judge(reading, placements) for reading in readings]

@@ -147,20 +147,3 @@ class GatewaySettings(serializers.Serializer[Any]):
 
     site = serializers.CharField()
     slots = GatewaySlot(many=True)
-
-
-class BoardRow(serializers.Serializer[Any]):
-    """How many slots of a site match, differ, wait, are on permit or set by hand.
-
-    `drifts` counts stations whose newest check shots signal against a frozen baseline.
-    """
-
-    site = serializers.CharField()
-    name = serializers.CharField()
-    differs = serializers.IntegerField()
-    drifts = serializers.IntegerField()
-    to_load = serializers.IntegerField()
-    on_permit = serializers.IntegerField()
-    by_hand = serializers.IntegerField()
-    matches = serializers.IntegerField()
-    slots = serializers.IntegerField()

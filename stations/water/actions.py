@@ -7,11 +7,10 @@ from django.utils import timezone
 
 from audit.capture.context import recorded
 from audit.errors import Subject
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations import history
-from stations.equipment.checks import Checks
 from stations.equipment.models import Site
 from stations.metrology.errors import BadValueError
 from stations.metrology.water_units import (
@@ -23,7 +22,10 @@ from stations.metrology.water_units import (
     hardness,
 )
 from stations.water.models import WaterReading
+from web.checks import Checks
 from web.numbers import Bounds, rounded
+
+WATER_READ = register("site.water_read", "Noted water reading")
 
 PH = Bounds(Decimal(0), Decimal(14), places=2, unit="1")
 AMOUNT = Bounds(Decimal(0), Decimal(10_000), places=3)
@@ -44,7 +46,7 @@ def record_water(
     Raises NotPermitted, and Invalid naming what can't be used.
     """
     subject = Subject("site", site.pk, site.name)
-    with recorded(by=by, action=history.WATER_READ, subject=subject, site_id=site.pk):
+    with recorded(by=by, action=WATER_READ, subject=subject, site_id=site.pk):
         require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
         checks = Checks()
         _check_frame(checks, site, taken_on, note)

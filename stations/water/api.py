@@ -8,7 +8,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from people.persons.verbs import Verb
-from stations.equipment.listing import Listing, found
 from stations.equipment.models import Site
 from stations.water.actions import record_water
 from stations.water.models import WaterReading
@@ -16,6 +15,7 @@ from stations.water.reading import BOILER, indices
 from web.api import person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
+from web.listing import Listing, found
 
 
 class IndexOut(serializers.Serializer[Any]):

@@ -7,13 +7,13 @@ from django.utils.timezone import now
 
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from stations.equipment.forms import number
 from stations.equipment.models import Site
 from stations.metrology.water import TRUST
 from stations.metrology.water_units import AlkalinityUnit, HardnessUnit, TemperatureUnit
 from stations.water.actions import AMOUNT, NOTE, PH, SOLIDS, TEMPERATURE, record_water
 from stations.water.models import WaterReading
 from stations.water.reading import BOILER, beside, indices
+from web.fields import number
 from web.form_pages import form_page, page, sent
 from web.pages import PageRequest, require_for_page
 

@@ -26,7 +26,8 @@ from recipes.requests.models import ChangeRequest
 from recipes.tastings.models import Tasting
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
-from stations.equipment.models import AbilitySet, Machine, Site, Slot, Station
+from stations.equipment.models import Machine, Site, Slot, Station
+from stations.machine_types.models import AbilitySet
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot

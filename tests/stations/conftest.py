@@ -12,10 +12,10 @@ from audit.capture.context import recorded
 from people.persons.models import User
 from people.persons.verbs import Role
 from people.signatures.models import Meaning, Signature
-from stations.equipment.actions import add_machine, add_station
-from stations.equipment.models import AbilitySet, Machine, Slot, Station
-from stations.history import SLOTS_ADDED
+from stations.equipment.actions import SLOTS_ADDED, add_machine, add_station
+from stations.equipment.models import Machine, Slot, Station
 from stations.machine_types.actions import Reach, add_ability_set
+from stations.machine_types.models import AbilitySet
 from stations.slots.models import Placement
 from stations.slots.placing import Entitlement, StationSettings, bring_into_force, schedule
 from tests.cast import Cast

@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from stations.equipment.models import AbilitySet, Machine, Site, Slot, Station
+from stations.equipment.models import Machine, Site, Slot, Station
+from stations.machine_types.models import AbilitySet
 from tests.cast import Cast, SignedIn
 from tests.stations.conftest import Bar
 

@@ -10,9 +10,9 @@ from django.utils import timezone
 from audit.capture.context import recorded
 from people.persons.models import User
 from recipes.overview.home import SHOWN, Item, work_lists
+from stations.calibrations.actions import CALIBRATION_RECORDED
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Machine
-from stations.history import CALIBRATION_RECORDED
 from tests.bar import Bar, station
 from tests.cast import SignedIn
 from tests.recipes.calibrating import accept, measure

@@ -15,8 +15,9 @@ from stations.equipment.actions import (
     change_machine,
     change_station,
 )
-from stations.equipment.models import Ability, Slot, Station
+from stations.equipment.models import Slot, Station
 from stations.machine_types.actions import Reach, add_ability_set, change_ability_set
+from stations.machine_types.models import Ability
 from tests.cast import Cast
 from tests.stations.conftest import Bar, reaches
 

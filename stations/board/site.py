@@ -1,14 +1,12 @@
 """What a site's page shows of its slots: machine by machine, station by station."""
 
 from dataclasses import dataclass, field
-from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 from people.persons.models import User
 from people.persons.verbs import Verb
 from stations.charts.models import Drift
 from stations.equipment.models import Machine, Site, Slot, Station
-from stations.metrology.atmosphere import local_boiling_point
 from stations.slots.models import Placement
 
 WAITING = ("differs", "to_load", "on_permit", "by_hand")
@@ -62,12 +60,6 @@ def site_overview(site: Site, user: User) -> Overview:
         if slot.condition in counts:
             counts[slot.condition] += 1
     return Overview(list(machines.values()), counts)
-
-
-def boiling_point(site: Site) -> Decimal:
-    """Where water boils at a site in °C to one place: by its barometer, else by its altitude."""
-    exact = Decimal(local_boiling_point(site.altitude, site.air_pressure))
-    return exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
 
 
 def slots_of(slots: Any, site: Site) -> list[Any]:  # noqa: ANN401

@@ -1,4 +1,4 @@
-"""How the equipment is shown on the history's pages."""
+"""How the history's pages name sites, machines, stations and slots."""
 
 from collections.abc import Iterable, Mapping
 
@@ -6,7 +6,7 @@ from django.db.models import Q
 
 from audit.reading.labels import register_label
 from audit.registry import SiteShown, register_sites, register_subject
-from stations.equipment.models import AbilitySet, Machine, Site, Station
+from stations.equipment.models import Machine, Site, Station
 
 FOUND_AT_MOST = 50
 # Column words where the model's own are not what a page should say, and units (UCUM).
@@ -15,15 +15,6 @@ LABELS = (
     ("stations_station", "pulses_per_millilitre", "Flow meter", "{pulse}/mL"),
     ("stations_station", "temperature_offset", "Temperature offset", "Cel"),
     ("stations_station", "code", "Code on its sheet", ""),
-    ("stations_abilityset", "ends_by", "A shot can end by", ""),
-    ("stations_ability", "minimum", "Least", ""),
-    ("stations_ability", "maximum", "Most", ""),
-    ("stations_ability", "resolution", "Step", ""),
-    ("stations_controlsettings", "values", "Settings", ""),
-    ("stations_controlsettings", "content_digest", "Digest of the formula", ""),
-    ("stations_placement", "basis_id", "Number of that", ""),
-    ("stations_readback", "found", "Found", ""),
-    ("stations_readback", "verdicts", "Verdict on each", ""),
 )
 
 
@@ -34,7 +25,6 @@ def register() -> None:
     register_subject("machine", "Machine", "stations:machine", find=_machines_named)
     register_subject("station", "Station", "stations:station", find=_stations_named)
     register_subject("slot", "Slot", "stations:slot")
-    register_subject("ability set", "Abilities", "stations:ability_set", find=_abilities_named)
     for table, column, label, unit in LABELS:
         register_label(table, column, label, unit)
 
@@ -58,7 +48,3 @@ def _stations_named(text: str) -> Iterable[tuple[int, str]]:
     named = Q(machine__name__icontains=text) | Q(code=text)
     found = Station.objects.filter(named).with_equipment()[:FOUND_AT_MOST]
     return [(station.pk, f"{station.machine.site} · {station}") for station in found]
-
-
-def _abilities_named(text: str) -> Iterable[tuple[int, str]]:
-    return AbilitySet.objects.filter(name__icontains=text).values_list("pk", "name")[:FOUND_AT_MOST]

@@ -1,4 +1,4 @@
-"""What the endpoints of the equipment share."""
+"""Endpoints with lists: a page at a time, narrowed by what the address asks."""
 
 from collections.abc import Callable
 from typing import Any, TypeVar
@@ -9,13 +9,11 @@ from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 
 from audit.errors import Invalid, NotFound
-from stations.slots.holdings import hold
 from web.api import GuardedView
 from web.paging import KeysetPagination
 
 M = TypeVar("M", bound=Model)
-CONDITIONS = ("empty", "by_hand", "to_load", "matches", "differs", "on_permit")
-Rows = Any  # a queryset of one of the models here
+Rows = Any  # a queryset
 
 
 class Listing(GuardedView):
@@ -29,18 +27,11 @@ class Listing(GuardedView):
         page: list[Any] = pages.paginate_queryset(rows, self.request, self) or []
         return pages.get_paginated_response(serializer(page, many=True).data)
 
-    def listed_holdings(self, slots: Rows, serializer: type[Serializer[Any]]) -> Response:
-        """One page of slots, annotated with their condition, each with what it should hold."""
-        pages = KeysetPagination()
-        annotated = slots.select_related("station__machine__site")
-        page: list[Any] = pages.paginate_queryset(annotated, self.request, self) or []
-        return pages.get_paginated_response(serializer(hold(page), many=True).data)
-
 
 def narrowed(rows: Rows, request: Request, **filters: str) -> Rows:
     """Rows narrowed by what the address asks: parameter name -> field.
 
-    Raises Invalid for what cannot be an id, a code or a condition.
+    Raises Invalid for what cannot be an id or a code.
     """
     for name, field in filters.items():
         asked = request.query_params.get(name)
@@ -56,19 +47,13 @@ def _code(name: str, text: str) -> str:
     return text
 
 
-def _condition(name: str, text: str) -> str:
-    if text not in CONDITIONS:
-        raise Invalid(name, text, f"one of {', '.join(CONDITIONS)}")
-    return text
-
-
 def _id(name: str, text: str) -> int:
     if not (text.isascii() and text.isdigit() and len(text) <= 18):
         raise Invalid(name, text, "an id, as the lists give it")
     return int(text)
 
 
-KINDS: dict[str, Callable[[str, str], int | str]] = {"site": _code, "condition": _condition}
+KINDS: dict[str, Callable[[str, str], int | str]] = {"site": _code}
 
 
 def named(rows: "QuerySet[M]", field: str, value: object, **by: object) -> M:

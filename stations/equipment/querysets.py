@@ -1,4 +1,4 @@
-"""Stations and slots with what they hold."""
+"""Stations and slots: which a person may see, and with what at hand."""
 
 from collections.abc import Iterable
 from typing import Any, Self
