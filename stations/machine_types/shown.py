@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from audit.reading.charts import register_label
+from audit.reading.labels import register_label
 from audit.registry import register_subject
 from stations.machine_types.models import AbilitySet
 

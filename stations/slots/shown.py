@@ -1,6 +1,6 @@
 """What the history's pages call the columns of placements and read-backs."""
 
-from audit.reading.charts import register_label
+from audit.reading.labels import register_label
 
 
 def register() -> None:
