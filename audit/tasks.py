@@ -2,7 +2,7 @@
 
 from celery import Task, shared_task
 
-from audit.capture.context import Ambient, Road, ambient
+from audit.capture.context import Channel, RequestContext, request_context
 from audit.checking.actions import unattended
 from audit.checking.run import run_check as run
 from audit.retention.partitions import roll
@@ -13,14 +13,14 @@ from audit.sealing.seal import seal as seal_waiting
 @shared_task(bind=True, soft_time_limit=300)
 def seal(self: Task[[], int]) -> int:
     """Seal what was committed since the last time; returns how many entries."""
-    ambient.set(Ambient(road=Road.TASK, request_id=self.request.id or ""))
+    request_context.set(RequestContext(channel=Channel.TASK, request_id=self.request.id or ""))
     return seal_waiting()
 
 
 @shared_task(bind=True)
 def seal_beneath(self: Task[[], int]) -> int:
     """Look through the whole history for entries that were never sealed; see audit.sealing."""
-    ambient.set(Ambient(road=Road.TASK, request_id=self.request.id or ""))
+    request_context.set(RequestContext(channel=Channel.TASK, request_id=self.request.id or ""))
     return seal_waiting(beneath=True)
 
 
@@ -41,7 +41,7 @@ def mail_checkpoint() -> int:
 @shared_task(bind=True, soft_time_limit=4 * 3600, time_limit=4 * 3600 + 60)
 def run_check(self: Task[[int], bool], check_id: int) -> bool:
     """Run one check of the history; whether it ended here."""
-    ambient.set(Ambient(road=Road.TASK, request_id=self.request.id or ""))
+    request_context.set(RequestContext(channel=Channel.TASK, request_id=self.request.id or ""))
     return run(check_id)
 
 

@@ -2,7 +2,7 @@
 
 from celery import Task, shared_task
 
-from audit.capture.context import Ambient, Road, ambient
+from audit.capture.context import Channel, RequestContext, request_context
 from recipes.modelling import fitting as fits
 from recipes.permits.actions import end_due_permits
 from recipes.publishing import run
@@ -10,7 +10,7 @@ from recipes.publishing import run
 
 def _as_task(request_id: str) -> None:
     """History entries say that a task wrote them, and which."""
-    ambient.set(Ambient(road=Road.TASK, request_id=request_id))
+    request_context.set(RequestContext(channel=Channel.TASK, request_id=request_id))
 
 
 @shared_task(bind=True)

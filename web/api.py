@@ -19,7 +19,7 @@ from people.persons.models import User
 from people.persons.permissions import require, require_everywhere
 from people.persons.verbs import Verb
 from web.paging import KeysetPagination
-from web.parsing import refuse_unprintable, strangers, texts_in
+from web.parsing import refuse_unprintable, texts_in, unknown_fields
 
 M = TypeVar("M", bound=Model)
 S = TypeVar("S", bound=Serializer[Any])
@@ -78,7 +78,7 @@ def checked(serializer: type[S], request: Request) -> S:
     """
     refuse_unprintable(texts_in(request.data))
     body = serializer(data=request.data)
-    unknown = strangers(body, request.data)
+    unknown = unknown_fields(body, request.data)
     if not body.is_valid() or unknown:
         raise ValidationError({**unknown, **body.errors})
     return body

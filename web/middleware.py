@@ -1,4 +1,4 @@
-"""What every request carries: by which road it came, its id, its address; and refusals as pages."""
+"""What every request carries, its channel, id and address; and refusals as pages."""
 
 import re
 import uuid
@@ -10,7 +10,7 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
 
-from audit.capture.context import Ambient, Road, ambient
+from audit.capture.context import Channel, RequestContext, request_context
 from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
 
@@ -39,7 +39,7 @@ REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
 
-class AmbientMiddleware:
+class RequestContextMiddleware:
     """Sets what the history notes of every request, and answers domain errors as pages."""
 
     def __init__(self, get_response: GetResponse) -> None:
@@ -47,14 +47,13 @@ class AmbientMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """The answer, with the request's id in X-Request-ID."""
-        road = Road.API if request.path.startswith(API) else Road.PAGE
+        channel = Channel.API if request.path.startswith(API) else Channel.PAGE
         request_id = request_id_of(request)
-        around = Ambient(road=road, request_id=request_id, client_addr=client_address(request))
-        token = ambient.set(around)
+        token = request_context.set(RequestContext(channel, request_id, client_address(request)))
         try:
             response = self.get_response(request)
         finally:
-            ambient.reset(token)
+            request_context.reset(token)
         response = _not_in_part(request, response)
         response["X-Request-ID"] = request_id
         _keep_private(response)
@@ -99,6 +98,6 @@ def request_id_of(request: HttpRequest) -> str:
     return given if REQUEST_ID.fullmatch(given) else uuid.uuid4().hex
 
 
-def take_road(road: Road) -> None:
-    """Correct the road once the request's token is known."""
-    ambient.set(replace(ambient.get(), road=road))
+def correct_channel(channel: Channel) -> None:
+    """Correct the channel once the request's token is known."""
+    request_context.set(replace(request_context.get(), channel=channel))

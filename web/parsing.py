@@ -91,18 +91,18 @@ def texts_in(body: object) -> Iterator[tuple[str, str]]:
 
 # Names in a body that its description does not have.
 
-UNKNOWN_TOLD = 10  # strangers named at one place; more would only make the answer long
+UNKNOWN_TOLD = 10  # unknown fields named at one place; more would only make the answer long
 AnyField = Field[Any, Any, Any, Any]
 
 
-def strangers(field: AnyField | None, sent: object) -> dict[Any, Any]:
+def unknown_fields(field: AnyField | None, sent: object) -> dict[Any, Any]:
     """What is not known, as REST framework words errors: by name, nested like the body."""
     found: dict[Any, Any] = {}
     if isinstance(field, Serializer) and isinstance(sent, Mapping):
         told = [f"Not known here: give {', '.join(field.fields)}."]
         unknown = (str(name) for name in sent if name not in field.fields)
         found = dict.fromkeys(islice(unknown, UNKNOWN_TOLD), told)
-    deeper = ((name, strangers(inner, item)) for name, inner, item in _inside(field, sent))
+    deeper = ((name, unknown_fields(inner, item)) for name, inner, item in _inside(field, sent))
     return found | dict(islice((pair for pair in deeper if pair[1]), UNKNOWN_TOLD))
 
 

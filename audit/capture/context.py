@@ -1,14 +1,13 @@
-"""Who is acting, by which road and why: told to the database once a transaction."""
+"""Who is acting, through which channel and why: set in the database once a transaction."""
 
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import asdict, dataclass, replace
-from enum import StrEnum
 from typing import Protocol
 
-from django.db import DEFAULT_DB_ALIAS, connection, connections, transaction
+from django.db import DEFAULT_DB_ALIAS, connection, connections, models, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from audit.capture.refusals import write_refusal
@@ -16,15 +15,20 @@ from audit.errors import Refused, Subject
 from audit.vocabulary import known
 
 
-class Road(StrEnum):
-    """How a change came in."""
+class Channel(models.TextChoices):
+    """How a change came in, and its word on pages."""
 
-    PAGE = "page"
-    API = "api"
-    GATEWAY = "gateway"
-    TASK = "task"
-    CONSOLE = "console"
-    DATABASE = "database"
+    PAGE = "page", "page"
+    API = "api", "API"
+    GATEWAY = "gateway", "gateway"
+    TASK = "task", "task"
+    CONSOLE = "console", "console"
+    DATABASE = "database", "database"
+
+
+def channel_words(channel: str) -> str:
+    """The word for a channel as the history has it; one it doesn't know shows as it is."""
+    return str(Channel(channel).label) if channel in Channel.values else channel
 
 
 class Actor(Protocol):
@@ -43,15 +47,18 @@ def _role_of(by: Actor, site_id: int | None) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Ambient:
+class RequestContext:
     """What is known before anybody acts: set once a request, task or command."""
 
-    road: Road = Road.CONSOLE
+    channel: Channel = Channel.CONSOLE
     request_id: str = ""
     client_addr: str | None = None
 
 
-ambient: ContextVar[Ambient] = ContextVar("ambient", default=Ambient())  # noqa: B039  frozen
+request_context: ContextVar[RequestContext] = ContextVar(
+    "request_context",
+    default=RequestContext(),  # noqa: B039  frozen
+)
 
 PROGRAM = "program"  # the actor where nobody is: a timer
 
@@ -63,19 +70,25 @@ class Context:
     actor_id: int | None
     actor: str
     role: str
-    road: str
+    channel: str
     request_id: str
     client_addr: str | None
     action: str
     reason: str
     signature_id: int | None
 
-    def tell(self) -> None:
+    def as_json(self) -> str:
+        """As `audit_context()` in the database reads it, by the names of the history's columns."""
+        values = asdict(self)
+        values["road"] = values.pop("channel")
+        return json.dumps(values)
+
+    def apply(self) -> None:
         """Set it for the rest of the transaction (savepoints roll it back with them)."""
-        _tell(json.dumps(asdict(self)))
+        _set_for_transaction(self.as_json())
 
 
-def _tell(value: str) -> None:
+def _set_for_transaction(value: str) -> None:
     with connection.cursor() as cursor:
         cursor.execute("SELECT set_config('audit.context', %s, true)", [value])
 
@@ -89,7 +102,7 @@ class Recording:
     def signed(self, signature_id: int) -> None:
         """Name the signature under which the entries from here on are written."""
         self.context = replace(self.context, signature_id=signature_id)
-        self.context.tell()
+        self.context.apply()
 
 
 _current: ContextVar[Recording | None] = ContextVar("recording", default=None)
@@ -104,7 +117,7 @@ def _context(
     signature_id: int | None,
     role: str,
 ) -> Context:
-    """The outer action's person and road if there is one, else `by` and the ambient road."""
+    """The outer action's person and channel if there is one, else `by` and the request's."""
     if outer:
         return replace(
             outer.context,
@@ -112,14 +125,14 @@ def _context(
             reason=reason or outer.context.reason,
             signature_id=signature_id or outer.context.signature_id,
         )
-    around = ambient.get()
+    request = request_context.get()
     return Context(
         actor_id=by.pk if by else None,
         actor=by.name if by else PROGRAM,
         role=role,
-        road=around.road.value,
-        request_id=around.request_id,
-        client_addr=around.client_addr,
+        channel=request.channel.value,
+        request_id=request.request_id,
+        client_addr=request.client_addr,
         action=known(action),
         reason=reason,
         signature_id=signature_id,
@@ -127,19 +140,19 @@ def _context(
 
 
 @contextmanager
-def _told(recording: Recording, outer: Recording | None) -> Iterator[Recording]:
-    """Tell the database for as long as the block lasts, then put back what held before.
+def _applied(recording: Recording, outer: Recording | None) -> Iterator[Recording]:
+    """Set it in the database for as long as the block lasts, then put back what held before.
 
     A rollback puts it back by itself, and so does the end of the transaction.
     """
     token = _current.set(recording)
     try:
-        recording.context.tell()
+        recording.context.apply()
         yield recording
         if outer:
-            outer.context.tell()
+            outer.context.apply()
         elif len(recording.here.atomic_blocks) > 1:  # the transaction goes on without us
-            _tell("")
+            _set_for_transaction("")
     finally:
         _current.reset(token)
 
@@ -165,17 +178,17 @@ def recorded(
     here = connections[DEFAULT_DB_ALIAS]
     outer = _current.get()
     if outer and outer.here is not here:
-        outer = None  # a copied ContextVar in another thread: its connection was told nothing
+        outer = None  # a copied ContextVar in another thread: nothing is set on its connection
     acting_as = role or (_role_of(by, site_id) if by and not outer else "")
     context = _context(
         outer, by=by, action=action, reason=reason, signature_id=signature_id, role=acting_as
     )
     try:
-        with transaction.atomic(), _told(Recording(context, here), outer) as recording:
+        with transaction.atomic(), _applied(Recording(context, here), outer) as recording:
             yield recording
     except Refused as refused:
         if outer is None:
-            write_refusal(refused, json.dumps(asdict(context)), subject, site_id)
+            write_refusal(refused, context.as_json(), subject, site_id)
         raise
 
 
@@ -190,4 +203,4 @@ def record_refusal(
     """Write down a refusal that was raised outside `recorded`, such as in a view's own check."""
     role = _role_of(by, site_id) if by else ""
     context = _context(None, by=by, action=action, reason="", signature_id=None, role=role)
-    write_refusal(refused, json.dumps(asdict(context)), subject, site_id)
+    write_refusal(refused, context.as_json(), subject, site_id)

@@ -1,6 +1,6 @@
 """Which tables are governed, and the triggers that record every change to them.
 
-Statement-level triggers with transition tables: whatever road the write took (ORM, bulk, COPY,
+Statement-level triggers with transition tables: whatever way the write took (ORM, bulk, COPY,
 raw SQL, a cascade), each statement adds one entry per changed row in one INSERT…SELECT.
 """
 

@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models.expressions import RawSQL
 
+from audit.capture.context import Channel
 from audit.capture.governed import exempt
 from audit.capture.triggers import insert_only, stamped
 
@@ -41,7 +42,8 @@ class Entry(models.Model):
     actor_id = models.BigIntegerField(null=True)
     actor = models.TextField(db_default="")
     role = models.TextField(db_default="")
-    road = models.TextField(db_default="database")
+    # Sealed as "road", which is therefore what its column is called for good.
+    channel = models.TextField(choices=Channel, db_default=Channel.DATABASE.value, db_column="road")
     client_addr = models.GenericIPAddressField(null=True)
     request_id = models.TextField(db_default="")
     action = models.TextField(db_default="database.changed")
@@ -80,7 +82,10 @@ class Entry(models.Model):
             # The order of sealing, see audit.sealing.seal.
             models.Index(fields=["txid", "id"], name="entry_txid"),
         ]
-        constraints = [one_of("operation", Operation, name="entry_operation_known")]
+        constraints = [
+            one_of("operation", Operation, name="entry_operation_known"),
+            one_of("channel", Channel, name="entry_channel_known"),
+        ]
         triggers = [stamped(), *insert_only("entry")]
 
     def __str__(self) -> str:

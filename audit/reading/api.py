@@ -49,6 +49,7 @@ class SignatureShownSerializer(serializers.Serializer[Any]):
 class EntrySerializer(serializers.ModelSerializer[Entry]):
     """One line of the history. `changes` is {field: [old, new]}; decimals are strings."""
 
+    road = serializers.CharField(source="channel")
     action_words = serializers.SerializerMethodField()
 
     class Meta:

@@ -8,7 +8,7 @@ from datetime import datetime
 from django.urls import NoReverseMatch, reverse
 from django.utils.dateparse import parse_datetime
 
-from audit.capture.context import Road
+from audit.capture.context import channel_words
 from audit.capture.models import Entry, Operation
 from audit.reading.labels import Label, column_order, label_of
 from audit.registry import SiteShown, registry, subject_word
@@ -126,15 +126,6 @@ def _is_number(value: object) -> bool:
 
 FIRST_CHANGES = 3  # in a list; the entry's own page shows all
 
-ROADS: dict[str, str] = {
-    Road.PAGE: "page",
-    Road.API: "API",
-    Road.GATEWAY: "gateway",
-    Road.TASK: "task",
-    Road.CONSOLE: "console",
-    Road.DATABASE: "database",
-}
-
 
 @dataclass(frozen=True, slots=True)
 class Row:
@@ -144,7 +135,7 @@ class Row:
     action: str
     operation: str
     kind: str
-    road: str
+    channel: str
     site: SiteShown | None
     subject_url: str
     timeline_url: str
@@ -196,7 +187,7 @@ def _row(
         action=words(entry.action),
         operation=Operation(entry.operation).label,
         kind=subject_word(entry.subject_type),
-        road=ROADS.get(entry.road, entry.road),
+        channel=channel_words(entry.channel),
         site=sites.get(entry.site_id) if entry.site_id else None,
         subject_url=subject_url(entry.subject_type, entry.subject_id),
         timeline_url=_timeline_url(entry),

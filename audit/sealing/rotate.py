@@ -23,7 +23,7 @@ def rotate(*, reason: str, lost: bool = False) -> Signer:
     """Make a new key, put it into the history and sign the present state with both.
 
     Whoever trusts the old key can trust the new one from that checkpoint on. With `lost` the old
-    one can not sign, and everybody who kept it has to be told the new one by another road; a check
+    one can not sign, and everybody who kept it has to be told the new one by another way; a check
     says so. Raises SealingError if nothing was sealed yet, or the old key is not there (or, with
     `lost`, is).
     """

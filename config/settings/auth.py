@@ -8,7 +8,7 @@ AUTH_USER_MODEL = "people.User"
 AUTH_APPS: list[str] = ["allauth", "allauth.account", "allauth.mfa"]
 AUTH_MIDDLEWARE: list[str] = [
     "allauth.account.middleware.AccountMiddleware",
-    "web.middleware.AmbientMiddleware",
+    "web.middleware.RequestContextMiddleware",
     "web.bodies.BodyLimitMiddleware",
 ]
 # One backend: allauth's for signing in, with rights from our own table of verbs.

@@ -47,7 +47,7 @@ STEPS = (
     Step(BARISTA, "tries to publish", "refused: who may", bar.may_not_publish),
     Step(OTHER, "opens the slot", "not there", bar.is_elsewhere),
     Step(OWNER, "asks for one parameter", "who changed it, old and new", reading.filters),
-    Step(OWNER, "opens the change", "old, new, who, road", reading.reads_the_change),
+    Step(OWNER, "opens the change", "old, new, who, channel", reading.reads_the_change),
     Step(OWNER, "opens the approval", "whose signature, over what", reading.reads_the_approval),
     Step(OWNER, "opens a slot's placing", "why, and on whose signature", reading.reads_the_placing),
     Step(OWNER, "looks for refused attempts", "all of the above", reading.reads_refusals),

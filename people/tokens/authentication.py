@@ -13,12 +13,12 @@ from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
-from audit.capture.context import Road, record_refusal
+from audit.capture.context import Channel, record_refusal
 from audit.errors import NotPermitted, Subject
 from people.history import ENDPOINT_REFUSED
 from people.persons.models import User
 from people.tokens.models import ApiToken, Scope, digest_of
-from web.middleware import take_road
+from web.middleware import correct_channel
 
 NOTED_EVERY = timedelta(hours=1)
 
@@ -36,7 +36,7 @@ class TokenAuthentication(BaseAuthentication):
             raise AuthenticationFailed("This token is unknown, revoked or expired.")
         _note_use(token)
         if token.scopes == [Scope.GATEWAY]:
-            take_road(Road.GATEWAY)
+            correct_channel(Channel.GATEWAY)
         return token.user, token
 
     def authenticate_header(self, request: Request) -> str:

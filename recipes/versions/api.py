@@ -193,7 +193,7 @@ def _base(pk: int | None) -> Version | None:
     return found
 
 
-# Endpoints: the road of a version to its approval, and out of use.
+# Endpoints: the way of a version to its approval, and out of use.
 
 
 class ActingView(RecipeView):

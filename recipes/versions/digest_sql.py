@@ -1,6 +1,6 @@
 """The content digest as PostgreSQL computes it: the bytes of recipes.versions.digest, by test.
 
-The database works the digest out itself and compares, so that no road leads to an approved
+The database works the digest out itself and compares, so that no way leads to an approved
 version whose signature binds to anything but its content.
 """
 

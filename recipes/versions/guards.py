@@ -1,4 +1,4 @@
-"""What the database itself refuses to do to versions and formulas, whatever road was taken."""
+"""What the database itself refuses to do to versions and formulas, whatever way was taken."""
 
 import pgtrigger
 

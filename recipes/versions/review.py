@@ -1,4 +1,4 @@
-"""The road of a version to its approval, up to the signature itself."""
+"""The way of a version to its approval, up to the signature itself."""
 
 from collections.abc import Callable, Mapping
 

@@ -1,4 +1,4 @@
-"""What the database itself refuses to do to a placement, whatever road the attempt took.
+"""What the database itself refuses to do to a placement, whatever way the attempt took.
 
 Statement-level throughout: a publication touches tens of thousands of rows in one statement, and
 a check per row would cost more than the rows.

@@ -10,8 +10,8 @@ from datetime import datetime
 
 from django.db.models import Case, Count, IntegerField, Max, Min, Q, QuerySet, Value, When
 
+from audit.capture.context import channel_words
 from audit.capture.models import Entry
-from audit.reading.rows import ROADS
 from people.persons.models import Assignment
 from stations.equipment.models import Slot
 from stations.slots.models import ReadBack
@@ -28,26 +28,26 @@ class Window:
     end: datetime
     matching: ReadBack | None
     differing: ReadBack
-    roads: dict[int, str]  # by read-back, in words: page, API, gateway
+    channels: dict[int, str]  # by read-back, in words: page, API, gateway
 
     @property
-    def matching_road(self) -> str:
-        """By which road the last matching one came."""
-        return self.roads.get(self.matching.pk, "") if self.matching else ""
+    def matching_channel(self) -> str:
+        """Through which channel the last matching one came."""
+        return self.channels.get(self.matching.pk, "") if self.matching else ""
 
     @property
-    def differing_road(self) -> str:
-        """By which road the first differing one came."""
-        return self.roads.get(self.differing.pk, "")
+    def differing_channel(self) -> str:
+        """Through which channel the first differing one came."""
+        return self.channels.get(self.differing.pk, "")
 
 
 @dataclass(frozen=True, slots=True)
 class Acted:
-    """What one person did there by one road within the window."""
+    """What one person did there through one channel within the window."""
 
     actor: str
     role: str
-    road: str
+    channel: str
     near: str
     times: int
     first: datetime
@@ -65,20 +65,20 @@ def window_of(slot: Slot) -> Window | None:
     first = since.order_by("pk").first() or last
     begin = first.placement.started_at or first.at
     written = _written(slot, matching, first)
-    roads = {pk: ROADS.get(road, road) for pk, (_, road) in written.items()}
+    channels = {pk: channel_words(channel) for pk, (_, channel) in written.items()}
     # The history's clock is that of the moment; a read-back's own time is its transaction's.
     moments = {pk: at for pk, (at, _) in written.items()}
     if matching:
         begin = max(begin, moments.get(matching.pk, matching.at))
-    return Window(begin, moments.get(first.pk, first.at), matching, first, roads)
+    return Window(begin, moments.get(first.pk, first.at), matching, first, channels)
 
 
 def _written(slot: Slot, *reads: ReadBack | None) -> dict[int, tuple[datetime, str]]:
-    """When the history wrote the read-backs down, and the road they came by."""
+    """When the history wrote the read-backs down, and the channel they came through."""
     known = [read.pk for read in reads if read]
     found = Entry.objects.filter(subject_type="slot", subject_id=slot.pk, row_id__in=known)
-    rows = found.filter(table_name="stations_readback").values_list("row_id", "at", "road")
-    return {pk: (at, road) for pk, at, road in rows if pk is not None}
+    rows = found.filter(table_name="stations_readback").values_list("row_id", "at", "channel")
+    return {pk: (at, channel) for pk, at, channel in rows if pk is not None}
 
 
 def acted_within(slot: Slot, window: Window) -> Sequence[Acted]:
@@ -94,13 +94,13 @@ def acted_within(slot: Slot, window: Window) -> Sequence[Acted]:
     entries = Entry.objects.filter(there, at__gte=window.begin, at__lte=window.end)
     found = (
         entries.annotate(near=near)
-        .values_list("actor", "role", "road", "near")
+        .values_list("actor", "role", "channel", "near")
         .annotate(times=Count("pk"), first=Min("at"), last=Max("at"))
         .order_by("near", "-last")[:MOST]
     )
     return [
-        Acted(actor, role, ROADS.get(road, road), NEAR[at], times, first, last)
-        for actor, role, road, at, times, first, last in found
+        Acted(actor, role, channel_words(channel), NEAR[at], times, first, last)
+        for actor, role, channel, at, times, first, last in found
     ]
 
 

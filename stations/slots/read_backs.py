@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from audit.capture.context import Road, ambient, recorded
+from audit.capture.context import Channel, recorded, request_context
 from audit.errors import Invalid, Problem, Refused, Stale, Subject
 from audit.vocabulary import register
 from people.persons.models import User
@@ -44,7 +44,7 @@ def read_back(*, slot: Slot, found: Mapping[str, str], by: User, seen_placement:
 
 def reading_verb() -> Verb:
     """A gateway reports under a verb of its own, so that its keeper need not be a shop lead."""
-    by_gateway = ambient.get().road == Road.GATEWAY
+    by_gateway = request_context.get().channel == Channel.GATEWAY
     return Verb.GATEWAY_REPORT if by_gateway else Verb.SLOT_READ_BACK
 
 

@@ -36,8 +36,8 @@ def without(body: object, place: str) -> object:
 
 
 def _holder(body: Any, place: str) -> tuple[Any, Any]:  # noqa: ANN401
-    *road, last = place.split(".")
-    for step in road:
+    *path, last = place.split(".")
+    for step in path:
         body = body[_key(body, step)]
     return body, _key(body, last)
 

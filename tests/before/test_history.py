@@ -12,11 +12,13 @@ from audit.reading.rows import subject_url
 from audit.registry import content_of, registry
 from audit.sealing.keys import verifiers
 from audit.sealing.models import Checkpoint
+from audit.sealing.payload import FIELDS
 from audit.sealing.rotate import rotate
 from audit.sealing.seal import seal
 from people.signatures.content import SAME
 from people.signatures.models import Signature
 from tests.before.conftest import People
+from tests.before.old_database import Dump
 
 
 def test_the_whole_export_is_intact(before: People) -> None:
@@ -69,3 +71,9 @@ def test_entries_of_every_kind_open(before: People) -> None:
     kinds = Entry.objects.order_by("action", "table_name", "operation", "-id")
     for pk in kinds.distinct("action", "table_name", "operation").values_list("pk", flat=True):
         assert browser.get(f"/history/{pk}/").status_code == 200, pk
+
+
+def test_what_is_sealed_of_an_entry_is_what_always_was(dump: Dump) -> None:
+    """Names and order of what the canonical bytes are made of, whatever fields are called today."""
+    (entries,) = (table for table in dump.tables if table.name == "audit_entry")
+    assert tuple(entries.columns.split(", ")) == FIELDS

@@ -39,10 +39,10 @@ def filters(stage: Stage) -> str:
 
 
 def reads_the_change(stage: Stage) -> str:
-    """Old, new, who, when, by which road."""
+    """Old, new, who, when, through which channel."""
     page, old = stage[OWNER].open(stage.kept["filtered"]), stage.kept["old"]
     entry = _open(stage, page, f"{old} °C", f"{NEW} °C", "Edited draft")
-    entry.must(200, "Who Head roaster", "Road page", "Parameter Brew temperature")
+    entry.must(200, "Who Head roaster", "Channel page", "Parameter Brew temperature")
     return f"{entry.path}: {old} °C before, {NEW} °C after; Head roaster, by page"
 
 
@@ -58,7 +58,7 @@ def reads_the_placing(stage: Stage) -> str:
     """Why a slot holds what it holds: the publication's reason, under its signature."""
     page = _filtered(stage, action="publication.run")
     reason, signed = "Reason: New crop is rested.", "Signed by Head roaster"
-    entry = _open(stage, page, reason, signed, "in force", "Road task")
+    entry = _open(stage, page, reason, signed, "in force", "Channel task")
     return f"{entry.path}: {reason} {signed}, meaning: published; placed by a worker"
 
 

@@ -7,7 +7,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 
-from audit.capture.context import Ambient, Road, ambient
+from audit.capture.context import Channel, RequestContext, request_context
 from audit.errors import DomainError
 from people.persons.actions import assign_role, create_person
 from people.persons.invitations import invite
@@ -29,7 +29,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:  # noqa: ANN401  Django's
         """Add them; all of it or nothing."""
-        ambient.set(Ambient(road=Road.CONSOLE))
+        request_context.set(RequestContext(channel=Channel.CONSOLE))
         site = options["site"].rstrip("/")
         try:
             link = _added(options["address"], options["name"], site)

@@ -5,7 +5,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
-from audit.capture.context import Ambient, Road, ambient
+from audit.capture.context import Channel, RequestContext, request_context
 from people.persons.models import User
 from recipes.demo.equipment import make_machines, make_sites
 from recipes.demo.people import PASSWORD, assign_sites, make_people, sign_ins
@@ -24,7 +24,7 @@ class Command(BaseCommand):
                 "The demo's people sign in with a password that everybody knows, so this is no "
                 "deployment for them: `manage.py add_owner` adds its first owner."
             )
-        ambient.set(Ambient(road=Road.CONSOLE, request_id="load_demo"))
+        request_context.set(RequestContext(channel=Channel.CONSOLE, request_id="load_demo"))
         if not User.objects.exists():
             load()
         self.stdout.write(f"Sign in with the password {PASSWORD} as")

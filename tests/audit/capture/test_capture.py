@@ -1,4 +1,4 @@
-"""Whatever road a change takes, every changed row has one entry with its old and new values."""
+"""Whatever way a change takes, every changed row has one entry with its old and new values."""
 
 from decimal import Decimal
 

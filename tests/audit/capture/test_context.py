@@ -1,4 +1,4 @@
-"""Who, by which road and why: told once a transaction, and forgotten with it."""
+"""Who, through which channel and why: told once a transaction, and forgotten with it."""
 
 import threading
 from collections.abc import Iterator
@@ -7,19 +7,19 @@ from contextvars import copy_context
 import pytest
 from django.db import connection, connections, transaction
 
-from audit.capture.context import Ambient, Road, ambient, recorded
+from audit.capture.context import Channel, RequestContext, recorded, request_context
 from audit.vocabulary import UnknownAction
 from tests.audit.conftest import FILLED, SORTED, Person, newest, since
 from tests.audit.sample import Shelf, empty
 
-HERE = Ambient(road=Road.API, request_id="abc-1", client_addr="2001:db8::1")
+HERE = RequestContext(channel=Channel.API, request_id="abc-1", client_addr="2001:db8::1")
 
 
 @pytest.fixture(autouse=True)
 def _around() -> Iterator[None]:
-    token = ambient.set(HERE)
+    token = request_context.set(HERE)
     yield
-    ambient.reset(token)
+    request_context.reset(token)
 
 
 def told() -> str:
@@ -36,7 +36,7 @@ def test_an_entry_says_who_how_and_why(shelf: Shelf, person: Person) -> None:
     (entry,) = since(mark)
     assert (entry.actor_id, entry.actor) == (7, "Head roaster")
     assert entry.role == "head roaster at 3"
-    assert (entry.road, entry.request_id, entry.client_addr) == ("api", "abc-1", "2001:db8::1")
+    assert (entry.channel, entry.request_id, entry.client_addr) == ("api", "abc-1", "2001:db8::1")
     assert (entry.action, entry.reason, entry.signature_id) == (SORTED, "New order", 4)
 
 

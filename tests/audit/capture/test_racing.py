@@ -7,7 +7,7 @@ import pytest
 from django.db import connections
 from django.db.models import F
 
-from audit.capture.context import Ambient, Road, ambient, recorded
+from audit.capture.context import Channel, RequestContext, recorded, request_context
 from audit.capture.models import Entry
 from tests.audit.conftest import SORTED, Person
 from tests.audit.sample import Shelf, empty
@@ -23,7 +23,7 @@ def test_each_writer_is_named_for_its_own_changes(sample_tables: None) -> None:
     problems: list[BaseException] = []
 
     def write(number: int) -> None:
-        ambient.set(Ambient(road=Road.TASK, request_id=f"request-{number}"))
+        request_context.set(RequestContext(channel=Channel.TASK, request_id=f"request-{number}"))
         try:
             for _ in range(each):
                 with recorded(by=Person(number, f"Writer {number}"), action=SORTED):

@@ -7,7 +7,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
-from audit.capture.context import Ambient, Road, ambient, recorded
+from audit.capture.context import Channel, RequestContext, recorded, request_context
 from audit.capture.models import Entry
 from tests.audit.conftest import SORTED, Person, newest, since
 from tests.audit.sample import Jar, Note, Shelf, run
@@ -59,11 +59,11 @@ def test_a_change_that_never_happened_can_not_be_written_down(operation: str) ->
 
 
 def test_a_refusal_written_directly_is_stamped_by_the_database(person: Person) -> None:
-    forged = {"actor": "Owner", "actor_id": 1, "road": "page", "role": "owner", "txid": 5}
+    forged = {"actor": "Owner", "actor_id": 1, "channel": "page", "role": "owner", "txid": 5}
     forged |= {"at": FORGED, "db_role": "someone", "signature_id": 9, "action": SORTED}
     entry = Entry.objects.create(operation="refused", reason="no", **forged)
     entry.refresh_from_db()
-    assert (entry.actor, entry.actor_id, entry.road) == ("database", None, "database")
+    assert (entry.actor, entry.actor_id, entry.channel) == ("database", None, "database")
     assert (entry.action, entry.signature_id, entry.reason) == ("database.changed", None, "no")
     assert abs(entry.at - timezone.now()) < timedelta(minutes=1)
     assert entry.db_role != "someone"
@@ -111,12 +111,12 @@ def test_the_trigger_can_not_be_asked_to_look_away(shelf: Shelf) -> None:
 
 
 def test_without_context_the_database_speaks_for_itself(shelf: Shelf) -> None:
-    token = ambient.set(Ambient(road=Road.PAGE, request_id="r1", client_addr="192.0.2.1"))
+    token = request_context.set(RequestContext(Channel.PAGE, "r1", "192.0.2.1"))
     mark = newest()
     Shelf.objects.update(name="Low")
-    ambient.reset(token)
+    request_context.reset(token)
     (entry,) = since(mark)
-    assert (entry.actor, entry.road, entry.role) == ("database", "database", "")
+    assert (entry.actor, entry.channel, entry.role) == ("database", "database", "")
     assert (entry.action, entry.request_id) == ("database.changed", "")
     with connection.cursor() as cursor:
         cursor.execute("SELECT session_user::text, host(inet_client_addr())")

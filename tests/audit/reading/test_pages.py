@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from audit.capture.context import Ambient, Road, ambient, recorded
+from audit.capture.context import Channel, RequestContext, recorded, request_context
 from audit.capture.models import Entry
 from audit.errors import Refused, Subject
 from audit.registry import Registry
@@ -28,12 +28,12 @@ def owner(desk: Registry, cast: Cast, signed_in: SignedIn) -> Client:
 @pytest.fixture
 def jar(shelf: Shelf, cast: Cast) -> Jar:
     """A jar at the harbour, filled and refilled by the head roaster."""
-    token = ambient.set(Ambient(road=Road.PAGE, request_id="request-1", client_addr="192.0.2.7"))
+    token = request_context.set(RequestContext(Channel.PAGE, "request-1", "192.0.2.7"))
     with recorded(by=cast.head_roaster, action=FILLED, reason="<b>more</b>", signature_id=4):
         Shelf.objects.update(site_id=cast.site.pk)
         jar = Jar.objects.create(shelf=shelf, name="salt", mass=Decimal("1.5"))
         Jar.objects.update(mass=Decimal("2.25"), full=True)
-    ambient.reset(token)
+    request_context.reset(token)
     return jar
 
 

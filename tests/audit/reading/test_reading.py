@@ -39,8 +39,8 @@ def test_who_tries_is_written_down(desk: Registry, cast: Cast, signed_in: Signed
     for address in ("/history/", API, "/history/intact/", "/api/v1/history/bundle/"):
         assert client.get(address).status_code == 403
     tried = Entry.objects.filter(operation="refused", action="history.refused").order_by("id")
-    assert [(e.actor, e.role, e.road) for e in tried] == [
-        ("Barista", "barista", road) for road in ("page", "api", "page", "api")
+    assert [(e.actor, e.role, e.channel) for e in tried] == [
+        ("Barista", "barista", channel) for channel in ("page", "api", "page", "api")
     ]
 
 

@@ -71,7 +71,7 @@ def test_old_entries_are_the_first_partition(address: str) -> None:
             "entry_site", "entry_subject", "entry_txid",
         ]  # fmt: skip
         assert [now] == list(triggers or ())
-        assert constraints == ["audit_entry_pkey", "entry_operation_known"]
+        assert constraints == ["audit_entry_pkey", "entry_channel_known", "entry_operation_known"]
         # Ids go on where they were, and the month that has come gets a partition of its own.
         rolled = server.execute("SELECT audit_roll()").fetchone()
         written = server.execute(

@@ -7,7 +7,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 from pytest_django.fixtures import Settings
 
-from audit.capture.context import Ambient, ambient
+from audit.capture.context import RequestContext, request_context
 from audit.capture.models import Entry
 from people.persons.models import Assignment, User
 
@@ -18,9 +18,9 @@ ADDED = ("add_owner", "Boss@Example.com", "Owner")
 @pytest.fixture(autouse=True)
 def _as_before() -> object:
     """The commands say that they are the console; here others come after them."""
-    token = ambient.set(Ambient())
+    token = request_context.set(RequestContext())
     yield
-    ambient.reset(token)
+    request_context.reset(token)
 
 
 def _run(*arguments: str) -> str:
@@ -37,7 +37,7 @@ def test_they_own_all_sites_and_set_their_password_by_the_link(client: Client) -
     client.post(form.redirect_chain[-1][0], both)
     client.post("/account/login/", {"login": "boss@example.com", "password": both["password1"]})
     assert client.get("/people/").status_code == 200
-    actions = set(Entry.objects.filter(road="console").values_list("action", flat=True))
+    actions = set(Entry.objects.filter(channel="console").values_list("action", flat=True))
     assert actions == {"person.added", "role.assigned", "person.invited"}
 
 

@@ -26,7 +26,7 @@ def test_the_history_says_who_had_one_made(cast: Cast, signed_in: SignedIn, api_
     key = {"Idempotency-Key": uuid.uuid4().hex}
     assert api_as(cast.owner).post(f"/api/v1{for_roaster}", headers=key).status_code == 201
     made = Entry.objects.filter(action="person.invited").order_by("id")
-    assert [(e.actor, e.road, e.subject, list(e.changes)) for e in made] == [
+    assert [(e.actor, e.channel, e.subject, list(e.changes)) for e in made] == [
         ("Owner", "page", "Head roaster", ["invited_at"]),
         ("Owner", "api", "Head roaster", ["invited_at"]),
     ]

@@ -21,4 +21,4 @@ def test_a_token_made_on_the_page_is_named_so(cast: Cast, signed_in: SignedIn) -
     token = ApiToken.objects.get()
     signed_in(cast.barista).post(f"/account/tokens/{token.pk}/revoke/")
     entry = Entry.objects.get(table_name="people_apitoken", operation="changed")
-    assert (entry.action, entry.actor, entry.road) == ("token.revoked", "Barista", "page")
+    assert (entry.action, entry.actor, entry.channel) == ("token.revoked", "Barista", "page")

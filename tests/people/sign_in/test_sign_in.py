@@ -30,7 +30,7 @@ def test_a_wrong_password_is_told_without_saying_which_part(cast: Cast, client: 
     assert len(told[0]) == 1
     assert told[0] == told[1]
     tries = Entry.objects.filter(action="sign_in.refused").order_by("id")
-    assert [(e.actor, e.road, e.subject_id) for e in tries] == [
+    assert [(e.actor, e.channel, e.subject_id) for e in tries] == [
         ("program", "page", cast.owner.pk),
         ("program", "page", None),
     ]
@@ -84,7 +84,7 @@ def test_changing_ones_password_is_in_the_history(cast: Cast, signed_in: SignedI
     change["password2"] = change["password1"]
     assert browser.post("/account/password/change/", change).status_code == 302
     entry = Entry.objects.get(action="person.password_set")
-    assert (entry.actor, entry.road, list(entry.changes)) == (
+    assert (entry.actor, entry.channel, list(entry.changes)) == (
         "Barista",
         "page",
         ["password_set_at"],

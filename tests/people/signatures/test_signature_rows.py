@@ -1,4 +1,4 @@
-"""What the database itself refuses about signatures, by whatever road."""
+"""What the database itself refuses about signatures, by whatever way."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta

@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from audit.capture.context import Ambient, Road, ambient
+from audit.capture.context import Channel, RequestContext, request_context
 from audit.errors import Refused
 from people.persons.models import Assignment
 from recipes.overview.yearly import year_of
@@ -30,10 +30,10 @@ def spoiled(bar: Bar, cast: Cast) -> Bar:
     read_back(slot=bar.slot, found=FOUND, by=lead, seen_placement=placement.pk)
     other = bar.second.slots.get(number=1)
     set_by_hand(slot=other, values={"brew_temperature": "92"}, by=lead)
-    token = ambient.set(Ambient(road=Road.GATEWAY))
+    token = request_context.set(RequestContext(channel=Channel.GATEWAY))
     for _ in range(2):
         read_back(slot=bar.slot, found=WRONG, by=lead, seen_placement=placement.pk)
-    ambient.reset(token)
+    request_context.reset(token)
     return bar
 
 
@@ -43,7 +43,7 @@ def test_the_window_is_between_the_last_right_and_the_first_wrong(spoiled: Bar) 
     assert window
     assert (window.matching, window.differing) == (first, wrong)
     assert first.at <= window.begin < window.end
-    assert (window.matching_road, window.differing_road) == ("console", "gateway")
+    assert (window.matching_channel, window.differing_channel) == ("console", "gateway")
 
 
 def test_without_a_matching_one_it_begins_when_the_placement_did(bar: Bar, cast: Cast) -> None:
@@ -64,7 +64,7 @@ def test_who_acted_is_told_nearest_first_by_road(spoiled: Bar, cast: Cast) -> No
         (line.near for line in acted), key=["slot", "station", "site"].index
     )
     assert {"slot", "site"} <= {line.near for line in acted}
-    assert "gateway" in {line.road for line in acted}
+    assert "gateway" in {line.channel for line in acted}
     named = {given.user for given in roles_there(spoiled.slot, window.end)}
     assert cast.shop_lead in named
     assert cast.other_lead not in named

@@ -63,7 +63,7 @@ def test_from_plan_to_in_force(bar: Bar, roaster: APIClient) -> None:
     assert progress["state"] == "complete"
     assert sum(row["placed"] for row in progress["sites"]) == 4
     entry = Entry.objects.filter(action="publication.signed", table_name="recipes_publication")
-    assert set(entry.values_list("road", flat=True)) == {"api"}
+    assert set(entry.values_list("channel", flat=True)) == {"api"}
 
 
 def test_a_repeated_signature_publishes_once(bar: Bar, roaster: APIClient) -> None:

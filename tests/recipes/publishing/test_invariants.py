@@ -184,7 +184,7 @@ def test_a_forged_signature_is_on_record_with_its_true_moment(scene: Scene, bar:
         ).format(**vars(scene))
         cursor.execute(statement, [forged])
     traces = Entry.objects.order_by("-pk")[:2]
-    assert {(trace.table_name, trace.road, trace.actor) for trace in traces} == {
+    assert {(trace.table_name, trace.channel, trace.actor) for trace in traces} == {
         ("people_signature", "database", "database"),
         ("stations_placement", "database", "database"),
     }
@@ -193,5 +193,5 @@ def test_a_forged_signature_is_on_record_with_its_true_moment(scene: Scene, bar:
 def test_what_waits_can_be_cancelled_by_sql_on_record(scene: Scene, bar: Bar) -> None:
     run("UPDATE stations_placement SET state = 'cancelled' WHERE id = {waiting}", scene)
     trace = Entry.objects.latest("pk")
-    assert (trace.road, trace.changes) == ("database", {"state": ["scheduled", "cancelled"]})
+    assert (trace.channel, trace.changes) == ("database", {"state": ["scheduled", "cancelled"]})
     assert in_force(Slot.objects.get(pk=scene.slot)).pk == scene.held, "the lock holds"

@@ -1,4 +1,4 @@
-"""The main road over the API: from a coffee to an approved version."""
+"""The main way over the API: from a coffee to an approved version."""
 
 import pytest
 from rest_framework.test import APIClient
@@ -49,7 +49,7 @@ def test_from_coffee_to_approval(cast: Cast, head: APIClient, second: APIClient)
     approved = act(second, f"{path}approve/", signed).json()
     assert (approved["state"], approved["signature"]["name"]) == ("approved", "Second roaster")
     line = Line.objects.get(action="version.approved", table_name="recipes_version")
-    assert (line.road, line.actor) == ("api", "Second roaster")
+    assert (line.channel, line.actor) == ("api", "Second roaster")
 
 
 def test_a_repeated_call_acts_once(head: APIClient, draft: Version) -> None:

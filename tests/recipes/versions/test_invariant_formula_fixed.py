@@ -1,4 +1,4 @@
-"""Invariant 1: an approved version's formula never changes, by any road.
+"""Invariant 1: an approved version's formula never changes, by any way.
 
 The ORM, bulk updates, raw SQL and the API try here; racing requests in test_races.py.
 """

@@ -53,21 +53,21 @@ def by_sql(version: Version, signature: Signature) -> object:
     return sql(statement, signature.pk, version.pk)()
 
 
-ROADS: list[Callable[[Version, Signature], object]] = [by_update, by_save, by_sql]
+WAYS: list[Callable[[Version, Signature], object]] = [by_update, by_save, by_sql]
 
 
-@pytest.mark.parametrize("road", ROADS)
+@pytest.mark.parametrize("way", WAYS)
 def test_the_author_is_refused_by_the_database(
-    cast: Cast, in_review: Version, road: Callable[[Version, Signature], object]
+    cast: Cast, in_review: Version, way: Callable[[Version, Signature], object]
 ) -> None:
     for note in ("", "sole-roaster policy"):
         signature = forge(in_review, cast.head_roaster, note)
-        refused(partial(road, in_review, signature), OWN)
+        refused(partial(way, in_review, signature), OWN)
 
 
-@pytest.mark.parametrize("road", ROADS)
+@pytest.mark.parametrize("way", WAYS)
 def test_the_requester_is_refused_by_the_database(
-    cast: Cast, approved: Version, road: Callable[[Version, Signature], object]
+    cast: Cast, approved: Version, way: Callable[[Version, Signature], object]
 ) -> None:
     request = make_request(
         by=cast.second_roaster,
@@ -79,7 +79,7 @@ def test_the_requester_is_refused_by_the_database(
     waiting = submit(by=cast.head_roaster, version=accept(by=cast.head_roaster, request=request))
     for who in (cast.second_roaster, cast.head_roaster):
         signature = forge(waiting, who)
-        refused(partial(road, waiting, signature), OWN)
+        refused(partial(way, waiting, signature), OWN)
 
 
 def test_who_asked_cannot_be_rewritten(cast: Cast, approved: Version) -> None:

@@ -1,4 +1,4 @@
-"""The road to an approval on pages: submit, return, sign; each refusal is a sentence."""
+"""The way to an approval on pages: submit, return, sign; each refusal is a sentence."""
 
 import pytest
 from django.test import Client

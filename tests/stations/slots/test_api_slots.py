@@ -91,7 +91,7 @@ def test_setting_a_locked_slot_is_refused_and_recorded(bar: Bar, cast: Cast, api
     assert answer.json()["how_to_ask"]
     assert Placement.objects.get(slot=bar.slot, state="in_force") == held
     entry = Entry.objects.get(operation="refused")
-    assert (entry.road, entry.changes["water_volume"]) == ("api", ["280", "282"])
+    assert (entry.channel, entry.changes["water_volume"]) == ("api", ["280", "282"])
 
 
 def test_a_gateway_fetches_until_nothing_has_changed(bar: Bar, cast: Cast, api_as: ApiAs) -> None:
@@ -128,8 +128,10 @@ def test_a_gateway_reports_each_slot_for_itself(bar: Bar, cast: Cast, api_as: Ap
     assert all(row["stale"] for row in rows[3:])
     states = dict(Placement.objects.values_list("pk", "verdict"))
     assert states == {first.pk: "matches", other.pk: "differs", away.pk: "unread"}
-    roads = Entry.objects.filter(table_name="stations_readback").values_list("road", flat=True)
-    assert list(roads) == ["gateway", "gateway"]
+    channels = Entry.objects.filter(table_name="stations_readback").values_list(
+        "channel", flat=True
+    )
+    assert list(channels) == ["gateway", "gateway"]
 
 
 def test_a_gateway_reports_a_single_slot_too(bar: Bar, cast: Cast, api_as: ApiAs) -> None:
@@ -138,7 +140,7 @@ def test_a_gateway_reports_a_single_slot_too(bar: Bar, cast: Cast, api_as: ApiAs
     body = {"placement": placement.pk, "found": FOUND}
     answer = send(api, f"slots/{bar.slot.pk}/read-backs/", body)
     assert (answer.status_code, answer.json()["verdict"]) == (201, "matches")
-    assert Entry.objects.filter(table_name="stations_readback", road="gateway").count() == 1
+    assert Entry.objects.filter(table_name="stations_readback", channel="gateway").count() == 1
     assert api.get(f"/api/v1/slots/{bar.slot.pk}/read-backs/").status_code == 403
     reader = api_as(cast.shop_lead, Scope.READ)
     assert send(reader, f"slots/{bar.slot.pk}/read-backs/", body).status_code == 403

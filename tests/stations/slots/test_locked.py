@@ -1,6 +1,6 @@
 """Invariants 4 and 5: one placement in force a slot, and a locked slot stays locked.
 
-Attacked by every road there is; what is refused leaves everything as it was.
+Attacked by every way there is; what is refused leaves everything as it was.
 """
 
 import pytest
@@ -67,5 +67,5 @@ def test_a_verdict_written_outside_the_program_is_on_record(bar: Bar, cast: Cast
     with connection.cursor() as cursor:
         cursor.execute("UPDATE stations_placement SET verdict = 'matches' WHERE id = %s", [held.pk])
     entry = Entry.objects.latest("id")
-    assert (entry.road, entry.changes) == ("database", {"verdict": ["unread", "matches"]})
+    assert (entry.channel, entry.changes) == ("database", {"verdict": ["unread", "matches"]})
     assert entry.subject_id == bar.slot.pk

@@ -2,7 +2,7 @@
 
 import pytest
 
-from audit.capture.context import Ambient, Road, ambient
+from audit.capture.context import Channel, RequestContext, request_context
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from stations.slots.models import Placement, ReadBack
@@ -117,10 +117,10 @@ def test_only_leads_of_the_site_read_back(bar: Bar, cast: Cast, who: str) -> Non
 
 def test_a_gateway_reports_under_its_keepers_name(bar: Bar, cast: Cast) -> None:
     placement = place(bar.slot, cast.head_roaster)
-    token = ambient.set(Ambient(road=Road.GATEWAY))
+    token = request_context.set(RequestContext(channel=Channel.GATEWAY))
     try:
         read_back(slot=bar.slot, found=FOUND, by=cast.technician, seen_placement=placement.pk)
     finally:
-        ambient.reset(token)
+        request_context.reset(token)
     entry = Entry.objects.filter(table_name="stations_readback").latest("id")
-    assert (entry.road, entry.actor) == ("gateway", cast.technician.name)
+    assert (entry.channel, entry.actor) == ("gateway", cast.technician.name)

@@ -141,7 +141,7 @@ def test_setting_a_locked_slot_is_refused_on_the_page(
         assert answer.status_code == 409
         assert "head roaster" in answer.content.decode()
     assert Placement.objects.get(slot=bar.slot, state="in_force") == held
-    assert Entry.objects.filter(operation="refused", road="page").count() == 3
+    assert Entry.objects.filter(operation="refused", channel="page").count() == 3
 
 
 def test_what_to_key_in_lists_only_what_waits(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:

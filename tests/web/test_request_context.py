@@ -1,4 +1,4 @@
-"""What the history notes of every request: road, request id, address."""
+"""What the history notes of every request: channel, request id, address."""
 
 import pytest
 from django.test import Client, RequestFactory
@@ -19,15 +19,15 @@ def test_a_page_and_a_program_are_told_apart(
     key = {"Idempotency-Key": "add-person", "X-Request-ID": "api-request-1"}
     api_as(cast.owner).post("/api/v1/people/", other, headers=key)
     by_page, by_api = Entry.objects.filter(action="person.added", actor="Owner").order_by("id")
-    assert (by_page.road, by_page.request_id) == ("page", "page-request-1")
-    assert (by_api.road, by_api.request_id) == ("api", "api-request-1")
+    assert (by_page.channel, by_page.request_id) == ("page", "page-request-1")
+    assert (by_api.channel, by_api.request_id) == ("api", "api-request-1")
     assert by_page.client_addr == by_api.client_addr == "127.0.0.1"
 
 
 def test_a_refused_page_is_in_the_history(cast: Cast, signed_in: SignedIn) -> None:
     assert signed_in(cast.barista).get("/people/").status_code == 403
     entry = Entry.objects.get(operation="refused")
-    assert (entry.actor, entry.road, entry.action) == ("Barista", "page", "page.refused")
+    assert (entry.actor, entry.channel, entry.action) == ("Barista", "page", "page.refused")
 
 
 @pytest.mark.parametrize("given", ["short", "a b c d e f", "x" * 65, "new\nline-in-it", "<script>"])
