@@ -12,14 +12,15 @@ class RecipesConfig(AppConfig):
     def ready(self) -> None:
         """Tell the equipment what there is to set, and the history how to show it."""
         from audit.registry import register_parameters
-        from recipes import signed
         from recipes.coffees import history as coffees
         from recipes.coffees.actions import register_name_use
         from recipes.formula import parameters
         from recipes.modelling import history as modelling  # noqa: F401 - registers its words
+        from recipes.permits import history as permits
         from recipes.permits.content import deviations_of
         from recipes.publishing import history as publishing
-        from recipes.publishing.control import refuse_on_its_way
+        from recipes.publishing.actions import refuse_on_its_way
+        from recipes.recalibration import history as recalibration
         from recipes.requests import history as requests
         from recipes.tastings import history as tastings
         from recipes.versions import history as versions
@@ -30,9 +31,11 @@ class RecipesConfig(AppConfig):
         known = parameters.PARAMETERS.values()
         register_parameters(lambda: [(each.code, each.label) for each in known])
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
-        for package in (coffees, versions, requests, publishing, tastings):
+        registering = (
+            coffees, versions, requests, publishing, permits, recalibration, tastings
+        )  # fmt: skip
+        for package in registering:
             package.register()
-        signed.register()
         register_name_use(names_coffee)
         register_withdrawal_check(refuse_on_its_way)
         register_deviations(deviations_of)

@@ -9,7 +9,7 @@ from recipes.demo.people import Cast
 from recipes.formula.formula import stored
 from recipes.modelling.fitting import ask_for_fit
 from recipes.modelling.simulator import TrueStation
-from recipes.recalibration.actions import AcceptOrder, accept_calibration
+from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import make_retranslation_plan
 from recipes.versions.models import Version
 from stations.calibrations.actions import record_barometer, record_calibration
@@ -138,8 +138,14 @@ class Measurements:
     def _accept(self, calibration: Calibration) -> None:
         by = self.cast["technician"]
         plan = make_retranslation_plan(calibration=calibration, by=by)
-        order = AcceptOrder(calibration, calibration.revision, plan.digest, "Yearly round")
-        accept_calibration(order=order, by=by, credentials=self.cast.signs("technician"))
+        accept_calibration(
+            by=by,
+            calibration=calibration,
+            revision=calibration.revision,
+            seen=plan.digest,
+            credentials=self.cast.signs("technician"),
+            reason="Yearly round",
+        )
 
 
 def _pulses(slope: Decimal, grams: int) -> int:

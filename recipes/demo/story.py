@@ -19,12 +19,12 @@ from recipes.demo.formulas import (
 )
 from recipes.demo.measurements import Measurements
 from recipes.demo.people import Cast
-from recipes.permits.actions import PermitOrder, grant
+from recipes.permits.actions import grant
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing import run
+from recipes.publishing.actions import publish
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
-from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 from recipes.requests.actions import make_request
 from recipes.versions.drafts import edit_draft, new_draft
@@ -128,11 +128,11 @@ class Story:
     def _sign(self, version: Version, scope: Scope, reason: str) -> None:
         by = self.cast["head_roaster"]
         plan = make_plan(version=version, scope=scope, when=When(), by=by, now=datetime.now(UTC))
-        order = Order(
-            version, scope, When(), reason, plan.digest, acknowledged=True,
+        publication = publish(
+            by=by, version=version, scope=scope, when=When(), seen=plan.digest, reason=reason,
+            credentials=self.cast.signs("head_roaster"), acknowledged=True,
             learnt_until=plan.learnt_until,
         )  # fmt: skip
-        publication = publish(order=order, by=by, credentials=self.cast.signs("head_roaster"))
         run.run(publication.pk)
 
     def _lead(self, site: str) -> str:
@@ -171,8 +171,10 @@ class Story:
         ends_at = datetime.now(UTC) + timedelta(days=2)
         plan = make_permit_plan(slots=ids, changes=changes, ends_at=ends_at, by=by)
         reason = "Group runs hot until the technician has changed the gasket."
-        order = PermitOrder(ids, changes, ends_at, reason, plan.digest, acknowledged=True)
-        grant(order=order, by=by, credentials=self.cast.signs("head_roaster"))
+        grant(
+            by=by, slots=ids, changes=changes, ends_at=ends_at, seen=plan.digest, reason=reason,
+            credentials=self.cast.signs("head_roaster"), acknowledged=True,
+        )  # fmt: skip
 
     def _by_hand(self, slot: Slot) -> None:
         """A free slot, used while dialling in."""

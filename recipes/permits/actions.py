@@ -1,78 +1,70 @@
-"""Granting a deviation permit."""
+"""Granting a deviation permit, and ending it."""
 
-import json
-from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 
 from django.db.models import F
 from django.db.models.functions import Now
 
-from audit.capture.context import Recording, recorded
-from audit.errors import Invalid, Refused, Subject
+from audit.capture.context import recorded
+from audit.errors import Refused, Subject
 from people.persons.models import User
 from people.persons.permissions import require, require_at_each
 from people.persons.verbs import Verb
-from people.signatures.models import Meaning
-from people.signatures.signing import Credentials, sign
+from people.signatures.signing import Credentials
+from recipes.permits import history
 from recipes.permits.models import Permit, PermitChange, PermitSlot
-from recipes.permits.plan import Changes, PermitPlan, make_permit_plan, refuse_unless_whole
-from recipes.publishing import history
-from recipes.publishing.sign import MOVED
-from recipes.translation.translating import cup_of, quantities, title_of
-from stations.slots.models import Placement
-from stations.slots.placing import Entitlement, StationSettings, begin_permit, lock_slots, schedule
+from recipes.permits.plan import Changes, PermitPlan, make_permit_plan
+from recipes.planning.signing import (
+    Signer,
+    must_acknowledge,
+    place,
+    say_why,
+    settled,
+    sign_document,
+)
+from stations.slots.placing import begin_permit, lock_slots
 from stations.slots.placing import end_permit as give_back
 
-Key = tuple[int, str, str]  # station, digest of the version, values
 
-
-@dataclass(frozen=True)
-class PermitOrder:
-    """What somebody signs: which slots, what changes, until when, why, and the digest seen."""
-
-    slots: tuple[int, ...]
-    changes: Changes
-    ends_at: datetime
-    reason: str
-    seen_digest: str
-    acknowledged: bool = False
-
-
-def grant(*, order: PermitOrder, by: User, credentials: Credentials) -> Permit:
+def grant(
+    *,
+    by: User,
+    slots: Sequence[int],
+    changes: Changes,
+    ends_at: datetime,
+    seen: str,
+    reason: str,
+    credentials: Credentials,
+    acknowledged: bool = False,
+) -> Permit:
     """Sign a permit and put its settings into force at once.
 
-    Raises NotPermitted; Invalid (reason, ends_at, slots, changes, credentials); Refused when a slot
-    can't have the permit or the plan is no longer what was seen.
+    ``seen`` is the digest of the plan that was looked at. Raises NotPermitted; Invalid (reason,
+    ends_at, slots, changes, acknowledged, credentials); Refused when a slot can't have the permit
+    or the plan is no longer what was seen.
     """
-    with recorded(by=by, action=history.PERMIT_GRANTED, reason=order.reason) as recording:
+    with recorded(by=by, action=history.PERMIT_GRANTED, reason=reason) as recording:
         require(by, Verb.PERMIT_GRANT)
-        if not order.reason.strip():
-            raise Invalid("reason", "", "a sentence that says why these slots may differ")
-        lock_slots(order.slots)
-        plan = make_permit_plan(
-            slots=order.slots, changes=order.changes, ends_at=order.ends_at, by=by
+        reason = say_why(reason, "these slots may differ")
+        plan = settled(
+            slots=slots,
+            make=lambda: make_permit_plan(by=by, slots=slots, changes=changes, ends_at=ends_at),
+            seen=seen,
         )
-        if plan.digest != order.seen_digest:
-            raise Refused(MOVED)
-        refuse_unless_whole(plan)
-        if plan.to_acknowledge and not order.acknowledged:
-            raise Invalid(
-                "acknowledged",
-                "",
-                "a tick, which accepts it in your name: " + plan.to_acknowledge[0],
-            )
-        permit = _write(order, plan, by)
-        _sign(permit, plan, by, credentials, recording)
-        _place(permit, plan)
+        must_acknowledge(plan, acknowledged)
+        permit = _write(plan, by, reason)
+        signature = sign_document(plan, permit, Signer(by, credentials), recording)
+        due = {line.slot.station.machine.site_id: permit.granted_at for line in plan.lines}
+        place(plan, signature, due=due, mark=f" · permit {permit.pk}")
+        begin_permit(permit_id=permit.pk)
         return permit
 
 
-def _write(order: PermitOrder, plan: PermitPlan, by: User) -> Permit:
+def _write(plan: PermitPlan, by: User, reason: str) -> Permit:
     permit = Permit.objects.create(
-        author=by, reason=order.reason.strip(), ends_at=order.ends_at, plan_digest=plan.digest,
+        author=by, reason=reason, ends_at=plan.ends_at, plan_digest=plan.digest,
         acknowledgement="\n".join(plan.to_acknowledge),
     )  # fmt: skip
     PermitSlot.objects.bulk_create(PermitSlot(permit=permit, slot=line.slot) for line in plan.lines)
@@ -80,71 +72,9 @@ def _write(order: PermitOrder, plan: PermitPlan, by: User) -> Permit:
         PermitChange(permit=permit, code=code, target=value)
         if isinstance(value, Decimal)
         else PermitChange(permit=permit, code=code, text=value)
-        for code, value in order.changes.items()
+        for code, value in plan.changes.items()
     )
     return permit
-
-
-def _sign(
-    permit: Permit, plan: PermitPlan, by: User, credentials: Credentials, recording: Recording
-) -> None:
-    signature = sign(
-        by=by,
-        credentials=credentials,
-        meaning=Meaning.PERMITTED,
-        digest=plan.digest,
-        seen=plan.seen,
-        subject_type="permit",
-        subject_id=permit.pk,
-        verb=Verb.PERMIT_GRANT,
-    )
-    recording.signed(signature.pk)
-    permit.signature = signature
-    permit.save(update_fields=["signature"])
-
-
-def _place(permit: Permit, plan: PermitPlan) -> None:
-    """One set of control settings for each station, version and values the permit touches."""
-    signature = permit.signature
-    if signature is None:
-        raise RuntimeError("a permit is signed before it is placed")
-    groups: dict[Key, list[int]] = {}
-    settings: dict[Key, StationSettings] = {}
-    for line in plan.lines:
-        if line.station is None or line.version is None:
-            raise RuntimeError("a permit with a refused slot is not granted")
-        digest = line.version.content_digest
-        key = (line.station.station_id, digest, json.dumps(line.station.values, sort_keys=True))
-        groups.setdefault(key, []).append(line.slot.pk)
-        settings[key] = StationSettings(
-            line.station.station_id,
-            line.station.site_id,
-            f"{title_of(line.version)} · permit {permit.pk}",
-            digest,
-            line.station.values,
-            cup_of(quantities(line.version.formula.all())),
-        )
-    entitlement = Entitlement(Placement.Basis.PERMIT, permit.pk, signature)
-    for mine in _calls(groups):
-        schedule(
-            entitlement=entitlement,
-            settings=[settings[key] for key in mine],
-            slots=[slot for key in mine for slot in groups[key]],
-            due={settings[key].site_id: permit.granted_at for key in mine},
-        )
-    begin_permit(permit_id=permit.pk)
-
-
-def _calls(keys: Iterable[Key]) -> list[list[Key]]:
-    """Within one call a station has one set of settings."""
-    calls: list[list[Key]] = []
-    met: Counter[int] = Counter()
-    for key in keys:
-        if met[key[0]] == len(calls):
-            calls.append([])
-        calls[met[key[0]]].append(key)
-        met[key[0]] += 1
-    return calls
 
 
 # Ending a permit: by hand before its time, or by the worker when its time is over.
@@ -162,15 +92,14 @@ def reach(permit: Permit) -> frozenset[int]:
     return frozenset(named.values_list("slot__station__machine__site_id", flat=True))
 
 
-def end(*, permit: Permit, by: User, reason: str) -> int:
+def end(*, by: User, permit: Permit, reason: str) -> int:
     """End a permit before its time; its slots fall back. Returns how many fell back.
 
     Raises NotPermitted, Invalid without a reason, Refused when it has ended already.
     """
     subject = _subject(permit)
-    if not reason.strip():
-        raise Invalid("reason", "", "a sentence that says why it ends now")
-    with recorded(by=by, action=history.PERMIT_ENDED, reason=reason.strip(), subject=subject):
+    why = say_why(reason, "it ends now")
+    with recorded(by=by, action=history.PERMIT_ENDED, reason=why, subject=subject):
         must_cover(permit, by)
         fallen = _end(permit)
         if fallen is None:

@@ -15,7 +15,7 @@ from people.tokens.models import Scope
 from recipes.formula.fields import MomentField
 from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS, SetBy
-from recipes.permits.actions import PermitOrder, end, grant, must_cover
+from recipes.permits.actions import end, grant, must_cover
 from recipes.permits.models import Permit, PermitChange, PermitQuerySet, PermitSlot
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing.serializers import ReasonIn
@@ -134,7 +134,7 @@ class PermitPlan(GuardedView):
             {
                 "slot": line.slot.pk,
                 "holds": line.held.settings.title if line.held else "",
-                "settings": line.station.values if line.station else {},
+                "settings": line.translation.values if line.translation else {},
                 "reasons": list(line.reasons),
             }
             for line in plan.lines
@@ -167,16 +167,14 @@ class Permits(GuardedView):
         body = checked(PermitIn, request)
         given: dict[str, Any] = body.validated_data
         made = grant(
-            order=PermitOrder(
-                tuple(given["slots"]),
-                changes_from(given["changes"]),
-                given["ends_at"],
-                given["reason"],
-                given["seen_digest"],
-                given["acknowledged"],
-            ),
             by=person(request),
+            slots=given["slots"],
+            changes=changes_from(given["changes"]),
+            ends_at=given["ends_at"],
+            seen=given["seen_digest"],
+            reason=given["reason"],
             credentials=body.credentials(request),
+            acknowledged=given["acknowledged"],
         )
         note_signed(request)
         return _answer(request, made.pk, status=201)

@@ -16,7 +16,7 @@ from people.persons.models import User
 from people.persons.permissions import covered_sites
 from people.persons.verbs import Verb
 from people.signatures.models import Signature
-from recipes.publishing.guards import permit_guards, permit_part_guard
+from recipes.permits.guards import permit_guards, permit_part_guard
 from stations.equipment.models import Slot
 from web.model_fields import ExactDecimalField
 

@@ -9,7 +9,7 @@ from people.persons.permissions import may_at_each
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.formula.parameters import PARAMETERS
-from recipes.permits.actions import PermitOrder, end, grant, must_cover, reach
+from recipes.permits.actions import end, grant, must_cover, reach
 from recipes.permits.forms import PermitForm, SignPermitForm, soon
 from recipes.permits.models import Permit
 from recipes.permits.plan import PermitPlan, make_permit_plan
@@ -102,9 +102,7 @@ def _plan_and_sign(request: PageRequest, site: Site, chosen: PermitForm) -> Http
     status = status_of(form)
     if form.is_bound and form.is_valid():
         with form_errors(form) as outcome:
-            made = grant(
-                order=_order(chosen, form), by=request.user, credentials=form.credentials()
-            )
+            made = _grant(request, chosen, form)
         if outcome.ok:
             note_signed(request)
             messages.success(request, f"{made} is in force.".capitalize())
@@ -113,19 +111,21 @@ def _plan_and_sign(request: PageRequest, site: Site, chosen: PermitForm) -> Http
         form.data = request.POST.dict() | {"seen_digest": plan.digest}
     context = {"site": site, "plan": plan, "form": form, "query": request.GET.urlencode()}
     context["lines"] = [
-        (line, printed(line.station.values) if line.station else []) for line in plan.lines
+        (line, printed(line.translation.values) if line.translation else []) for line in plan.lines
     ]
     return render(request, "recipes/permits/permit_plan.html", context, status=status)
 
 
-def _order(chosen: PermitForm, form: SignPermitForm) -> PermitOrder:
+def _grant(request: PageRequest, chosen: PermitForm, form: SignPermitForm) -> Permit:
     data = chosen.cleaned_data
-    return PermitOrder(
-        slots=tuple(slot.pk for slot in data["slots"]),
+    return grant(
+        by=request.user,
+        slots=[slot.pk for slot in data["slots"]],
         changes=data["changes"],
         ends_at=data["ends_at"],
+        seen=form.cleaned_data["seen_digest"],
         reason=form.cleaned_data["reason"],
-        seen_digest=form.cleaned_data["seen_digest"],
+        credentials=form.credentials(),
         acknowledged=form.cleaned_data.get("acknowledged", False),
     )
 

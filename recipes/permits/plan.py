@@ -1,6 +1,5 @@
 """What a permit would make its slots hold, before anybody signs."""
 
-import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -8,7 +7,6 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-import rfc8785
 from django.db.models import QuerySet
 from django.utils import timezone
 
@@ -16,6 +14,8 @@ from audit.errors import Invalid, Refused
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
+from people.signatures.models import Meaning
+from recipes.planning.plan import Kind, Outcome, Plan, SlotLine
 from recipes.station_water.volumes import DECIDING, WATER, leaves_water
 from recipes.translation.translating import (
     StationTranslation,
@@ -108,30 +108,20 @@ Changes = Mapping[str, Decimal | str]
 LONGEST = timedelta(days=92)
 
 
-@dataclass(frozen=True)
-class PermitLine:
-    """One slot: what it holds, what it would hold under the permit, and what ends that early."""
+@dataclass(frozen=True, slots=True)
+class PermitLine(SlotLine[Slot, Placement]):
+    """One slot under the permit, and the publication's placement that ends it early, if any."""
 
-    slot: Slot
-    held: Placement | None
-    version: Version | None
-    station: StationTranslation | None
-    reasons: tuple[str, ...]
     waiting: Placement | None = None
 
 
-@dataclass(frozen=True)
-class PermitPlan:
+@dataclass(frozen=True, kw_only=True)
+class PermitPlan(Plan[PermitLine]):
     """Every named slot with its settings under the permit, or why it can't have one."""
 
+    kind = Kind(Placement.Basis.PERMIT, Meaning.PERMITTED, Verb.PERMIT_GRANT)
     changes: Changes
     ends_at: datetime
-    lines: list[PermitLine]
-
-    @cached_property
-    def refused(self) -> list[PermitLine]:
-        """Slots for which the permit can't be granted."""
-        return [line for line in self.lines if line.reasons]
 
     @cached_property
     def to_acknowledge(self) -> list[str]:
@@ -139,10 +129,17 @@ class PermitPlan:
         found = {
             f"{line.slot.station.machine.site}: {sentence}"
             for line in self.lines
-            if line.station
-            for sentence in line.station.to_acknowledge
+            if line.translation
+            for sentence in line.translation.to_acknowledge
         }
         return sorted(found)
+
+    def hindrance(self) -> Refused | None:
+        """Every named slot can have the permit, or nobody grants it."""
+        if not self.refused:
+            return None
+        first = self.refused[0]
+        return Refused(f"{first.slot}: {first.reasons[0]}")
 
     @cached_property
     def boiling(self) -> list[tuple[Site, Decimal, Decimal | None]]:
@@ -163,33 +160,26 @@ class PermitPlan:
             for site, wanted in found.items()
         ]
 
-    @cached_property
-    def seen(self) -> bytes:
-        """The RFC 8785 bytes of everything a signer sees in the plan."""
-        content: dict[str, Any] = {
+    def content(self) -> dict[str, Any]:
+        """The changes, the end, and slot by slot what is held and what would be."""
+        return {
             "changes": {code: str(value) for code, value in self.changes.items()},
             "ends_at": self.ends_at.isoformat(),
             "slots": [
                 [
                     line.slot.pk,
                     line.held.pk if line.held else None,
-                    line.station.values if line.station else None,
+                    line.translation.values if line.translation else None,
                     list(line.reasons),
                     line.waiting.pk if line.waiting else None,
                 ]
                 for line in self.lines
             ],
         }
-        return rfc8785.dumps(content)
-
-    @cached_property
-    def digest(self) -> str:
-        """SHA-256 (hex) over it."""
-        return hashlib.sha256(self.seen).hexdigest()
 
 
 def make_permit_plan(
-    *, slots: Sequence[int], changes: Changes, ends_at: datetime, by: User
+    *, by: User, slots: Sequence[int], changes: Changes, ends_at: datetime
 ) -> PermitPlan:
     """Work out a permit without writing anything.
 
@@ -211,7 +201,9 @@ def make_permit_plan(
         lines.extend(_lines_of(version, found, held, changes))
     lines = [_before(line, waiting.get(line.slot.pk)) for line in lines]
     order = {slot.pk: place for place, slot in enumerate(found)}
-    return PermitPlan(changes, ends_at, sorted(lines, key=lambda line: order[line.slot.pk]))
+    return PermitPlan(
+        lines=sorted(lines, key=lambda line: order[line.slot.pk]), changes=changes, ends_at=ends_at
+    )
 
 
 def check_end(ends_at: datetime) -> None:
@@ -243,7 +235,8 @@ def _before(line: PermitLine, waiting: Placement | None) -> PermitLine:
             f"publication {waiting.basis_id} is about to take over this slot;"
             " let it finish, or stop and cancel it",
         )
-    return replace(line, waiting=waiting, reasons=reasons)
+    outcome = Outcome.REFUSE if reasons else line.outcome
+    return replace(line, waiting=waiting, outcome=outcome, reasons=reasons)
 
 
 def _lines_of(
@@ -256,15 +249,19 @@ def _lines_of(
     digest = version.content_digest if version else ""
     mine = [slot for slot in slots if _digest_at(held.get(slot.pk)) == digest]
     if version is None:
-        return [
-            PermitLine(slot, held.get(slot.pk), None, None, (_why_not(held.get(slot.pk)),))
-            for slot in mine
-        ]
+        return [_without(slot, held.get(slot.pk)) for slot in mine]
     formula = with_changes(quantities(version.formula.all()), changes)
     return [
-        PermitLine(slot, held[slot.pk], version, station, station.refusals)
+        PermitLine(
+            slot, held[slot.pk], Outcome.REFUSE if station.refusals else Outcome.PLACE,
+            version, station, station.refusals,
+        )
         for slot, station in bent(formula, changes, [(slot, held[slot.pk]) for slot in mine])
-    ]
+    ]  # fmt: skip
+
+
+def _without(slot: Slot, held: Placement | None) -> PermitLine:
+    return PermitLine(slot, held, Outcome.REFUSE, reasons=(_why_not(held),))
 
 
 def _digest_at(placement: Placement | None) -> str:
@@ -280,10 +277,3 @@ def _why_not(placement: Placement | None) -> str:
     if placement.basis == Placement.Basis.PERMIT:
         return f"permit {placement.basis_id} is in force at this slot already"
     return "this slot is set by hand and not locked; it needs no permit"
-
-
-def refuse_unless_whole(plan: PermitPlan) -> None:
-    """Raise Refused, with the first reason, unless every named slot can have the permit."""
-    if plan.refused:
-        line = plan.refused[0]
-        raise Refused(f"{line.slot}: {line.reasons[0]}")

@@ -13,7 +13,8 @@ from people.persons.models import User
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from people.tokens.models import Scope as TokenScope
-from recipes.publishing import control
+from recipes.publishing import actions
+from recipes.publishing.actions import publish
 from recipes.publishing.models import Publication
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, scope_from
@@ -25,7 +26,6 @@ from recipes.publishing.serializers import (
     ReasonIn,
     plan_as_json,
 )
-from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 from recipes.versions.models import Version
 from web.api import GuardedView, checked, listed, noting_refusal, person, valid
@@ -94,17 +94,15 @@ class Publications(GuardedView):
         body = checked(PublicationIn, request)
         given: dict[str, Any] = body.validated_data
         made = publish(
-            order=Order(
-                _version(given["version"]),
-                _scope(given, person(request)),
-                When(given.get("date"), given.get("time")),
-                given["reason"],
-                given["seen_digest"],
-                given["acknowledged"],
-                given["learnt_until"],
-            ),
             by=person(request),
+            version=_version(given["version"]),
+            scope=_scope(given, person(request)),
+            when=When(given.get("date"), given.get("time")),
+            seen=given["seen_digest"],
+            reason=given["reason"],
             credentials=body.credentials(request),
+            acknowledged=given["acknowledged"],
+            learnt_until=given["learnt_until"],
         )
         note_signed(request)
         return _answer(request, made.pk, status=201)
@@ -140,7 +138,7 @@ class Decision(GuardedView):
         """Do it, if the publication is still as it was read."""
         found = one_or_404(Publication.objects.all(), pk)
         with noting_refusal(request):
-            control.must_cover(found, person(request))
+            actions.must_cover(found, person(request))
         expected_revision(request, found)
         type(self).act(
             publication=found, by=person(request), reason=valid(ReasonIn, request)["reason"]
@@ -151,16 +149,16 @@ class Decision(GuardedView):
 class Stop(Decision):
     """Place nothing more until it is resumed."""
 
-    act = staticmethod(control.stop)
+    act = staticmethod(actions.stop)
 
 
 class Resume(Decision):
     """Go on where it was stopped."""
 
-    act = staticmethod(control.resume)
+    act = staticmethod(actions.resume)
 
 
 class Cancel(Decision):
     """Give up what a stopped publication has not placed."""
 
-    act = staticmethod(control.cancel)
+    act = staticmethod(actions.cancel)

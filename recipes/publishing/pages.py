@@ -19,11 +19,11 @@ from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.coffees.rest import rest_of
 from recipes.formula.formula import stored
-from recipes.publishing import control
+from recipes.publishing import actions
+from recipes.publishing.actions import OLDEST, publish
 from recipes.publishing.forms import ReasonForm, SignPlanForm, WhereForm
 from recipes.publishing.models import Publication, PublicationSite
-from recipes.publishing.plan import Plan, make_plan
-from recipes.publishing.sign import OLDEST, Order, publish
+from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.summary import site_parts, site_table, water_beside
 from recipes.station_water.volumes import own_water_words
 from recipes.versions.models import Version
@@ -70,9 +70,7 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
     status = status_of(form)
     if form.is_bound and form.is_valid():
         with form_errors(form) as outcome:
-            done = publish(
-                order=_order(version, chosen, form), by=request.user, credentials=form.credentials()
-            )
+            done = _publish(request, version, chosen, form)
         if outcome.ok:
             note_signed(request)
             messages.success(request, f"{capfirst(str(done))} is signed.")
@@ -96,7 +94,7 @@ def _learnt_until(request: PageRequest) -> datetime | None:
     return found if abs(found - timezone.now()) <= 2 * OLDEST else None
 
 
-def _seen(made: Plan) -> dict[str, str]:
+def _seen(made: PublicationPlan) -> dict[str, str]:
     """What the page carries along for the signature."""
     until = made.learnt_until
     return {"seen_digest": made.digest, "learnt_until": until.isoformat() if until else ""}
@@ -104,7 +102,7 @@ def _seen(made: Plan) -> dict[str, str]:
 
 def _plan(
     request: PageRequest, version: Version, chosen: WhereForm, until: datetime | None = None
-) -> Plan:
+) -> PublicationPlan:
     scope, when = chosen.cleaned_data["scope"], chosen.cleaned_data["when"]
     return make_plan(
         version=version, scope=scope, when=when, by=request.user, now=datetime.now(UTC),
@@ -112,19 +110,23 @@ def _plan(
     )  # fmt: skip
 
 
-def _order(version: Version, chosen: WhereForm, form: SignPlanForm) -> Order:
-    return Order(
-        version,
-        chosen.cleaned_data["scope"],
-        chosen.cleaned_data["when"],
-        form.cleaned_data["reason"],
-        form.cleaned_data["seen_digest"],
-        form.cleaned_data.get("acknowledged", False),
-        form.cleaned_data["learnt_until"],
+def _publish(
+    request: PageRequest, version: Version, chosen: WhereForm, form: SignPlanForm
+) -> Publication:
+    return publish(
+        by=request.user,
+        version=version,
+        scope=chosen.cleaned_data["scope"],
+        when=chosen.cleaned_data["when"],
+        seen=form.cleaned_data["seen_digest"],
+        reason=form.cleaned_data["reason"],
+        credentials=form.credentials(),
+        acknowledged=form.cleaned_data.get("acknowledged", False),
+        learnt_until=form.cleaned_data["learnt_until"],
     )
 
 
-def _shown(request: PageRequest, made: Plan, form: SignPlanForm) -> dict[str, object]:
+def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> dict[str, object]:
     """The plan for the page: all of it while it is short, else the site that was opened."""
     parts = site_parts(made)
     opened = request.GET.get("open", "")
@@ -181,7 +183,7 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
         "refused": sum(len(row.refusals) for row in sites),
         "finished": publication.state != Publication.State.RUNNING,
         "progress_url": reverse("recipes:publication_progress", args=[pk]),
-        "may_stop": may_at_each(request.user, Verb.PUBLICATION_STOP, control.reach(publication)),
+        "may_stop": may_at_each(request.user, Verb.PUBLICATION_STOP, actions.reach(publication)),
     }
 
 
@@ -209,11 +211,11 @@ class Decision:
 
 
 STOP = Decision(
-    control.stop, "Stop publication", "Stop it", "{} is stopped; what it has placed stays."
+    actions.stop, "Stop publication", "Stop it", "{} is stopped; what it has placed stays."
 )
-RESUME = Decision(control.resume, "Resume publication", "Resume it", "{} goes on.")
+RESUME = Decision(actions.resume, "Resume publication", "Resume it", "{} goes on.")
 CANCEL = Decision(
-    control.cancel, "Cancel the rest", "Cancel the rest", "The rest of {} is cancelled."
+    actions.cancel, "Cancel the rest", "Cancel the rest", "The rest of {} is cancelled."
 )
 
 
@@ -221,7 +223,7 @@ def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
     """A page that asks why, and then does it."""
     found = one_or_404(Publication.objects.with_version(), pk)
     with noting_refusal(request):
-        control.must_cover(found, request.user)
+        actions.must_cover(found, request.user)
     form = ReasonForm(posted(request))
     status = status_of(form)
     if form.is_bound and form.is_valid():

@@ -1,30 +1,23 @@
-"""What signing would do, slot by slot, before anybody signs."""
+"""What publishing would do, slot by slot, before anybody signs."""
 
 import hashlib
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 from functools import cached_property
 from itertools import groupby
 from typing import Any, NamedTuple
 
-import rfc8785
-
+from audit.errors import Refused
 from people.persons.models import User
 from people.persons.permissions import may_everywhere, require
 from people.persons.verbs import Verb
+from people.signatures.models import Meaning
+from recipes.planning.plan import Kind, Outcome, Plan, SlotLine, stations_of
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When, due_at
 from recipes.station_water.volumes import leaves_water
-from recipes.translation.translating import (
-    StationTranslation,
-    Values,
-    quantities,
-    title_of,
-    translate_for,
-)
+from recipes.translation.translating import StationTranslation, Values, quantities, translate_for
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Station
 from stations.equipment.querysets import SlotQuerySet
@@ -34,10 +27,10 @@ from web.printing import counted
 NAMED = 12  # sites, before the rest is counted
 
 
-class Target(NamedTuple):
+class SlotAt(NamedTuple):
     """One slot in scope and where it is."""
 
-    slot_id: int
+    pk: int
     number: int
     station_id: int
     station_number: int
@@ -53,7 +46,7 @@ class Target(NamedTuple):
 class Held(NamedTuple):
     """What a slot should hold now."""
 
-    placement_id: int
+    pk: int
     basis: str
     settings_id: int
     title: str
@@ -61,87 +54,60 @@ class Held(NamedTuple):
     permit_id: int | None
 
 
-class Outcome(StrEnum):
-    """What signing does to one slot."""
-
-    PLACE = "place"
-    SAME = "same"  # it holds exactly this already
-    REFUSE = "refuse"
-
-
 @dataclass(frozen=True, slots=True)
-class Line:
-    """One slot of the plan."""
-
-    target: Target
-    now: Held | None
-    outcome: Outcome
-    reasons: tuple[str, ...] = ()
+class Line(SlotLine[SlotAt, Held]):
+    """One slot of a publication's plan."""
 
 
-@dataclass(frozen=True)
-class Plan:
-    """Which version goes where and when, with every refusal; ``digest`` binds a signature to it."""
+@dataclass(frozen=True, kw_only=True)
+class PublicationPlan(Plan[Line]):
+    """Which version goes where and when, with every refusal."""
 
+    kind = Kind(Placement.Basis.PUBLICATION, Meaning.PUBLISHED, Verb.PUBLICATION_SIGN)
     version: Version
     scope: Scope
     when: When
     sites: dict[int, Site]
     due: dict[int, Due]
     stations: dict[int, StationTranslation]
-    lines: list[Line]
     learnt_until: datetime | None = None  # where stations get water of their own
     everywhere: bool = True  # whether whoever plans it may publish at every site
 
     @cached_property
-    def to_place(self) -> list[Line]:
-        """The lines that get a placement."""
-        return [line for line in self.lines if line.outcome is Outcome.PLACE]
-
-    @cached_property
-    def refused(self) -> list[Line]:
-        """The lines that get none, with reasons."""
-        return [line for line in self.lines if line.outcome is Outcome.REFUSE]
-
-    @cached_property
     def to_acknowledge(self) -> list[str]:
         """Each flag that a named person must accept, once, with the places it is about."""
-        stations = {line.target.station_id: line.target.site_id for line in self.to_place}
         places: dict[str, set[str]] = {}
-        for station_id, site_id in stations.items():
-            for sentence in self.stations[station_id].to_acknowledge:
-                places.setdefault(sentence, set()).add(str(self.sites[site_id]))
+        for station in stations_of(self.to_place).values():
+            for sentence in station.to_acknowledge:
+                places.setdefault(sentence, set()).add(str(self.sites[station.site_id]))
         return sorted(f"{_named(sites)}: {sentence}" for sentence, sites in places.items())
+
+    def hindrance(self) -> Refused | None:
+        """A publication places at least one slot."""
+        return None if self.to_place else Refused("Nothing in this plan can be placed.")
 
     @property
     def scope_label(self) -> str:
         """The scope in words; "all sites" only from somebody who covers them all."""
         return self.scope.label(None if self.everywhere else self.sites.values())
 
-    def counts(self, site_id: int | None = None) -> Counter[Outcome]:
-        """How many slots are placed, same and refused, at one site or at all."""
-        return Counter(
-            line.outcome for line in self.lines if site_id is None or line.target.site_id == site_id
-        )
-
     def by_site(self) -> Iterator[tuple[Site, Due, list[Line]]]:
         """The lines site by site, in the sites' order."""
-        for site_id, lines in groupby(self.lines, key=lambda line: line.target.site_id):
+        for site_id, lines in groupby(self.lines, key=lambda line: line.slot.site_id):
             yield self.sites[site_id], self.due[site_id], list(lines)
 
-    @cached_property
-    def seen(self) -> bytes:
-        """Everything a signer sees in the plan.
+    def content(self) -> dict[str, Any]:
+        """Version, scope, moment and each station's settings.
 
-        RFC 8785 bytes of version, scope, moment and each station's settings; the slots go in as
-        one hash of "slot:placement:outcome" lines, since there may be tens of thousands.
+        The slots go in as one hash of "slot:placement:outcome" lines, since there may be tens of
+        thousands.
         """
         slots = "\n".join(
-            f"{line.target.slot_id}:{line.now.placement_id if line.now else '-'}:{line.outcome}"
+            f"{line.slot.pk}:{line.held.pk if line.held else '-'}:{line.outcome}"
             f":{'|'.join(line.reasons)}"
             for line in self.lines
         )
-        content: dict[str, Any] = {
+        return {
             "version": self.version.pk,
             "content": self.version.content_digest,
             "scope": self.scope.as_json(),
@@ -155,16 +121,10 @@ class Plan:
             },
             "slots": hashlib.sha256(slots.encode()).hexdigest(),
         }
-        return rfc8785.dumps(content)
 
     @property
     def _zones(self) -> dict[str, str]:
         return {str(pk): site.time_zone for pk, site in self.sites.items()}
-
-    @cached_property
-    def digest(self) -> str:
-        """SHA-256 (hex) over it."""
-        return hashlib.sha256(self.seen).hexdigest()
 
 
 def _named(sites: set[str]) -> str:
@@ -181,13 +141,13 @@ def _cup(station: StationTranslation) -> list[str]:
 
 def make_plan(
     *,
+    by: User,
     version: Version,
     scope: Scope,
     when: When,
-    by: User,
     now: datetime,
     learnt_until: datetime | None = None,
-) -> Plan:
+) -> PublicationPlan:
     """Work out a publication without writing anything; a fixed number of queries.
 
     Where the formula leaves the water to the stations it is learnt from shots logged before
@@ -196,26 +156,30 @@ def make_plan(
     """
     require(by, Verb.PUBLICATION_PLAN)
     slots = scope.slots(by)
-    targets = [Target(*row) for row in _target_rows(slots)]
-    sites = Site.objects.in_bulk({target.site_id for target in targets})
+    places = [SlotAt(*row) for row in _slot_rows(slots)]
+    sites = Site.objects.in_bulk({place.site_id for place in places})
     formula = quantities(version.formula.all())
     own_water = leaves_water({each.code: each for each in formula})
     until = (learnt_until or now) if own_water else None
     stations = translate_for(
         formula, Station.objects.filter(pk__in=slots.values("station")), learnt_until=until
     )
-    held, waiting = _held(slots), _waiting(slots)
-    same = _same_settings(held, version, stations)
-    lines = [
-        _line(target, held.get(target.slot_id), waiting, stations[target.station_id], same)
-        for target in targets
-    ]
-    due = {pk: due_at(site, when, now) for pk, site in sites.items()}
-    everywhere = may_everywhere(by, Verb.PUBLICATION_SIGN)
-    return Plan(version, scope, when, sites, due, stations, lines, until, everywhere)
+    held = _held(slots)
+    now_there = _Now(held, _waiting(slots), _same_settings(held, version, stations))
+    return PublicationPlan(
+        lines=[_line(place, now_there, version, stations[place.station_id]) for place in places],
+        version=version,
+        scope=scope,
+        when=when,
+        sites=sites,
+        due={pk: due_at(site, when, now) for pk, site in sites.items()},
+        stations=stations,
+        learnt_until=until,
+        everywhere=may_everywhere(by, Verb.PUBLICATION_SIGN),
+    )
 
 
-def _target_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, int]]:
+def _slot_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, int]]:
     ordered = slots.order_by(
         "station__machine__site__name",
         "station__machine__site_id",
@@ -277,27 +241,23 @@ def _same_settings(
     )
 
 
-def _line(
-    target: Target,
-    now: Held | None,
-    waiting: dict[int, int],
-    station: StationTranslation,
-    same: frozenset[int],
-) -> Line:
-    reasons = station.refusals
-    if target.slot_id in waiting:
+class _Now(NamedTuple):
+    """How the slots in scope stand now, by slot, and which settings in force stay as they are."""
+
+    held: dict[int, Held]
+    waiting: dict[int, int]
+    same: frozenset[int]
+
+
+def _line(place: SlotAt, now: _Now, version: Version, station: StationTranslation) -> Line:
+    held, reasons = now.held.get(place.pk), station.refusals
+    if place.pk in now.waiting:
         reasons = (
             *reasons,
-            f"publication {waiting[target.slot_id]} already waits for this slot;"
+            f"publication {now.waiting[place.pk]} already waits for this slot;"
             " let it finish, or stop and cancel it",
         )
     if reasons:
-        return Line(target, now, Outcome.REFUSE, reasons)
-    if now is not None and now.settings_id in same:
-        return Line(target, now, Outcome.SAME)
-    return Line(target, now, Outcome.PLACE)
-
-
-def plan_title(plan: Plan) -> str:
-    """What the slots will be said to hold."""
-    return title_of(plan.version)
+        return Line(place, held, Outcome.REFUSE, version, station, reasons)
+    same = held is not None and held.settings_id in now.same
+    return Line(place, held, Outcome.SAME if same else Outcome.PLACE, version, station)

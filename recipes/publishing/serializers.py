@@ -7,7 +7,7 @@ from rest_framework import serializers
 from people.signatures.fields import SignatureSerializer
 from recipes.formula.fields import MomentField
 from recipes.publishing.models import Publication, PublicationSite
-from recipes.publishing.plan import Plan
+from recipes.publishing.plan import PublicationPlan
 from recipes.publishing.scope import Where
 from recipes.publishing.summary import site_parts, water_beside
 from recipes.station_water.words import Expected
@@ -120,20 +120,20 @@ class PlanOut(serializers.Serializer[Any]):
     slots = PlanSlotOut(many=True)
 
 
-def plan_as_json(plan: Plan, site_id: int | None) -> dict[str, Any]:
+def plan_as_json(plan: PublicationPlan, site_id: int | None) -> dict[str, Any]:
     """The plan, with the slots of one site listed when asked for."""
     slots = [
         {
-            "slot": line.target.slot_id,
-            "place": line.target.place,
-            "holds": line.now.title if line.now else "",
+            "slot": line.slot.pk,
+            "place": line.slot.place,
+            "holds": line.held.title if line.held else "",
             "outcome": line.outcome.value,
             "reasons": list(line.reasons),
-            "settings": plan.stations[line.target.station_id].values,
-            "expected": _expected(plan.stations[line.target.station_id].expected),
+            "settings": plan.stations[line.slot.station_id].values,
+            "expected": _expected(plan.stations[line.slot.station_id].expected),
         }
         for line in plan.lines
-        if line.target.site_id == site_id
+        if line.slot.site_id == site_id
     ]
     return {
         "digest": plan.digest,

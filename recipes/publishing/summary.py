@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from recipes.publishing.plan import Line, Outcome, Plan
+from recipes.planning.plan import Outcome
+from recipes.publishing.plan import Line, PublicationPlan
 from recipes.publishing.timing import Due
 from recipes.station_water.words import Expected
 from stations.equipment.models import Site
@@ -27,7 +28,7 @@ class SitePart:
     margin: Decimal | None  # K below boiling; None where the recipe states no temperature
 
 
-def site_parts(plan: Plan) -> list[SitePart]:
+def site_parts(plan: PublicationPlan) -> list[SitePart]:
     """Every site of the plan, in reading order."""
     stated = {value.code: value.target for value in plan.version.formula.all()}
     warm = stated.get("brew_temperature")
@@ -47,7 +48,7 @@ def _part(site: Site, due: Due, lines: Sequence[Line], warm: Decimal | None) -> 
     )
 
 
-def water_beside(plan: Plan) -> list[Differing]:
+def water_beside(plan: PublicationPlan) -> list[Differing]:
     """The plan's sites whose water differs much from the others': one query."""
     readings = WaterReading.objects.filter(site__in=plan.sites).newest_of_each_site()
     return differing(list(readings.select_related("site")))
@@ -76,17 +77,17 @@ def _sentence(flag: str) -> str:
     return flag.rstrip(".") + "."
 
 
-def site_table(plan: Plan, site_id: int) -> SiteTable:
+def site_table(plan: PublicationPlan, site_id: int) -> SiteTable:
     """Every slot of one site, with its settings and what is said against them."""
-    lines = [line for line in plan.lines if line.target.site_id == site_id]
-    stations = {line.target.station_id for line in lines}
+    lines = [line for line in plan.lines if line.slot.site_id == site_id]
+    stations = {line.slot.station_id for line in lines}
     settings = {pk: printed(plan.stations[pk].values) for pk in stations}
     return SiteTable(
         plan.sites[site_id],
         [
             SlotRow(line, settings[pk], plan.stations[pk].expected)
             for line in lines
-            if (pk := line.target.station_id)
+            if (pk := line.slot.station_id)
         ],
         sorted({_sentence(flag) for pk in stations for flag in plan.stations[pk].flags}),
     )

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from people.persons.verbs import Verb
 from people.signatures.fields import SignatureSerializer, note_signed
 from people.tokens.models import Scope
-from recipes.recalibration.actions import AcceptOrder, accept_calibration
+from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import RetranslationPlan, make_retranslation_plan
 from stations.calibrations.actions import reject_calibration
 from stations.calibrations.api import CalibrationOut
@@ -101,8 +101,14 @@ class CalibrationAccept(GuardedView):
         seen = expected_revision(request, found)
         body = checked(CalibrationAcceptIn, request)
         given: dict[str, Any] = body.validated_data
-        order = AcceptOrder(found, seen, given["seen_digest"], given["reason"])
-        accept_calibration(order=order, by=person(request), credentials=body.credentials(request))
+        accept_calibration(
+            by=person(request),
+            calibration=found,
+            revision=seen,
+            seen=given["seen_digest"],
+            credentials=body.credentials(request),
+            reason=given["reason"],
+        )
         note_signed(request)
         return _answer(request, _found(request, pk))
 
@@ -140,7 +146,7 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
         "slots": [
             {
                 "slot": line.slot.pk,
-                "placement": line.held.pk,
+                "placement": line.held.pk if line.held else None,
                 "outcome": str(line.outcome),
                 "old": line.replaced.settings.values,
                 "new": line.translation.values if line.translation else {},

@@ -10,8 +10,9 @@ from django.shortcuts import redirect, render
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from people.signatures.fields import SigningForm, note_signed
-from recipes.recalibration.actions import AcceptOrder, accept_calibration
-from recipes.recalibration.plan import Outcome, RetranslationPlan, make_retranslation_plan
+from recipes.planning.plan import Outcome
+from recipes.recalibration.actions import accept_calibration
+from recipes.recalibration.plan import RetranslationPlan, make_retranslation_plan
 from stations.calibrations.actions import reject_calibration
 from stations.calibrations.drawing import fit_drawing
 from stations.calibrations.forms import RejectForm
@@ -101,9 +102,7 @@ def calibration_accept(request: PageRequest, pk: int) -> HttpResponse:
     status = status_of(form)
     if form.is_bound and form.is_valid():
         with form_errors(form) as outcome:
-            accept_calibration(
-                order=_order(found, form), by=request.user, credentials=form.credentials()
-            )
+            _accept(request, found, form)
         if outcome.ok:
             note_signed(request)
             messages.success(request, f"{found} is accepted.".capitalize())
@@ -121,9 +120,15 @@ def calibration_accept(request: PageRequest, pk: int) -> HttpResponse:
     )
 
 
-def _order(found: Calibration, form: AcceptForm) -> AcceptOrder:
-    data = form.cleaned_data
-    return AcceptOrder(found, data["seen_revision"], data["seen_digest"], data["reason"])
+def _accept(request: PageRequest, found: Calibration, form: AcceptForm) -> None:
+    accept_calibration(
+        by=request.user,
+        calibration=found,
+        revision=form.cleaned_data["seen_revision"],
+        seen=form.cleaned_data["seen_digest"],
+        credentials=form.credentials(),
+        reason=form.cleaned_data["reason"],
+    )
 
 
 def _planned(plan: RetranslationPlan) -> dict[str, Any]:

@@ -1,20 +1,19 @@
 """What accepting a calibration would change in a station's slots, before anybody signs."""
 
-import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from enum import StrEnum
 from functools import cached_property
 from itertools import chain
 from typing import Any
 
-import rfc8785
-
+from audit.errors import Refused
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
+from people.signatures.models import Meaning
 from recipes.permits.models import Permit
+from recipes.planning.plan import PLACED, Kind, Outcome, Plan, SlotLine, station_of
 from recipes.translation.translating import StationTranslation, quantities, translate_for
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
@@ -26,44 +25,28 @@ from stations.slots.models import Placement, PlacementQuerySet
 Basis = Placement.Basis
 
 
-class Outcome(StrEnum):
-    """What accepting does to one slot."""
-
-    PLACE = "place"
-    SAME = "same"  # the new settings are the old ones
-    REFUSE = "refuse"  # keeps its old settings until a head roaster decides
-    FALL_BACK = "fall_back"  # on permit: what it falls back to when that ends is placed anew
-    LEAVE = "leave"  # set by hand, or on permit and nothing changes beneath it
-
-
-ANEW = (Outcome.PLACE, Outcome.FALL_BACK)
-
-
-@dataclass(frozen=True)
-class SlotLine:
+@dataclass(frozen=True, slots=True)
+class RetranslationLine(SlotLine[Slot, Placement]):
     """One slot: what it should hold now, and what it would hold.
 
     On a permit, ``beneath`` is what it falls back to now, and the translation is of that.
     """
 
-    slot: Slot
-    held: Placement
-    outcome: Outcome
-    version: Version | None = None
-    translation: StationTranslation | None = None
-    reasons: tuple[str, ...] = ()
     beneath: Placement | None = None
     until: datetime | None = None  # the permit's end
 
     @property
     def replaced(self) -> Placement:
         """What the translation takes the place of."""
-        return self.beneath or self.held
+        found = self.beneath or self.held
+        if found is None:
+            raise RuntimeError("a re-translation is of what is held")
+        return found
 
     @property
     def changes(self) -> list[tuple[str, str, str, str]]:
         """(code, old value, new value, unit) of each setting that differs."""
-        if self.translation is None or self.outcome not in ANEW:
+        if self.translation is None or self.outcome not in PLACED:
             return []
         old, new = self.replaced.settings.values, self.translation.values
         return [
@@ -73,33 +56,43 @@ class SlotLine:
         ]
 
 
-@dataclass(frozen=True)
-class RetranslationPlan:
-    """A calibration, and every slot of its station that holds something.
+@dataclass(frozen=True, kw_only=True)
+class RetranslationPlan(Plan[RetranslationLine]):
+    """What accepting a calibration changes, slot by slot; ``concerns`` speak against it."""
 
-    ``concerns`` speak against accepting: whoever does writes why, and signs that.
-    """
-
+    kind = Kind(Basis.RE_TRANSLATION, Meaning.RE_TRANSLATED, Verb.CALIBRATION_RECORD)
     calibration: Calibration
-    lines: list[SlotLine]
     waiting: list[Placement]
-    concerns: list[str]
-
-    def of(self, outcome: Outcome) -> list[SlotLine]:
-        """The lines with this outcome."""
-        return [line for line in self.lines if line.outcome is outcome]
 
     @cached_property
-    def to_place(self) -> list[SlotLine]:
-        """The slots that get new settings, at once or beneath a permit."""
-        return [line for line in self.lines if line.outcome in ANEW]
+    def to_acknowledge(self) -> list[str]:
+        """What whoever signs accepts by name, such as a temperature above boiling by now."""
+        found = (each.to_acknowledge for each in map(station_of, self.to_place))
+        return sorted(set(chain.from_iterable(found)))
 
     @cached_property
-    def seen(self) -> bytes:
-        """The RFC 8785 bytes of everything a signer sees in the plan."""
+    def concerns(self) -> list[str]:
+        """What speaks against accepting, in the runs or in what follows: it takes a reason."""
+        each = self.calibration
+        return [*outcome_of(each.kind, each.runs, each.air_pressure).concerns, *self.to_acknowledge]
+
+    def hindrance(self) -> Refused | None:
+        """What is on its way here was translated by the calibration so far."""
+        if not self.waiting:
+            return None
+        first = self.waiting[0]
+        return Refused(
+            f"{first.settings} is on its way to this station, translated by the calibration so"
+            f" far: {first.slot} and {len(self.waiting) - 1} more wait for it.",
+            who_may="anybody who may accept, once the publication is through",
+            how_to_ask="Wait until it is in force, or ask a head roaster to cancel the rest of it.",
+        )
+
+    def content(self) -> dict[str, Any]:
+        """The calibration's result, and slot by slot what is held and what would be."""
         each = self.calibration
         numbers = (each.value, each.uncertainty, each.repeatability)
-        content: dict[str, Any] = {
+        return {
             "calibration": each.pk,
             "kind": each.kind,
             "runs": each.runs,
@@ -108,7 +101,7 @@ class RetranslationPlan:
             "slots": [
                 [
                     line.slot.pk,
-                    line.held.pk,
+                    line.held.pk if line.held else None,
                     str(line.outcome),
                     line.translation.values if line.translation else None,
                     list(line.reasons),
@@ -117,15 +110,9 @@ class RetranslationPlan:
                 for line in self.lines
             ],
         }
-        return rfc8785.dumps(content)
-
-    @cached_property
-    def digest(self) -> str:
-        """SHA-256 (hex) over it."""
-        return hashlib.sha256(self.seen).hexdigest()
 
 
-def make_retranslation_plan(*, calibration: Calibration, by: User) -> RetranslationPlan:
+def make_retranslation_plan(*, by: User, calibration: Calibration) -> RetranslationPlan:
     """Work out what accepting would do, without writing anything. Raises NotPermitted."""
     require(by, Verb.CALIBRATION_RECORD, calibration.station.machine.site_id)
     here = Placement.objects.filter(slot__station=calibration.station_id)
@@ -141,18 +128,7 @@ def make_retranslation_plan(*, calibration: Calibration, by: User) -> Retranslat
         else _line_on_permit(each, beneath.get(each.slot_id), versions, translated)
         for each in held
     ]
-    outcome = outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
-    return RetranslationPlan(calibration, lines, waiting, [*outcome.concerns, *_flagged(lines)])
-
-
-def _flagged(lines: Iterable[SlotLine]) -> list[str]:
-    """What whoever signs accepts by name, such as a temperature that is above boiling by now."""
-    found = (
-        line.translation.to_acknowledge
-        for line in lines
-        if line.translation and line.outcome in ANEW
-    )
-    return sorted(set(chain.from_iterable(found)))
+    return RetranslationPlan(lines=lines, calibration=calibration, waiting=waiting)
 
 
 def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:
@@ -180,19 +156,19 @@ def _line(
     held: Placement,
     versions: Mapping[str, Version],
     translated: Mapping[str, StationTranslation],
-) -> SlotLine:
+) -> RetranslationLine:
     if held.basis == Basis.BY_HAND:
         reason = "Set by hand: whoever set it decides whether it needs another value."
-        return SlotLine(held.slot, held, Outcome.LEAVE, reasons=(reason,))
+        return RetranslationLine(held.slot, held, Outcome.LEAVE, reasons=(reason,))
     version = versions.get(held.settings.content_digest)
     if version is None:
         reason = "What it holds belongs to no approved version, so it can't be translated anew."
-        return SlotLine(held.slot, held, Outcome.REFUSE, reasons=(reason,))
+        return RetranslationLine(held.slot, held, Outcome.REFUSE, reasons=(reason,))
     new = translated[held.settings.content_digest]
     if new.refusals:
-        return SlotLine(held.slot, held, Outcome.REFUSE, version, new, new.refusals)
+        return RetranslationLine(held.slot, held, Outcome.REFUSE, version, new, new.refusals)
     outcome = Outcome.SAME if new.values == held.settings.values else Outcome.PLACE
-    return SlotLine(held.slot, held, outcome, version, new, new.flags)
+    return RetranslationLine(held.slot, held, outcome, version, new, new.flags)
 
 
 def _line_on_permit(
@@ -200,11 +176,11 @@ def _line_on_permit(
     beneath: tuple[Placement, datetime] | None,
     versions: Mapping[str, Version],
     translated: Mapping[str, StationTranslation],
-) -> SlotLine:
+) -> RetranslationLine:
     """The permit's own settings are signed as they are; what it falls back to is translated."""
     on = f"On deviation permit {held.basis_id}: it keeps its settings until that ends"
     if beneath is None:
-        return SlotLine(held.slot, held, Outcome.LEAVE, reasons=(f"{on}.",))
+        return RetranslationLine(held.slot, held, Outcome.LEAVE, reasons=(f"{on}.",))
     line, until = _line(beneath[0], versions, translated), beneath[1]
     line = replace(line, held=held, slot=held.slot, beneath=beneath[0], until=until)
     if line.outcome is Outcome.PLACE:

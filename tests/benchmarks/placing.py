@@ -14,7 +14,7 @@ from audit.capture.context import recorded
 from people.persons.verbs import Role
 from people.signatures.models import Meaning, Signature
 from recipes.publishing.history import PUBLICATION_SIGNED
-from recipes.publishing.plan import Plan, make_plan
+from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
 from recipes.translation.translating import title_of
@@ -50,14 +50,14 @@ def undone(task: Callable[[], object]) -> Callable[[], None]:
 class Ways:
     """The same rows by four ways."""
 
-    def __init__(self, chain: Chain, plan: Plan) -> None:
+    def __init__(self, chain: Chain, plan: PublicationPlan) -> None:
         self.chain, self.plan = chain, plan
         title, digest = title_of(plan.version), plan.version.content_digest
         self.settings = [
             StationSettings(each.station_id, each.site_id, title, digest, each.values)
             for each in plan.stations.values()
         ]
-        self.slots = [line.target.slot_id for line in plan.to_place]
+        self.slots = [line.slot.pk for line in plan.to_place]
         self.due = {pk: due.at for pk, due in plan.due.items()}
 
     def _recorded(self, write: Callable[[], object]) -> None:
@@ -100,13 +100,13 @@ class Ways:
         }
         placements = [
             Placement(
-                slot_id=line.target.slot_id,
-                site_id=line.target.site_id,
-                settings=settings[line.target.station_id],
+                slot_id=line.slot.pk,
+                site_id=line.slot.site_id,
+                settings=settings[line.slot.station_id],
                 basis=Placement.Basis.PUBLICATION,
                 basis_id=1,
                 signature=self.signature,
-                due_at=self.due[line.target.site_id],
+                due_at=self.due[line.slot.site_id],
             )
             for line in self.plan.to_place
         ]

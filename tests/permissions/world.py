@@ -23,12 +23,12 @@ from people.persons.verbs import Role
 from recipes.formula.formula import Entry as Value
 from recipes.modelling.history import FIT_ASKED
 from recipes.modelling.models import ShotFit
-from recipes.permits.actions import PermitOrder, grant
+from recipes.permits.actions import grant
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing import run
+from recipes.publishing.actions import publish
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
-from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 from recipes.requests.actions import make_request
 from recipes.tastings.actions import plan_tasting
@@ -183,8 +183,10 @@ def _shot(bar: Bar, slot: Slot) -> int:
 def _publication(bar: Bar, scope: Scope) -> int:
     who, version = bar.cast.head_roaster, bar.version
     plan = make_plan(version=version, scope=scope, when=When(), by=who, now=datetime.now(UTC))
-    order = Order(version, scope, When(), "New crop", plan.digest, acknowledged=True)
-    made = publish(order=order, by=who, credentials=credentials(who)).pk
+    made = publish(
+        by=who, version=version, scope=scope, when=When(), seen=plan.digest, reason="New crop",
+        credentials=credentials(who), acknowledged=True,
+    ).pk  # fmt: skip
     run.run(made)
     return made
 
@@ -194,8 +196,10 @@ def _permit(bar: Bar, named: QuerySet[Slot]) -> int:
     changes: dict[str, Decimal | str] = {"brew_temperature": Decimal("92.0")}
     slots = tuple(named.values_list("pk", flat=True))
     plan = make_permit_plan(slots=slots, changes=changes, ends_at=ends_at, by=who)
-    order = PermitOrder(slots, changes, ends_at, "Gasket", plan.digest, acknowledged=True)
-    return grant(order=order, by=who, credentials=credentials(who)).pk
+    return grant(
+        by=who, slots=slots, changes=changes, ends_at=ends_at, seen=plan.digest, reason="Gasket",
+        credentials=credentials(who), acknowledged=True,
+    ).pk  # fmt: skip
 
 
 def _people(site: Site | None) -> dict[str, User]:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.utils import timezone
 
 from people.persons.models import User
-from recipes.recalibration.actions import AcceptOrder, accept_calibration
+from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import make_retranslation_plan
 from stations.calibrations.actions import record_calibration
 from stations.calibrations.models import Calibration
@@ -51,8 +51,10 @@ def measure(
 def accept(calibration: Calibration, by: User) -> Calibration:
     """Look at what it changes, and sign."""
     plan = make_retranslation_plan(calibration=calibration, by=by)
-    order = AcceptOrder(calibration, calibration.revision, plan.digest, "Yearly round")
-    return accept_calibration(order=order, by=by, credentials=credentials(by))
+    return accept_calibration(
+        by=by, calibration=calibration, revision=calibration.revision, seen=plan.digest,
+        credentials=credentials(by), reason="Yearly round",
+    )  # fmt: skip
 
 
 def holds(slot: Slot | None) -> Placement:

@@ -7,7 +7,7 @@ from functools import partial
 from django.db import connection, transaction
 
 from people.persons.models import User
-from recipes.permits.actions import PermitOrder, grant
+from recipes.permits.actions import grant
 from recipes.permits.models import Permit
 from recipes.permits.plan import Changes, make_permit_plan
 from stations.equipment.models import Slot
@@ -23,8 +23,10 @@ def granting(
     ends_at = datetime.now(UTC) + timedelta(days=days)
     ids = tuple(slot.pk for slot in slots)
     seen = make_permit_plan(slots=ids, changes=changes, ends_at=ends_at, by=by)
-    order = PermitOrder(ids, changes, ends_at, "Gasket worn", seen.digest, acknowledged=True)
-    return partial(grant, order=order, by=by, credentials=credentials(by))
+    return partial(
+        grant, by=by, slots=ids, changes=changes, ends_at=ends_at, seen=seen.digest,
+        reason="Gasket worn", credentials=credentials(by), acknowledged=True,
+    )  # fmt: skip
 
 
 def make_overdue(permit: Permit) -> None:

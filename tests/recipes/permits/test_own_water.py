@@ -44,10 +44,10 @@ def test_the_water_and_the_taper_stay_whatever_was_poured_since(placed: Bar) -> 
     after = planned(placed, ends_at)
     assert after.digest == before.digest
     for line in after.lines:
-        assert line.station is not None
+        assert line.translation is not None
         assert line.held is not None
         held = line.held.settings.values
-        changed = {code for code, value in line.station.values.items() if held[code] != value}
+        changed = {code for code, value in line.translation.values.items() if held[code] != value}
         assert changed == {"brew_temperature"}
 
 
@@ -80,9 +80,9 @@ def test_another_dose_gets_the_water_it_takes(placed: Bar) -> None:
     changes: Changes = {"dose_mass": Decimal("19.0")}
     before = planned(placed, ends_at, changes)
     line = next(line for line in before.lines if line.slot == placed.slots[0])
-    assert line.station is not None
+    assert line.translation is not None
     # A gram more coffee keeps back about 1.1 g more: 1.1 mL x 4 pulses per mL.
-    more = int(line.station.values["water_volume"]["value"]) - int(water_of(placed, 0))
+    more = int(line.translation.values["water_volume"]["value"]) - int(water_of(placed, 0))
     assert more == pytest.approx(4.4, abs=1)
     pull(placed, placed.slots[0], HEAVY)
     assert planned(placed, ends_at, changes).digest == before.digest

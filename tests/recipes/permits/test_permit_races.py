@@ -9,7 +9,7 @@ from audit.capture.models import Entry
 from audit.errors import Refused, Stale
 from recipes.permits.actions import end, end_due_permits
 from recipes.permits.models import Permit
-from recipes.publishing.control import cancel, stop
+from recipes.publishing.actions import cancel, stop
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
 from stations.slots.read_backs import read_back

@@ -8,7 +8,7 @@ import pytest
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
 from people.persons.models import User
-from recipes.permits.actions import PermitOrder, end, end_due_permits, grant
+from recipes.permits.actions import end, end_due_permits, grant
 from recipes.permits.models import Permit
 from recipes.permits.plan import Changes, make_permit_plan
 from recipes.publishing import run
@@ -28,8 +28,10 @@ def permit(slots: list[Slot], by: User, changes: Changes = COOLER, days: int = 3
     ends_at = datetime.now(UTC) + timedelta(days=days)
     ids = tuple(slot.pk for slot in slots)
     seen = make_permit_plan(slots=ids, changes=changes, ends_at=ends_at, by=by)
-    order = PermitOrder(ids, changes, ends_at, "Gasket worn", seen.digest, acknowledged=True)
-    return grant(order=order, by=by, credentials=credentials(by))
+    return grant(
+        by=by, slots=ids, changes=changes, ends_at=ends_at, seen=seen.digest,
+        reason="Gasket worn", credentials=credentials(by), acknowledged=True,
+    )  # fmt: skip
 
 
 @pytest.fixture

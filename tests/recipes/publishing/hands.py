@@ -4,24 +4,24 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
 from time import sleep
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from django.db import connection, transaction
 
 from audit.errors import DomainError
 from people.persons.models import User
 from recipes.coffees.models import Coffee, Recipe
+from recipes.publishing.actions import publish
 from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.run import complete, place_batch
 from recipes.publishing.scope import Scope, Where
-from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 from recipes.versions.models import Version
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
-from tests.recipes.publishing.conftest import plan_of
+from tests.recipes.publishing.conftest import ordered, plan_of
 
 T = TypeVar("T")
 SHORT = {**DOUBLE, "water_volume": ("60", "2", "2"), "beverage_mass": ("30.0", "2", "2")}
@@ -45,15 +45,15 @@ def next_week() -> When:
     return When(day, time(6))
 
 
-def order_for(version: Version, by: User, scope: Scope, when: When | None = None) -> Order:
+def order_for(version: Version, by: User, scope: Scope, when: When | None = None) -> dict[str, Any]:
     """What this person would sign, having just seen the plan."""
     seen = plan_of(version, by, scope, when)
-    return Order(version, scope, when or When(), "New crop", seen.digest, acknowledged=True)
+    return ordered(version, scope, when or When(), "New crop", seen.digest, acknowledged=True)
 
 
-def signing(order: Order, by: User) -> partial[Publication]:
+def signing(order: dict[str, Any], by: User) -> partial[Publication]:
     """The signature, still to be given."""
-    return partial(publish, order=order, by=by, credentials=credentials(by))
+    return partial(publish, **order, by=by, credentials=credentials(by))
 
 
 def split(outcomes: Sequence[T | Exception]) -> tuple[list[T], list[DomainError]]:

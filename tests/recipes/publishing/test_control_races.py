@@ -7,7 +7,7 @@ import pytest
 
 from audit.capture.models import Entry
 from audit.errors import Refused
-from recipes.publishing.control import cancel, resume, stop
+from recipes.publishing.actions import cancel, resume, stop
 from recipes.publishing.models import Publication
 from recipes.publishing.run import complete
 from recipes.publishing.scope import Scope, Where

@@ -10,7 +10,7 @@ import pytest
 from django.db import Error, connection, transaction
 
 from audit.capture.models import Entry
-from recipes.publishing.control import cancel, stop
+from recipes.publishing.actions import cancel, stop
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
 from stations.equipment.models import Slot

@@ -11,9 +11,9 @@ from audit.capture.context import recorded
 from audit.errors import Invalid, Refused
 from people.history import PERSON_ADDED
 from recipes.publishing import run
-from recipes.publishing.plan import Plan, make_plan
+from recipes.publishing.actions import publish
+from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.scope import Scope, Where
-from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 from recipes.recalibration.plan import make_retranslation_plan
 from recipes.translation.translating import StationTranslation
@@ -24,7 +24,7 @@ from stations.shots.judging import Weighed
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
 from tests.recipes.calibrating import holds, measure
-from tests.recipes.publishing.conftest import EVERYWHERE, Publish, plan_of
+from tests.recipes.publishing.conftest import EVERYWHERE, Publish, ordered, plan_of
 
 STATED = {code: value for code, value in DOUBLE.items() if code != "water_volume"}
 STEADY = ["50.0", "50.4", "49.8", "50.2", "50.1", "49.9", "50.3", "49.7"]
@@ -44,7 +44,7 @@ def pull(bar: Bar, slot: Slot, masses: list[str]) -> None:
         log_shot(slot=slot, shot=shot, by=bar.cast.head_roaster)
 
 
-def at(plan: Plan, station: Station) -> StationTranslation:
+def at(plan: PublicationPlan, station: Station) -> StationTranslation:
     return plan.stations[station.pk]
 
 
@@ -137,14 +137,14 @@ def test_a_shot_logged_while_the_plan_is_read_moves_nothing(known: Bar) -> None:
     who, version = known.cast.head_roaster, own_water(known)
     seen = plan_of(version, who)
     pull(known, known.slots[0], ["44.0", "45.0"])
-    order = Order(version, EVERYWHERE, When(), "Cup", seen.digest, acknowledged=True)
+    order = ordered(version, EVERYWHERE, When(), "Cup", seen.digest, acknowledged=True)
     with pytest.raises(Refused, match="moved"):
-        publish(order=order, by=who, credentials=credentials(who))
-    kept = Order(
+        publish(**order, by=who, credentials=credentials(who))
+    kept = ordered(
         version, EVERYWHERE, When(), "Cup", seen.digest, acknowledged=True,
         learnt_until=seen.learnt_until,
     )  # fmt: skip
-    run.run(publish(order=kept, by=who, credentials=credentials(who)).pk)
+    run.run(publish(**kept, by=who, credentials=credentials(who)).pk)
     assert holds(known.slots[0]).settings.values["water_volume"]["value"] == "224"
 
 
@@ -156,17 +156,19 @@ def test_what_was_learnt_long_ago_or_later_than_now_is_not_signed(known: Bar, mo
         version=version, scope=EVERYWHERE, when=When(), by=who, now=datetime.now(UTC),
         learnt_until=until,
     )  # fmt: skip
-    order = Order(version, EVERYWHERE, When(), "Cup", seen.digest, True, until)
+    order = ordered(
+        version, EVERYWHERE, When(), "Cup", seen.digest, acknowledged=True, learnt_until=until
+    )
     with pytest.raises(Refused, match="moved"):
-        publish(order=order, by=who, credentials=credentials(who))
+        publish(**order, by=who, credentials=credentials(who))
 
 
 def test_common_practice_takes_a_name(bar: Bar) -> None:
     who, version = bar.cast.head_roaster, own_water(bar)
     seen = plan_of(version, who)
-    order = Order(version, EVERYWHERE, When(), "Cup", seen.digest)
+    order = ordered(version, EVERYWHERE, When(), "Cup", seen.digest)
     with pytest.raises(Invalid, match="rests on common practice"):
-        publish(order=order, by=who, credentials=credentials(who))
+        publish(**order, by=who, credentials=credentials(who))
 
 
 def test_a_cup_no_water_could_yield_is_refused(bar: Bar) -> None:

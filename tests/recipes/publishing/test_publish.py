@@ -9,17 +9,16 @@ from audit.errors import Invalid, NotPermitted, Refused
 from people.persons.actions import assign_role, create_person
 from people.persons.verbs import Role
 from recipes.publishing import run
-from recipes.publishing.control import cancel, stop
+from recipes.publishing.actions import cancel, publish, stop
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
-from recipes.publishing.sign import Order, publish
 from recipes.publishing.timing import When
 from recipes.versions.review import withdraw
 from stations.equipment.actions import change_site
 from stations.slots.models import Placement
 from tests.bar import Bar, approved, draft
 from tests.cast import credentials
-from tests.recipes.publishing.conftest import EVERYWHERE, Publish, plan_of
+from tests.recipes.publishing.conftest import EVERYWHERE, Publish, ordered, plan_of
 from tests.recipes.publishing.hands import next_week
 
 
@@ -94,11 +93,9 @@ def test_a_plan_that_moved_is_not_signed(bar: Bar) -> None:
     station = bar.stations[0]
     station.pulses_per_millilitre = Decimal("4.05")
     station.save()
-    order = Order(bar.version, EVERYWHERE, When(), "New crop", seen.digest, acknowledged=True)
+    order = ordered(bar.version, EVERYWHERE, When(), "New crop", seen.digest, acknowledged=True)
     with pytest.raises(Refused, match="plan has moved"):
-        publish(
-            order=order, by=bar.cast.head_roaster, credentials=credentials(bar.cast.head_roaster)
-        )
+        publish(**order, by=bar.cast.head_roaster, credentials=credentials(bar.cast.head_roaster))
     assert not Publication.objects.exists()
     assert not Placement.objects.exists()
 
@@ -112,9 +109,9 @@ def test_a_moment_by_another_clock_is_not_signed(bar: Bar) -> None:
         altitude=site.altitude, by=head,
     )  # fmt: skip
     assert plan_of(bar.version, head, when=when).due[site.pk] != seen.due[site.pk]
-    order = Order(bar.version, EVERYWHERE, when, "New crop", seen.digest, acknowledged=True)
+    order = ordered(bar.version, EVERYWHERE, when, "New crop", seen.digest, acknowledged=True)
     with pytest.raises(Refused, match="moved"):
-        publish(order=order, by=head, credentials=credentials(head))
+        publish(**order, by=head, credentials=credentials(head))
 
 
 def test_a_version_on_its_way_is_not_withdrawn(bar: Bar, send: Publish) -> None:
@@ -149,9 +146,9 @@ def test_a_version_in_review_is_not_published(bar: Bar, send: Publish) -> None:
 
 def test_a_shop_lead_may_not_publish_and_the_attempt_is_in_the_history(bar: Bar) -> None:
     lead = bar.cast.shop_lead
-    order = Order(bar.version, EVERYWHERE, When(), "Mine", "0" * 64)
+    order = ordered(bar.version, EVERYWHERE, When(), "Mine", "0" * 64)
     with pytest.raises(NotPermitted):
-        publish(order=order, by=lead, credentials=credentials(lead))
+        publish(**order, by=lead, credentials=credentials(lead))
     entry = Entry.objects.filter(operation="refused").latest("id")
     assert (entry.actor, entry.action) == (lead.name, "publication.signed")
 
@@ -162,9 +159,9 @@ def test_near_boiling_up_the_hill_needs_to_be_acknowledged(bar: Bar) -> None:
     upland.save()
     seen = plan_of(bar.version, who)
     assert any("Upland" in sentence for sentence in seen.to_acknowledge)
-    order = Order(bar.version, EVERYWHERE, When(), "New crop", seen.digest)
+    order = ordered(bar.version, EVERYWHERE, When(), "New crop", seen.digest)
     with pytest.raises(Invalid, match="acknowledged"):
-        publish(order=order, by=who, credentials=credentials(who))
+        publish(**order, by=who, credentials=credentials(who))
 
 
 def test_every_placement_has_one_entry_per_change(bar: Bar, send: Publish) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from audit.capture.models import Entry
 from audit.errors import Refused
-from recipes.publishing.control import cancel, stop
+from recipes.publishing.actions import cancel, stop
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
 from recipes.versions.models import Version

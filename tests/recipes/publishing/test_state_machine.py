@@ -17,7 +17,7 @@ from audit.capture.models import Entry
 from audit.errors import DomainError
 from recipes.permits.actions import end, end_due_permits
 from recipes.permits.models import Permit
-from recipes.publishing import control, run
+from recipes.publishing import actions, run
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
 from recipes.versions.models import Version
@@ -124,7 +124,7 @@ class SlotLife(RuleBasedStateMachine):
     @rule(which=WHICH, verb=st.sampled_from(sorted(VERBS)))
     def decide(self, which: int, verb: str) -> None:
         publication = self.a_publication(which)
-        act = getattr(control, verb)
+        act = getattr(actions, verb)
         allowed = self.world.move(publication.pk, *VERBS[verb])
         self.tried(allowed, lambda: act(publication=publication, by=self.head, reason="Because"))
 

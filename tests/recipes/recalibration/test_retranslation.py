@@ -16,7 +16,7 @@ from people.signatures.models import Signature
 from people.signatures.signing import Credentials
 from recipes.publishing import run
 from recipes.publishing.timing import When
-from recipes.recalibration.actions import AcceptOrder, accept_calibration
+from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import make_retranslation_plan
 from recipes.versions.holding import slots_holding
 from stations.calibrations.actions import record_barometer, record_calibration, reject_calibration
@@ -136,7 +136,7 @@ def test_what_moved_since_it_was_seen_is_not_signed(placed: Bar, send: Publish) 
     permit([placed.slots[0]], placed.cast.head_roaster)
     with pytest.raises(Refused, match="moved"):
         accept_calibration(
-            order=AcceptOrder(measured, 1, seen), by=who, credentials=credentials(who)
+            by=who, calibration=measured, revision=1, seen=seen, credentials=credentials(who)
         )
 
 
@@ -166,9 +166,11 @@ def test_only_technicians_and_roasters_decide(placed: Bar, who: str) -> None:
     with pytest.raises(NotPermitted):
         measure(placed.stations[0], "4.2", person)
     measured = measure(placed.stations[0], "4.2", placed.cast.technician)
-    order = AcceptOrder(measured, 1, "0" * 64)
     with pytest.raises(NotPermitted):
-        accept_calibration(order=order, by=person, credentials=credentials(person))
+        accept_calibration(
+            by=person, calibration=measured, revision=1, seen="0" * 64,
+            credentials=credentials(person),
+        )  # fmt: skip
 
 
 def test_a_wrong_password_accepts_nothing(placed: Bar) -> None:
@@ -177,7 +179,9 @@ def test_a_wrong_password_accepts_nothing(placed: Bar) -> None:
     seen = make_retranslation_plan(calibration=measured, by=who).digest
     wrong = Credentials(password="guess", identification=who.email)
     with pytest.raises(Invalid, match="password"):
-        accept_calibration(order=AcceptOrder(measured, 1, seen, "x"), by=who, credentials=wrong)
+        accept_calibration(
+            by=who, calibration=measured, revision=1, seen=seen, credentials=wrong, reason="x"
+        )
     assert Station.objects.get(pk=measured.station_id).pulses_per_millilitre == Decimal("4.00")
 
 
@@ -230,9 +234,11 @@ def test_a_temperature_that_is_above_boiling_by_now_is_accepted_by_name(placed: 
     plan = make_retranslation_plan(calibration=measured, by=who)
     assert len(plan.concerns) == 1
     assert "above boiling" in plan.concerns[0]
-    order = AcceptOrder(measured, measured.revision, plan.digest)
     with pytest.raises(Invalid, match="above boiling"):
-        accept_calibration(order=order, by=who, credentials=credentials(who))
+        accept_calibration(
+            by=who, calibration=measured, revision=measured.revision, seen=plan.digest,
+            credentials=credentials(who),
+        )  # fmt: skip
     assert holds(here.slots.first()).basis == "publication"
     accept(measured, who)  # with a reason
     assert holds(here.slots.first()).basis == "re_translation"

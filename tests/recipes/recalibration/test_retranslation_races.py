@@ -12,11 +12,11 @@ from audit.errors import DomainError
 from people.history import PERSON_ADDED
 from people.persons.models import User
 from recipes.publishing import run
+from recipes.publishing.actions import publish
 from recipes.publishing.models import Publication
-from recipes.publishing.plan import Plan, make_plan
-from recipes.publishing.sign import Order, publish
+from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.timing import When
-from recipes.recalibration.actions import AcceptOrder, accept_calibration
+from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import make_retranslation_plan
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
@@ -27,7 +27,7 @@ from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
 from tests.races import at_once
 from tests.recipes.calibrating import measure
-from tests.recipes.publishing.conftest import EVERYWHERE, Publish, send
+from tests.recipes.publishing.conftest import EVERYWHERE, Publish, ordered, send
 from tests.services import rounds
 
 __all__ = ["send"]
@@ -38,14 +38,16 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def accepting(calibration: Calibration, by: User) -> Calibration:
     """Sign what was seen just before the race."""
     seen = make_retranslation_plan(calibration=calibration, by=by).digest
-    order = AcceptOrder(calibration, calibration.revision, seen, "Yearly round")
-    return accept_calibration(order=order, by=by, credentials=credentials(by))
+    return accept_calibration(
+        by=by, calibration=calibration, revision=calibration.revision, seen=seen,
+        credentials=credentials(by), reason="Yearly round",
+    )  # fmt: skip
 
 
-def publishing(version: Version, plan: Plan, by: User) -> Publication:
+def publishing(version: Version, plan: PublicationPlan, by: User) -> Publication:
     """Sign a plan that was seen before the race, and place what is due."""
-    order = Order(version, EVERYWHERE, When(), "New crop", plan.digest, acknowledged=True)
-    made = publish(order=order, by=by, credentials=credentials(by))
+    order = ordered(version, EVERYWHERE, When(), "New crop", plan.digest, acknowledged=True)
+    made = publish(**order, by=by, credentials=credentials(by))
     run.run(made.pk)
     return made
 

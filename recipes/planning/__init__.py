@@ -1,0 +1,1 @@
+"""One signed plan: publications, permits and re-translations are its three kinds."""

@@ -1,0 +1,231 @@
+"""Signing a publication, stopping it, letting it go on, cancelling what it has not placed."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from django.db import connection, transaction
+from django.db.models import F
+
+from audit.capture.context import recorded
+from audit.errors import Refused, Subject
+from people.persons.models import User
+from people.persons.permissions import require, require_at_each
+from people.persons.verbs import Verb
+from people.signatures.signing import Credentials
+from recipes.planning.plan import Outcome
+from recipes.planning.signing import (
+    MOVED,
+    Signer,
+    must_acknowledge,
+    place,
+    say_why,
+    settled,
+    sign_document,
+)
+from recipes.publishing import history
+from recipes.publishing.models import Publication, PublicationSite
+from recipes.publishing.plan import Line, PublicationPlan, make_plan
+from recipes.publishing.run import start
+from recipes.publishing.scope import Scope
+from recipes.publishing.timing import When
+from recipes.versions.models import Version
+from stations.slots.models import Placement
+from stations.slots.placing import cancel_scheduled
+
+State = Publication.State
+_DONE = {State.STOPPED: "stopped", State.RUNNING: "resumed", State.CANCELLED: "cancelled"}
+# A plan may be read for so long while bars log shots; web servers' clocks differ by less.
+OLDEST, CLOCKS = timedelta(hours=24), timedelta(minutes=1)
+
+
+def publish(
+    *,
+    by: User,
+    version: Version,
+    scope: Scope,
+    when: When,
+    seen: str,
+    reason: str,
+    credentials: Credentials,
+    acknowledged: bool = False,
+    learnt_until: datetime | None = None,
+) -> Publication:
+    """Sign a plan and write its placements, scheduled for each site's moment.
+
+    ``seen`` is the digest of the plan that was looked at, ``learnt_until`` that plan's own. Raises
+    NotPermitted; Invalid (reason, acknowledged, credentials); Refused when the version is not
+    approved, nothing can be placed, or the plan is no longer what was seen.
+    """
+    subject = Subject("version", version.pk, str(version))
+    with recorded(
+        by=by, action=history.PUBLICATION_SIGNED, reason=reason, subject=subject
+    ) as recording:
+        require(by, Verb.PUBLICATION_SIGN, subject=subject)
+        reason = say_why(reason, "it is published")
+        held, now = _approved(version), _now(learnt_until)
+        plan = settled(
+            slots=list(scope.slots(by).values_list("pk", flat=True)),
+            make=lambda: make_plan(
+                by=by, version=held, scope=scope, when=when, now=now, learnt_until=learnt_until
+            ),
+            seen=seen,
+        )
+        must_acknowledge(plan, acknowledged)
+        publication = _write(plan, by, reason)
+        signature = sign_document(plan, publication, Signer(by, credentials), recording)
+        _share_out(publication, plan)
+        place(plan, signature, due={pk: due.at for pk, due in plan.due.items()})
+        # robust: with the broker away the signature stands, and the next sweep starts the work.
+        transaction.on_commit(lambda: start(publication.pk), robust=True)
+        return publication
+
+
+def _approved(version: Version) -> Version:
+    """The version, held so that nobody withdraws or supersedes it before this is signed."""
+    held = (
+        Version.objects.with_recipe()
+        .select_for_update(of=("self",), no_key=True)
+        .get(pk=version.pk)
+    )
+    if held.state != Version.State.APPROVED:
+        raise Refused(
+            f"Only an approved version can be published; this one is {held.get_state_display()}."
+        )
+    return held
+
+
+def _now(learnt_until: datetime | None) -> datetime:
+    """The transaction's moment by the database's clock, which every web server shares.
+
+    Raises Refused where what the plan was learnt from lies too far back, or ahead.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT now()")
+        moment: datetime = cursor.fetchone()[0]
+    if learnt_until is not None and not moment - OLDEST <= learnt_until <= moment + CLOCKS:
+        raise Refused(MOVED)
+    return moment
+
+
+def _write(plan: PublicationPlan, by: User, reason: str) -> Publication:
+    return Publication.objects.create(
+        version=plan.version,
+        author=by,
+        reason=reason,
+        scope=plan.scope.as_json(),
+        scope_label=plan.scope_label,
+        local_date=plan.when.local_date,
+        local_time=plan.when.local_time,
+        plan_digest=plan.digest,
+        acknowledgement="\n".join(plan.to_acknowledge),
+    )
+
+
+def _share_out(publication: Publication, plan: PublicationPlan) -> None:
+    """Write, site by site, how many slots are placed and which were refused."""
+    PublicationSite.objects.bulk_create(
+        PublicationSite(
+            publication=publication,
+            site=site,
+            due_at=due.at,
+            slots=sum(line.outcome is Outcome.PLACE for line in lines),
+            refusals=_refusals(lines),
+        )
+        for site, due, lines in plan.by_site()
+    )
+
+
+def _refusals(lines: Sequence[Line]) -> list[dict[str, object]]:
+    return [
+        {"slot": line.slot.pk, "place": line.slot.place, "reasons": list(line.reasons)}
+        for line in lines
+        if line.outcome is Outcome.REFUSE
+    ]
+
+
+def must_cover(publication: Publication, by: User) -> None:
+    """Raise NotPermitted unless they may stop publications at every site this one goes to."""
+    require_at_each(by, Verb.PUBLICATION_STOP, reach(publication), _subject(publication))
+
+
+def reach(publication: Publication) -> frozenset[int]:
+    """The sites it goes to."""
+    # Not publication.sites: somebody who sees a part of them may have fetched that part with it.
+    parts = PublicationSite.objects.filter(publication=publication)
+    return frozenset(parts.values_list("site_id", flat=True))
+
+
+def stop(*, by: User, publication: Publication, reason: str) -> None:
+    """Place nothing more until it is resumed; what is placed stays.
+
+    Raises NotPermitted, Refused, Invalid.
+    """
+    with recorded(
+        by=by,
+        action=history.PUBLICATION_STOPPED,
+        reason=say_why(reason),
+        subject=_subject(publication),
+    ):
+        must_cover(publication, by)
+        _move(publication, State.RUNNING, State.STOPPED)
+
+
+def resume(*, by: User, publication: Publication, reason: str) -> None:
+    """Go on where it was stopped. Raises NotPermitted, Refused, Invalid."""
+    with recorded(
+        by=by,
+        action=history.PUBLICATION_RESUMED,
+        reason=say_why(reason),
+        subject=_subject(publication),
+    ):
+        must_cover(publication, by)
+        _move(publication, State.STOPPED, State.RUNNING)
+        transaction.on_commit(lambda: start(publication.pk), robust=True)
+
+
+def cancel(*, by: User, publication: Publication, reason: str) -> int:
+    """Give up what a stopped publication has not placed; returns how many slots are free again.
+
+    Raises NotPermitted, Refused, Invalid.
+    """
+    with recorded(
+        by=by,
+        action=history.PUBLICATION_CANCELLED,
+        reason=say_why(reason),
+        subject=_subject(publication),
+    ):
+        must_cover(publication, by)
+        _move(publication, State.STOPPED, State.CANCELLED)
+        freed = cancel_scheduled(basis=Placement.Basis.PUBLICATION, basis_id=publication.pk)
+        PublicationSite.objects.filter(publication=publication).update(
+            cancelled=F("slots") - F("placed")
+        )
+        return freed
+
+
+def refuse_on_its_way(version: Version) -> None:
+    """Raise Refused if slots still wait for it. Whoever publishes it waits for the version too."""
+    under_way = Publication.objects.under_way().filter(version=version).order_by("pk").first()
+    if under_way:
+        state = under_way.get_state_display()
+        raise Refused(
+            f"{under_way} is {state}: slots still wait for this version.".capitalize(),
+            how_to_ask="Stop it and cancel the rest, or let it finish; then withdraw.",
+        )
+
+
+def _move(publication: Publication, origin: State, target: State) -> None:
+    """Compare and set: of two people who press at once, one is told what the other did."""
+    moved = Publication.objects.filter(pk=publication.pk, state=origin).update(
+        state=target, revision=F("revision") + 1
+    )
+    publication.refresh_from_db()
+    if not moved:
+        raise Refused(
+            f"This publication is {publication.get_state_display()};"
+            f" only one that is {origin.label} can be {_DONE[target]}."
+        )
+
+
+def _subject(publication: Publication) -> Subject:
+    return Subject("publication", publication.pk, str(publication))
