@@ -11,9 +11,10 @@ from audit.checking.actions import LONGEST, start_check
 from audit.checking.models import HistoryCheck
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
-from web.api import GuardedView, listed, noting_refusal, person, valid
+from web.access import noting_refusal
+from web.api import GuardedView, listed, person, valid
 from web.idempotency import acting
-from web.pages import one_or_404
+from web.lookup import one_or_404
 from web.paging import KeysetPagination
 
 

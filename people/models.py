@@ -1,6 +1,5 @@
 """People: who signs in, what they sign, the policy in force, keys for programs."""
 
-from people.idempotency import IdempotencyKey
 from people.persons.models import Assignment, User
 from people.policy.models import Boiling, Policy
 from people.sign_in.models import SecondFactor
@@ -11,7 +10,6 @@ __all__ = [
     "ApiToken",
     "Assignment",
     "Boiling",
-    "IdempotencyKey",
     "Meaning",
     "Policy",
     "Scope",

@@ -1,9 +1,9 @@
 """What endpoints need of a request, typed and said once."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any, TypeVar
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any, TypeVar
 
+from django.contrib.auth import get_user_model
 from django.db.models import Model, QuerySet
 from rest_framework.exceptions import NotAuthenticated, ValidationError
 from rest_framework.permissions import SAFE_METHODS
@@ -12,14 +12,13 @@ from rest_framework.response import Response
 from rest_framework.serializers import ModelSerializer, Serializer
 from rest_framework.views import APIView
 
-from audit.capture.context import record_refusal
-from audit.errors import NotPermitted
-from people.history import ENDPOINT_REFUSED
-from people.persons.models import User
-from people.persons.permissions import require, require_everywhere
-from people.persons.verbs import Verb
+from web.access import require_access
 from web.paging import KeysetPagination
-from web.parsing import refuse_unprintable, texts_in, unknown_fields
+from web.parsing import unknown_fields
+from web.text import refuse_unprintable, texts_in
+
+if TYPE_CHECKING:  # the model AUTH_USER_MODEL names: django-stubs knows which
+    from django.contrib.auth.models import _User as User
 
 M = TypeVar("M", bound=Model)
 S = TypeVar("S", bound=Serializer[Any])
@@ -32,35 +31,22 @@ class GuardedView(APIView):
     Which sites, and each single change, is checked where the rows are chosen and in the action.
     """
 
-    verb: Verb
-    acting_verb: Verb | None = None  # what POST, PUT and DELETE need, where that is not `verb`
+    verb: StrEnum
+    acting_verb: StrEnum | None = None  # what POST, PUT and DELETE need, where that is not `verb`
     acting_everywhere = False  # such a change concerns all sites: the role must cover them
 
     def check_permissions(self, request: Request) -> None:
         """Sign-in and token scopes first, then the verb. Raises NotPermitted."""
         super().check_permissions(request)
-        with noting_refusal(request):
-            if request.method in SAFE_METHODS:
-                require(person(request), self.verb)
-            elif self.acting_everywhere:
-                require_everywhere(person(request), self.acting_verb or self.verb)
-            else:
-                require(person(request), self.acting_verb or self.verb)
+        acts = request.method not in SAFE_METHODS
+        verb = self.acting_verb if acts and self.acting_verb else self.verb
+        everywhere = acts and self.acting_everywhere
+        require_access(request, person(request), verb, everywhere=everywhere)
 
 
-@contextmanager
-def noting_refusal(request: Request) -> Iterator[None]:
-    """A permission asked for by an endpoint, outside any action: its refusal is written too."""
-    try:
-        yield
-    except NotPermitted as refused:
-        record_refusal(refused, by=person(request), action=ENDPOINT_REFUSED)
-        raise
-
-
-def person(request: Request) -> User:
+def person(request: Request) -> "User":
     """The person acting. Raises NotAuthenticated (401) if there is none."""
-    if not isinstance(request.user, User):
+    if not isinstance(request.user, get_user_model()):
         raise NotAuthenticated
     return request.user
 

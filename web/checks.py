@@ -1,22 +1,29 @@
-"""Checking what was entered: every fault is collected, so that all are told at once."""
+"""Checks of what people and programs hand to an action: all faults show at once."""
 
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
+from datetime import date, timedelta
 from decimal import Decimal
 from zoneinfo import available_timezones
 
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from audit.errors import Invalid, Problem
 from web.numbers import BadNumber, Bounds, read_number
+from web.text import printable
 
-NAME_LENGTH = 80
+NAME_LENGTH = 80  # characters
+EARLIEST = date(2000, 1, 1)
 ZONES = frozenset(available_timezones())
 ZONE_WORDS = "a time zone by its IANA name, such as Europe/Lisbon"
 
 
 class Checks:
-    """Reads values and keeps a list of what cannot be used; `done` raises if there is any."""
+    """Reads values and keeps what cannot be used; `done` raises if there is any.
+
+    Where a value cannot be used, something harmless of its type stands in for it.
+    """
 
     def __init__(self) -> None:
         self.problems: list[Problem] = []
@@ -25,15 +32,30 @@ class Checks:
         """Note one fault."""
         self.problems.append(Problem(field, value, allowed))
 
-    def text(self, field: str, value: object, *, longest: int = NAME_LENGTH) -> str:
-        """Text of one line, its outer blanks removed."""
-        text = str(value or "").strip()
-        if not text or len(text) > longest or not text.isprintable():
-            self.fault(field, value, f"one line of text, up to {longest} characters")
+    def that(self, holds: object, field: str, value: object, allowed: str) -> None:
+        """A fault unless `holds`."""
+        if not holds:
+            self.fault(field, value, allowed)
+
+    def text(
+        self,
+        field: str,
+        value: object,
+        *,
+        most: int = NAME_LENGTH,
+        required: bool = True,
+        lines: bool = False,
+    ) -> str:
+        """The text without outer blanks; a fault if it is missing, too long or not printable."""
+        text = value.strip() if isinstance(value, str) else ""
+        fits = isinstance(value, str) and len(text) <= most and printable(text, lines=lines)
+        if not fits or (required and not text):
+            kind = "text" if lines else "one line of text"
+            self.fault(field, value, f"{kind}, at most {most} characters")
         return text
 
     def number(self, field: str, value: object, bounds: Bounds) -> Decimal:
-        """An exact number within bounds; zero stands in for one that is not."""
+        """An exact number within bounds."""
         try:
             return read_number(_written_out(value), bounds)
         except BadNumber:
@@ -45,9 +67,14 @@ class Checks:
         empty = value is None or str(value).strip() == ""
         return None if empty else self.number(field, value, bounds)
 
-    def whole(self, field: str, value: object, bounds: Bounds) -> int:
-        """A whole number within bounds."""
-        return int(self.number(field, value, bounds))
+    def whole(self, field: str, value: object, low: int, high: int, what: str = "") -> int:
+        """A whole number from `low` to `high`; `what` it counts, for the sentence."""
+        if isinstance(value, Decimal) and value == value.to_integral_value():
+            value = int(value)
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            self.fault(field, value, f"a whole number{what} from {low} to {high}")
+            return low
+        return value
 
     def choice(self, field: str, value: object, choices: Collection[str], allowed: str = "") -> str:
         """One of several words."""
@@ -60,8 +87,16 @@ class Checks:
         """A time zone of the IANA database."""
         return self.choice(field, value, ZONES, ZONE_WORDS)
 
+    def past_day(self, field: str, value: object) -> date:
+        """The day; a fault if it lies ahead everywhere on Earth, or before any lot in use."""
+        latest = timezone.now().date() + timedelta(days=1)
+        if not isinstance(value, date) or not EARLIEST <= value <= latest:
+            self.fault(field, value, f"a day from {EARLIEST} to today")
+            return EARLIEST
+        return value
+
     def done(self) -> None:
-        """Raise Invalid with all that was found, if anything was."""
+        """Raise Invalid with every fault found."""
         if self.problems:
             raise Invalid.of(self.problems)
 

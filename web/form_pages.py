@@ -1,36 +1,21 @@
-"""What every page here is made with, beside web.pages."""
+"""Pages with a form: shown, sent, acted on, and shown again with everything that was typed."""
 
-from collections.abc import Callable, Mapping
-from functools import wraps
-from typing import Any, Concatenate, ParamSpec, Protocol
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from copy import copy
+from dataclasses import dataclass
+from typing import Any, Protocol
 
 from django.contrib import messages
-from django.forms import Form
+from django.forms import BaseForm, BoundField, ChoiceField
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils.text import capfirst
-from django.views.decorators.http import require_http_methods
 
-from audit.errors import Stale
-from web.pages import PageRequest, asked_number, form_errors
-from web.pages import page as signed_in_page
-
-P = ParamSpec("P")
-View = Callable[Concatenate[PageRequest, P], HttpResponse]
-
-
-def page(*methods: str) -> Callable[[View[P]], Callable[Concatenate[HttpRequest, P], HttpResponse]]:
-    """A page for people who are signed in: GET, and POST where it says so."""
-    allowed = require_http_methods([*(methods or ("GET",)), "HEAD"])
-
-    def decorate(view: View[P]) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
-        @wraps(view)
-        def shown(request: PageRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
-            return view(request, *args, **kwargs)
-
-        return allowed(signed_in_page(shown))
-
-    return decorate
+from audit.errors import DomainError, Invalid, NotPermitted, Problem, Refused, Stale
+from web.errors import kind_of
+from web.pages import PageRequest
+from web.printing import NONE, unit_label
 
 
 class Thing(Protocol):
@@ -41,40 +26,159 @@ class Thing(Protocol):
         ...
 
 
+@dataclass
+class Outcome:
+    """How an action went; the status to answer the form with if it did not."""
+
+    status: int = 200
+    error: DomainError | None = None
+
+    @property
+    def ok(self) -> bool:
+        """True once the block ran to its end."""
+        return self.error is None
+
+    @property
+    def stale(self) -> bool:
+        """Whether somebody else was quicker."""
+        return isinstance(self.error, Stale)
+
+
 def form_page(
     request: PageRequest,
     template: str,
-    form: Form,
-    act: Callable[[], Thing],
+    form: BaseForm,
+    act: Callable[[], Thing | str],
     *,
     said: str,
-    context: Mapping[str, Any],
+    context: Mapping[str, Any] | Callable[[Outcome], Mapping[str, Any]],
 ) -> HttpResponse:
-    """Show a form; when it is sent, run the action and go on to what it made.
+    """Show a form; when it is sent, run the action and go on to what it made (or that address).
 
-    ``said`` has a {} for what was made; empty where the next page says it all. Where somebody
-    else was quicker, ``stale`` tells the template to offer the newest state. NotPermitted passes
-    on and becomes a page of its own.
+    ``said`` has a {} for what was made; empty where the next page says it all. ``context`` may be
+    worked out after the action, from how it went. What the action says no to is told in the form,
+    with the right status; NotPermitted passes on and becomes a page of its own.
     """
-    status, stale = 200, False
-    if request.method == "POST":
-        status = 400
-        if form.is_valid():
-            with form_errors(form) as outcome:
-                made = act()
-                if said:
-                    messages.success(request, capfirst(said.format(made)))
-                return redirect(made.get_absolute_url())
-            status, stale = outcome.status, isinstance(outcome.error, Stale)
-    shown = {**context, "form": form, "stale": stale}
-    return render(request, template, shown, status=status)
+    outcome = Outcome(status_of(form))
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            made = act()
+        if outcome.ok:
+            if said:
+                messages.success(request, capfirst(said.format(made)))
+            return redirect(made)
+    around = context(outcome) if callable(context) else context
+    return render(request, template, {**around, "form": form}, status=outcome.status)
 
 
-def sent(request: PageRequest) -> QueryDict | None:
-    """What a form was sent with, be it nothing at all; None while it is only shown."""
+@contextmanager
+def form_errors(form: BaseForm) -> Iterator[Outcome]:
+    """Run an action; what it says no to becomes the form's errors and the answer's status.
+
+    A value's error stands beside its field, any other at the head of the form. NotFound and
+    NotPermitted are no matter of the form: they pass on and become pages of their own.
+    """
+    outcome = Outcome()
+    try:
+        yield outcome
+    except NotPermitted:
+        raise
+    except Invalid as invalid:
+        for problem in invalid.problems:
+            form.add_error(*_placed(form, problem))
+        outcome.error = invalid
+    except DomainError as told:
+        if kind_of(told).status == 404:
+            raise
+        form.add_error(None, _sentence(told))
+        outcome.error = told
+    if outcome.error:
+        outcome.status = kind_of(outcome.error).status
+    if outcome.stale:
+        note_newest(form)
+        look_again(form)
+
+
+def _placed(form: BaseForm, problem: Problem) -> tuple[str | None, str]:
+    """Beside its field, whose label is read first; what has no field here is named in words."""
+    if problem.field in form.fields:
+        return problem.field, capfirst(problem.sentence)
+    return None, capfirst(f"{problem.field.replace('_', ' ')}: {problem.sentence}")
+
+
+def _sentence(told: DomainError) -> str:
+    if isinstance(told, Refused):
+        who = f"Who may: {told.who_may}." if told.who_may else ""
+        return " ".join(filter(None, [told.message, who, told.how_to_ask]))
+    return told.message
+
+
+# Where somebody else was quicker. The form's initial values are what is stored now, its hidden
+# fields say what was looked at. What was typed stays typed; beside it the page shows what is
+# stored where that differs; and the next attempt is made from there, knowingly.
+
+
+def look_again(form: BaseForm) -> None:
+    """Bring the hidden fields up to date: the next attempt is made from what this page shows."""
+    data: Any = copy(form.data)  # of a QueryDict, one that can be changed
+    for field in form.hidden_fields():
+        if field.name in form.initial:
+            newest = form.initial[field.name]
+            data[field.html_name] = "" if newest is None else str(newest)
+    form.data = data
+
+
+def note_newest(form: BaseForm) -> None:
+    """Keep what is stored now, where it differs from what was typed, for the head of the form."""
+    differs = [form[name] for name in form.changed_data if name in form.initial]
+    newest = [(field.label, _stored(field)) for field in differs if not field.is_hidden]
+    vars(form)["newest"] = newest
+
+
+def newest_of(form: BaseForm) -> list[tuple[str, str]]:
+    """Label and stored value of each field that note_newest found to differ."""
+    noted: list[tuple[str, str]] = vars(form).get("newest", [])
+    return noted
+
+
+def _stored(bound: BoundField) -> str:
+    value, field = bound.initial, bound.field
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(field, ChoiceField):
+        held = {str(each) for each in (value if isinstance(value, list | tuple) else [value])}
+        choices: Any = field.choices
+        labels = [str(label) for key, label in choices if str(key) in held]
+        return ", ".join(labels) or NONE
+    if value in field.empty_values:
+        return NONE
+    unit = unit_label(str(field.widget.attrs.get("data-unit", "")))
+    return f"{field.prepare_value(value)} {unit}".rstrip()
+
+
+# What was sent.
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    """What was sent, for a form's first argument; None for a page that is only looked at.
+
+    An empty POST is still one, and its form has something to say.
+    """
     return request.POST if request.method == "POST" else None
 
 
-def asked_id(request: PageRequest, name: str) -> int:
-    """A number from the address. Raises Invalid where it is none."""
-    return asked_number(request, name, "the number of one that is there")
+def status_of(form: BaseForm) -> int:
+    """400 for a form that was sent and is not valid, else 200."""
+    return 400 if form.is_bound and not form.is_valid() else 200
+
+
+def cleaned(form: BaseForm) -> dict[str, Any]:
+    """What was sent, for a form whose page isn't shown again. Raises Invalid naming each field."""
+    if not form.is_valid():
+        raise Invalid.of(
+            [
+                Problem(name, form.data.get(name), " ".join(map(str, told)).rstrip("."))
+                for name, told in form.errors.items()
+            ]
+        )
+    return form.cleaned_data

@@ -22,7 +22,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from people.idempotency import IdempotencyKey
+from web.models import IdempotencyKey
 
 KEY = re.compile(r"[A-Za-z0-9._~:+/=-]{8,100}")
 KEPT_HEADERS = ("ETag", "Location")

@@ -1,18 +1,18 @@
 """Endpoints with lists: a page at a time, narrowed by what the address asks."""
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any
 
-from django.db.models import Model, QuerySet
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 
-from audit.errors import Invalid, NotFound
+from audit.errors import Invalid
 from web.api import GuardedView
+from web.lookup import row_number
 from web.paging import KeysetPagination
+from web.text import one_line
 
-M = TypeVar("M", bound=Model)
 Rows = Any  # a queryset
 
 
@@ -42,31 +42,13 @@ def narrowed(rows: Rows, request: Request, **filters: str) -> Rows:
 
 
 def _code(name: str, text: str) -> str:
-    if not text.isprintable() or len(text) > 20:
+    if not one_line(text, 20):
         raise Invalid(name, text, "a site's code")
     return text
 
 
 def _id(name: str, text: str) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) <= 18):
-        raise Invalid(name, text, "an id, as the lists give it")
-    return int(text)
+    return row_number(text, name, "an id, as the lists give it")
 
 
 KINDS: dict[str, Callable[[str, str], int | str]] = {"site": _code}
-
-
-def named(rows: "QuerySet[M]", field: str, value: object, **by: object) -> M:
-    """What a body refers to. Raises Invalid where there is none, or none for this person."""
-    found = rows.filter(**by).first()
-    if found is None:
-        raise Invalid(field, value, "one that is there and that your role covers")
-    return found
-
-
-def found(rows: "QuerySet[M]", **by: object) -> M:
-    """What an address names. Raises NotFound."""
-    row = rows.filter(**by).first()
-    if row is None:
-        raise NotFound("There is nothing here, or not for you.")
-    return row

@@ -1,8 +1,7 @@
-"""Reading a request's JSON without losing a digit."""
+"""Reading a request's JSON: no digit is lost, and no name that means nothing is passed over."""
 
 import json
-import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from decimal import Decimal, InvalidOperation
 from itertools import islice
 from typing import IO, Any, NoReturn
@@ -11,8 +10,6 @@ from rest_framework.exceptions import ParseError
 from rest_framework.fields import DictField, Field, ListField
 from rest_framework.parsers import BaseParser
 from rest_framework.serializers import ListSerializer, Serializer
-
-from audit.errors import Invalid, Problem
 
 
 class ExactJSONParser(BaseParser):
@@ -55,43 +52,9 @@ def _once(members: list[tuple[str, Any]]) -> dict[str, Any]:
     return named
 
 
-# Characters that nobody types and nothing prints: control characters and half surrogates.
-#
-# They can't be stored (NUL) or read back as they were sent, so they are refused where text comes
-# in, in one place for every page and endpoint. Line ends and tabs are text.
-
-UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
-SECRET = "password"  # noqa: S105 - the name of the field, whose value is never looked at or told
-ALLOWED = "text without control characters"
-TOLD = 10
-
-
-def refuse_unprintable(texts: Iterable[tuple[str, str]]) -> None:
-    """Raise Invalid if one of these (field, text) has such a character."""
-    bad = (Problem(field, text, ALLOWED) for field, text in texts if UNPRINTABLE.search(text))
-    problems = list(islice((each for each in bad if each.field != SECRET), TOLD))
-    if problems:
-        raise Invalid.of(problems)
-
-
-def texts_in(body: object) -> Iterator[tuple[str, str]]:
-    """Every text of a parsed JSON body with its place, the names of its members included."""
-    left: list[tuple[str, object]] = [("", body)]
-    while left:  # a stack, since a body may be nested deeper than functions may
-        place, value = left.pop()
-        if isinstance(value, str):
-            yield place, value
-        elif isinstance(value, dict):
-            for name, inner in value.items():
-                yield place or str(name), str(name)
-                left.append((f"{place}.{name}" if place else str(name), inner))
-        elif isinstance(value, list):
-            left.extend((f"{place}[{number}]", inner) for number, inner in enumerate(value))
-
-
 # Names in a body that its description does not have.
 
-UNKNOWN_TOLD = 10  # unknown fields named at one place; more would only make the answer long
+UNKNOWN_TOLD = 10  # unknown names told at one place; more would only make the answer long
 AnyField = Field[Any, Any, Any, Any]
 
 

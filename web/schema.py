@@ -2,10 +2,7 @@
 
 from typing import Any
 
-from drf_spectacular.extensions import (
-    OpenApiAuthenticationExtension,
-    OpenApiSerializerFieldExtension,
-)
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.serializers import Serializer
@@ -81,28 +78,6 @@ class Schema(AutoSchema):
         if getattr(handler, "needs_match", False):
             needed.append(IF_MATCH)
         return [*super().get_override_parameters(), *needed]
-
-
-class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """The bearer token."""
-
-    target_class = "people.tokens.authentication.TokenAuthentication"
-    name = "token"
-
-    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
-        """OpenAPI's words for it."""
-        return {"type": "http", "scheme": "bearer"}
-
-
-class SessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """The pages' session."""
-
-    target_class = "people.tokens.authentication.SignedInAuthentication"
-    name = "session"
-
-    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, Any]:
-        """OpenAPI's words for it."""
-        return {"type": "apiKey", "in": "cookie", "name": "sessionid"}
 
 
 class PlainDecimalScheme(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]

@@ -1,61 +1,54 @@
-"""Checks of what people and programs hand to an action; all faults show at once."""
+"""Text as people and programs may give it: the one rule of what is printable.
 
-import unicodedata
-from datetime import date, timedelta
+Characters that nobody types and nothing prints (control characters, half surrogates) can't be
+stored (NUL) or read back as they were sent; marks that turn the direction of writing let a name
+read as another than it is. They are refused where text comes in, for every page and endpoint,
+and again in the actions. Line ends and tabs are text, though not within one line of it.
+"""
 
-from django.utils import timezone
+import re
+from collections.abc import Iterable, Iterator
+from itertools import islice
 
 from audit.errors import Invalid, Problem
 
-EARLIEST = date(2000, 1, 1)
-LINE_BREAKS = "\n\r\t"
+UNPRINTABLE = re.compile(
+    r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+)
+LINE_END = re.compile(r"[\t\n\r\u2028\u2029]")
+SECRET = "password"  # noqa: S105 - the name of the field, whose value is never looked at or told
+ALLOWED = "text without control characters"
+TOLD = 10  # problems listed; more would only make the answer long
 
 
 def printable(text: str, *, lines: bool = True) -> bool:
-    """Whether PostgreSQL and a printer can take it: no control characters, no half surrogates."""
-    allowed = LINE_BREAKS if lines else ""
-    return all(mark in allowed or unicodedata.category(mark) not in {"Cc", "Cs"} for mark in text)
+    """Whether it can be stored and printed; ``lines``: more than one line is fine."""
+    return not UNPRINTABLE.search(text) and (lines or not LINE_END.search(text))
 
 
-class Checks:
-    """Collects problems; `done` raises them together."""
+def one_line(text: str, most: int) -> bool:
+    """Whether it is one line of 1 to ``most`` printable characters."""
+    return 0 < len(text) <= most and printable(text, lines=False)
 
-    def __init__(self) -> None:
-        self.problems: list[Problem] = []
 
-    def text(
-        self, field: str, value: object, *, most: int, required: bool = True, lines: bool = False
-    ) -> str:
-        """The text without outer blanks; a problem if it is missing, too long or not printable."""
-        text = value.strip() if isinstance(value, str) else ""
-        fits = isinstance(value, str) and len(text) <= most and printable(text, lines=lines)
-        if not fits or (required and not text):
-            kind = "text" if lines else "one line of text"
-            self.problems.append(Problem(field, value, f"{kind}, at most {most} characters"))
-        return text
+def refuse_unprintable(texts: Iterable[tuple[str, str]]) -> None:
+    """Raise Invalid if one of these (field, text) has a character that is not printable."""
+    bad = (Problem(field, text, ALLOWED) for field, text in texts if not printable(text))
+    problems = list(islice((each for each in bad if each.field != SECRET), TOLD))
+    if problems:
+        raise Invalid.of(problems)
 
-    def whole(self, field: str, value: object, low: int, high: int, what: str = "") -> int:
-        """The whole number; a problem if it lies outside."""
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            allowed = f"a whole number{what} from {low} to {high}"
-            self.problems.append(Problem(field, value, allowed))
-            return low
-        return value
 
-    def past_day(self, field: str, value: object) -> date:
-        """The day; a problem if it lies ahead everywhere on Earth, or before any lot in use."""
-        latest = timezone.now().date() + timedelta(days=1)
-        if not isinstance(value, date) or not EARLIEST <= value <= latest:
-            self.problems.append(Problem(field, value, f"a day from {EARLIEST} to today"))
-            return EARLIEST
-        return value
-
-    def that(self, holds: object, field: str, value: object, allowed: str) -> None:
-        """A problem unless `holds`."""
-        if not holds:
-            self.problems.append(Problem(field, value, allowed))
-
-    def done(self) -> None:
-        """Raise Invalid with every problem found."""
-        if self.problems:
-            raise Invalid.of(self.problems)
+def texts_in(body: object) -> Iterator[tuple[str, str]]:
+    """Every text of a parsed JSON body with its place, the names of its members included."""
+    left: list[tuple[str, object]] = [("", body)]
+    while left:  # a stack, since a body may be nested deeper than functions may
+        place, value = left.pop()
+        if isinstance(value, str):
+            yield place, value
+        elif isinstance(value, dict):
+            for name, inner in value.items():
+                yield place or str(name), str(name)
+                left.append((f"{place}.{name}" if place else str(name), inner))
+        elif isinstance(value, list):
+            left.extend((f"{place}[{number}]", inner) for number, inner in enumerate(value))

@@ -28,7 +28,7 @@ from people.persons.verbs import Verb
 from web.api import GuardedView, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting, acting_hiding
-from web.pages import one_or_404
+from web.lookup import one_or_404
 from web.paging import KeysetPagination
 
 

@@ -3,7 +3,6 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
 
 from people.persons.actions import (
     assign_role,
@@ -18,20 +17,14 @@ from people.persons.invitations import invite
 from people.persons.models import Assignment, User
 from people.persons.permissions import may_everywhere
 from people.persons.verbs import Verb
-from web.pages import (
-    PageRequest,
-    form_errors,
-    one_or_404,
-    page_for,
-    posted,
-    require_for_page,
-    status_of,
-)
+from web.form_pages import form_errors, posted, status_of
+from web.lookup import one_or_404
+from web.pages import PageRequest, page, require_for_page
 
 LINK = "invitation_link"  # carried over the redirect in the session, shown once
 
 
-@page_for(Verb.PEOPLE_MANAGE)
+@page(Verb.PEOPLE_MANAGE)
 def people(request: PageRequest) -> HttpResponse:
     """Everybody, those who may sign in first."""
     everybody = User.objects.prefetch_related("assignments__site").order_by("-is_active", "name")
@@ -42,7 +35,7 @@ def people(request: PageRequest) -> HttpResponse:
     return render(request, "people/persons/list.html", context)
 
 
-@page_for(Verb.PEOPLE_MANAGE, everywhere=True)
+@page(Verb.PEOPLE_MANAGE, methods="GET POST", everywhere=True)
 def add(request: PageRequest) -> HttpResponse:
     """Add somebody; the next page gives them roles and shows the link to set a password."""
     form = PersonForm(posted(request))
@@ -57,7 +50,7 @@ def add(request: PageRequest) -> HttpResponse:
     return render(request, "people/persons/add.html", {"form": form}, status=status)
 
 
-@page_for(Verb.PEOPLE_MANAGE)
+@page(Verb.PEOPLE_MANAGE, methods="GET POST")
 def edit(request: PageRequest, pk: int) -> HttpResponse:
     """Name, address and roles of one person; an owner of one site gives roles there, no more."""
     if request.method == "POST":
@@ -76,8 +69,7 @@ def edit(request: PageRequest, pk: int) -> HttpResponse:
     return _person_page(request, person, form, RoleForm(), status)
 
 
-@require_POST
-@page_for(Verb.PEOPLE_MANAGE)
+@page(Verb.PEOPLE_MANAGE, methods="POST")
 def give_role(request: PageRequest, pk: int) -> HttpResponse:
     """Give a role."""
     person = one_or_404(User.objects.all(), pk)
@@ -94,8 +86,7 @@ def give_role(request: PageRequest, pk: int) -> HttpResponse:
     return _person_page(request, person, PersonEditForm.of(person), form, status)
 
 
-@require_POST
-@page_for(Verb.PEOPLE_MANAGE)
+@page(Verb.PEOPLE_MANAGE, methods="POST")
 def take_role(request: PageRequest, pk: int, assignment: int) -> HttpResponse:
     """Take a role away."""
     person = one_or_404(User.objects.all(), pk)
@@ -105,8 +96,7 @@ def take_role(request: PageRequest, pk: int, assignment: int) -> HttpResponse:
     return redirect("people:edit", pk)
 
 
-@require_POST
-@page_for(Verb.PEOPLE_MANAGE, everywhere=True)
+@page(Verb.PEOPLE_MANAGE, methods="POST", everywhere=True)
 def sign_in_allowed(request: PageRequest, pk: int, *, allowed: bool) -> HttpResponse:
     """End somebody's sign-in, or allow it again."""
     person = one_or_404(User.objects.all(), pk)
@@ -119,8 +109,7 @@ def sign_in_allowed(request: PageRequest, pk: int, *, allowed: bool) -> HttpResp
     return redirect("people:edit", pk)
 
 
-@require_POST
-@page_for(Verb.PEOPLE_MANAGE, everywhere=True)
+@page(Verb.PEOPLE_MANAGE, methods="POST", everywhere=True)
 def invitation(request: PageRequest, pk: int) -> HttpResponse:
     """A new link to set a password."""
     _invite(request, one_or_404(User.objects.all(), pk))

@@ -1,12 +1,14 @@
 """May this person do that, there? Asked inside every action, and by pages to hide what is not."""
 
 from collections.abc import Collection, Iterable
+from enum import StrEnum
 
 from django.contrib.auth.models import AnonymousUser
 
 from audit.errors import NotPermitted, Subject
 from people.persons.models import Assignment, User
 from people.persons.verbs import MAY, Role, Verb, roles_for
+from web.access import access
 
 ASK = "Ask one of them to do it, or an owner to change your roles."
 
@@ -83,6 +85,18 @@ def roles_at(user: User, site_id: int | None) -> list[Role]:
 def forget_roles(user: User) -> None:
     """After a change of roles: the next question reads them anew."""
     vars(user).pop("_roles_held", None)
+
+
+def answer_pages() -> None:
+    """Tell pages and endpoints whom to ask. Called once, when the program starts."""
+
+    def anywhere(user: User, verb: StrEnum, site_id: int | None = None) -> None:
+        require(user, Verb(verb), site_id)
+
+    def everywhere(user: User, verb: StrEnum) -> None:
+        require_everywhere(user, Verb(verb))
+
+    access.require, access.require_everywhere = anywhere, everywhere
 
 
 def _first(held: Iterable[Assignment], verb: Verb, site_id: int | None) -> Role | None:

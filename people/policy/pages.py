@@ -9,10 +9,11 @@ from people.persons.verbs import Verb
 from people.policy.actions import set_policy
 from people.policy.models import Policy
 from people.signatures.fields import note_signed
-from web.pages import PageRequest, form_errors, page_for, status_of
+from web.form_pages import form_errors, status_of
+from web.pages import PageRequest, page
 
 
-@page_for(Verb.POLICY_SET, everywhere=True)
+@page(Verb.POLICY_SET, methods="GET POST", everywhere=True)
 def policy(request: PageRequest) -> HttpResponse:
     """What is in force, under whose signature, and the form to sign another."""
     current = Policy.current()

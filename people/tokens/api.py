@@ -10,7 +10,7 @@ from people.tokens.actions import make_token, revoke_token
 from people.tokens.models import ApiToken
 from web.api import GuardedView, listed, person, valid
 from web.idempotency import acting, acting_hiding
-from web.pages import one_or_404
+from web.lookup import one_or_404
 from web.paging import KeysetPagination
 
 

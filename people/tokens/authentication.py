@@ -15,9 +15,9 @@ from rest_framework.request import Request
 
 from audit.capture.context import Channel, record_refusal
 from audit.errors import NotPermitted, Subject
-from people.history import ENDPOINT_REFUSED
 from people.persons.models import User
 from people.tokens.models import ApiToken, Scope, digest_of
+from web.access import ENDPOINT_REFUSED
 from web.middleware import correct_channel
 
 NOTED_EVERY = timedelta(hours=1)

@@ -4,17 +4,18 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST
 
 from people.persons.forms import TokenForm
 from people.persons.verbs import Verb
 from people.tokens.actions import make_token, revoke_token
 from people.tokens.models import ApiToken
-from web.pages import PageRequest, form_errors, one_or_404, page_for, posted, status_of
+from web.form_pages import form_errors, posted, status_of
+from web.lookup import one_or_404
+from web.pages import PageRequest, page
 
 
 @never_cache
-@page_for(Verb.TOKEN_MAKE)
+@page(Verb.TOKEN_MAKE, methods="GET POST")
 def tokens(request: PageRequest) -> HttpResponse:
     """List them and make one; the secret stands on the page that answers, and never again."""
     form = TokenForm(posted(request))
@@ -31,8 +32,7 @@ def tokens(request: PageRequest) -> HttpResponse:
     return render(request, "people/tokens/tokens.html", shown, status=status)
 
 
-@require_POST
-@page_for(Verb.TOKEN_MAKE)
+@page(Verb.TOKEN_MAKE, methods="POST")
 def revoke(request: PageRequest, pk: int) -> HttpResponse:
     """End one of one's own at once."""
     token = one_or_404(ApiToken.objects.filter(user=request.user), pk)

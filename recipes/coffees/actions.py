@@ -13,7 +13,7 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.coffees import history
 from recipes.coffees.models import Coffee, Recipe, RoastLot
-from web.text import Checks
+from web.checks import Checks
 
 LONGEST_REST = 365  # days
 

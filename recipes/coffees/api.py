@@ -15,7 +15,7 @@ from web.api import GuardedView, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID, Between
 from web.idempotency import acting
-from web.pages import one_or_404
+from web.lookup import one_or_404
 from web.paging import KeysetPagination
 
 DAYS = Between(min_value=0, max_value=10_000)  # the action says what is allowed

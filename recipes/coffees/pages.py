@@ -11,14 +11,15 @@ from recipes.coffees.actions import add_coffee, add_lot, change_coffee
 from recipes.coffees.forms import ChangeCoffeeForm, CoffeeForm, LotForm
 from recipes.coffees.models import Coffee, RoastLot
 from recipes.coffees.rest import rest_of
-from web.form_pages_recipes import form_page, posted
-from web.pages import PageRequest, one_or_404, page_for
+from web.form_pages import form_page, posted
+from web.lookup import one_or_404
+from web.pages import PageRequest, page
 
 FIELDS = ("name", "rest_from", "rest_to", "note", "revision")
 LOTS = 20  # the newest, on a coffee's page
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def coffees(request: PageRequest) -> HttpResponse:
     """All coffees, each with its newest roast."""
     found = Coffee.objects.annotate(recipe_count=Count("recipes", distinct=True))
@@ -31,7 +32,7 @@ def coffees(request: PageRequest) -> HttpResponse:
     return render(request, "recipes/coffees/coffees.html", context)
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def coffee(request: PageRequest, pk: int) -> HttpResponse:
     """One coffee: its roasts and what is brewed of it."""
     shown = one_or_404(Coffee.objects.all(), pk)
@@ -46,7 +47,7 @@ def coffee(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/coffees/coffee.html", context)
 
 
-@page_for(Verb.COFFEE_EDIT)
+@page(Verb.COFFEE_EDIT, methods="GET POST")
 def coffee_add(request: PageRequest) -> HttpResponse:
     """Add a coffee."""
     form = CoffeeForm(posted(request))
@@ -60,7 +61,7 @@ def coffee_add(request: PageRequest) -> HttpResponse:
     )
 
 
-@page_for(Verb.COFFEE_EDIT)
+@page(Verb.COFFEE_EDIT, methods="GET POST")
 def coffee_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a coffee."""
     shown = one_or_404(Coffee.objects.all(), pk)
@@ -76,7 +77,7 @@ def coffee_edit(request: PageRequest, pk: int) -> HttpResponse:
     )
 
 
-@page_for(Verb.COFFEE_EDIT)
+@page(Verb.COFFEE_EDIT, methods="GET POST")
 def lot_add(request: PageRequest, pk: int) -> HttpResponse:
     """Add a roast of a coffee."""
     shown = one_or_404(Coffee.objects.all(), pk)

@@ -26,7 +26,7 @@ from stations.equipment.models import Station
 from web.api import asked, listed, person, valid
 from web.fields import ID, PlainDecimal
 from web.idempotency import acting
-from web.pages import one_or_404
+from web.lookup import one_or_404
 
 
 class FittedParameter(serializers.Serializer[Any]):

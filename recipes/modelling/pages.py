@@ -4,7 +4,6 @@ from django.contrib import messages
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_POST
 
 from audit.errors import Invalid
 from people.persons.permissions import may
@@ -23,18 +22,12 @@ from recipes.modelling.result import Shown, from_json, shown_fit
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Station
-from web.pages import (
-    PageRequest,
-    asked_number,
-    cleaned,
-    one_or_404,
-    page_for,
-    require_for_page,
-    status_of,
-)
+from web.form_pages import cleaned, status_of
+from web.lookup import asked_number, one_or_404
+from web.pages import PageRequest, page, require_for_page
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def foretold(request: PageRequest, pk: int) -> HttpResponse:
     """What a change would do, by the model; at a station, by the newest fit to its shots."""
     version = shown_version(pk)
@@ -153,8 +146,7 @@ def foretold_initial(request: PageRequest, version: Version) -> dict[str, object
     return {**values, "site": site, "evidence": evidence_text(fit, kept, told)}
 
 
-@require_POST
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW, methods="POST")
 def fit_ask(request: PageRequest, pk: int) -> HttpResponse:
     """Have the model fitted to this station's shots under the version that is sent."""
     station = one_or_404(Station.objects.covered_by(request.user).with_equipment(), pk)
@@ -166,7 +158,7 @@ def fit_ask(request: PageRequest, pk: int) -> HttpResponse:
     return redirect(made)
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def fit_progress(request: PageRequest, pk: int) -> HttpResponse:
     """How far a fit is; asked again and again while it is under way."""
     fit = one_or_404(ShotFit.objects.covered_by(request.user).with_place(), pk)

@@ -9,7 +9,7 @@ from recipes.overview.home import sites_of, work_lists
 from web.pages import PageRequest, page
 
 
-@page
+@page()
 def home(request: PageRequest) -> HttpResponse:
     """Work lists with something in them, then the names of those without."""
     lists = work_lists(request.user)

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.utils import timezone
 from django.utils.timezone import localdate
 
@@ -20,8 +20,9 @@ from recipes.overview.yearly import MONTHS, year_of, years_of
 from stations.equipment.models import Site
 from stations.slots.overwritten import acted_within, roles_there, window_of
 from stations.slots.pages import covered_holding
-from web.form_pages import page
-from web.pages import PageRequest, cleaned, one_or_404, page_for, require_for_page
+from web.form_pages import cleaned
+from web.lookup import one_or_404
+from web.pages import PageRequest, page, require_for_page
 
 FIRST = "brew_temperature"
 
@@ -36,7 +37,7 @@ class ParameterForm(forms.Form):
     )
 
 
-@page_for(Verb.HISTORY_VIEW)
+@page(Verb.HISTORY_VIEW)
 def parameter_over_time(request: PageRequest, pk: int) -> HttpResponse:
     """Versions, sites and permits: as a chart and as tables."""
     recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
@@ -77,7 +78,7 @@ def overwritten(request: PageRequest, pk: int) -> HttpResponse:
 @page()
 def year(request: PageRequest, pk: int) -> HttpResponse:
     """What was done, refused, placed, permitted and asked for there, month by month."""
-    site = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    site = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     require_for_page(request, Verb.HISTORY_VIEW, site.pk)
     years = years_of(localdate(timezone=ZoneInfo(site.time_zone)))
     found = year_of(site, _asked(request, years))

@@ -19,12 +19,13 @@ from recipes.permits.actions import end, grant, must_cover
 from recipes.permits.models import Permit, PermitChange, PermitQuerySet, PermitSlot
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing.serializers import ReasonIn
-from web.api import GuardedView, checked, listed, noting_refusal, person, valid
+from web.access import noting_refusal
+from web.api import GuardedView, checked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID
 from web.idempotency import acting
+from web.lookup import one_or_404
 from web.numbers import BadNumber, read_number
-from web.pages import one_or_404
 from web.paging import KeysetPagination
 
 

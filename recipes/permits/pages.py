@@ -16,20 +16,14 @@ from recipes.permits.plan import PermitPlan, make_permit_plan
 from recipes.publishing.forms import ReasonForm
 from stations.equipment.models import Site, Slot
 from stations.machine_types.catalogue import printed
-from web.form_pages_recipes import posted
-from web.pages import (
-    PageRequest,
-    asked_number,
-    form_errors,
-    noting_refusal,
-    one_or_404,
-    page_for,
-    status_of,
-)
+from web.access import noting_refusal
+from web.form_pages import form_errors, posted, status_of
+from web.lookup import asked_number, one_or_404
+from web.pages import PageRequest, page
 from web.paging import keyset
 
 
-@page_for(Verb.SLOT_VIEW)
+@page(Verb.SLOT_VIEW)
 def permits(request: PageRequest) -> HttpResponse:
     """Permits for slots this person may see, the newest first."""
     rows = Permit.objects.covered_by(request.user).with_zone()
@@ -38,7 +32,7 @@ def permits(request: PageRequest) -> HttpResponse:
     return render(request, "recipes/permits/permits.html", {"page": page})
 
 
-@page_for(Verb.SLOT_VIEW)
+@page(Verb.SLOT_VIEW)
 def permit(request: PageRequest, pk: int) -> HttpResponse:
     """One permit: which slots, what changes, why, until when."""
     rows = Permit.objects.covered_by(request.user).select_related("signature", "author")
@@ -70,7 +64,7 @@ def _site(request: PageRequest) -> Site:
     return found
 
 
-@page_for(Verb.PERMIT_GRANT)
+@page(Verb.PERMIT_GRANT, methods="GET POST")
 def permit_new(request: PageRequest) -> HttpResponse:
     """Choose slots, changes and end, see the plan, sign it: one address for all three."""
     site = _site(request)
@@ -130,7 +124,7 @@ def _grant(request: PageRequest, chosen: PermitForm, form: SignPermitForm) -> Pe
     )
 
 
-@page_for(Verb.PERMIT_END)
+@page(Verb.PERMIT_END, methods="GET POST")
 def permit_end(request: PageRequest, pk: int) -> HttpResponse:
     """End a permit now; its slots fall back to what was approved for them."""
     found = one_or_404(Permit.objects.covered_by(request.user), pk)

@@ -28,10 +28,11 @@ from recipes.publishing.serializers import (
 )
 from recipes.publishing.timing import When
 from recipes.versions.models import Version
-from web.api import GuardedView, checked, listed, noting_refusal, person, valid
+from web.access import noting_refusal
+from web.api import GuardedView, checked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
-from web.pages import one_or_404
+from web.lookup import one_or_404
 from web.paging import KeysetPagination
 
 

@@ -27,8 +27,10 @@ from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.summary import site_parts, site_table, water_beside
 from recipes.station_water.volumes import own_water_words
 from recipes.versions.models import Version
-from web.form_pages_recipes import posted
-from web.pages import PageRequest, form_errors, noting_refusal, one_or_404, page_for, status_of
+from web.access import noting_refusal
+from web.form_pages import form_errors, posted, status_of
+from web.lookup import one_or_404
+from web.pages import PageRequest, page
 from web.paging import keyset
 
 SHOWN_WHOLE = 60  # slots; a longer plan opens one site at a time
@@ -38,7 +40,7 @@ def _version(pk: int) -> Version:
     return one_or_404(Version.objects.with_recipe().with_formula(), pk)
 
 
-@page_for(Verb.PUBLICATION_PLAN)
+@page(Verb.PUBLICATION_PLAN)
 def where(request: PageRequest, pk: int) -> HttpResponse:
     """Choose the slots and the moment; the address of the answer is the plan."""
     version = _version(pk)
@@ -53,7 +55,7 @@ def where(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/publishing/publish_where.html", context, status=status)
 
 
-@page_for(Verb.PUBLICATION_PLAN)
+@page(Verb.PUBLICATION_PLAN, methods="GET POST")
 def plan(request: PageRequest, pk: int) -> HttpResponse:
     """Show what signing would do to every slot, and take the signature."""
     version, chosen = _version(pk), WhereForm(request.GET, by=request.user)
@@ -155,7 +157,7 @@ def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> d
 PER_PAGE = 50
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def publications(request: PageRequest) -> HttpResponse:
     """Every publication, the newest first."""
     rows = Publication.objects.with_version().with_progress_for(request.user)
@@ -187,13 +189,13 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
     }
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def publication(request: PageRequest, pk: int) -> HttpResponse:
     """One publication: what was signed, how far it is, what was refused."""
     return render(request, "recipes/publishing/publication.html", _publication_shown(request, pk))
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def progress(request: PageRequest, pk: int) -> HttpResponse:
     """How far it is; asked again and again while it runs."""
     template = "recipes/publishing/partials/publication_progress.html"
@@ -237,19 +239,19 @@ def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
     return render(request, "recipes/publishing/publication_decide.html", context, status=status)
 
 
-@page_for(Verb.PUBLICATION_STOP)
+@page(Verb.PUBLICATION_STOP, methods="GET POST")
 def publication_stop(request: PageRequest, pk: int) -> HttpResponse:
     """Place nothing more until it is resumed."""
     return _decide(request, pk, STOP)
 
 
-@page_for(Verb.PUBLICATION_STOP)
+@page(Verb.PUBLICATION_STOP, methods="GET POST")
 def publication_resume(request: PageRequest, pk: int) -> HttpResponse:
     """Go on."""
     return _decide(request, pk, RESUME)
 
 
-@page_for(Verb.PUBLICATION_STOP)
+@page(Verb.PUBLICATION_STOP, methods="GET POST")
 def publication_cancel(request: PageRequest, pk: int) -> HttpResponse:
     """Give up what is not placed."""
     return _decide(request, pk, CANCEL)

@@ -18,7 +18,7 @@ from stations.calibrations.models import Calibration
 from web.api import GuardedView, checked, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
-from web.pages import one_or_404
+from web.lookup import one_or_404
 
 
 class SlotPlanOut(serializers.Serializer[Any]):

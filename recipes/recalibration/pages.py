@@ -22,8 +22,9 @@ from stations.calibrations.outcome import Outcome as Measured
 from stations.machine_types.catalogue import label_of
 from stations.slots.models import Placement
 from web.fields import SeenRevision
-from web.form_pages_recipes import form_page, posted
-from web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from web.form_pages import form_errors, form_page, posted, status_of
+from web.lookup import one_or_404
+from web.pages import PageRequest, page
 
 # Taking a calibration over.
 
@@ -78,7 +79,7 @@ def _rows(calibration: Calibration, outcome: Measured) -> list[dict[str, Any]]:
     return rows
 
 
-@page_for(Verb.EQUIPMENT_VIEW)
+@page(Verb.EQUIPMENT_VIEW)
 def calibration(request: PageRequest, pk: int) -> HttpResponse:
     """Runs, fit and decision; for those who may decide, the way there."""
     found = _found(request, pk)
@@ -92,7 +93,7 @@ def calibration(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/recalibration/calibration.html", context)
 
 
-@page_for(Verb.CALIBRATION_RECORD)
+@page(Verb.CALIBRATION_RECORD, methods="GET POST")
 def calibration_accept(request: PageRequest, pk: int) -> HttpResponse:
     """What accepting changes, slot by slot, and the signature."""
     found = _found(request, pk, Verb.CALIBRATION_RECORD)
@@ -149,7 +150,7 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
     }
 
 
-@page_for(Verb.CALIBRATION_RECORD)
+@page(Verb.CALIBRATION_RECORD, methods="GET POST")
 def calibration_reject(request: PageRequest, pk: int) -> HttpResponse:
     """Decide that a calibration is not taken over."""
     found = _found(request, pk, Verb.CALIBRATION_RECORD)

@@ -13,7 +13,7 @@ from recipes.requests import history
 from recipes.requests.models import ChangeRequest, ChangeRequestValue
 from recipes.versions.models import Version
 from stations.equipment.models import Site
-from web.text import Checks
+from web.checks import Checks
 
 State = ChangeRequest.State
 REASON, EVIDENCE = 2000, 5000  # characters

@@ -28,10 +28,11 @@ from recipes.versions.api import all_versions
 from recipes.versions.api import answer as version_answer
 from recipes.versions.serializers import VersionOut
 from stations.equipment.models import Site
-from web.api import asked, listed, noting_refusal, person, valid
+from web.access import noting_refusal
+from web.api import asked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
-from web.pages import one_or_404
+from web.lookup import one_or_404
 
 
 def seen_requests(request: Request) -> QuerySet[ChangeRequest]:

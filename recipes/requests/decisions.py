@@ -14,7 +14,7 @@ from recipes.requests.actions import lock_request, must_be_undecided, subject_of
 from recipes.requests.models import ChangeRequest
 from recipes.versions.drafts import begin, lock_recipe
 from recipes.versions.models import Version
-from web.text import Checks
+from web.checks import Checks
 
 State = ChangeRequest.State
 WORDS = 2000  # characters

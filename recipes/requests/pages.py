@@ -5,9 +5,8 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
 
-from audit.errors import Refused, Stale
+from audit.errors import Refused
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.formula.comparison import rows
@@ -23,22 +22,15 @@ from recipes.versions.holding import approved_for
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Site, Slot
-from web.form_pages_recipes import Thing, form_page, posted, retyped
-from web.pages import (
-    PageRequest,
-    asked_number,
-    form_errors,
-    noting_refusal,
-    one_or_404,
-    page_for,
-    require_for_page,
-    status_of,
-)
+from web.access import noting_refusal
+from web.form_pages import Thing, form_errors, form_page, posted, status_of
+from web.lookup import asked_number, one_or_404
+from web.pages import PageRequest, page, require_for_page
 
 SETTLED = 50  # the newest, below those that wait
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def requests(request: PageRequest) -> HttpResponse:
     """Those that wait, the oldest first; then the newest that are settled."""
     seen = ChangeRequest.objects.covered_by(request.user).with_base()
@@ -86,7 +78,7 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
     }
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def request_page(request: PageRequest, pk: int) -> HttpResponse:
     """One request and what can be done about it."""
     change = seen_request(request, pk)
@@ -95,7 +87,7 @@ def request_page(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/requests/request.html", context)
 
 
-@page_for(Verb.REQUEST_MAKE)
+@page(Verb.REQUEST_MAKE, methods="GET POST")
 def request_new(request: PageRequest) -> HttpResponse:
     """Ask for other values than the approved version's (?version=, or what a ?slot= holds)."""
     slot = _asked_slot(request)
@@ -126,7 +118,7 @@ def request_new(request: PageRequest) -> HttpResponse:
     )
 
 
-@page_for(Verb.REQUEST_MAKE)
+@page(Verb.REQUEST_MAKE, methods="GET POST")
 def request_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change one's own request, or answer a question about it."""
     change = seen_request(request, pk)
@@ -162,8 +154,7 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
     )
 
 
-@require_POST
-@page_for(Verb.REQUEST_MAKE)
+@page(Verb.REQUEST_MAKE, methods="POST")
 def request_take_back(request: PageRequest, pk: int) -> HttpResponse:
     """Take one's own request back."""
     taken = take_back(by=request.user, request=seen_request(request, pk))
@@ -198,13 +189,12 @@ def _held_version(slot: Slot) -> int:
 # Deciding about change requests, and moving them onto a newer version.
 
 
-@require_POST
-@page_for(Verb.REQUEST_DECIDE)
+@page(Verb.REQUEST_DECIDE, methods="POST")
 def request_decide(request: PageRequest, pk: int) -> HttpResponse:
     """Accept, decline or ask back."""
     change = seen_request(request, pk)
     require_for_page(request, Verb.REQUEST_DECIDE, change.site_id)
-    form = DecisionForm(request.POST)
+    form = DecisionForm(request.POST, initial={"revision": change.revision})
     status = status_of(form)
     if form.is_valid():
         with form_errors(form) as outcome:
@@ -213,8 +203,6 @@ def request_decide(request: PageRequest, pk: int) -> HttpResponse:
             messages.success(request, f"{change} was answered.".capitalize())
             return redirect(made.get_absolute_url())
         change, status = seen_request(request, pk), outcome.status
-        if isinstance(outcome.error, Stale):
-            form.data = retyped(request, revision=change.revision)
     context = request_context(request, change) | {"form": form}
     return render(request, "recipes/requests/request.html", context, status=status)
 
@@ -232,7 +220,7 @@ def _decision(
     return ways[form.cleaned_data["decision"]]
 
 
-@page_for(Verb.REQUEST_MAKE)
+@page(Verb.REQUEST_MAKE, methods="GET POST")
 def request_rebase(request: PageRequest, pk: int) -> HttpResponse:
     """Three sides, parameter by parameter: which of two changes holds."""
     change = seen_request(request, pk)
@@ -253,5 +241,4 @@ def request_rebase(request: PageRequest, pk: int) -> HttpResponse:
         ),
         said="The {} is against the current version now.",
         context=request_context(request, change) | {"sides": lines},
-        seen=seen,
     )

@@ -22,7 +22,9 @@ from stations.equipment.models import Slot, Station
 from stations.metrology.budget import VolumeBudget, volume_budget
 from stations.slots.models import Placement
 from web.fields import PlainDecimalField
-from web.pages import PageRequest, one_or_404, page_for, status_of
+from web.form_pages import status_of
+from web.lookup import one_or_404
+from web.pages import PageRequest, page
 
 
 class BeverageForm(forms.Form):
@@ -36,7 +38,7 @@ class BeverageForm(forms.Form):
     )
 
 
-@page_for(Verb.EQUIPMENT_VIEW)
+@page(Verb.EQUIPMENT_VIEW)
 def beverage(request: PageRequest, pk: int) -> HttpResponse:
     """Retained liquid, learnt from the station's shots, and what follows from it."""
     station = one_or_404(Station.objects.covered_by(request.user).with_equipment(), pk)
@@ -56,7 +58,7 @@ def beverage(request: PageRequest, pk: int) -> HttpResponse:
 PLACES = Decimal("0.001")
 
 
-@page_for(Verb.SLOT_VIEW)
+@page(Verb.SLOT_VIEW)
 def delivery(request: PageRequest, pk: int) -> HttpResponse:
     """The uncertainty budget of the water at one slot, and what it is set to otherwise."""
     slot = one_or_404(Slot.objects.covered_by(request.user).with_equipment(), pk)

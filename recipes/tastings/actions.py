@@ -22,8 +22,8 @@ from recipes.tastings.models import Tasting, TastingAnswer
 from recipes.tastings.result import session
 from recipes.versions.models import Version
 from stations.equipment.models import Site
+from web.checks import Checks
 from web.numbers import rounded
-from web.text import Checks
 
 WANTED_POWER = 0.8  # the usual aim, common practice
 SAMPLE, SEED = 120, 100  # characters

@@ -32,12 +32,13 @@ from recipes.tastings.models import METHODS, Tasting
 from recipes.tastings.result import result_of, session
 from recipes.versions.models import Version
 from stations.equipment.models import Site
-from web.api import asked, listed, noting_refusal, person, valid
+from web.access import noting_refusal
+from web.api import asked, listed, person, valid
 from web.etags import tagged
 from web.fields import ID, PlainDecimal
 from web.idempotency import acting
+from web.lookup import one_or_404
 from web.numbers import Bounds
-from web.pages import one_or_404
 
 LONG = 4  # digits of a serving's number
 

@@ -3,7 +3,6 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
 
 from people.persons.permissions import may
 from people.persons.verbs import Verb
@@ -22,22 +21,15 @@ from recipes.tastings.models import Tasting
 from recipes.tastings.result import is_paired, result_of, session
 from recipes.versions.models import Version
 from stations.equipment.models import Site
-from web.form_pages_recipes import form_page
-from web.pages import (
-    PageRequest,
-    cleaned,
-    one_or_404,
-    page_for,
-    posted,
-    require_for_page,
-    status_of,
-)
+from web.form_pages import cleaned, form_page, posted, status_of
+from web.lookup import one_or_404
+from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
 
 SHOWN = 50
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def tastings(request: PageRequest) -> HttpResponse:
     """Tastings at one's sites, the newest first."""
     rows = Tasting.objects.covered_by(request.user).select_related("site")
@@ -61,7 +53,7 @@ def _own(request: PageRequest, pk: int) -> Tasting:
     return found
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def tasting(request: PageRequest, pk: int) -> HttpResponse:
     """One tasting: its plan, and once the key is open, its outcome."""
     found = seen_tasting(request, pk)
@@ -91,7 +83,7 @@ def _choices(request: PageRequest) -> list[tuple[str, str]]:
     ]
 
 
-@page_for(Verb.TASTING_RUN)
+@page(Verb.TASTING_RUN, methods="GET POST")
 def tasting_new(request: PageRequest) -> HttpResponse:
     """Plan a tasting: first worked out, then kept."""
     versions = Version.objects.exclude(state="withdrawn").with_recipe().order_by("-id")
@@ -118,7 +110,7 @@ def tasting_new(request: PageRequest) -> HttpResponse:
     )
 
 
-@page_for(Verb.TASTING_RUN)
+@page(Verb.TASTING_RUN)
 def tasting_sheets(request: PageRequest, pk: int) -> HttpResponse:
     """What to print: the pourer's sheet with the key, and one slip for each serving."""
     found = _own(request, pk)
@@ -128,7 +120,7 @@ def tasting_sheets(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/tastings/tasting_sheets.html", context)
 
 
-@page_for(Verb.TASTING_RUN)
+@page(Verb.TASTING_RUN, methods="GET POST")
 def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
     """Enter which cup was chosen, serving by serving."""
     found = _own(request, pk)
@@ -143,8 +135,7 @@ def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
     )
 
 
-@require_POST
-@page_for(Verb.TASTING_RUN)
+@page(Verb.TASTING_RUN, methods="POST")
 def tasting_lock(request: PageRequest, pk: int) -> HttpResponse:
     """Close the answers."""
     found = lock_answers(tasting=_own(request, pk), by=request.user)
@@ -152,15 +143,13 @@ def tasting_lock(request: PageRequest, pk: int) -> HttpResponse:
     return redirect(found)
 
 
-@require_POST
-@page_for(Verb.TASTING_RUN)
+@page(Verb.TASTING_RUN, methods="POST")
 def tasting_open(request: PageRequest, pk: int) -> HttpResponse:
     """Open the key."""
     return redirect(open_key(tasting=_own(request, pk), by=request.user))
 
 
-@require_POST
-@page_for(Verb.TASTING_RUN)
+@page(Verb.TASTING_RUN, methods="POST")
 def tasting_attach(request: PageRequest, pk: int) -> HttpResponse:
     """Attach the outcome to a change request or a draft."""
     found = _own(request, pk)

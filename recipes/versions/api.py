@@ -34,7 +34,7 @@ from web.api import asked, checked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID
 from web.idempotency import acting
-from web.pages import one_or_404
+from web.lookup import one_or_404
 
 
 class VersionFilter(serializers.Serializer[dict[str, Any]]):

@@ -23,8 +23,8 @@ from stations.equipment.models import Site, Station
 from stations.metrology.atmosphere import boiling_margin
 from web.api import GuardedView, asked, person, valid
 from web.fields import PlainDecimal
+from web.lookup import one_or_404
 from web.numbers import rounded
-from web.pages import one_or_404
 
 
 class YieldOut(serializers.Serializer[Any]):

@@ -3,9 +3,7 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
 
-from audit.errors import Stale
 from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe
 from recipes.formula.comparison import rows
@@ -17,12 +15,12 @@ from recipes.versions.forms import DraftForm
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version, version_context
 from stations.shots.models import CheckShot
-from web.form_pages_recipes import posted, retyped
-from web.pages import PageRequest, form_errors, one_or_404, page_for, status_of
+from web.form_pages import form_errors, posted, status_of
+from web.lookup import one_or_404
+from web.pages import PageRequest, page
 
 
-@require_POST
-@page_for(Verb.RECIPE_DRAFT)
+@page(Verb.RECIPE_DRAFT, methods="POST")
 def draft_new(request: PageRequest, pk: int) -> HttpResponse:
     """Begin the next version from this one."""
     base = shown_version(pk)
@@ -30,8 +28,7 @@ def draft_new(request: PageRequest, pk: int) -> HttpResponse:
     return redirect("recipes:version_edit", draft.pk)
 
 
-@require_POST
-@page_for(Verb.RECIPE_DRAFT)
+@page(Verb.RECIPE_DRAFT, methods="POST")
 def draft_first(request: PageRequest, pk: int) -> HttpResponse:
     """Begin a version of a recipe from nothing."""
     recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
@@ -39,8 +36,7 @@ def draft_first(request: PageRequest, pk: int) -> HttpResponse:
     return redirect("recipes:version_edit", draft.pk)
 
 
-@require_POST
-@page_for(Verb.RECIPE_DRAFT)
+@page(Verb.RECIPE_DRAFT, methods="POST")
 def draft_captured(request: PageRequest, pk: int) -> HttpResponse:
     """Begin a version that aims at what a shot gave."""
     shot = one_or_404(CheckShot.objects.covered_by(request.user).with_place(), pk)
@@ -49,7 +45,7 @@ def draft_captured(request: PageRequest, pk: int) -> HttpResponse:
     return redirect("recipes:version_edit", draft.pk)
 
 
-@page_for(Verb.RECIPE_DRAFT)
+@page(Verb.RECIPE_DRAFT, methods="GET POST")
 def version_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Edit a draft; on a conflict both sides are shown and what was typed stays typed."""
     shown = shown_version(pk)
@@ -63,17 +59,14 @@ def version_edit(request: PageRequest, pk: int) -> HttpResponse:
         if outcome.ok:
             messages.success(request, f"{shown} was saved.")
             return redirect(shown)
-        if isinstance(outcome.error, Stale):
-            # The next save is made from what is shown now, knowingly.
-            form.data = retyped(request, revision=outcome.error.current_revision)
+        if outcome.stale:
             context["conflict"] = rows(stored(shown.formula.all()), given)
         status = outcome.status
     context |= {"form": form, "comments": shown.comments.select_related("by")}
     return render(request, "recipes/versions/version_edit.html", context, status=status)
 
 
-@require_POST
-@page_for(Verb.RECIPE_DRAFT)
+@page(Verb.RECIPE_DRAFT, methods="POST")
 def version_appraisal(request: PageRequest, pk: int) -> HttpResponse:
     """What follows from a draft as it is typed, before it is saved."""
     shown = shown_version(pk)

@@ -15,7 +15,7 @@ from recipes.coffees.models import Recipe, RoastLot
 from recipes.formula.formula import Entry, Formula, Given, differing, read, stored
 from recipes.versions import history
 from recipes.versions.models import FormulaValue, Version
-from web.text import Checks
+from web.checks import Checks
 
 NOTE = 2000  # characters
 

@@ -22,8 +22,9 @@ from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
 from recipes.versions.requirements import requirements
 from recipes.versions.review import barred
-from web.form_pages_recipes import form_page, posted
-from web.pages import PageRequest, one_or_404, page_for, status_of
+from web.form_pages import form_page, posted, status_of
+from web.lookup import one_or_404
+from web.pages import PageRequest, page
 
 
 def shown_version(pk: int) -> Version:
@@ -49,7 +50,7 @@ def version_context(version: Version) -> dict[str, object]:
     }
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def version(request: PageRequest, pk: int) -> HttpResponse:
     """One version: its formula, what a machine needs for it, who did what to it."""
     shown, user = shown_version(pk), request.user
@@ -84,7 +85,7 @@ def _lot(version: Version) -> str:
     return version.lot.code if version.lot else ""
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def compare(request: PageRequest, pk: int) -> HttpResponse:
     """Two versions of a recipe side by side; by default the newest against the one before."""
     recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
@@ -100,7 +101,7 @@ def compare(request: PageRequest, pk: int) -> HttpResponse:
 CLOSED = ("superseded", "withdrawn")
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def recipes(request: PageRequest) -> HttpResponse:
     """All recipes, each with its approved version and what is on its way."""
     live = Version.objects.exclude(state__in=CLOSED).order_by("-number")
@@ -128,7 +129,7 @@ def _row(recipe: Recipe, today: date) -> dict[str, object]:
     }
 
 
-@page_for(Verb.RECIPE_VIEW)
+@page(Verb.RECIPE_VIEW)
 def recipe(request: PageRequest, pk: int) -> HttpResponse:
     """One recipe: the approved formula, and every version."""
     shown = one_or_404(Recipe.objects.select_related("coffee"), pk)
@@ -149,7 +150,7 @@ def recipe(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/versions/recipe.html", context)
 
 
-@page_for(Verb.RECIPE_DRAFT)
+@page(Verb.RECIPE_DRAFT, methods="GET POST")
 def recipe_add(request: PageRequest) -> HttpResponse:
     """Add a recipe."""
     initial = {"coffee": request.GET.get("coffee", "")}

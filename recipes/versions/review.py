@@ -26,7 +26,7 @@ from recipes.versions.drafts import (
     subject_of,
 )
 from recipes.versions.models import Comment, Version
-from web.text import Checks
+from web.checks import Checks
 
 # Approval: a second person signs exactly what they saw.
 

@@ -3,7 +3,6 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
 
 from audit.errors import DomainError, Invalid, NotPermitted
 from people.persons.verbs import Verb
@@ -24,12 +23,11 @@ from recipes.versions.review import (
     withdraw,
 )
 from web.errors import kind_of
-from web.form_pages_recipes import form_page, posted, retyped
-from web.pages import PageRequest, form_errors, page_for, status_of
+from web.form_pages import form_errors, form_page, look_again, posted, status_of
+from web.pages import PageRequest, page
 
 
-@require_POST
-@page_for(Verb.RECIPE_SUBMIT)
+@page(Verb.RECIPE_SUBMIT, methods="POST")
 def version_submit(request: PageRequest, pk: int) -> HttpResponse:
     """Submit a draft; what is missing is listed on the page."""
     shown, form = shown_version(pk), RevisionForm(request.POST)
@@ -48,7 +46,7 @@ def version_submit(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/versions/version_incomplete.html", context, status=status)
 
 
-@page_for(Verb.RECIPE_RETURN)
+@page(Verb.RECIPE_RETURN, methods="GET POST")
 def version_return(request: PageRequest, pk: int) -> HttpResponse:
     """Send a version back to its author with comments."""
     shown = shown_version(pk)
@@ -67,11 +65,10 @@ def version_return(request: PageRequest, pk: int) -> HttpResponse:
         ),
         said="{} went back to its author.",
         context=version_context(shown) | {"by_code": stored(shown.formula.all())},
-        seen=seen,
     )
 
 
-@page_for(Verb.RECIPE_APPROVE)
+@page(Verb.RECIPE_APPROVE, methods="GET POST")
 def version_approve(request: PageRequest, pk: int) -> HttpResponse:
     """Read what is to be signed, and sign it."""
     shown = shown_version(pk)
@@ -89,7 +86,7 @@ def version_approve(request: PageRequest, pk: int) -> HttpResponse:
             messages.success(request, f"{shown} is approved.")
             return redirect(shown)
         # The page below shows what is there now: that is what the next signature is for.
-        form.data = retyped(request, **initial)
+        look_again(form)
         status = outcome.status
     context = _approval_context(request, shown) | {"form": form}
     return render(request, "recipes/versions/version_approve.html", context, status=status)
@@ -107,8 +104,7 @@ def _approval_context(request: PageRequest, version: Version) -> dict[str, objec
     }
 
 
-@require_POST
-@page_for(Verb.RECIPE_RETURN)
+@page(Verb.RECIPE_RETURN, methods="POST")
 def version_comment(request: PageRequest, pk: int) -> HttpResponse:
     """Say something about a version without returning it."""
     shown, form = shown_version(pk), CommentForm(request.POST)
@@ -118,7 +114,7 @@ def version_comment(request: PageRequest, pk: int) -> HttpResponse:
     return redirect(f"{shown.get_absolute_url()}#comments")
 
 
-@page_for(Verb.RECIPE_WITHDRAW)
+@page(Verb.RECIPE_WITHDRAW, methods="GET POST")
 def version_withdraw(request: PageRequest, pk: int) -> HttpResponse:
     """Take a version out of use."""
     shown = shown_version(pk)
@@ -131,7 +127,6 @@ def version_withdraw(request: PageRequest, pk: int) -> HttpResponse:
         lambda: withdraw(by=request.user, version=shown, **form.cleaned_data),
         said="{} is withdrawn.",
         context=version_context(shown) | {"slots": slots_holding(shown)},
-        seen=seen,
     )
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils.timezone import now
 
 from people.persons.permissions import may
@@ -23,8 +23,9 @@ from stations.slots.holdings import Holding, holdings
 from stations.slots.models import Placement, ReadBack
 from stations.slots.pages import covered_holding, rights
 from stations.slots.verdicts import lines_of
-from web.form_pages import page
-from web.pages import PageRequest, form_errors, require_for_page
+from web.form_pages import form_errors
+from web.lookup import one_or_404
+from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
 from web.printing import counted
 
@@ -59,7 +60,7 @@ def _total(counts: dict[int, dict[str, int]], name: str) -> tuple[int, int]:
 @page()
 def site(request: PageRequest, pk: int) -> HttpResponse:
     """One bar: its machines, and what each slot waits for."""
-    shown = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    shown = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     context = {
         "site": shown,
         "now": now(),
@@ -98,7 +99,7 @@ def _station_page(
     return render(request, "stations/board/station.html", context, status=status)
 
 
-@page("POST")
+@page(methods="POST")
 def slots_add(request: PageRequest, pk: int) -> HttpResponse:
     """Give a station more slots."""
     shown = covered_station(request, pk=pk)

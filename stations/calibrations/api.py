@@ -15,7 +15,8 @@ from stations.equipment.models import Station
 from web.api import person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
-from web.listing import Listing, found
+from web.listing import Listing
+from web.lookup import one_or_404
 
 
 class CalibrationOut(serializers.ModelSerializer[Calibration]):
@@ -71,5 +72,5 @@ class Calibrations(Listing):
 
 def _station(request: Request, pk: int) -> Station:
     stations = Station.objects.covered_by(person(request))
-    station: Station = found(stations.select_related("machine__site"), pk=pk)
+    station: Station = one_or_404(stations.select_related("machine__site"), pk=pk)
     return station

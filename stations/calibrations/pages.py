@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.utils.timezone import now
 
 from audit.errors import Invalid
@@ -15,8 +15,9 @@ from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import COLUMNS
 from stations.equipment.models import Site, Station
 from stations.equipment.pages import covered_station
-from web.form_pages import form_page, page, sent
-from web.pages import PageRequest, require_for_page
+from web.form_pages import form_page, posted
+from web.lookup import one_or_404
+from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
 
 SOON = timedelta(days=30)
@@ -40,7 +41,7 @@ def calibrations(request: PageRequest) -> HttpResponse:
     return render(request, "stations/calibrations/calibrations.html", context)
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
     """Enter runs of the flow meter, or with ?kind=temperature readings of the thermometer."""
     station = covered_station(request, pk=pk)
@@ -50,7 +51,7 @@ def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
     if kind not in COLUMNS:
         raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
     first = {"due_on": usual_due(site.local(now()).date())}
-    form = CalibrationForm(kind, sent(request), initial=first)
+    form = CalibrationForm(kind, posted(request), initial=first)
     return form_page(
         request,
         "stations/calibrations/calibration_new.html",
@@ -67,17 +68,17 @@ def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
     )
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def barometer(request: PageRequest, pk: int) -> HttpResponse:
     """Note what a barometer shows at a site."""
-    site: Site = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    site: Site = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
     first = {
         "seen_revision": site.revision,
         "air_pressure": site.air_pressure,
         "read_on": site.local(now()).date(),
     }
-    form = BarometerForm(sent(request), initial=first)
+    form = BarometerForm(posted(request), initial=first)
     return form_page(
         request,
         "stations/calibrations/barometer.html",

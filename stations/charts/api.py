@@ -29,7 +29,8 @@ from stations.equipment.models import Station
 from stations.shots.judging import BOUNDS
 from web.api import asked, person, valid
 from web.idempotency import acting
-from web.listing import Listing, found, named
+from web.listing import Listing
+from web.lookup import named, one_or_404
 
 
 class StationView(Listing):
@@ -40,7 +41,7 @@ class StationView(Listing):
     def station(self, pk: int) -> Station:
         """The station, where this person's roles cover it. Raises NotFound."""
         stations = Station.objects.covered_by(person(self.request))
-        row: Station = found(stations.select_related("machine__site"), pk=pk)
+        row: Station = one_or_404(stations.select_related("machine__site"), pk=pk)
         return row
 
 

@@ -14,8 +14,8 @@ from stations.charts.forms import ChartForm, FreezeForm
 from stations.equipment.models import Station
 from stations.equipment.pages import covered_station
 from stations.shots.judging import BOUNDS, LABELS
-from web.form_pages import page
-from web.pages import PageRequest, cleaned, require_for_page
+from web.form_pages import cleaned
+from web.pages import PageRequest, page, require_for_page
 
 
 @page()
@@ -63,7 +63,7 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
     }
 
 
-@page("POST")
+@page(methods="POST")
 def baseline_freeze(request: PageRequest, pk: int) -> HttpResponse:
     """Freeze the baseline from the newest shots."""
     station = covered_station(request, pk=pk)

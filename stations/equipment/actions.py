@@ -143,7 +143,7 @@ def add_station(
         checks = Checks()
         station = Station(
             machine=machine,
-            number=checks.whole("number", number, STATION_NUMBER),
+            number=int(checks.number("number", number, STATION_NUMBER)),
             pulses_per_millilitre=checks.number_or_none(
                 "pulses_per_millilitre", pulses_per_millilitre, PULSES
             ),
@@ -151,7 +151,7 @@ def add_station(
                 "temperature_offset", temperature_offset, OFFSET
             ),
         )
-        count = checks.whole("slots", slots, SLOT_COUNT)
+        count = int(checks.number("slots", slots, SLOT_COUNT))
         checks.done()
         allowed = "a number no other station of this machine has"
         number_taken = Problem("number", number, allowed)
@@ -218,7 +218,7 @@ def add_slots(*, station: Station, total: int, by: User) -> list[Slot]:
         Station.objects.select_for_update().get(pk=station.pk)
         held = Slot.objects.filter(station=station).count()
         checks = Checks()
-        wanted = checks.whole("total", total, SLOT_COUNT)
+        wanted = int(checks.number("total", total, SLOT_COUNT))
         if not checks.problems and wanted < held:
             checks.fault("total", total, f"at least {held}: slots are never removed")
         checks.done()

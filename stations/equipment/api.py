@@ -31,7 +31,8 @@ from stations.machine_types.models import AbilitySet
 from web.api import person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
-from web.listing import Listing, Rows, found, named, narrowed
+from web.listing import Listing, Rows, narrowed
+from web.lookup import named, one_or_404
 
 
 class Sites(Listing):
@@ -63,14 +64,14 @@ class OneSite(Listing):
     @extend_schema(responses=SiteOut)
     def get(self, request: Request, code: str) -> Response:
         """Read a site."""
-        site = found(Site.objects.covered_by(person(request)), code=code)
+        site = one_or_404(Site.objects.covered_by(person(request)), code=code)
         return tagged(request, site, SiteOut(site).data)
 
     @extend_schema(request=SiteChange, responses=SiteOut)
     @matching
     def put(self, request: Request, code: str) -> Response:
         """Change a site's name, time zone and altitude."""
-        site = found(Site.objects.covered_by(person(request)), code=code)
+        site = one_or_404(Site.objects.covered_by(person(request)), code=code)
         body = valid(SiteChange, request)
         seen = expected_revision(request, site)
         change_site(site=site, seen_revision=seen, **body, by=person(request))
@@ -116,14 +117,14 @@ class OneMachine(Listing):
     @extend_schema(responses=MachineOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a machine."""
-        shown = found(_machines(request), pk=pk)
+        shown = one_or_404(_machines(request), pk=pk)
         return tagged(request, shown, MachineOut(shown).data)
 
     @extend_schema(request=MachineChange, responses=MachineOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Change a machine's name and abilities."""
-        shown: Machine = found(_machines(request), pk=pk)
+        shown: Machine = one_or_404(_machines(request), pk=pk)
         body = valid(MachineChange, request)
         change_machine(
             machine=shown,
@@ -187,7 +188,7 @@ class OneStation(Listing):
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Change a station's traits; slots keep what was signed for them."""
-        shown: Station = found(_stations(request), pk=pk)
+        shown: Station = one_or_404(_stations(request), pk=pk)
         body = valid(StationChange, request)
         seen = expected_revision(request, shown)
         change_station(station=shown, seen_revision=seen, **body, by=person(request))
@@ -204,7 +205,7 @@ class StationSlots(Listing):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Add slots up to a total."""
-        shown: Station = found(_stations(request), pk=pk)
+        shown: Station = one_or_404(_stations(request), pk=pk)
         add_slots(station=shown, **valid(SlotTotalIn, request), by=person(request))
         return _answer(request, pk)
 
@@ -215,5 +216,5 @@ def _stations(request: Request) -> Rows:
 
 
 def _answer(request: Request, pk: int, status: int = 200) -> Response:
-    shown: Station = found(_stations(request), pk=pk)
+    shown: Station = one_or_404(_stations(request), pk=pk)
     return tagged(request, shown, StationOut(shown).data, status)

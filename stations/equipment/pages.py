@@ -2,7 +2,7 @@
 
 from django.db.models import Count
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.utils.timezone import now
 
 from people.persons.permissions import may, may_everywhere
@@ -27,8 +27,9 @@ from stations.equipment.forms import (
 from stations.equipment.models import Machine, Site, Station
 from stations.machine_types.catalogue import abilities_in_order
 from web.checks import ZONES
-from web.form_pages import asked_id, form_page, page, sent
-from web.pages import PageRequest, require_for_page
+from web.form_pages import form_page, posted
+from web.lookup import asked_number, one_or_404
+from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
 
 FIELDS = ("name", "time_zone", "altitude")
@@ -57,11 +58,11 @@ def sites(request: PageRequest) -> HttpResponse:
     return render(request, "stations/equipment/sites.html", context)
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def site_add(request: PageRequest) -> HttpResponse:
     """Add a bar."""
     require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
-    form = NewSiteForm(sent(request))
+    form = NewSiteForm(posted(request))
     return form_page(
         request,
         "stations/equipment/site_form.html",
@@ -72,13 +73,13 @@ def site_add(request: PageRequest) -> HttpResponse:
     )
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def site_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a bar."""
-    shown = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    shown = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.pk)
     initial = {name: getattr(shown, name) for name in FIELDS}
-    form = SiteForm(sent(request), initial={**initial, "seen_revision": shown.revision})
+    form = SiteForm(posted(request), initial={**initial, "seen_revision": shown.revision})
     return form_page(
         request,
         "stations/equipment/site_form.html",
@@ -95,7 +96,7 @@ def site_edit(request: PageRequest, pk: int) -> HttpResponse:
 def covered_machine(request: PageRequest, pk: int) -> Machine:
     """The machine, for people whose roles cover its site; 404 for others."""
     rows = Machine.objects.covered_by(request.user).select_related("site", "abilities")
-    found: Machine = get_object_or_404(rows, pk=pk)
+    found: Machine = one_or_404(rows, pk=pk)
     return found
 
 
@@ -113,12 +114,12 @@ def machine(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "stations/equipment/machine.html", context)
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def machine_add(request: PageRequest) -> HttpResponse:
     """Add a machine to the site that ?site= names."""
-    site = get_object_or_404(Site.objects.covered_by(request.user), pk=asked_id(request, "site"))
+    site = one_or_404(Site.objects.covered_by(request.user), pk=asked_number(request, "site"))
     require_for_page(request, Verb.EQUIPMENT_EDIT, site.pk)
-    form = NewMachineForm(sent(request))
+    form = NewMachineForm(posted(request))
     return form_page(
         request,
         "stations/equipment/machine_form.html",
@@ -129,13 +130,13 @@ def machine_add(request: PageRequest) -> HttpResponse:
     )
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def machine_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a machine."""
     shown = covered_machine(request, pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.site_id)
     initial = {"name": shown.name, "abilities": shown.abilities_id, "seen_revision": shown.revision}
-    form = MachineForm(sent(request), initial=initial)
+    form = MachineForm(posted(request), initial=initial)
     return form_page(
         request,
         "stations/equipment/machine_form.html",
@@ -154,16 +155,16 @@ TRAITS = ("pulses_per_millilitre", "temperature_offset")
 def covered_station(request: PageRequest, **named: object) -> Station:
     """The station, for people whose roles cover its site; 404 for others."""
     rows = Station.objects.covered_by(request.user).with_equipment()
-    station: Station = get_object_or_404(rows, **named)
+    station: Station = one_or_404(rows, **named)
     return station
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def station_add(request: PageRequest) -> HttpResponse:
     """Add a station to the machine that ?machine= names."""
-    machine = covered_machine(request, asked_id(request, "machine"))
+    machine = covered_machine(request, asked_number(request, "machine"))
     require_for_page(request, Verb.EQUIPMENT_EDIT, machine.site_id)
-    form = NewStationForm(sent(request), initial={"slots": 4})
+    form = NewStationForm(posted(request), initial={"slots": 4})
     return form_page(
         request,
         "stations/equipment/station_form.html",
@@ -174,13 +175,13 @@ def station_add(request: PageRequest) -> HttpResponse:
     )
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def station_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a station's traits."""
     shown = covered_station(request, pk=pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
     initial = {name: getattr(shown, name) for name in TRAITS}
-    form = StationForm(sent(request), initial={**initial, "seen_revision": shown.revision})
+    form = StationForm(posted(request), initial={**initial, "seen_revision": shown.revision})
     return form_page(
         request,
         "stations/equipment/station_form.html",

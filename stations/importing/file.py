@@ -203,8 +203,8 @@ def _line(number: int, cells: Cells, checks: Checks) -> Line:
         altitude=checks.number_or_none("altitude_m", cells["altitude_m"], ALTITUDE),
         machine=checks.text("machine", cells["machine"]),
         abilities=text("abilities"),
-        station=checks.whole("station", cells["station"], STATION_NUMBER),
-        slots=checks.whole("slots", cells["slots"], SLOT_COUNT),
+        station=int(checks.number("station", cells["station"], STATION_NUMBER)),
+        slots=int(checks.number("slots", cells["slots"], SLOT_COUNT)),
         pulses=checks.number_or_none("pulses_per_ml", cells.get("pulses_per_ml"), PULSES),
         offset=checks.number_or_none(
             "temperature_offset_c", cells.get("temperature_offset_c"), OFFSET

@@ -17,8 +17,8 @@ from people.persons.verbs import Verb
 from stations.importing.actions import ImportReport, import_equipment
 from stations.importing.file import COLUMNS, EXAMPLE, MAX_BYTES, MAX_LINES, decode
 from stations.importing.plan import plan_import
-from web.form_pages import page, sent
-from web.pages import PageRequest, form_errors, require_for_page
+from web.form_pages import form_errors, posted
+from web.pages import PageRequest, page, require_for_page
 from web.printing import counted
 
 SALT = "stations.importing"
@@ -37,13 +37,13 @@ class FileForm(forms.Form):
     )
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def import_page(request: PageRequest) -> HttpResponse:
     """Upload, preview, confirm."""
     require_for_page(request, Verb.EQUIPMENT_IMPORT)
     if "confirmed" in request.POST:
         return _confirm(request, request.POST["confirmed"])
-    form = FileForm(sent(request), request.FILES or None)
+    form = FileForm(posted(request), request.FILES or None)
     if request.method == "POST" and form.is_valid():
         with form_errors(form):
             return _preview(request, decode(form.cleaned_data["file"].read(MAX_BYTES + 1)))

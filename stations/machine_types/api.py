@@ -15,7 +15,8 @@ from web.api import person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import PlainDecimal
 from web.idempotency import acting
-from web.listing import Listing, found
+from web.listing import Listing
+from web.lookup import one_or_404
 
 
 class AbilityOut(serializers.ModelSerializer[Ability]):
@@ -107,14 +108,14 @@ class OneAbilitySet(Listing):
     @extend_schema(responses=AbilitySetOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a set."""
-        shown = found(AbilitySet.objects.all(), pk=pk)
+        shown = one_or_404(AbilitySet.objects.all(), pk=pk)
         return tagged(request, shown, AbilitySetOut(shown).data)
 
     @extend_schema(request=AbilitySetIn, responses=AbilitySetOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Replace a set."""
-        shown = found(AbilitySet.objects.all(), pk=pk)
+        shown = one_or_404(AbilitySet.objects.all(), pk=pk)
         body = valid(AbilitySetIn, request)
         seen = expected_revision(request, shown)
         change_ability_set(ability_set=shown, seen_revision=seen, **body, by=person(request))

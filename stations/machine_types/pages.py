@@ -2,7 +2,7 @@
 
 from django.db.models import Count
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 
 from people.persons.permissions import may, may_everywhere
 from people.persons.verbs import Verb
@@ -10,8 +10,9 @@ from stations.machine_types.actions import add_ability_set, change_ability_set
 from stations.machine_types.catalogue import abilities_in_order
 from stations.machine_types.forms import AbilitySetForm, NewAbilitySetForm, initial_of
 from stations.machine_types.models import AbilitySet
-from web.form_pages import form_page, page, sent
-from web.pages import PageRequest, require_for_page
+from web.form_pages import form_page, posted
+from web.lookup import one_or_404
+from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
 
 
@@ -31,7 +32,7 @@ def ability_sets(request: PageRequest) -> HttpResponse:
 def ability_set(request: PageRequest, pk: int) -> HttpResponse:
     """One set: its parameters, ranges and steps, and the machines that have it."""
     require_for_page(request, Verb.EQUIPMENT_VIEW)
-    shown = get_object_or_404(AbilitySet, pk=pk)
+    shown = one_or_404(AbilitySet.objects.all(), pk=pk)
     machines = shown.machines.covered_by(request.user)
     context = {
         "ability_set": shown,
@@ -43,11 +44,11 @@ def ability_set(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "stations/machine_types/ability_set.html", context)
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def ability_set_add(request: PageRequest) -> HttpResponse:
     """Add a set."""
     require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
-    form = NewAbilitySetForm(sent(request))
+    form = NewAbilitySetForm(posted(request))
     return form_page(
         request,
         "stations/machine_types/ability_set_form.html",
@@ -63,12 +64,12 @@ def ability_set_add(request: PageRequest) -> HttpResponse:
     )
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def ability_set_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a set."""
     require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
-    shown = get_object_or_404(AbilitySet, pk=pk)
-    form = AbilitySetForm(sent(request), initial=initial_of(shown))
+    shown = one_or_404(AbilitySet.objects.all(), pk=pk)
+    form = AbilitySetForm(posted(request), initial=initial_of(shown))
     return form_page(
         request,
         "stations/machine_types/ability_set_form.html",

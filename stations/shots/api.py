@@ -15,7 +15,8 @@ from stations.shots.models import CheckShot
 from web.api import person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
-from web.listing import Listing, found
+from web.listing import Listing
+from web.lookup import one_or_404
 
 
 class ShotOut(serializers.ModelSerializer[CheckShot]):
@@ -97,7 +98,7 @@ class ShotCorrections(Listing):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Say what a shot really was; 412 if it was corrected meanwhile."""
-        shot = found(_shots(request), pk=pk)
+        shot = one_or_404(_shots(request), pk=pk)
         body = valid(CorrectionIn, request)
         seen, reason = body.pop("seen_corrections"), body.pop("reason")
         correct_shot(
@@ -108,7 +109,7 @@ class ShotCorrections(Listing):
 
 def _slot(request: Request, pk: int) -> Slot:
     slots = Slot.objects.covered_by(person(request))
-    slot: Slot = found(slots.select_related("station__machine__site"), pk=pk)
+    slot: Slot = one_or_404(slots.select_related("station__machine__site"), pk=pk)
     return slot
 
 
@@ -117,4 +118,4 @@ def _shots(request: Request) -> Any:  # noqa: ANN401 - a queryset of shots
 
 
 def _shown(request: Request, pk: int, status: int = 200) -> Response:
-    return Response(ShotOut(found(_shots(request), pk=pk)).data, status=status)
+    return Response(ShotOut(one_or_404(_shots(request), pk=pk)).data, status=status)

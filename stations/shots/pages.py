@@ -1,7 +1,7 @@
 """Check shots: logging one at the bar, its verdict, its correction."""
 
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 
 from people.persons.permissions import may
 from people.persons.verbs import Verb
@@ -11,24 +11,25 @@ from stations.shots.judging import LABELS, ShotLine, cup_of, lines_of, target_li
 from stations.shots.models import CheckShot
 from stations.slots.holdings import Holding
 from stations.slots.pages import covered_holding
-from web.form_pages import form_page, page, sent
-from web.pages import PageRequest, require_for_page
+from web.form_pages import form_page, posted
+from web.lookup import one_or_404
+from web.pages import PageRequest, page, require_for_page
 
 
 def covered_shot(request: PageRequest, pk: int) -> CheckShot:
     """The shot, for people whose roles cover its site; 404 for others."""
     rows = CheckShot.objects.covered_by(request.user).with_place()
-    shot: CheckShot = get_object_or_404(rows, pk=pk)
+    shot: CheckShot = one_or_404(rows, pk=pk)
     return shot
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def shot_log(request: PageRequest, pk: int) -> HttpResponse:
     """Three numbers for the shot just pulled; then its verdict."""
     holding = covered_holding(request, pk)
     site = holding.slot.station.machine.site
     require_for_page(request, Verb.SHOT_LOG, site.pk)
-    form = ShotForm(sent(request))
+    form = ShotForm(posted(request))
     return form_page(
         request,
         "stations/shots/shot_log.html",
@@ -69,13 +70,13 @@ def _signed(shot: CheckShot) -> str:
     return "" if shot.left_out else shot.placement.settings.content_digest
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def shot_correct(request: PageRequest, pk: int) -> HttpResponse:
     """Say what a shot really was; what was logged first stays on record."""
     shown = covered_shot(request, pk)
     require_for_page(request, Verb.SHOT_LOG, shown.site_id)
     held = {name: getattr(shown, name) for name in (*LABELS, "note", "left_out")}
-    form = CorrectionForm(sent(request), initial={**held, "seen_corrections": shown.corrections})
+    form = CorrectionForm(posted(request), initial={**held, "seen_corrections": shown.corrections})
     return form_page(
         request,
         "stations/shots/shot_correct.html",

@@ -31,7 +31,8 @@ from stations.slots.serializers import (
 )
 from web.api import GuardedView, person, valid
 from web.idempotency import acting
-from web.listing import Listing, Rows, found, narrowed
+from web.listing import Listing, Rows, narrowed
+from web.lookup import one_or_404
 from web.paging import KeysetPagination
 
 BY = {
@@ -157,7 +158,7 @@ class ByHand(Listing):
 
 def _slot(request: Request, pk: int) -> Slot:
     slots = Slot.objects.covered_by(person(request))
-    slot: Slot = found(slots.select_related("station__machine__site"), pk=pk)
+    slot: Slot = one_or_404(slots.select_related("station__machine__site"), pk=pk)
     return slot
 
 
@@ -173,7 +174,7 @@ class SiteSettings(GuardedView):
     @extend_schema(responses={200: GatewaySettings, 304: None})
     def get(self, request: Request, code: str) -> Response:
         """Fetch it; with If-None-Match 304 as long as nothing has changed."""
-        site = found(Site.objects.covered_by(person(request), self.verb), code=code)
+        site = one_or_404(Site.objects.covered_by(person(request), self.verb), code=code)
         slots = Slot.objects.filter(station__machine__site=site)
         tag = _tag(slots)
         headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
@@ -193,7 +194,7 @@ class SiteReadBacks(GuardedView):
     @acting
     def post(self, request: Request, code: str) -> Response:
         """Report many read-backs; each is answered by its own, in the order they were sent."""
-        site = found(Site.objects.covered_by(person(request), self.verb), code=code)
+        site = one_or_404(Site.objects.covered_by(person(request), self.verb), code=code)
         sent = valid(ReportIn, request)["read_backs"]
         reported = report_read_backs(
             site=site, readings=[Reading(**reading) for reading in sent], by=person(request)

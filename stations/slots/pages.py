@@ -2,7 +2,7 @@
 
 import segno
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.urls import reverse
 from django.utils.timezone import now
 
@@ -16,13 +16,14 @@ from stations.slots.holdings import Holding, holdings
 from stations.slots.models import ReadBack
 from stations.slots.read_backs import read_back
 from stations.slots.verdicts import lines_of
-from web.form_pages import asked_id, form_page, page, sent
-from web.pages import PageRequest, require_for_page
+from web.form_pages import form_page, posted
+from web.lookup import asked_number, one_or_404
+from web.pages import PageRequest, page, require_for_page
 
 
 def covered_holding(request: PageRequest, pk: int) -> Holding:
     """The slot and what it should hold, for people whose roles cover its site; 404 for others."""
-    get_object_or_404(Slot.objects.covered_by(request.user), pk=pk)
+    one_or_404(Slot.objects.covered_by(request.user), pk=pk)
     return holdings(Slot.objects.filter(pk=pk))[0]
 
 
@@ -39,7 +40,7 @@ def rights(request: PageRequest, site_id: int) -> dict[str, bool]:
     return {name: may(request.user, verb, site_id) for name, verb in verbs.items()}
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
     """Say that an unlocked slot holds something else now; a locked one answers with who may."""
     holding = covered_holding(request, pk)
@@ -55,7 +56,7 @@ def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
     if holding.locked and request.method != "POST":
         # Looking is no attempt: only what is sent is refused for the record.
         return render(request, "stations/slots/slot_locked.html", context, status=409)
-    form = ByHandForm(machine.abilities, sent(request), initial=_held(holding))
+    form = ByHandForm(machine.abilities, posted(request), initial=_held(holding))
     if holding.locked:
         # However badly the values are spelt, trying counts: the action refuses and records it.
         _set(request, holding, {code: request.POST.get(code, "") for code in form.codes})
@@ -92,7 +93,7 @@ class Read:
         return f"{reverse('stations:read_back', args=[self.saved.slot_id])}?read={self.saved.pk}"
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
     """Type what a slot shows; afterwards, the verdict for every parameter."""
     holding = covered_holding(request, pk)
@@ -101,14 +102,14 @@ def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
     context: dict[str, object] = {"holding": holding, "slot": holding.slot, "site": site}
     if "read" in request.GET and request.method != "POST":
         rows = ReadBack.objects.select_related("placement__settings", "by")
-        read = get_object_or_404(rows, slot=pk, pk=asked_id(request, "read"))
+        read = one_or_404(rows, slot=pk, pk=asked_number(request, "read"))
         lines = lines_of(read.placement.settings.values, read)
         asks = may(request.user, Verb.REQUEST_MAKE, site.pk)
         context |= {"read": read, "lines": lines, "may_ask": asks}
         return render(request, "stations/slots/read_back_verdict.html", context)
     form = ReadBackForm(
         holding.placement.settings.values if holding.placement else {},
-        sent(request),
+        posted(request),
         initial={"seen_placement": holding.placement.pk if holding.placement else None},
     )
     return form_page(
@@ -135,7 +136,7 @@ def _save(request: PageRequest, holding: Holding, form: ReadBackForm) -> Read:
 @page()
 def to_key(request: PageRequest, pk: int) -> HttpResponse:
     """What to key in at each station of a site, slot by slot; with ?all=1 what matches too."""
-    site = get_object_or_404(Site.objects.covered_by(request.user, Verb.SLOT_VIEW), pk=pk)
+    site = one_or_404(Site.objects.covered_by(request.user, Verb.SLOT_VIEW), pk=pk)
     everything = request.GET.get("all") == "1"
     held = holdings(Slot.objects.filter(station__machine__site=site).waiting(everything))
     context = {

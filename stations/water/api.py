@@ -15,7 +15,8 @@ from stations.water.reading import BOILER, indices
 from web.api import person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
-from web.listing import Listing, found
+from web.listing import Listing
+from web.lookup import one_or_404
 
 
 class IndexOut(serializers.Serializer[Any]):
@@ -92,4 +93,4 @@ class Water(Listing):
 
 
 def _site(request: Request, code: str) -> Site:
-    return found(Site.objects.covered_by(person(request)), code=code)
+    return one_or_404(Site.objects.covered_by(person(request)), code=code)

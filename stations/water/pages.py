@@ -2,7 +2,7 @@
 
 from django import forms
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.utils.timezone import now
 
 from people.persons.permissions import may
@@ -14,8 +14,9 @@ from stations.water.actions import AMOUNT, NOTE, PH, SOLIDS, TEMPERATURE, record
 from stations.water.models import WaterReading
 from stations.water.reading import BOILER, beside, indices
 from web.fields import number
-from web.form_pages import form_page, page, sent
-from web.pages import PageRequest, require_for_page
+from web.form_pages import form_page, posted
+from web.lookup import one_or_404
+from web.pages import PageRequest, page, require_for_page
 
 # A water report's values, each in the unit it came in.
 
@@ -41,7 +42,7 @@ SHOWN = 50
 @page()
 def water(request: PageRequest, pk: int) -> HttpResponse:
     """Newest first, with the index at a boiler's temperature."""
-    site = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    site = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     readings = list(site.water.select_related("by")[:SHOWN])
     newest = readings[0] if readings else None
     others = WaterReading.objects.covered_by(request.user).newest_of_each_site()
@@ -58,12 +59,12 @@ def water(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "stations/water/water.html", context)
 
 
-@page("GET", "POST")
+@page(methods="GET POST")
 def water_add(request: PageRequest, pk: int) -> HttpResponse:
     """Enter a reading."""
-    site: Site = get_object_or_404(Site.objects.covered_by(request.user), pk=pk)
+    site: Site = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
-    form = WaterForm(sent(request), initial={"taken_on": site.local(now()).date()})
+    form = WaterForm(posted(request), initial={"taken_on": site.local(now()).date()})
     return form_page(
         request,
         "stations/water/water_form.html",

@@ -11,11 +11,11 @@ from django.db import connection
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from people.idempotency import IdempotencyKey
 from people.persons.models import User
 from people.tokens.models import ApiToken
 from tests.cast import ApiAs, Cast
 from web.idempotency import forget_old_keys
+from web.models import IdempotencyKey
 
 PEOPLE = "/api/v1/people/"
 NEW = {"name": "New", "email": "new@example.com"}

@@ -8,12 +8,12 @@ from django.db import OperationalError
 from rest_framework.test import APIClient
 
 from audit.capture.models import Entry
-from people.idempotency import IdempotencyKey
 from people.persons.models import User
 from tests.cast import ApiAs, Cast
 from tests.races import at_once
 from tests.services import rounds
 from web import idempotency
+from web.models import IdempotencyKey
 
 pytestmark = pytest.mark.django_db(transaction=True)
 PEOPLE = "/api/v1/people/"

@@ -1,6 +1,6 @@
 """What templates need to print states, numbers, units and times; the rules: web.printing."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
 from typing import Any
@@ -11,11 +11,9 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from audit.reading.charts import History
-from audit.registry import content_of
-from people.signatures.content import shown
-from people.signatures.models import Signature
 from web import printing
 from web.charts import Drawing, Steps, drawing
+from web.form_pages import newest_of
 from web.icons import Mark, mark_for
 
 register = template.Library()
@@ -26,13 +24,6 @@ def mark(code: str, word: str = "") -> dict[str, Mark | str]:
     """A state as drawn mark and word; `word` replaces the usual one ("2 differ")."""
     found = mark_for(str(code))
     return {"mark": found, "word": word or found.word}
-
-
-@register.inclusion_tag("parts/signature.html")
-def signature(signed: Signature, zone: str = "") -> dict[str, object]:
-    """A signature in full, and whether the content still has its digest: worked out here."""
-    seen = shown(signed)
-    return {"signed": seen, "content": content_of(seen), "zone": zone}
 
 
 @register.filter
@@ -176,7 +167,14 @@ def _problems(part: BaseForm | BaseFormSet[Any]) -> Iterator[FormProblem]:
 
 
 @register.inclusion_tag("parts/error_summary.html")
-def error_summary(*parts: BaseForm | BaseFormSet[Any]) -> dict[str, Iterable[FormProblem]]:
-    """What is to be put right in forms and formsets, each line leading to its field."""
+def error_summary(*parts: BaseForm | BaseFormSet[Any]) -> dict[str, object]:
+    """What is to be put right in forms and formsets, each line leading to its field.
+
+    And where somebody else was quicker: what is stored now that differs from what was typed.
+    """
     bound = [part for part in parts if part and part.is_bound]
-    return {"problems": [problem for part in bound for problem in _problems(part)]}
+    forms = [part for part in bound if isinstance(part, BaseForm)]
+    return {
+        "problems": [problem for part in bound for problem in _problems(part)],
+        "newest": [line for form in forms for line in newest_of(form)],
+    }

@@ -20,6 +20,9 @@ class IdempotencyKey(models.Model):
     created_at = models.DateTimeField(db_default=Now(), db_index=True)
 
     class Meta:
+        """In the table it has had from the first."""
+
+        db_table = "people_idempotencykey"
         constraints = [
             models.UniqueConstraint(fields=["user", "key"], name="idempotency_key_once"),
         ]
