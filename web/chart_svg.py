@@ -21,6 +21,7 @@ from web.charts import Band, Bars, Curve, Lanes, Level, Panel, Part, Span, Steps
 WIDTH = 440  # CSS pixels; a phone shows it a little smaller, and still legible
 NAMES = 110  # of it, what the names beside lanes and lying bars take
 LEVELS = 74  # and what the names of levels take, beside the plot so that no line runs through them
+PADDING = {"left": 14, "right": 14, "top": 5, "bottom": 5}  # browsers' letters may be wider
 LANE, THICK, THIN = 34, 18, 8  # a lane's height, and that of the spans in it
 ROOMY = 0.16  # of the whole width: a span as long has room for its words
 INK, SOFT, SHEET, RULE = "var(--ink)", "var(--ink-soft)", "var(--sheet)", "var(--rule)"
@@ -36,9 +37,8 @@ INNER = re.compile(r' (?:role|aria-[a-z]+)="[^"]*"')
 def svg_of(parts: tuple[Part, ...], text: str) -> SafeString:
     """The parts one below the other, as an svg element that may stand in a page."""
     sheet: Any = alt.vconcat(*(_part(part) for part in parts))
-    sheet = sheet.configure(background=SHEET, font=FONT).resolve_scale(
-        color="independent", strokeDash="independent"
-    )
+    sheet = sheet.configure(background=SHEET, font=FONT, padding=PADDING)
+    sheet = sheet.resolve_scale(color="independent", strokeDash="independent")
     sheet = sheet.configure_axis(
         labelColor=SOFT, titleColor=INK, gridColor=RULE, domainColor=SOFT, tickColor=SOFT,
         labelFontSize=13, titleFontSize=13, titleFontWeight="normal", labelLimit=NAMES,
