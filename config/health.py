@@ -30,7 +30,7 @@ def _database() -> bool:
 
 
 def _broker() -> bool:
-    # The cache and the broker are one server (config/settings/broker.py).
+    # The cache and the broker are one server (config/settings/services.py).
     try:
         cache.get("healthz")
     except RedisError:

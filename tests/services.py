@@ -12,7 +12,7 @@ from urllib.parse import urlsplit, urlunsplit
 import pytest
 from django.conf import settings
 
-from config.settings.database import database
+from config.settings.services import database
 from embedded.commands import temporary_folder
 from embedded.sentences import CannotRunError
 from embedded.stack import servers

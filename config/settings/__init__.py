@@ -1,17 +1,10 @@
-"""Settings, all of them read from the environment; one small module a subject."""
+"""Settings, all of them read from the environment (config.environment)."""
 
 import django_stubs_ext
 
-from config.settings.apps import *
-from config.settings.auth import *
 from config.settings.base import *
-from config.settings.broker import *
-from config.settings.database import *
-from config.settings.ledger import *
-from config.settings.logs import *
-from config.settings.mode import *
-from config.settings.rest import *
 from config.settings.security import *
+from config.settings.services import *
 
 # Lets Django's classes be named with their type arguments, as strict typing asks.
 django_stubs_ext.monkeypatch()

@@ -1,8 +1,61 @@
-"""Addresses, time, templates and static files."""
+"""Which run this is, what is installed, addresses, templates, static files, the API, and logs."""
 
-import os
+from datetime import UTC, datetime
+from logging import Formatter, LogRecord
+from pathlib import Path
 
-from config.settings.mode import BASE_DIR, DEBUG, TESTING
+from config.environment import env
+
+BASE_DIR = Path(__file__).resolve().parents[2]
+
+# pytest sets PYTEST_VERSION before it loads anything; the servers that tests start are
+# told their own mode by whoever starts them (embedded), so the mode wins.
+MODE = env.str("PORTALEDGER_MODE", default="test" if "PYTEST_VERSION" in env else "production")
+TESTING = MODE == "test"
+DEMO = MODE == "demo"
+DEBUG = env.bool("DEBUG", default=False)
+
+INSTALLED_APPS = [
+    # First: pages of ours replace those that libraries ship under the same name.
+    "audit",
+    "web",
+    "people",
+    "stations",
+    "recipes",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "django.forms",  # the widgets' own templates, for the renderer in config/forms.py
+    "django_htmx",
+    "csp",
+    "pgtrigger",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "web.middleware.RequestContextMiddleware",
+    "web.bodies.BodyLimitMiddleware",
+]
 
 ROOT_URLCONF = "config.urls"
 WSGI_APPLICATION = "config.wsgi.application"
@@ -33,7 +86,7 @@ FORM_RENDERER = "config.forms.PageForms"
 
 STATIC_URL = "/static/"
 STATICFILES_DIRS = [BASE_DIR / "static"]
-STATIC_ROOT = os.environ.get("STATIC_ROOT") or str(BASE_DIR / "staticfiles")
+STATIC_ROOT = env.str("STATIC_ROOT", default=str(BASE_DIR / "staticfiles"))
 
 # Hashed names let browsers keep files for ever, and need collectstatic first: not so in tests.
 _PLAIN = TESTING or DEBUG
@@ -47,3 +100,68 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = _PLAIN
 WHITENOISE_AUTOREFRESH = DEBUG
+
+# The HTTP API: REST framework and its OpenAPI description
+
+REST_FRAMEWORK: dict[str, object] = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "people.tokens.authentication.TokenAuthentication",
+        "people.tokens.authentication.SignedInAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": [
+        "rest_framework.permissions.IsAuthenticated",
+        "people.tokens.authentication.ScopePermission",
+    ],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["web.parsing.ExactJSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "web.paging.KeysetPagination",
+    "DEFAULT_SCHEMA_CLASS": "web.schema.Schema",
+    "EXCEPTION_HANDLER": "web.problems.problem_details",
+    "COERCE_DECIMAL_TO_STRING": True,
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+IDEMPOTENCY_KEY_DAYS = 7  # how long the answer to an acting request is kept for its repetition
+
+SPECTACULAR_SETTINGS: dict[str, object] = {
+    "TITLE": "Portaledger",
+    "DESCRIPTION": "Everything the pages do. Errors are problem details (RFC 9457).",
+    "VERSION": "1",
+    "SCHEMA_PATH_PREFIX": r"/api/v1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    # Worked out anew each time, which takes a second: not for everybody who passes by.
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.IsAuthenticated"],
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "web.schema.describe_problems",
+    ],
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+}
+
+# Logs: one line an event on standard error, times in UTC; whoever runs us stores them
+
+
+class UtcFormatter(Formatter):
+    """Times in UTC to the millisecond (RFC 3339), whatever the zone of the machine."""
+
+    def formatTime(self, record: LogRecord, datefmt: str | None = None) -> str:  # noqa: N802
+        """The record's moment."""
+        return datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
+
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "line": {
+            "()": UtcFormatter,
+            "format": "%(asctime)s %(levelname)s %(name)s %(message)s",
+        }
+    },
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
+    "loggers": {"django": {"handlers": [], "propagate": True}},
+}

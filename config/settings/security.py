@@ -1,31 +1,25 @@
-"""Secrets, cookies, transport and what a page may load."""
-
-import os
+"""Secrets, cookies, transport, what a page may load, and who may sign in and how."""
 
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
-from config.settings.auth import TRUSTED_PROXIES
-from config.settings.mode import DEBUG, DEMO, TESTING, listed, switched_on
+from config.environment import env
+from config.settings.base import DEBUG, DEMO, TESTING
 
 _PLAIN_HTTP = DEMO or TESTING or DEBUG
+# How many proxies of ours stand in front; only what they add to X-Forwarded-For is believed.
+TRUSTED_PROXIES: int = env.int("TRUSTED_PROXIES", default=0)
 
-
-def _secret_key() -> str:
-    key = os.environ.get("SECRET_KEY", "")
-    if key:
-        return key
-    if TESTING:
-        return "for-tests-only"
+SECRET_KEY = env.str("SECRET_KEY", default="for-tests-only" if TESTING else "")
+if not SECRET_KEY:
     raise ImproperlyConfigured(
         "SECRET_KEY is not set: give 50 or more random characters, the same to every process."
     )
-
-
-SECRET_KEY = _secret_key()
-SECRET_KEY_FALLBACKS = listed("SECRET_KEY_FALLBACKS")
-ALLOWED_HOSTS = listed("ALLOWED_HOSTS", default="127.0.0.1,localhost,testserver")
-CSRF_TRUSTED_ORIGINS = listed("CSRF_TRUSTED_ORIGINS")
+SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", cast=str.strip, default=[])
+ALLOWED_HOSTS = env.list(
+    "ALLOWED_HOSTS", cast=str.strip, default=["127.0.0.1", "localhost", "testserver"]
+)
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", cast=str.strip, default=[])
 
 SESSION_ENGINE = "django.contrib.sessions.backends.db"
 SESSION_COOKIE_AGE = 12 * 60 * 60  # one working day, in seconds
@@ -37,7 +31,7 @@ CSRF_COOKIE_SAMESITE = "Lax"
 # The proxy in front ends TLS; believe its header only where it is known to be there.
 if TRUSTED_PROXIES:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
-SECURE_SSL_REDIRECT = switched_on("SSL_REDIRECT", default=not _PLAIN_HTTP)
+SECURE_SSL_REDIRECT = env.bool("SSL_REDIRECT", default=not _PLAIN_HTTP)
 SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # asked from inside, without TLS
 SECURE_HSTS_SECONDS = 0 if _PLAIN_HTTP else 365 * 24 * 60 * 60
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not _PLAIN_HTTP
@@ -63,3 +57,63 @@ CONTENT_SECURITY_POLICY = {
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024  # bytes
 # Of any request, files included; an import of 4 MB as JSON text fits. The proxy has the same.
 LARGEST_BODY = 8_000_000  # bytes
+
+# Who may sign in and how: users, passwords, second factor
+
+AUTH_USER_MODEL = "people.User"
+# One backend: allauth's for signing in, with rights from our own table of verbs.
+AUTHENTICATION_BACKENDS = ["people.sign_in.adapter.RoleBackend"]
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "/"
+
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 12},
+    },
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ["email", "name"]},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+if TESTING:
+    # A slow hash is the point of the real ones, and half the time of the tests.
+    PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+PASSWORD_RESET_TIMEOUT = 3 * 24 * 60 * 60  # seconds; also how long an invitation's link lasts
+
+# People are added by an owner, who knows their address: nobody signs up, nothing is confirmed.
+ACCOUNT_ADAPTER = "people.sign_in.adapter.AccountAdapter"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = False
+ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.sign_in.links.LinkTokens"  # noqa: S105 - no secret
+ACCOUNT_SESSION_REMEMBER = False
+# Counted in the shared cache, so over all processes together.
+ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/5m/key", "reset_password": "10/m/ip,3/m/key"}
+ACCOUNT_EMAIL_SUBJECT_PREFIX = "[Portaledger] "
+ACCOUNT_FORMS = {
+    "login": "people.sign_in.forms.LoginForm",
+    "reauthenticate": "people.sign_in.forms.ReauthenticateForm",
+    "reset_password": "people.sign_in.forms.ResetPasswordForm",
+    "reset_password_from_key": "people.sign_in.forms.ResetPasswordKeyForm",
+    "change_password": "people.sign_in.forms.ChangePasswordForm",
+}
+MFA_FORMS = {
+    "authenticate": "people.sign_in.forms.AuthenticateForm",
+    "reauthenticate": "people.sign_in.forms.ReauthenticateCodeForm",
+    "activate_totp": "people.sign_in.forms.ActivateTOTPForm",
+    "add_webauthn": "people.sign_in.forms.AddWebAuthnForm",
+}
+
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_ALLOW_UNVERIFIED_EMAIL = True
+MFA_TOTP_ISSUER = "Portaledger"
+MFA_TOTP_TOLERANCE = 1  # one step of 30 s, for clocks a little off
+MFA_RECOVERY_CODES_SHOW_ONCE = False
+# Browsers allow passkeys on http only for localhost: the demo and development.
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = DEMO or TESTING or DEBUG

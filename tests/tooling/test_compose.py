@@ -111,7 +111,7 @@ def test_who_sends_mail_knows_the_server_for_it(name: str) -> None:
 def test_no_link_to_set_a_password_gets_into_a_deployments_log(
     mode: str, host: str, backend: str
 ) -> None:
-    ask = "from config.settings.auth import EMAIL_BACKEND; print(EMAIL_BACKEND)"
+    ask = "from config.settings.services import EMAIL_BACKEND; print(EMAIL_BACKEND)"
     environment = {"PORTALEDGER_MODE": mode, "EMAIL_HOST": host, "SECRET_KEY": "x" * 50}
     command = [sys.executable, "-c", ask]
     told = subprocess.run(

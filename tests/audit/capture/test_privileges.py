@@ -16,7 +16,7 @@ from psycopg import sql
 
 from audit.capture.models import Entry
 from audit.privileges import READ_ONLY, grant, kept_tables, program_cannot_alter_history
-from config.settings.database import address
+from config.settings.services import address
 from people.persons.models import User
 
 pytestmark = pytest.mark.django_db(transaction=True)

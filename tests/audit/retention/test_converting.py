@@ -12,7 +12,7 @@ import psycopg
 import pytest
 from psycopg import sql
 
-from config.settings.mode import BASE_DIR
+from config.settings.base import BASE_DIR
 from tests.audit.past import BEGAN, ENDED, SQL
 
 COUNT = 500

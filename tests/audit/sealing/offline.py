@@ -6,7 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from config.settings.mode import BASE_DIR
+from config.settings.base import BASE_DIR
 
 # Whatever is asked for beyond the standard library and the signatures' package ends the run.
 ALONE = """

@@ -1,0 +1,115 @@
+"""What the program leans on: database, broker, mail, and the key that signs the history."""
+
+import sys
+
+from config.environment import env
+from config.schedule import BEAT_SCHEDULE
+from config.settings.base import BASE_DIR, DEBUG, DEMO, TESTING
+
+# PostgreSQL, by its postgresql:// address
+
+
+def database(url: str) -> dict[str, object]:
+    """Django's form of a postgresql:// address; a socket folder may stand in ?host=."""
+    parts = env.db_url_config(url, engine="django.db.backends.postgresql")
+    options = parts.pop("OPTIONS", {})
+    return {
+        **parts,
+        "HOST": options.pop("host", parts["HOST"]),
+        "OPTIONS": {**options, **_pool()},
+        "TEST": {"NAME": env.str("TEST_DB_NAME", default=None)},
+    }
+
+
+def _pool() -> dict[str, object]:
+    """A pool per process; tests open and count their own connections instead."""
+    size = env.int("DATABASE_POOL", default=0 if TESTING else 10)
+    return {"pool": {"min_size": 1, "max_size": size, "timeout": 10}} if size else {}
+
+
+# Only these commands alter tables or take one away. All else runs as the program's role.
+OWNERS_COMMANDS = frozenset({"migrate", "grant_program", "archive_history"})
+
+
+def address(arguments: list[str]) -> str:
+    """Which database address this process uses: the owner's for its commands, if there is one."""
+    program: str = env.str("DATABASE_URL", default="postgresql:///portaledger")
+    command = arguments[1] if len(arguments) > 1 else ""
+    if command in OWNERS_COMMANDS and arguments[0].endswith("manage.py"):
+        program = env.str("OWNER_DATABASE_URL", default=program)
+    return program
+
+
+DATABASES = {"default": database(address(sys.argv))}
+# The role that grant_program grants to: the one the program connects as.
+PROGRAM_ROLE = env.str("PROGRAM_ROLE", default="") or str(database(address([]))["USER"])
+
+# Celery and the cache, on one Redis-protocol server
+
+REDIS_URL = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
+
+# Shared by every web process, so that throttles count once for all of them.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": REDIS_URL,
+        "KEY_PREFIX": "portaledger",
+    }
+}
+
+CELERY_BROKER_URL = REDIS_URL
+CELERY_TASK_IGNORE_RESULT = True  # outcomes live in the database, next to what they are about
+CELERY_TASK_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TIMEZONE = "UTC"
+CELERY_ENABLE_UTC = True
+
+# A task is acknowledged when done: one whose worker was killed runs again. Every task is
+# therefore written to be repeatable.
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+# Seconds until a lost worker's unacknowledged tasks go to another one. Must stay above the
+# hard time limit, or a slow task would be handed out while it still runs.
+CELERY_TASK_SOFT_TIME_LIMIT = 8 * 60
+CELERY_TASK_TIME_LIMIT = 9 * 60
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": env.int("BROKER_VISIBILITY_TIMEOUT", default=600),
+    "socket_timeout": 10,
+    "socket_connect_timeout": 5,
+    "retry_on_timeout": True,
+    "global_keyprefix": "portaledger:",
+}
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_WORKER_SEND_TASK_EVENTS = False
+CELERY_BEAT_SCHEDULE = BEAT_SCHEDULE
+
+# Mail
+
+# Without a mail server the demo prints mail into its own log. A deployment does not: a link to set
+# a password is a password to whoever reads the log.
+_WITHOUT = "console" if DEMO or TESTING or DEBUG else "dummy"
+EMAIL_BACKEND = (
+    f"django.core.mail.backends.{'smtp' if 'EMAIL_HOST' in env else _WITHOUT}.EmailBackend"
+)
+EMAIL_HOST = env.str("EMAIL_HOST", default="localhost")
+EMAIL_PORT = env.int("EMAIL_PORT", default=25)
+EMAIL_HOST_USER = env.str("EMAIL_HOST_USER", default="")
+EMAIL_HOST_PASSWORD = env.str("EMAIL_HOST_PASSWORD", default="")
+EMAIL_USE_TLS = env.bool("EMAIL_USE_TLS", default=False)
+EMAIL_TIMEOUT = 10  # seconds
+DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="portaledger@localhost")
+
+# The ledger over the history: its signing key, its mail, and when it is late
+
+# The secret half of the key that signs checkpoints. Made at first start by whoever seals (the
+# workers), readable by that user only, and never in the database: who can rewrite the database
+# must not be able to sign what they wrote. Every worker needs the same file.
+LEDGER_KEY_FILE = env.str("LEDGER_KEY_FILE", default=str(BASE_DIR / "var" / "ledger_key"))
+# The beginning of the history's name in its checkpoints; a random part follows it.
+LEDGER_NAME = env.str("LEDGER_NAME", default="portaledger")
+# Who gets the newest checkpoint every day: addresses outside, which nobody here can change later.
+LEDGER_MAIL_TO = env.list("LEDGER_MAIL_TO", cast=str.strip, default=[])
+# Seconds after which an entry that is not sealed yet raises the alarm.
+LEDGER_LATE: int = env.int("LEDGER_LATE", default=60)
