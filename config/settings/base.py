@@ -10,10 +10,10 @@ BASE_DIR = Path(__file__).resolve().parents[2]
 
 # pytest sets PYTEST_VERSION before it loads anything; the servers that tests start are
 # told their own mode by whoever starts them (embedded), so the mode wins.
-MODE = env.str("PORTALEDGER_MODE", default="test" if "PYTEST_VERSION" in env else "production")
+MODE: str = env.str("PORTALEDGER_MODE", default="test" if "PYTEST_VERSION" in env else "production")
 TESTING = MODE == "test"
 DEMO = MODE == "demo"
-DEBUG = env.bool("DEBUG", default=False)
+DEBUG: bool = env.bool("DEBUG", default=False)
 
 INSTALLED_APPS = [
     # First: pages of ours replace those that libraries ship under the same name.

@@ -46,7 +46,7 @@ PROGRAM_ROLE = env.str("PROGRAM_ROLE", default="") or str(database(address([]))[
 
 # Celery and the cache, on one Redis-protocol server
 
-REDIS_URL = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
+REDIS_URL: str = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
 
 # Shared by every web process, so that throttles count once for all of them.
 CACHES = {
