@@ -28,7 +28,7 @@ APART = 8  # the broker's numbers below are those of the tests running beside th
 
 def broker_url() -> str:
     """A number on the test's broker that nobody else uses."""
-    parts = urlsplit(settings.REDIS_URL)
+    parts = urlsplit(str(settings.REDIS_URL))
     return urlunsplit(parts._replace(path=f"/{int(parts.path.lstrip('/') or 0) + APART}"))
 
 
