@@ -12,8 +12,7 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.capture.triggers import FirmTrigger, refusal
-from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from recipes.versions.models import Version
 from stations.equipment.models import Station
@@ -21,13 +20,11 @@ from stations.equipment.models import Station
 # Fits of the shot model a person may see, and those that wait.
 
 
-class ShotFitQuerySet(models.QuerySet["ShotFit"]):
+class ShotFitQuerySet(SiteScoped["ShotFit"]):
     """Questions about fits."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.RECIPE_VIEW) -> Self:
-        """Only fits at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(station__machine__site__in=sites)
+    site_path = "station__machine__site"
+    view_verb = Verb.RECIPE_VIEW
 
     def with_place(self) -> Self:
         """With everything a page prints."""

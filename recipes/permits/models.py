@@ -13,7 +13,7 @@ from audit.capture.governed import governed
 from audit.capture.triggers import insert_only
 from audit.revision import Revised
 from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from people.signatures.models import Signature
 from recipes.permits.guards import permit_guards, permit_part_guard
@@ -23,8 +23,11 @@ from web.model_fields import ExactDecimalField
 # Permits by when they end.
 
 
-class PermitQuerySet(models.QuerySet["Permit"]):
+class PermitQuerySet(SiteScoped["Permit"]):
     """Questions about permits."""
+
+    site_path = "slots__slot__station__machine__site"
+    view_verb = Verb.SLOT_VIEW
 
     def in_force(self) -> Self:
         """Still permitting, the soonest to end first."""
@@ -43,20 +46,21 @@ class PermitQuerySet(models.QuerySet["Permit"]):
             zone=Subquery(named.values("slot__station__machine__site__time_zone")[:1])
         )
 
-    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
-        """Only permits that name a slot at a site where this person may do this."""
-        sites = covered_sites(user, verb)
-        if sites is None:
-            return self
-        return self.filter(slots__slot__station__machine__site__in=sites).distinct()
+    def at_sites(self, sites: frozenset[int] | None) -> Self:
+        """Only permits that name a slot at one of these sites, each once."""
+        return self if sites is None else super().at_sites(sites).distinct()
 
     def with_slots_for(self, user: User) -> Self:
         """With its changes, and with those of its slots that this person may see."""
-        part = self.model._meta.get_field("slots").related_model
-        sites = covered_sites(user, Verb.SLOT_VIEW)
-        rows = part._default_manager.all()
-        shown = rows if sites is None else rows.filter(slot__station__machine__site__in=sites)
-        return self.prefetch_related(Prefetch("slots", shown), "changes")
+        seen = PermitSlot.objects.covered_by(user)
+        return self.prefetch_related(Prefetch("slots", seen), "changes")
+
+
+class PermitSlotQuerySet(SiteScoped["PermitSlot"]):
+    """Questions about the slots that permits name."""
+
+    site_path = "slot__station__machine__site"
+    view_verb = Verb.SLOT_VIEW
 
 
 class Permit(Revised):
@@ -114,6 +118,8 @@ class PermitSlot(models.Model):
 
     permit = models.ForeignKey(Permit, models.PROTECT, related_name="slots")
     slot = models.ForeignKey(Slot, models.PROTECT, related_name="+")
+
+    objects = PermitSlotQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -14,6 +14,7 @@ from audit.capture.governed import governed
 from audit.revision import Revised
 from people.persons.models import User
 from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from people.signatures.models import Signature
 from recipes.publishing.guards import publication_guards, share_guards
@@ -32,13 +33,8 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
 
     def reaching(self, user: User) -> Self:
         """Those that go to a site this person may see."""
-        covered = covered_sites(user, Verb.SLOT_VIEW)
-        if covered is None:
-            return self
-        part = self.model._meta.get_field("sites").related_model
-        return self.filter(
-            pk__in=part._default_manager.filter(site__in=covered).values("publication")
-        )
+        seen = PublicationSite.objects.covered_by(user)
+        return self.filter(pk__in=seen.values("publication"))
 
     def with_progress_for(self, user: User) -> Self:
         """Annotated with ``slots`` and ``placed`` (counts), ``first_due`` and ``last_due``.
@@ -60,11 +56,14 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
 
     def with_sites_for(self, user: User) -> Self:
         """With the progress at those of their sites that this person may see."""
-        part = self.model._meta.get_field("sites").related_model
-        rows = part._default_manager.select_related("site").order_by("due_at", "site__name")
-        covered = covered_sites(user, Verb.SLOT_VIEW)
-        shown = rows if covered is None else rows.filter(site__in=covered)
-        return self.prefetch_related(Prefetch("sites", shown))
+        seen = PublicationSite.objects.covered_by(user).select_related("site")
+        return self.prefetch_related(Prefetch("sites", seen.order_by("due_at", "site__name")))
+
+
+class PublicationSiteQuerySet(SiteScoped["PublicationSite"]):
+    """Questions about the sites that publications go to."""
+
+    view_verb = Verb.SLOT_VIEW
 
 
 class Publication(Revised):
@@ -145,6 +144,8 @@ class PublicationSite(models.Model):
     placed = models.PositiveIntegerField(default=0)
     cancelled = models.PositiveIntegerField(default=0)
     refusals = models.JSONField(default=list)
+
+    objects = PublicationSiteQuerySet.as_manager()
 
     class Meta:
         ordering = ["publication", "due_at", "site__name"]

@@ -14,7 +14,7 @@ from django.utils.dateparse import parse_datetime
 from django.utils.text import capfirst
 
 from people.persons.models import User
-from people.persons.permissions import covered_sites, may_at_each
+from people.persons.permissions import may_at_each
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.coffees.rest import rest_of
@@ -168,8 +168,7 @@ def publications(request: PageRequest) -> HttpResponse:
 def _sites(publication: Publication, user: User) -> QuerySet[PublicationSite]:
     """The publication's sites this person may see."""
     rows = publication.sites.select_related("site").order_by("due_at", "site__name")
-    covered = covered_sites(user, Verb.SLOT_VIEW)
-    return rows if covered is None else rows.filter(site__in=covered)
+    return rows.covered_by(user)
 
 
 def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:

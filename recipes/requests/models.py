@@ -10,8 +10,7 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.revision import Revised
-from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from recipes.formula.parameters import unit_sql
 from recipes.requests.guards import proposal_guards, request_guards
@@ -22,13 +21,10 @@ from web.model_fields import ExactDecimalField
 # Change requests by who has to do something about them.
 
 
-class ChangeRequestQuerySet(models.QuerySet["ChangeRequest"]):
+class ChangeRequestQuerySet(SiteScoped["ChangeRequest"]):
     """Questions about change requests."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.RECIPE_VIEW) -> Self:
-        """Only requests from sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(site__in=sites)
+    view_verb = Verb.RECIPE_VIEW
 
     def with_base(self) -> Self:
         """With the version, its recipe, site and people at hand."""

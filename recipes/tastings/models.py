@@ -10,8 +10,7 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.revision import Revised
-from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from recipes.brewing.taste import Method
 from recipes.requests.models import ChangeRequest
@@ -23,13 +22,10 @@ from web.model_fields import ExactDecimalField
 # Tastings a person may see.
 
 
-class TastingQuerySet(models.QuerySet["Tasting"]):
+class TastingQuerySet(SiteScoped["Tasting"]):
     """Questions about tastings."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.RECIPE_VIEW) -> Self:
-        """Only tastings at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(site__in=sites)
+    view_verb = Verb.RECIPE_VIEW
 
     def with_all(self) -> Self:
         """With everything a page prints."""

@@ -14,9 +14,7 @@ from django.urls import reverse
 from audit.capture.governed import governed
 from audit.capture.triggers import FirmTrigger, refusal
 from audit.revision import Revised
-from people.persons.models import User
-from people.persons.permissions import covered_sites
-from people.persons.verbs import Verb
+from people.persons.scope import SiteScoped
 from people.signatures.models import Signature
 from stations.equipment.models import Station
 from web.model_fields import ExactDecimalField
@@ -24,17 +22,10 @@ from web.model_fields import ExactDecimalField
 # Calibrations a person may see, and those that are due.
 
 
-class CalibrationQuerySet(models.QuerySet["Calibration"]):
+class CalibrationQuerySet(SiteScoped["Calibration"]):
     """Questions about calibrations."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
-        """Only those at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(station__machine__site__in=sites)
-
-    def at_sites(self, sites: frozenset[int] | None) -> Self:
-        """Only at these; None means everywhere."""
-        return self if sites is None else self.filter(station__machine__site__in=sites)
+    site_path = "station__machine__site"
 
     def with_place(self) -> Self:
         """With everything a list of them prints."""

@@ -14,8 +14,7 @@ from django.urls import reverse
 
 from audit.capture.governed import exempt, governed
 from audit.capture.triggers import insert_only
-from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Station
 from stations.shots.judging import LABELS
@@ -30,13 +29,10 @@ from web.numbers import rounded
 LATELY = timedelta(days=14)  # older shots say nothing of today's cups
 
 
-class DriftQuerySet(models.QuerySet["Drift"]):
+class DriftQuerySet(SiteScoped["Drift"]):
     """Questions about drift."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
-        """Only at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(site__in=sites)
+    view_verb = Verb.SLOT_VIEW
 
     def current(self) -> Self:
         """Of late, and of what a slot of that station still holds."""

@@ -3,7 +3,7 @@
 import secrets
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Any, Self
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pgtrigger
@@ -14,9 +14,7 @@ from django.urls import reverse
 from audit.capture.governed import governed
 from audit.capture.triggers import FirmTrigger, refusal
 from audit.revision import Revised
-from people.persons.models import User
-from people.persons.permissions import covered_sites
-from people.persons.verbs import Verb
+from people.persons.scope import SiteScoped
 from stations.equipment.querysets import SlotQuerySet, StationQuerySet
 from stations.machine_types.models import AbilitySet
 from stations.metrology.atmosphere import local_boiling_point
@@ -39,22 +37,14 @@ def stays(columns: str, sentence: str) -> FirmTrigger:
     )
 
 
-class SiteQuerySet(models.QuerySet["Site"]):
+class SiteQuerySet(SiteScoped["Site"]):
     """Questions about sites."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
-        """Only the sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(pk__in=sites)
+    site_path = "pk"
 
 
-class MachineQuerySet(models.QuerySet[Any]):
+class MachineQuerySet(SiteScoped[Any]):
     """Questions about machines."""
-
-    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
-        """Only machines at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(site__in=sites)
 
 
 class Site(Revised):

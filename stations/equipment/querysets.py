@@ -3,32 +3,23 @@
 from collections.abc import Iterable
 from typing import Any, Self
 
-from django.db import models
 from django.db.models import Case, CharField, Count, F, FilteredRelation, Q, Value, When
 from django.db.models.functions import Concat
 
-from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 
 
-class StationQuerySet(models.QuerySet[Any]):
+class StationQuerySet(SiteScoped[Any]):
     """Questions about stations."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
-        """Only stations at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(machine__site__in=sites)
+    site_path = "machine__site"
 
     def with_equipment(self) -> Self:
         """Stations with machine, site and abilities at hand, in reading order."""
         return self.select_related("machine__site", "machine__abilities").order_by(
             "machine__site__name", "machine__name", "number"
         )
-
-    def at_sites(self, sites: frozenset[int] | None) -> Self:
-        """Only at these; None means everywhere."""
-        return self if sites is None else self.filter(machine__site__in=sites)
 
     def never_calibrated(self) -> Self:
         """Stations of which no calibration was ever accepted."""
@@ -39,13 +30,11 @@ class StationQuerySet(models.QuerySet[Any]):
         return self.annotate(slot_count=Count("slots"))
 
 
-class SlotQuerySet(models.QuerySet[Any]):
+class SlotQuerySet(SiteScoped[Any]):
     """Questions about slots."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
-        """Only slots at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(station__machine__site__in=sites)
+    site_path = "station__machine__site"
+    view_verb = Verb.SLOT_VIEW
 
     def with_equipment(self) -> Self:
         """Slots with station, machine and site at hand, in reading order."""

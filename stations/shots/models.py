@@ -11,8 +11,7 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.capture.triggers import FirmTrigger, insert_only, refusal
-from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
 from stations.slots.models import Placement
@@ -21,13 +20,10 @@ from web.model_fields import ExactDecimalField
 # Check shots a person may see, and those that are learnt from.
 
 
-class CheckShotQuerySet(models.QuerySet["CheckShot"]):
+class CheckShotQuerySet(SiteScoped["CheckShot"]):
     """Questions about check shots."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
-        """Only shots at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(site__in=sites)
+    view_verb = Verb.SLOT_VIEW
 
     def counted(self) -> Self:
         """Shots that say something: none that was marked to be left out."""

@@ -9,8 +9,7 @@ from django.db.models.functions import Now
 
 from audit.capture.governed import governed
 from audit.capture.triggers import insert_only
-from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from people.signatures.models import Signature
 from stations.equipment.models import Site, Slot, Station
@@ -19,13 +18,10 @@ from stations.slots.guards import placement_guards
 # Placements by what they are waiting for.
 
 
-class PlacementQuerySet(models.QuerySet["Placement"]):
+class PlacementQuerySet(SiteScoped["Placement"]):
     """Questions about placements."""
 
-    def covered_by(self, user: User, verb: Verb = Verb.SLOT_VIEW) -> Self:
-        """Only placements at sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(site__in=sites)
+    view_verb = Verb.SLOT_VIEW
 
     def in_force(self) -> Self:
         """What slots should hold now."""

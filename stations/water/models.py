@@ -10,9 +10,7 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.capture.triggers import insert_only
-from people.persons.models import User
-from people.persons.permissions import covered_sites
-from people.persons.verbs import Verb
+from people.persons.scope import SiteScoped
 from stations.equipment.models import Site
 from stations.metrology.water_units import AlkalinityUnit, HardnessUnit, TemperatureUnit
 from web.model_fields import ExactDecimalField
@@ -20,13 +18,8 @@ from web.model_fields import ExactDecimalField
 # Water readings a person may see.
 
 
-class WaterReadingQuerySet(models.QuerySet["WaterReading"]):
+class WaterReadingQuerySet(SiteScoped["WaterReading"]):
     """Questions about water."""
-
-    def covered_by(self, user: User, verb: Verb = Verb.EQUIPMENT_VIEW) -> Self:
-        """Only readings of sites where this person may do this."""
-        sites = covered_sites(user, verb)
-        return self if sites is None else self.filter(site__in=sites)
 
     def newest_of_each_site(self) -> Self:
         """One reading for each site: the newest."""
