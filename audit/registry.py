@@ -13,13 +13,17 @@ Namer = Callable[[int], str]
 
 @dataclass(frozen=True, slots=True)
 class SubjectKind:
-    """A kind of thing entries are about: its word, its page, how to find one and to name it."""
+    """A kind of thing entries are about: its word, its page, how to find one and to name it.
+
+    `former` are the types that older entries give it.
+    """
 
     type: str
     word: str
     url_name: str = ""
     find: Finder | None = None
     named: Namer | None = None
+    former: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +82,27 @@ def register_subject(
     url_name: str = "",
     find: Finder | None = None,
     named: Namer | None = None,
+    *,
+    former: tuple[str, ...] = (),
 ) -> None:
     """Name a subject type; its page takes the id; `find` turns a name into (id, label) pairs.
 
     `named` gives the name of one today; without it the newest entry's own label is shown.
+    `former` are names that the type had: entries keep the one they were written with.
     """
-    registry.subjects[type_] = SubjectKind(type_, word, url_name, find, named)
+    registry.subjects[type_] = SubjectKind(type_, word, url_name, find, named, former)
+
+
+def kind_of(type_: str) -> SubjectKind | None:
+    """The kind that a subject type means, or meant when the entry was written."""
+    kinds = registry.subjects
+    return kinds.get(type_) or next((k for k in kinds.values() if type_ in k.former), None)
+
+
+def types_of(type_: str) -> tuple[str, ...]:
+    """Every type that entries about this kind of thing may have."""
+    kind = kind_of(type_)
+    return (kind.type, *kind.former) if kind else (type_,)
 
 
 def register_units(read: Callable[[str], str]) -> None:
@@ -124,11 +143,11 @@ def content_of(signed: SignatureShown) -> ContentShown:
 
 def subject_name(type_: str, pk: int, otherwise: str) -> str:
     """What the subject is called today, or what its newest entry called it."""
-    kind = registry.subjects.get(type_)
+    kind = kind_of(type_)
     return (kind.named(pk) if kind and kind.named else "") or otherwise
 
 
 def subject_word(type_: str) -> str:
     """The word for a subject type; one nobody named shows as it is written."""
-    kind = registry.subjects.get(type_)
+    kind = kind_of(type_)
     return kind.word if kind else type_.replace("_", " ").capitalize()

@@ -3,20 +3,20 @@
 from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Machine, Site, Slot, Station
-from stations.machine_types.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, MachineType
 from stations.shots.models import CheckShot, ShotCorrection, ShotVerdict
 from stations.slots.models import ControlSettings, Placement, ReadBack
 from stations.water.models import WaterReading
 
 __all__ = [
     "Ability",
-    "AbilitySet",
     "Calibration",
     "ChartBaseline",
     "CheckShot",
     "ControlSettings",
     "Drift",
     "Machine",
+    "MachineType",
     "Placement",
     "ReadBack",
     "ShotCorrection",

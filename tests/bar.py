@@ -14,7 +14,7 @@ from recipes.coffees.models import Coffee, Recipe
 from recipes.versions.digest import content_digest
 from recipes.versions.models import FormulaValue, Version
 from stations.equipment.models import Machine, Slot, Station
-from stations.machine_types.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, MachineType
 from tests.cast import Cast
 
 FULL = {
@@ -44,8 +44,8 @@ DOUBLE: Mapping[str, tuple[str, str | None, str | None]] = {
 class Bar:
     """Three stations of two slots at the harbour (one machine sets less), one up the hill."""
 
-    full: AbilitySet
-    plain: AbilitySet
+    full: MachineType
+    plain: MachineType
     stations: tuple[Station, ...]
     version: Version
     cast: Cast
@@ -56,12 +56,12 @@ class Bar:
         return list(Slot.objects.order_by("pk"))
 
 
-def ability_set(name: str, table: Mapping[str, tuple[str, str, str]]) -> AbilitySet:
+def machine_type(name: str, table: Mapping[str, tuple[str, str, str]]) -> MachineType:
     """Abilities from a table of minimum, maximum and resolution."""
-    made = AbilitySet.objects.create(name=name, ends_by=["operator", "volume"])
+    made = MachineType.objects.create(name=name, ends_by=["operator", "volume"])
     Ability.objects.bulk_create(
         Ability(
-            ability_set=made,
+            machine_type=made,
             parameter=code,
             minimum=Decimal(low),
             maximum=Decimal(high),
@@ -134,10 +134,10 @@ def approved(cast: Cast, version: Version) -> Version:
 def make_bar(cast: Cast) -> Bar:
     """Two bars' equipment and an approved recipe, written to the database."""
     with recorded(by=None, action=PERSON_ADDED):
-        full, plain = ability_set("Full", FULL), ability_set("Plain", PLAIN)
-        first = Machine.objects.create(site=cast.site, name="Front", abilities=full)
-        second = Machine.objects.create(site=cast.site, name="Back", abilities=plain)
-        high = Machine.objects.create(site=cast.other_site, name="Counter", abilities=full)
+        full, plain = machine_type("Full", FULL), machine_type("Plain", PLAIN)
+        first = Machine.objects.create(site=cast.site, name="Front", machine_type=full)
+        second = Machine.objects.create(site=cast.site, name="Back", machine_type=plain)
+        high = Machine.objects.create(site=cast.other_site, name="Counter", machine_type=full)
         stations = (
             station(first, 1, "4.00"),
             station(first, 2, "4.10"),

@@ -29,6 +29,8 @@ class Label:
 
 
 LABELS: dict[tuple[str, str], Label] = {}
+FORMER: dict[str, str] = {}
+FORMER_COLUMNS: dict[tuple[str, str], str] = {}
 
 
 def register_label(
@@ -42,8 +44,20 @@ def register_label(
     LABELS[table, column] = Label(label, unit, values or {})
 
 
+def register_table_of_old(old: str, table: str) -> None:
+    """Entries name a table as it was called when they were written: what `old` is called today."""
+    FORMER[old] = table
+
+
+def register_column_of_old(table: str, old: str, column: str) -> None:
+    """The same for a column of a table, which is named as it is called today."""
+    FORMER_COLUMNS[table, old] = column
+
+
 def label_of(table: str, column: str) -> Label:
     """The registered label, else the model's wording, else (a column long gone) its name."""
+    table = FORMER.get(table, table)
+    column = FORMER_COLUMNS.get((table, column), column)
     return LABELS.get((table, column)) or _from_model(table, column)
 
 
@@ -64,7 +78,7 @@ def _from_model(table: str, column: str) -> Label:
 
 def column_order(table: str) -> dict[str, int]:
     """The place of each column in its model; jsonb keeps an order of its own."""
-    model = models_by_table().get(table)
+    model = models_by_table().get(FORMER.get(table, table))
     fields = model._meta.concrete_fields if model else []
     return {str(f.column): place for place, f in enumerate(fields)}
 

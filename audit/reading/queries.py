@@ -13,6 +13,7 @@ from django.db.models import Q, QuerySet
 
 from audit.capture.models import Entry
 from audit.reading.keyset import Bounds, Range, bounds_of, by_sites, walk
+from audit.registry import types_of
 
 PAGE = 50
 
@@ -91,9 +92,20 @@ def _walked(
         entries = bounds.exactly(_others(wanted, ()))
         return by_sites(entries, scope, ids, limit=limit, newest=newest)
     columns = [EQUALITIES[name] for name in driver]
-    values = [getattr(wanted, name) for name in driver]
     entries = _within(bounds.exactly(_others(wanted, driver)), scope)
-    return list(walk(entries, columns, values, ids, newest=newest)[:limit])
+    found = [
+        entry
+        for values in _values(wanted, driver)
+        for entry in walk(entries, columns, values, ids, newest=newest)[:limit]
+    ]
+    return sorted(found, key=lambda entry: entry.id, reverse=newest)[:limit]
+
+
+def _values(wanted: HistoryFilter, driver: tuple[str, ...]) -> list[list[object]]:
+    """What the driver's columns must be: one walk for each name the subject's type ever had."""
+    if "subject_type" not in driver:
+        return [[getattr(wanted, name) for name in driver]]
+    return [[type_, wanted.subject_id] for type_ in types_of(str(wanted.subject_type))]
 
 
 def visible(scope: frozenset[int] | None) -> QuerySet[Entry]:

@@ -11,7 +11,7 @@ from django.utils.dateparse import parse_datetime
 from audit.capture.context import channel_words
 from audit.capture.models import Entry, Operation
 from audit.reading.labels import Label, column_order, label_of
-from audit.registry import SiteShown, registry, subject_word
+from audit.registry import SiteShown, kind_of, registry, subject_word
 from audit.vocabulary import words
 
 # An entry's changes as people read them.
@@ -198,7 +198,7 @@ def _row(
 
 def subject_url(type_: str, pk: int | None) -> str:
     """The subject's own page, or nothing if it has none."""
-    kind = registry.subjects.get(type_)
+    kind = kind_of(type_)
     if not kind or not kind.url_name or pk is None:
         return ""
     try:

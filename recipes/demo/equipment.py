@@ -6,8 +6,8 @@ from decimal import Decimal
 from people.persons.models import User
 from stations.equipment.actions import add_machine, add_site, add_station
 from stations.equipment.models import Site
-from stations.machine_types.actions import Reach, add_ability_set
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.actions import Reach, add_machine_type
+from stations.machine_types.models import MachineType
 
 SLOTS = 4
 
@@ -38,13 +38,13 @@ STAGED: Table = {
 }
 WEIGHED: Table = {**STAGED, "beverage_mass": ("10", "200", "0.1")}
 
-ABILITIES: dict[str, tuple[list[str], Table]] = {
+MACHINE_TYPES: dict[str, tuple[list[str], Table]] = {
     "Water counted": (["operator", "volume"], COUNTED),
     "Water counted, pressure in stages": (["operator", "volume", "time"], STAGED),
     "Cup weighed, pressure in stages": (["operator", "volume", "mass", "time"], WEIGHED),
 }
 
-# Site, machine, abilities, then each station's pulses per mL and its temperature offset in °C.
+# Site, machine, its type, then each station's pulses per mL and its temperature offset in °C.
 MACHINES: tuple[tuple[str, str, str, tuple[tuple[str, str], ...]], ...] = (
     ("harbour", "Front counter", "Water counted, pressure in stages",
      (("4.02", "-0.4"), ("3.97", "-0.2"), ("4.11", "-0.6"))),
@@ -70,10 +70,10 @@ def make_sites(by: User) -> dict[str, Site]:
 
 
 def make_machines(by: User, sites: dict[str, Site]) -> None:
-    """Abilities, machines, stations and their slots."""
-    abilities = {name: _abilities(by, name) for name in ABILITIES}
+    """Machine types, machines, stations and their slots."""
+    types = {name: _machine_type(by, name) for name in MACHINE_TYPES}
     for site, name, built, stations in MACHINES:
-        machine = add_machine(site=sites[site], name=name, abilities=abilities[built], by=by)
+        machine = add_machine(site=sites[site], name=name, machine_type=types[built], by=by)
         for number, (pulses, offset) in enumerate(stations, start=1):
             add_station(
                 machine=machine,
@@ -85,9 +85,9 @@ def make_machines(by: User, sites: dict[str, Site]) -> None:
             )
 
 
-def _abilities(by: User, name: str) -> AbilitySet:
-    endings, table = ABILITIES[name]
-    return add_ability_set(name=name, ends_by=endings, abilities=dict(_reaches(table)), by=by)
+def _machine_type(by: User, name: str) -> MachineType:
+    endings, table = MACHINE_TYPES[name]
+    return add_machine_type(name=name, ends_by=endings, abilities=dict(_reaches(table)), by=by)
 
 
 def _reaches(table: Table) -> Iterator[tuple[str, Reach]]:

@@ -113,7 +113,7 @@ class Taper:
 def settings_of(version: Version, held: Placement, station: Station) -> list[SetTo]:
     """Each number of the formula that the machine is set to, in the registry's order."""
     steps = dict(
-        Ability.objects.filter(ability_set=station.machine.abilities_id).values_list(
+        Ability.objects.filter(machine_type=station.machine.machine_type_id).values_list(
             "parameter", "resolution"
         )
     )

@@ -17,7 +17,7 @@ from recipes.station_water.volumes import WATER, judge, leaves_water, volumes_of
 from recipes.station_water.words import Expected, Judged, fact_words
 from recipes.versions.models import FormulaValue, Version
 from stations.equipment.models import Station
-from stations.machine_types.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, MachineType
 from stations.metrology.abilities import MachineAbilities, ParameterAbility, Quantity, StationTraits
 from stations.metrology.many import translate_many
 from stations.metrology.translation import Flag, Refusal, Setting, Translation
@@ -100,7 +100,7 @@ def translate_for(
     Where the formula leaves the water to the stations a fifth query learns it from their shots,
     leaving out those logged from ``learnt_until`` on; with ``waters`` [mL] nothing is learnt.
     """
-    rows = list(stations.values_list("pk", "machine__site_id", "machine__abilities_id", *TRAITS))
+    rows = list(stations.values_list("pk", "machine__site_id", "machine__machine_type_id", *TRAITS))
     abilities = abilities_of({row[2] for row in rows})
     traits = [_traits(row[3:], measured or {}) for row in rows]
     pairs = [(abilities[row[2]], each) for row, each in zip(rows, traits, strict=True)]
@@ -151,14 +151,14 @@ def _traits(held: Sequence[Decimal | None], measured: Measured) -> StationTraits
     )
 
 
-def abilities_of(ability_sets: Iterable[int]) -> dict[int, MachineAbilities]:
-    """Each ability set as ``stations.metrology`` reads it."""
-    rows: dict[int, dict[str, ParameterAbility]] = {pk: {} for pk in ability_sets}
-    for ability in Ability.objects.filter(ability_set__in=rows):
-        rows[ability.ability_set_id][ability.parameter] = ParameterAbility(
+def abilities_of(machine_types: Iterable[int]) -> dict[int, MachineAbilities]:
+    """Each machine type as ``stations.metrology`` reads it."""
+    rows: dict[int, dict[str, ParameterAbility]] = {pk: {} for pk in machine_types}
+    for ability in Ability.objects.filter(machine_type__in=rows):
+        rows[ability.machine_type_id][ability.parameter] = ParameterAbility(
             ability.parameter, ability.minimum, ability.maximum, ability.resolution
         )
-    endings = dict(AbilitySet.objects.filter(pk__in=rows).values_list("pk", "ends_by"))
+    endings = dict(MachineType.objects.filter(pk__in=rows).values_list("pk", "ends_by"))
     return {pk: MachineAbilities(rows[pk], frozenset(endings[pk])) for pk in rows}
 
 

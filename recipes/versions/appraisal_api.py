@@ -63,8 +63,8 @@ class BoilingOut(serializers.Serializer[Any]):
 class UnableOut(serializers.Serializer[Any]):
     """Machines of one construction that can't hold the formula, and why."""
 
-    abilities = serializers.IntegerField(source="abilities.pk")
-    name = serializers.CharField(source="abilities.name")
+    machine_type = serializers.IntegerField(source="machine_type.pk")
+    name = serializers.CharField(source="machine_type.name")
     machines = serializers.IntegerField()
     reasons = serializers.ListField(child=serializers.CharField())
 

@@ -9,7 +9,7 @@ from django.db.models import Count
 from recipes.formula.formula import Entry
 from recipes.formula.parameters import PARAMETERS, Parameter
 from recipes.station_water.volumes import CUP, WATER, leaves_water
-from stations.machine_types.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, MachineType
 from stations.metrology.abilities import TranslationRule
 from web.printing import number, quantity
 
@@ -55,7 +55,7 @@ class Requirement:
 class Unable:
     """Machines of one construction that can't hold the formula, and why."""
 
-    abilities: AbilitySet
+    machine_type: MachineType
     machines: int
     reasons: list[str]
 
@@ -79,7 +79,7 @@ def unable(formula: Mapping[str, Entry]) -> list[Unable]:
     """The constructions in use that can't hold the formula: two queries."""
     needed = requirements(formula)
     found = []
-    sets = AbilitySet.objects.annotate(machine_count=Count("machines")).filter(machine_count__gt=0)
+    sets = MachineType.objects.annotate(machine_count=Count("machines")).filter(machine_count__gt=0)
     for each in sets.prefetch_related("abilities"):
         able = {ability.parameter: ability for ability in each.abilities.all()}
         reasons = [said for need in needed if (said := need.lacking(able, each.ends_by))]

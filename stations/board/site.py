@@ -46,7 +46,7 @@ def site_overview(site: Site, user: User) -> Overview:
     """Read a site in six queries, however many slots it has."""
     machines = {
         machine.pk: MachineRow(machine)
-        for machine in Machine.objects.filter(site=site).select_related("abilities")
+        for machine in Machine.objects.filter(site=site).select_related("machine_type")
     }
     stations = {}
     for station in Station.objects.filter(machine__site=site).order_by("number"):

@@ -22,7 +22,7 @@ from stations.equipment.bounds import (
     check_code,
 )
 from stations.equipment.models import Machine, Site, Slot, Station
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.models import MachineType
 from web.checks import Checks, taken
 
 SITE_ADDED = register("site.added", "Added site")
@@ -84,13 +84,13 @@ def _name_taken(name: str) -> dict[str, Problem]:
 # Espresso machines.
 
 
-def add_machine(*, site: Site, name: str, abilities: AbilitySet, by: User) -> Machine:
+def add_machine(*, site: Site, name: str, machine_type: MachineType, by: User) -> Machine:
     """Add a machine to a bar. Raises Invalid and NotPermitted."""
     subject = Subject("machine", None, str(name))
     with recorded(by=by, action=MACHINE_ADDED, subject=subject, site_id=site.pk):
         require(by, Verb.EQUIPMENT_EDIT, site.pk, subject)
         checks = Checks()
-        machine = Machine(site=site, name=checks.text("name", name), abilities=abilities)
+        machine = Machine(site=site, name=checks.text("name", name), machine_type=machine_type)
         checks.done()
         with taken(**_machine_name_taken(name)):
             machine.save(force_insert=True)
@@ -98,9 +98,9 @@ def add_machine(*, site: Site, name: str, abilities: AbilitySet, by: User) -> Ma
 
 
 def change_machine(
-    *, machine: Machine, seen_revision: int, name: str, abilities: AbilitySet, by: User
+    *, machine: Machine, seen_revision: int, name: str, machine_type: MachineType, by: User
 ) -> Machine:
-    """Change a machine's name or abilities. What its slots hold now is not touched by it.
+    """Change a machine's name or type. What its slots hold now is not touched by it.
 
     Raises Invalid, Stale and NotPermitted.
     """
@@ -111,7 +111,7 @@ def change_machine(
         wanted = checks.text("name", name)
         checks.done()
         with taken(**_machine_name_taken(name)):
-            compare_and_set(machine, seen_revision, name=wanted, abilities=abilities)
+            compare_and_set(machine, seen_revision, name=wanted, machine_type=machine_type)
     return machine
 
 

@@ -27,7 +27,7 @@ from stations.equipment.serializers import (
     StationIn,
     StationOut,
 )
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.models import MachineType
 from web.api import person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
@@ -102,7 +102,7 @@ class Machines(Listing):
         made = add_machine(
             site=named(sites, "site", body["site"], code=body["site"]),
             name=body["name"],
-            abilities=_abilities(body["abilities"]),
+            machine_type=_machine_type(body["machine_type"]),
             by=person(request),
         )
         return tagged(request, made, MachineOut(made).data, 201)
@@ -123,14 +123,14 @@ class OneMachine(Listing):
     @extend_schema(request=MachineChange, responses=MachineOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
-        """Change a machine's name and abilities."""
+        """Change a machine's name and type."""
         shown: Machine = one_or_404(_machines(request), pk=pk)
         body = valid(MachineChange, request)
         change_machine(
             machine=shown,
             seen_revision=expected_revision(request, shown),
             name=body["name"],
-            abilities=_abilities(body["abilities"]),
+            machine_type=_machine_type(body["machine_type"]),
             by=person(request),
         )
         return tagged(request, shown, MachineOut(shown).data)
@@ -140,8 +140,8 @@ def _machines(request: Request) -> Rows:
     return Machine.objects.covered_by(person(request)).select_related("site")
 
 
-def _abilities(pk: int) -> AbilitySet:
-    return named(AbilitySet.objects.all(), "abilities", pk, pk=pk)
+def _machine_type(pk: int) -> MachineType:
+    return named(MachineType.objects.all(), "machine_type", pk, pk=pk)
 
 
 BY = [

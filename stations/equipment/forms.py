@@ -3,7 +3,7 @@
 from django import forms
 
 from stations.equipment.bounds import ALTITUDE, OFFSET, PULSES, SLOT_COUNT, STATION_NUMBER
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.models import MachineType
 from web.fields import SeenRevision, number, whole
 
 
@@ -43,7 +43,7 @@ class NewMachineForm(forms.Form):
     """A machine to be added."""
 
     name = forms.CharField(max_length=80, help_text="As the bar calls it, such as “Left machine”.")
-    abilities = forms.ModelChoiceField(AbilitySet.objects.all(), empty_label="Choose")
+    machine_type = forms.ModelChoiceField(MachineType.objects.all(), empty_label="Choose")
 
 
 class MachineForm(NewMachineForm):

@@ -16,7 +16,7 @@ from audit.capture.triggers import FirmTrigger, refusal
 from audit.revision import Revised
 from people.persons.scope import SiteScoped
 from stations.equipment.querysets import SlotQuerySet, StationQuerySet
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.models import MachineType
 from stations.metrology.atmosphere import local_boiling_point
 from web.model_fields import ExactDecimalField
 
@@ -115,7 +115,7 @@ class Machine(Revised):
 
     site = models.ForeignKey(Site, models.PROTECT, related_name="machines")
     name = models.CharField(max_length=80)
-    abilities = models.ForeignKey(AbilitySet, models.PROTECT, related_name="machines")
+    machine_type = models.ForeignKey(MachineType, models.PROTECT, related_name="machines")
 
     objects = MachineQuerySet.as_manager()
 

@@ -95,7 +95,7 @@ def site_edit(request: PageRequest, pk: int) -> HttpResponse:
 
 def covered_machine(request: PageRequest, pk: int) -> Machine:
     """The machine, for people whose roles cover its site; 404 for others."""
-    rows = Machine.objects.covered_by(request.user).select_related("site", "abilities")
+    rows = Machine.objects.covered_by(request.user).select_related("site", "machine_type")
     found: Machine = one_or_404(rows, pk=pk)
     return found
 
@@ -106,7 +106,7 @@ def machine(request: PageRequest, pk: int) -> HttpResponse:
     shown = covered_machine(request, pk)
     context = {
         "machine": shown,
-        "abilities": abilities_in_order(shown.abilities),
+        "abilities": abilities_in_order(shown.machine_type),
         "stations": shown.stations.with_slot_count().order_by("number"),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.site_id),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.site_id),
@@ -135,7 +135,11 @@ def machine_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a machine."""
     shown = covered_machine(request, pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.site_id)
-    initial = {"name": shown.name, "abilities": shown.abilities_id, "seen_revision": shown.revision}
+    initial = {
+        "name": shown.name,
+        "machine_type": shown.machine_type_id,
+        "seen_revision": shown.revision,
+    }
     form = MachineForm(posted(request), initial=initial)
     return form_page(
         request,

@@ -16,8 +16,8 @@ class StationQuerySet(SiteScoped[Any]):
     site_path = "machine__site"
 
     def with_equipment(self) -> Self:
-        """Stations with machine, site and abilities at hand, in reading order."""
-        return self.select_related("machine__site", "machine__abilities").order_by(
+        """Stations with machine, site and type at hand, in reading order."""
+        return self.select_related("machine__site", "machine__machine_type").order_by(
             "machine__site__name", "machine__name", "number"
         )
 

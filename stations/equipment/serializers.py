@@ -52,7 +52,7 @@ class SiteIn(SiteChange):
 
 
 class MachineOut(serializers.ModelSerializer[Machine]):
-    """A machine; its site by code and its abilities by id."""
+    """A machine; its site by code and its type by id."""
 
     site = serializers.SlugRelatedField[Site](slug_field="code", read_only=True)
 
@@ -60,14 +60,14 @@ class MachineOut(serializers.ModelSerializer[Machine]):
         """What is shown."""
 
         model = Machine
-        fields = ["id", "site", "name", "abilities", "revision"]
+        fields = ["id", "site", "name", "machine_type", "revision"]
 
 
 class MachineChange(serializers.Serializer[dict[str, Any]]):
     """All of a machine that can be edited."""
 
     name = serializers.CharField(max_length=80)
-    abilities = IdField()
+    machine_type = IdField()
 
 
 class MachineIn(MachineChange):

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from django.db.models import Q
 
-from audit.reading.labels import register_label
+from audit.reading.labels import register_column_of_old, register_label
 from audit.registry import SiteShown, register_sites, register_subject
 from stations.equipment.models import Machine, Site, Station
 
@@ -25,6 +25,7 @@ def register() -> None:
     register_subject("machine", "Machine", "stations:machine", find=_machines_named)
     register_subject("station", "Station", "stations:station", find=_stations_named)
     register_subject("slot", "Slot", "stations:slot")
+    register_column_of_old("stations_machine", "abilities_id", "machine_type_id")
     for table, column, label, unit in LABELS:
         register_label(table, column, label, unit)
 

@@ -46,7 +46,9 @@ def write(plan: Plan) -> None:
     )
     sites = {**plan.present.sites, **{site.code: site for site in made_sites}}
     made_machines = Machine.objects.bulk_create(
-        Machine(site=sites[code], name=name, abilities=plan.present.abilities[line.abilities])
+        Machine(
+            site=sites[code], name=name, machine_type=plan.present.machine_types[line.machine_type]
+        )
         for (code, name), line in plan.machines.items()
     )
     machines = {

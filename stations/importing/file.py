@@ -35,12 +35,13 @@ COLUMNS = (
     Column("time_zone", "IANA name, such as Europe/Lisbon; may be empty once the site is known"),
     Column("altitude_m", "metres above sea level; may be empty once the site is known"),
     Column("machine", "the machine's name within its site"),
-    Column("abilities", "the name of its abilities, entered before; may be empty once known"),
+    Column("machine_type", "the name of its type, entered before; may be empty once known"),
     Column("station", "the number of the brewing group, from 1"),
     Column("slots", "how many slots the station has, from 1 to 32"),
     Column("pulses_per_ml", "flow-meter pulses per mL; empty: not measured", needed=False),
     Column("temperature_offset_c", "°C measured minus °C set; empty: not measured", needed=False),
 )
+FORMER = {"abilities": "machine_type"}  # as earlier files head that column
 NAMES = tuple(column.name for column in COLUMNS)
 NEEDED = tuple(column.name for column in COLUMNS if column.needed)
 
@@ -145,7 +146,7 @@ def _delimiter(header: str) -> str:
 
 def _header(cells: list[str]) -> list[str]:
     """The column names of the first line. Raises Invalid for a missing, unknown or double one."""
-    names = [cell.lower() for cell in cells]
+    names = [FORMER.get(cell.lower(), cell.lower()) for cell in cells]
     for name in names:
         if name not in NAMES:
             raise Invalid("header", name or "an empty column", f"the columns {', '.join(NAMES)}")
@@ -170,7 +171,7 @@ class Line:
     time_zone: str
     altitude: Decimal | None
     machine: str
-    abilities: str
+    machine_type: str
     station: int
     slots: int
     pulses: Decimal | None
@@ -202,7 +203,7 @@ def _line(number: int, cells: Cells, checks: Checks) -> Line:
         time_zone=checks.zone("time_zone", cells["time_zone"]) if cells["time_zone"] else "",
         altitude=checks.number_or_none("altitude_m", cells["altitude_m"], ALTITUDE),
         machine=checks.text("machine", cells["machine"]),
-        abilities=text("abilities"),
+        machine_type=text("machine_type"),
         station=int(checks.number("station", cells["station"], STATION_NUMBER)),
         slots=int(checks.number("slots", cells["slots"], SLOT_COUNT)),
         pulses=checks.number_or_none("pulses_per_ml", cells.get("pulses_per_ml"), PULSES),

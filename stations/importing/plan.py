@@ -10,7 +10,7 @@ from people.persons.permissions import covered_sites
 from people.persons.verbs import Verb
 from stations.equipment.models import Machine, Site, Station
 from stations.importing.file import Fault, Line, read_lines, read_values
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.models import MachineType
 
 # The equipment that is there already, as far as a file speaks of it: four queries.
 
@@ -21,7 +21,7 @@ class Present:
 
     sites: dict[str, Site]
     site_names: dict[str, str]
-    abilities: dict[str, AbilitySet]
+    machine_types: dict[str, MachineType]
     machines: dict[tuple[str, str], Machine]
     stations: dict[tuple[str, str, int], Any]
     covered: frozenset[int] | None
@@ -36,7 +36,9 @@ def look(codes: Iterable[str], names: Iterable[str], by: User) -> Present:
     """Read what is there of these site codes; site names that others bear as well."""
     wanted = set(codes)
     sites = {site.code: site for site in Site.objects.filter(code__in=wanted)}
-    machines = Machine.objects.filter(site__in=sites.values()).select_related("site", "abilities")
+    machines = Machine.objects.filter(site__in=sites.values()).select_related(
+        "site", "machine_type"
+    )
     stations = (
         Station.objects.filter(machine__site__in=sites.values())
         .with_slot_count()
@@ -45,7 +47,7 @@ def look(codes: Iterable[str], names: Iterable[str], by: User) -> Present:
     return Present(
         sites=sites,
         site_names=dict(Site.objects.filter(name__in=set(names)).values_list("name", "code")),
-        abilities={found.name: found for found in AbilitySet.objects.all()},
+        machine_types={found.name: found for found in MachineType.objects.all()},
         machines={(m.site.code, m.name): m for m in machines},
         stations={(s.machine.site.code, s.machine.name, s.number): s for s in stations},
         covered=covered_sites(by, Verb.EQUIPMENT_IMPORT),
@@ -155,14 +157,16 @@ def _machine(plan: Plan, line: Line) -> bool:
     key = (line.site_code, line.machine)
     known, first = plan.present.machines.get(key), plan.machines.get(key)
     if known:
-        given = [("abilities", line.abilities, known.abilities.name)]
+        given = [("machine_type", line.machine_type, known.machine_type.name)]
         return _same(plan, line, given, "as the machine is already there; its page changes it")
     if first:
-        given = [("abilities", line.abilities, first.abilities)]
+        given = [("machine_type", line.machine_type, first.machine_type)]
         return _same(plan, line, given, f"as line {first.number} says")
-    if line.abilities not in plan.present.abilities:
-        names = ", ".join(sorted(plan.present.abilities)) or "abilities: enter them first"
-        return _fault(plan, line, "abilities", line.abilities, f"one of {names}")
+    if line.machine_type not in plan.present.machine_types:
+        names = (
+            ", ".join(sorted(plan.present.machine_types)) or "the machine types: enter them first"
+        )
+        return _fault(plan, line, "machine_type", line.machine_type, f"one of {names}")
     plan.machines[key] = line
     return True
 

@@ -12,11 +12,15 @@ from people.persons.models import User
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
 from stations.machine_types.catalogue import ENDINGS, SETTINGS, Setting, bounds_of, step_bounds_of
-from stations.machine_types.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, MachineType
 from web.checks import Checks, taken
 
-ABILITY_SET_ADDED = register("ability_set.added", "Added abilities")
-ABILITY_SET_CHANGED = register("ability_set.changed", "Changed abilities")
+# What entries of before say, when a machine type was called a set of abilities.
+register("ability_set.added", "Added machine type")
+register("ability_set.changed", "Changed machine type")
+
+MACHINE_TYPE_ADDED = register("machine_type.added", "Added machine type")
+MACHINE_TYPE_CHANGED = register("machine_type.changed", "Changed machine type")
 
 
 class Reach(NamedTuple):
@@ -27,18 +31,18 @@ class Reach(NamedTuple):
     resolution: Decimal
 
 
-def add_ability_set(
+def add_machine_type(
     *, name: str, ends_by: Sequence[str], abilities: Mapping[str, Reach], by: User
-) -> AbilitySet:
-    """Add a set of abilities: parameter codes of the catalogue, each with its reach.
+) -> MachineType:
+    """Add a machine type; abilities by parameter code of the catalogue, each with its reach.
 
     Raises Invalid, and NotPermitted without a role that covers all sites.
     """
-    subject = Subject("ability set", None, str(name))
-    with recorded(by=by, action=ABILITY_SET_ADDED, subject=subject):
+    subject = Subject("machine type", None, str(name))
+    with recorded(by=by, action=MACHINE_TYPE_ADDED, subject=subject):
         require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
         checks = Checks()
-        made = AbilitySet(name=checks.text("name", name), ends_by=_endings(checks, ends_by))
+        made = MachineType(name=checks.text("name", name), ends_by=_endings(checks, ends_by))
         reaches = _reaches(checks, abilities)
         checks.done()
         with taken(**_name_taken(name)):
@@ -47,21 +51,21 @@ def add_ability_set(
     return made
 
 
-def change_ability_set(
+def change_machine_type(
     *,
-    ability_set: AbilitySet,
+    machine_type: MachineType,
     seen_revision: int,
     name: str,
     ends_by: Sequence[str],
     abilities: Mapping[str, Reach],
     by: User,
-) -> AbilitySet:
-    """Replace a set's name, endings and abilities. What slots hold now is not touched by it.
+) -> MachineType:
+    """Replace a type's name, endings and abilities. What slots hold now is not touched by it.
 
     Raises Invalid, Stale, and NotPermitted without a role that covers all sites.
     """
-    subject = Subject("ability set", ability_set.pk, ability_set.name)
-    with recorded(by=by, action=ABILITY_SET_CHANGED, subject=subject):
+    subject = Subject("machine type", machine_type.pk, machine_type.name)
+    with recorded(by=by, action=MACHINE_TYPE_CHANGED, subject=subject):
         require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
         checks = Checks()
         values = {"name": checks.text("name", name), "ends_by": _endings(checks, ends_by)}
@@ -69,20 +73,20 @@ def change_ability_set(
         checks.done()
         with taken(**_name_taken(name)):
             # First, so that of two racing edits only one goes on to the rows below.
-            compare_and_set(ability_set, seen_revision, **values)
-        Ability.objects.filter(ability_set=ability_set).exclude(parameter__in=reaches).delete()
+            compare_and_set(machine_type, seen_revision, **values)
+        Ability.objects.filter(machine_type=machine_type).exclude(parameter__in=reaches).delete()
         Ability.objects.bulk_create(
-            _rows(ability_set, reaches),
+            _rows(machine_type, reaches),
             update_conflicts=True,
-            unique_fields=["ability_set", "parameter"],
+            unique_fields=["machine_type", "parameter"],
             update_fields=["minimum", "maximum", "resolution"],
         )
-    return ability_set
+    return machine_type
 
 
-def _rows(ability_set: AbilitySet, reaches: Mapping[str, Reach]) -> list[Ability]:
+def _rows(machine_type: MachineType, reaches: Mapping[str, Reach]) -> list[Ability]:
     return [
-        Ability(ability_set=ability_set, parameter=code, **reach._asdict())
+        Ability(machine_type=machine_type, parameter=code, **reach._asdict())
         for code, reach in reaches.items()
     ]
 
@@ -117,4 +121,6 @@ def _reach(checks: Checks, setting: Setting, reach: Reach) -> Reach:
 
 
 def _name_taken(name: str) -> dict[str, Problem]:
-    return {"stations_abilityset_name_key": Problem("name", name, "a name no other abilities have")}
+    return {
+        "stations_machinetype_name_key": Problem("name", name, "a name no other machine type has")
+    }

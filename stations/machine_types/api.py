@@ -8,9 +8,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from people.persons.verbs import Verb
-from stations.machine_types.actions import Reach, add_ability_set, change_ability_set
+from stations.machine_types.actions import Reach, add_machine_type, change_machine_type
 from stations.machine_types.catalogue import unit_of
-from stations.machine_types.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, MachineType
 from web.api import person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import PlainDecimal
@@ -38,7 +38,7 @@ class AbilityOut(serializers.ModelSerializer[Ability]):
         return unit_of(ability.parameter)
 
 
-class AbilitySetOut(serializers.ModelSerializer[AbilitySet]):
+class MachineTypeOut(serializers.ModelSerializer[MachineType]):
     """What machines of one construction can set."""
 
     abilities = AbilityOut(many=True, read_only=True)
@@ -46,7 +46,7 @@ class AbilitySetOut(serializers.ModelSerializer[AbilitySet]):
     class Meta:
         """What is shown."""
 
-        model = AbilitySet
+        model = MachineType
         fields = ["id", "name", "ends_by", "abilities", "revision"]
 
 
@@ -59,7 +59,7 @@ class AbilityIn(serializers.Serializer[dict[str, Any]]):
     resolution = PlainDecimal()
 
 
-class AbilitySetIn(serializers.Serializer[dict[str, Any]]):
+class MachineTypeIn(serializers.Serializer[dict[str, Any]]):
     """A whole set."""
 
     name = serializers.CharField(max_length=80)
@@ -78,45 +78,45 @@ class AbilitySetIn(serializers.Serializer[dict[str, Any]]):
         }
 
 
-class AbilitySets(Listing):
+class MachineTypes(Listing):
     """What machines of each construction can set."""
 
     verb = Verb.EQUIPMENT_VIEW
     acting_verb = Verb.EQUIPMENT_EDIT
     acting_everywhere = True
 
-    @extend_schema(responses=AbilitySetOut(many=True))
+    @extend_schema(responses=MachineTypeOut(many=True))
     def get(self, request: Request) -> Response:
         """List sets, newest first."""
-        return self.listed(AbilitySet.objects.prefetch_related("abilities"), AbilitySetOut)
+        return self.listed(MachineType.objects.prefetch_related("abilities"), MachineTypeOut)
 
-    @extend_schema(request=AbilitySetIn, responses={201: AbilitySetOut})
+    @extend_schema(request=MachineTypeIn, responses={201: MachineTypeOut})
     @acting
     def post(self, request: Request) -> Response:
         """Add a set."""
-        made = add_ability_set(**valid(AbilitySetIn, request), by=person(request))
-        return tagged(request, made, AbilitySetOut(made).data, 201)
+        made = add_machine_type(**valid(MachineTypeIn, request), by=person(request))
+        return tagged(request, made, MachineTypeOut(made).data, 201)
 
 
-class OneAbilitySet(Listing):
+class OneMachineType(Listing):
     """One set."""
 
     verb = Verb.EQUIPMENT_VIEW
     acting_verb = Verb.EQUIPMENT_EDIT
     acting_everywhere = True
 
-    @extend_schema(responses=AbilitySetOut)
+    @extend_schema(responses=MachineTypeOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a set."""
-        shown = one_or_404(AbilitySet.objects.all(), pk=pk)
-        return tagged(request, shown, AbilitySetOut(shown).data)
+        shown = one_or_404(MachineType.objects.all(), pk=pk)
+        return tagged(request, shown, MachineTypeOut(shown).data)
 
-    @extend_schema(request=AbilitySetIn, responses=AbilitySetOut)
+    @extend_schema(request=MachineTypeIn, responses=MachineTypeOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Replace a set."""
-        shown = one_or_404(AbilitySet.objects.all(), pk=pk)
-        body = valid(AbilitySetIn, request)
+        shown = one_or_404(MachineType.objects.all(), pk=pk)
+        body = valid(MachineTypeIn, request)
         seen = expected_revision(request, shown)
-        change_ability_set(ability_set=shown, seen_revision=seen, **body, by=person(request))
-        return tagged(request, shown, AbilitySetOut(shown).data)
+        change_machine_type(machine_type=shown, seen_revision=seen, **body, by=person(request))
+        return tagged(request, shown, MachineTypeOut(shown).data)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from stations.machine_types.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, MachineType
 from web.numbers import Bounds
 from web.printing import unit_label
 
@@ -76,9 +76,9 @@ def in_order(codes: Mapping[str, Any]) -> list[str]:
     return sorted(codes, key=lambda code: (order.get(code, len(order)), code))
 
 
-def abilities_in_order(ability_set: AbilitySet) -> list[Ability]:
+def abilities_in_order(machine_type: MachineType) -> list[Ability]:
     """What a set can set, in the order of the catalogue."""
-    held = {ability.parameter: ability for ability in ability_set.abilities.all()}
+    held = {ability.parameter: ability for ability in machine_type.abilities.all()}
     return [held[code] for code in in_order(held)]
 
 

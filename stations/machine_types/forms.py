@@ -9,7 +9,7 @@ from django.forms import BoundField
 
 from stations.machine_types.actions import Reach
 from stations.machine_types.catalogue import ENDINGS, SETTINGS, Setting, bounds_of, step_bounds_of
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.models import MachineType
 from web.fields import PlainDecimalField, SeenRevision
 from web.printing import unit_label
 
@@ -24,7 +24,7 @@ class Row:
     fields: list[BoundField]
 
 
-class NewAbilitySetForm(forms.Form):
+class NewMachineTypeForm(forms.Form):
     """A name, the ways a shot can end, and a line for every parameter of the catalogue."""
 
     name = forms.CharField(max_length=80, help_text="Shared by all machines that are built alike.")
@@ -67,20 +67,20 @@ class NewAbilitySetForm(forms.Form):
         }
 
 
-class AbilitySetForm(NewAbilitySetForm):
+class MachineTypeForm(NewMachineTypeForm):
     """A set that is already there."""
 
     seen_revision = SeenRevision()
 
 
-def initial_of(ability_set: AbilitySet) -> dict[str, Any]:
+def initial_of(machine_type: MachineType) -> dict[str, Any]:
     """What the form shows of a set that is there."""
     shown: dict[str, Any] = {
-        "name": ability_set.name,
-        "ends_by": ability_set.ends_by,
-        "seen_revision": ability_set.revision,
+        "name": machine_type.name,
+        "ends_by": machine_type.ends_by,
+        "seen_revision": machine_type.revision,
     }
-    for ability in ability_set.abilities.all():
+    for ability in machine_type.abilities.all():
         for part in PARTS:
             shown[f"{ability.parameter}.{part}"] = getattr(ability, part)
     return shown

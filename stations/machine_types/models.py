@@ -10,7 +10,7 @@ from audit.revision import Revised
 from web.model_fields import ExactDecimalField
 
 
-class AbilitySet(Revised):
+class MachineType(Revised):
     """What machines of one construction are able to set; shared by all that are built alike."""
 
     name = models.CharField(max_length=80, unique=True)
@@ -20,30 +20,30 @@ class AbilitySet(Revised):
 
     class Meta:
         ordering = ["name"]
-        triggers = governed(subject="ability set", label="n.name", exclude=("revision",))
+        triggers = governed(subject="machine type", label="n.name", exclude=("revision",))
 
     def __str__(self) -> str:
         return self.name
 
     def get_absolute_url(self) -> str:
-        """The page that lists these abilities."""
-        return reverse("stations:ability_set", args=[self.pk])
+        """The page that lists its abilities."""
+        return reverse("stations:machine_type", args=[self.pk])
 
 
 class Ability(models.Model):
     """One parameter a machine can set: its range and step, in the machine's own unit."""
 
-    ability_set = models.ForeignKey(AbilitySet, models.PROTECT, related_name="abilities")
+    machine_type = models.ForeignKey(MachineType, models.PROTECT, related_name="abilities")
     parameter = models.CharField(max_length=40)
     minimum = ExactDecimalField()
     maximum = ExactDecimalField()
     resolution = ExactDecimalField()
 
     class Meta:
-        ordering = ["ability_set", "parameter"]
+        ordering = ["machine_type", "parameter"]
         constraints = [
             models.UniqueConstraint(
-                fields=["ability_set", "parameter"], name="ability_once_per_parameter"
+                fields=["machine_type", "parameter"], name="ability_once_per_parameter"
             ),
             models.CheckConstraint(
                 name="ability_range_is_ordered", condition=Q(minimum__lte=F("maximum"))
@@ -53,8 +53,8 @@ class Ability(models.Model):
             ),
         ]
         triggers = governed(
-            subject="ability set", subject_id="n.ability_set_id", parameter="n.parameter"
+            subject="machine type", subject_id="n.machine_type_id", parameter="n.parameter"
         )
 
     def __str__(self) -> str:
-        return f"{self.ability_set}: {self.parameter}"
+        return f"{self.machine_type}: {self.parameter}"

@@ -6,10 +6,10 @@ from django.shortcuts import render
 
 from people.persons.permissions import may, may_everywhere
 from people.persons.verbs import Verb
-from stations.machine_types.actions import add_ability_set, change_ability_set
+from stations.machine_types.actions import add_machine_type, change_machine_type
 from stations.machine_types.catalogue import abilities_in_order
-from stations.machine_types.forms import AbilitySetForm, NewAbilitySetForm, initial_of
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.forms import MachineTypeForm, NewMachineTypeForm, initial_of
+from stations.machine_types.models import MachineType
 from web.form_pages import form_page, posted
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
@@ -17,43 +17,43 @@ from web.paging import keyset
 
 
 @page()
-def ability_sets(request: PageRequest) -> HttpResponse:
-    """All sets of abilities, and how many machines have each."""
+def machine_types(request: PageRequest) -> HttpResponse:
+    """All machine types, and how many machines are of each."""
     require_for_page(request, Verb.EQUIPMENT_VIEW)
-    found = AbilitySet.objects.annotate(machine_count=Count("machines"))
+    found = MachineType.objects.annotate(machine_count=Count("machines"))
     context = {
         "page": keyset(found, "name", request.GET),
         "may_edit": may_everywhere(request.user, Verb.EQUIPMENT_EDIT),
     }
-    return render(request, "stations/machine_types/ability_sets.html", context)
+    return render(request, "stations/machine_types/machine_types.html", context)
 
 
 @page()
-def ability_set(request: PageRequest, pk: int) -> HttpResponse:
+def machine_type(request: PageRequest, pk: int) -> HttpResponse:
     """One set: its parameters, ranges and steps, and the machines that have it."""
     require_for_page(request, Verb.EQUIPMENT_VIEW)
-    shown = one_or_404(AbilitySet.objects.all(), pk=pk)
+    shown = one_or_404(MachineType.objects.all(), pk=pk)
     machines = shown.machines.covered_by(request.user)
     context = {
-        "ability_set": shown,
+        "machine_type": shown,
         "abilities": abilities_in_order(shown),
         "page": keyset(machines.select_related("site"), "id", request.GET),
         "may_edit": may_everywhere(request.user, Verb.EQUIPMENT_EDIT),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW),
     }
-    return render(request, "stations/machine_types/ability_set.html", context)
+    return render(request, "stations/machine_types/machine_type.html", context)
 
 
 @page(methods="GET POST")
-def ability_set_add(request: PageRequest) -> HttpResponse:
+def machine_type_add(request: PageRequest) -> HttpResponse:
     """Add a set."""
     require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
-    form = NewAbilitySetForm(posted(request))
+    form = NewMachineTypeForm(posted(request))
     return form_page(
         request,
-        "stations/machine_types/ability_set_form.html",
+        "stations/machine_types/machine_type_form.html",
         form,
-        lambda: add_ability_set(
+        lambda: add_machine_type(
             name=form.cleaned_data["name"],
             ends_by=form.cleaned_data["ends_by"],
             abilities=form.reaches(),
@@ -65,17 +65,17 @@ def ability_set_add(request: PageRequest) -> HttpResponse:
 
 
 @page(methods="GET POST")
-def ability_set_edit(request: PageRequest, pk: int) -> HttpResponse:
+def machine_type_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a set."""
     require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
-    shown = one_or_404(AbilitySet.objects.all(), pk=pk)
-    form = AbilitySetForm(posted(request), initial=initial_of(shown))
+    shown = one_or_404(MachineType.objects.all(), pk=pk)
+    form = MachineTypeForm(posted(request), initial=initial_of(shown))
     return form_page(
         request,
-        "stations/machine_types/ability_set_form.html",
+        "stations/machine_types/machine_type_form.html",
         form,
-        lambda: change_ability_set(
-            ability_set=shown,
+        lambda: change_machine_type(
+            machine_type=shown,
             seen_revision=form.cleaned_data["seen_revision"],
             name=form.cleaned_data["name"],
             ends_by=form.cleaned_data["ends_by"],
@@ -83,5 +83,5 @@ def ability_set_edit(request: PageRequest, pk: int) -> HttpResponse:
             by=request.user,
         ),
         said="{} was changed.",
-        context={"ability_set": shown},
+        context={"machine_type": shown},
     )

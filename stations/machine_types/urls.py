@@ -1,16 +1,20 @@
 """Addresses of machine types."""
 
 from django.urls import URLPattern, path
+from django.views.generic import RedirectView
 
 from stations.machine_types import api, pages
 
 page_urls: list[URLPattern] = [
-    path("abilities/", pages.ability_sets, name="ability_sets"),
-    path("abilities/add/", pages.ability_set_add, name="ability_set_add"),
-    path("abilities/<int:pk>/", pages.ability_set, name="ability_set"),
-    path("abilities/<int:pk>/edit/", pages.ability_set_edit, name="ability_set_edit"),
+    path("machine-types/", pages.machine_types, name="machine_types"),
+    path("machine-types/add/", pages.machine_type_add, name="machine_type_add"),
+    path("machine-types/<int:pk>/", pages.machine_type, name="machine_type"),
+    path("machine-types/<int:pk>/edit/", pages.machine_type_edit, name="machine_type_edit"),
+    # What these addresses were.
+    path("abilities/", RedirectView.as_view(pattern_name="stations:machine_types")),
+    path("abilities/<int:pk>/", RedirectView.as_view(pattern_name="stations:machine_type")),
 ]
 api_urls: list[URLPattern] = [
-    path("ability-sets/", api.AbilitySets.as_view(), name="ability_sets"),
-    path("ability-sets/<int:pk>/", api.OneAbilitySet.as_view(), name="ability_set"),
+    path("machine-types/", api.MachineTypes.as_view(), name="machine_types"),
+    path("machine-types/<int:pk>/", api.OneMachineType.as_view(), name="machine_type"),
 ]

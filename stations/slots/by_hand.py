@@ -112,12 +112,12 @@ def _as_settings(values: Mapping[str, str]) -> dict[str, dict[str, str]]:
 
 def _check(slot: Slot, values: Mapping[str, str]) -> None:
     """Raise Invalid for anything that this machine could not hold."""
-    abilities = {a.parameter: a for a in slot.station.machine.abilities.abilities.all()}
+    abilities = {a.parameter: a for a in slot.station.machine.machine_type.abilities.all()}
     checks = Checks()
     for code, text in values.items():
         ability = abilities.get(code)
         if code == ENDS_BY:
-            able = [e for e in slot.station.machine.abilities.ends_by if e in ENDINGS]
+            able = [e for e in slot.station.machine.machine_type.ends_by if e in ENDINGS]
             checks.choice(code, text, able)
         elif ability is None:
             able = [*abilities, ENDS_BY]

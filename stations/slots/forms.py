@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 
 from stations.machine_types.catalogue import ENDINGS, ENDS_BY, in_order, label_of, unit_of, word_of
-from stations.machine_types.models import Ability, AbilitySet
+from stations.machine_types.models import Ability, MachineType
 from stations.slots.verdicts import found_bounds
 from web.fields import PlainDecimalField
 from web.numbers import Bounds
@@ -67,13 +67,13 @@ class ReadBackForm(forms.Form):
 class ByHandForm(forms.Form):
     """One box for each thing the machine can set."""
 
-    def __init__(self, abilities: AbilitySet, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+    def __init__(self, machine_type: MachineType, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
-        held = {ability.parameter: ability for ability in abilities.abilities.all()}
+        held = {ability.parameter: ability for ability in machine_type.abilities.all()}
         self.codes = in_order({**held, ENDS_BY: None})
         for code in self.codes:
             self.fields[code] = (
-                _ending(abilities.ends_by) if code == ENDS_BY else _reach_field(held[code])
+                _ending(machine_type.ends_by) if code == ENDS_BY else _reach_field(held[code])
             )
 
     def values(self) -> dict[str, str]:

@@ -56,7 +56,7 @@ def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
     if holding.locked and request.method != "POST":
         # Looking is no attempt: only what is sent is refused for the record.
         return render(request, "stations/slots/slot_locked.html", context, status=409)
-    form = ByHandForm(machine.abilities, posted(request), initial=_held(holding))
+    form = ByHandForm(machine.machine_type, posted(request), initial=_held(holding))
     if holding.locked:
         # However badly the values are spelt, trying counts: the action refuses and records it.
         _set(request, holding, {code: request.POST.get(code, "") for code in form.codes})

@@ -54,8 +54,8 @@ ROASTERS = [
     Asked("recipes:publish_plan", {"stations": WHOLE_IDS}, "approved", {"where": "stations"}),
     Asked("stations:board", {**NAMED, "q": NO_TEXT, "show": NO_CHOICE}),
     Asked("stations:sites", {**NAMED, "q": NO_TEXT}),
-    Asked("stations:ability_sets", NAMED),
-    Asked("stations:ability_set", KEYED, "abilities"),
+    Asked("stations:machine_types", NAMED),
+    Asked("stations:machine_type", KEYED, "machine_type"),
     Asked("stations:slot", {f"{which}_{key}": NO_KEY for which in ("past", "read", "shot")
                             for key in ("after", "before")}, "slot"),
     Asked("stations:read_back", {"read": WHOLE_IDS}, "slot"),

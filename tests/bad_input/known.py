@@ -7,7 +7,7 @@ from tests.permissions.world import World
 ROOT = "/api/v1/"
 # What the first part of an address names, by the key of the permission matrix's world.
 KINDS = {
-    "ability-sets": "abilities",
+    "machine-types": "machine_type",
     "calibrations": "calibration",
     "change-requests": "request",
     "coffees": "coffee",

@@ -16,7 +16,7 @@ from tests.bad_input.values import BELL, LONG, NUL, PAST_ALL_LIMITS, TEXTS
 
 pytestmark = pytest.mark.django_db
 HEADER = (
-    "site_code,site_name,time_zone,altitude_m,machine,abilities,station,slots,"
+    "site_code,site_name,time_zone,altitude_m,machine,machine_type,station,slots,"
     "pulses_per_ml,temperature_offset_c\n"
 )
 LINE = "yard,Yard,Europe/Lisbon,12,Left,Full,1,4,4.2,-0.5\n"
@@ -34,7 +34,7 @@ FILES = {
     "not finite": (HEADER + LINE.replace(",12,", ",NaN,")).encode(),
     "huge": (HEADER + LINE.replace(",4,", f",{PAST_ALL_LIMITS},")).encode(),
     "twice": (HEADER + LINE + LINE).encode(),
-    "unknown abilities": (HEADER + LINE.replace("Full", "None such")).encode(),
+    "unknown type": (HEADER + LINE.replace("Full", "None such")).encode(),
     "a quote left open": (HEADER + '"yard,Yard\n').encode(),
 }
 

@@ -7,7 +7,7 @@ from tests.before.conftest import People, named
 from tests.before.old_database import Dump
 
 # Tables with another name today.
-RENAMED: dict[str, str] = {}
+RENAMED = {"stations_abilityset": "stations_machinetype"}
 
 # Tables that hold another number of rows today, and why.
 OTHER_COUNT: dict[str, tuple[int, str]] = {}

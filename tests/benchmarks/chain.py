@@ -11,7 +11,7 @@ from people.history import PERSON_ADDED
 from people.persons.models import Assignment, User
 from recipes.versions.models import Version
 from stations.equipment.models import Machine, Site, Slot, Station
-from tests.bar import FULL, ability_set, approved, draft
+from tests.bar import FULL, approved, draft, machine_type
 from tests.cast import PASSWORD, ROLES, Cast
 
 MACHINES, STATIONS, SLOTS = 3, 4, 6  # per site, machine and station
@@ -38,9 +38,9 @@ def make_chain(sites: int) -> Chain:
             Site(code=f"s{n}", name=f"Bar {n:04}", time_zone="Europe/Lisbon", altitude=Decimal(n))
             for n in range(sites)
         )
-        built = ability_set("Full", FULL)
+        built = machine_type("Full", FULL)
         machines = Machine.objects.bulk_create(
-            Machine(site=bar, name=f"Machine {n}", abilities=built)
+            Machine(site=bar, name=f"Machine {n}", machine_type=built)
             for bar in bars
             for n in range(MACHINES)
         )

@@ -27,7 +27,7 @@ from recipes.tastings.models import Tasting
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Machine, Site, Slot, Station
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.models import MachineType
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
@@ -57,7 +57,7 @@ class Scene:
     station: Station
     slot: Slot
     free_slot: Slot
-    abilities: AbilitySet
+    machine_type: MachineType
     coffee: Coffee
     recipe: Recipe
     approved: Version
@@ -97,7 +97,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         station=slot.station,
         slot=slot,
         free_slot=Slot.objects.create(station=slot.station, number=9),
-        abilities=bar.full,
+        machine_type=bar.full,
         coffee=bar.version.recipe.coffee,
         recipe=bar.version.recipe,
         approved=bar.version,

@@ -107,7 +107,7 @@ def test_an_owner_of_one_site_is_offered_what_they_may(world: World) -> None:
         assert (reverse("people:policy") in page) == offered
         people = browser.get(reverse("people:list")).content.decode()
         assert (reverse("people:add") in people) == offered
-        sets = browser.get(reverse("stations:ability_sets")).content.decode()
-        assert (reverse("stations:ability_set_add") in sets) == offered
+        sets = browser.get(reverse("stations:machine_types")).content.decode()
+        assert (reverse("stations:machine_type_add") in sets) == offered
         sites = browser.get(reverse("stations:sites")).content.decode()
         assert (reverse("stations:site_add") in sites) == offered

@@ -109,7 +109,7 @@ def make_world(bar: Bar) -> World:
         "coffee": bar.version.recipe.coffee_id, "recipe": bar.version.recipe_id,
         "draft": drafted.pk, "reviewed": reviewed.pk, "approved": bar.version.pk,
         "wide_publication": wide, "wide_permit": _permit(bar, Slot.objects.filter(number=2)),
-        "person": bar.cast.barista.pk, "abilities": bar.full.pk,
+        "person": bar.cast.barista.pk, "machine_type": bar.full.pk,
         "check": _check(bar.cast.owner),
     }  # fmt: skip
     shared: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}

@@ -14,8 +14,8 @@ from people.persons.verbs import Role
 from people.signatures.models import Meaning, Signature
 from stations.equipment.actions import SLOTS_ADDED, add_machine, add_station
 from stations.equipment.models import Machine, Slot, Station
-from stations.machine_types.actions import Reach, add_ability_set
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.actions import Reach, add_machine_type
+from stations.machine_types.models import MachineType
 from stations.slots.models import Placement
 from stations.slots.placing import Entitlement, StationSettings, bring_into_force, schedule
 from tests.cast import Cast
@@ -32,7 +32,7 @@ FOUND = {"water_volume": "280", "brew_temperature": "93.5", "ends_by": "volume"}
 class Bar:
     """A machine with two stations of two slots at the harbour, and one of one upland."""
 
-    abilities: AbilitySet
+    machine_type: MachineType
     machine: Machine
     first: Station
     second: Station
@@ -56,13 +56,13 @@ def reaches() -> dict[str, Reach]:
 def bar(cast: Cast) -> Bar:
     """The equipment, through the actions."""
     by = cast.head_roaster
-    abilities = add_ability_set(
+    machine_type = add_machine_type(
         name="Two boilers", ends_by=["volume", "operator"], abilities=reaches(), by=by
     )
-    machine = add_machine(site=cast.site, name="Left machine", abilities=abilities, by=by)
-    away = add_machine(site=cast.other_site, name="Main machine", abilities=abilities, by=by)
+    machine = add_machine(site=cast.site, name="Left machine", machine_type=machine_type, by=by)
+    away = add_machine(site=cast.other_site, name="Main machine", machine_type=machine_type, by=by)
     return Bar(
-        abilities,
+        machine_type,
         machine,
         add_station(machine=machine, number=1, slots=2, pulses_per_millilitre=Decimal(4), by=by),
         add_station(machine=machine, number=2, slots=2, by=by),

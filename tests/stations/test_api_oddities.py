@@ -21,7 +21,7 @@ ODD = [
     '{"placement": 1e5, "found": {"water_volume": {"value": 1}}}', "\xff",
     '{"name": {}, "ends_by": {}, "abilities": {}}',
     '{"name": "x", "ends_by": [null], "abilities": [null]}',
-    '{"site": [], "name": [], "abilities": []}',
+    '{"site": [], "name": [], "machine_type": []}',
     '{"csv": ["a"]}', '{"csv": "\\u0000"}', "[" * 5000,
 ]  # fmt: skip
 
@@ -33,7 +33,7 @@ def test_an_odd_body_is_a_problem(bar: Bar, cast: Cast, api_as: ApiAs, body: str
     api = api_as(cast.head_roaster)
     slot, station = bar.slot.pk, bar.first.pk
     for address in (
-        "sites/", "machines/", "stations/", "ability-sets/", "equipment/import/",
+        "sites/", "machines/", "stations/", "machine-types/", "equipment/import/",
         f"stations/{station}/slots/", f"slots/{slot}/read-backs/", f"slots/{slot}/set-by-hand/",
     ):  # fmt: skip
         answer = api.post(
@@ -46,20 +46,20 @@ def test_an_odd_body_is_a_problem(bar: Bar, cast: Cast, api_as: ApiAs, body: str
     assert (ReadBack.objects.count(), Placement.objects.count()) == (0, 1)
 
 
-@pytest.mark.parametrize("name", ["site", "machine", "station", "ability-set"])
+@pytest.mark.parametrize("name", ["site", "machine", "station", "machine-type"])
 @pytest.mark.parametrize("tag", ["", "*", '"x"', 'W/"site-1-1"', "site-1-1", "\xe9"])
 def test_an_odd_tag_is_428_or_412(bar: Bar, cast: Cast, api_as: ApiAs, name: str, tag: str) -> None:
     address = {
         "site": "sites/harbour/",
         "machine": f"machines/{bar.machine.pk}/",
         "station": f"stations/{bar.first.pk}/",
-        "ability-set": f"ability-sets/{bar.abilities.pk}/",
+        "machine-type": f"machine-types/{bar.machine_type.pk}/",
     }[name]
     bodies = {
         "site": {"name": "N", "time_zone": "Europe/Lisbon", "altitude": "1"},
-        "machine": {"name": "N", "abilities": bar.abilities.pk},
+        "machine": {"name": "N", "machine_type": bar.machine_type.pk},
         "station": {"pulses_per_millilitre": None, "temperature_offset": None},
-        "ability-set": {"name": "N", "ends_by": ["mass"], "abilities": []},
+        "machine-type": {"name": "N", "ends_by": ["mass"], "abilities": []},
     }
     headers = {"If-Match": tag} if tag else {}
     answer = api_as(cast.owner).put(f"/api/v1/{address}", bodies[name], headers=headers)

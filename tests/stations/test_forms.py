@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from stations.equipment.models import Machine, Site, Slot, Station
-from stations.machine_types.models import AbilitySet
+from stations.machine_types.models import MachineType
 from tests.cast import Cast, SignedIn
 from tests.stations.conftest import Bar
 
@@ -23,12 +23,12 @@ BAD_NUMBERS = ["", "high", "-1e9", "NaN", "Infinity", "7,5", "1e3", "9" * 50, "7
 
 def test_equipment_is_entered_from_site_to_slot(cast: Cast, signed_in: SignedIn) -> None:
     browser = signed_in(cast.head_roaster)
-    browser.post(reverse("stations:ability_set_add"), ABILITIES)
-    made = AbilitySet.objects.get()
+    browser.post(reverse("stations:machine_type_add"), ABILITIES)
+    made = MachineType.objects.get()
     assert [str(a.maximum) for a in made.abilities.all()] == ["9"]
     browser.post(reverse("stations:site_add"), SITE)
     site = Site.objects.get(code="quay")
-    machine = {"name": "Left", "abilities": made.pk}
+    machine = {"name": "Left", "machine_type": made.pk}
     browser.post(reverse("stations:machine_add") + f"?site={site.pk}", machine)
     station = {"number": "1", "slots": "3", "pulses_per_millilitre": "4.02"}
     address = reverse("stations:station_add") + f"?machine={Machine.objects.get().pk}"
@@ -46,9 +46,9 @@ def test_an_edit_from_an_old_page_is_412(bar: Bar, cast: Cast, signed_in: Signed
     edits = [
         ("site_edit", pk, {**body, "altitude": "13"}),
         ("machine_edit", bar.machine.pk,
-         {"name": "Left", "abilities": bar.abilities.pk, "seen_revision": 1}),
+         {"name": "Left", "machine_type": bar.machine_type.pk, "seen_revision": 1}),
         ("station_edit", bar.first.pk, {"pulses_per_millilitre": "4.1", "seen_revision": 1}),
-        ("ability_set_edit", bar.abilities.pk, {**ABILITIES, "seen_revision": 1}),
+        ("machine_type_edit", bar.machine_type.pk, {**ABILITIES, "seen_revision": 1}),
     ]  # fmt: skip
     for name, thing, sent in edits:
         address = reverse(f"stations:{name}", args=[thing])
@@ -74,11 +74,11 @@ def test_a_number_that_is_none_is_named(cast: Cast, signed_in: SignedIn, typed: 
         ("site_add", {**SITE, "code": "harbour"}),
         ("site_add", {**SITE, "time_zone": "Mars/Base"}),
         ("site_add", {**SITE, "name": "x" * 5000}),
-        ("ability_set_add", {**ABILITIES, "ends_by": ["magic"]}),
-        ("ability_set_add", {**ABILITIES, "brew_pressure.maximum": "13"}),
-        ("ability_set_add", {**ABILITIES, "brew_pressure.maximum": "0.5"}),
-        ("ability_set_add", {**ABILITIES, "brew_pressure.resolution": "0"}),
-        ("ability_set_add", {**ABILITIES, "brew_pressure.resolution": ""}),
+        ("machine_type_add", {**ABILITIES, "ends_by": ["magic"]}),
+        ("machine_type_add", {**ABILITIES, "brew_pressure.maximum": "13"}),
+        ("machine_type_add", {**ABILITIES, "brew_pressure.maximum": "0.5"}),
+        ("machine_type_add", {**ABILITIES, "brew_pressure.resolution": "0"}),
+        ("machine_type_add", {**ABILITIES, "brew_pressure.resolution": ""}),
         ("site_add", {}),
     ],
 )
@@ -88,7 +88,7 @@ def test_what_cannot_be_is_400_with_a_sentence(
     answer = signed_in(cast.owner).post(reverse(f"stations:{name}"), sent)
     assert answer.status_code == 400
     assert "error-summary" in answer.content.decode()
-    assert (Site.objects.count(), AbilitySet.objects.count()) == (2, 1)
+    assert (Site.objects.count(), MachineType.objects.count()) == (2, 1)
 
 
 @pytest.mark.parametrize("query", ["", "?machine=x", "?machine=-1", "?machine=%00"])
@@ -102,7 +102,7 @@ def test_a_station_needs_its_machine_named(
 @pytest.mark.parametrize("pk", [0, 10**9, 10**18, 10**25])
 def test_what_is_not_there_is_404(bar: Bar, cast: Cast, signed_in: SignedIn, pk: int) -> None:
     browser = signed_in(cast.owner)
-    for name in ("site", "machine", "station", "slot", "ability_set", "to_key", "sheet"):
+    for name in ("site", "machine", "station", "slot", "machine_type", "to_key", "sheet"):
         assert browser.get(reverse(f"stations:{name}", args=[pk])).status_code == 404, name
     assert browser.get("/at/nosuchco/").status_code == 404
 

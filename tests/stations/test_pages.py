@@ -33,7 +33,7 @@ SEEN_BY_ALL: dict[str, Address] = {
     "at": lambda bar: reverse("stations:at", args=[bar.first.code]),
     "slot": at_slot("slot"),
 }
-SHARED = ("board", "sites", "ability_sets")
+SHARED = ("board", "sites", "machine_types")
 FOR_THE_DESK: dict[str, Address] = {
     "site_add": lambda bar: reverse("stations:site_add"),
     "site_edit": at_site("site_edit"),
@@ -41,8 +41,10 @@ FOR_THE_DESK: dict[str, Address] = {
     "machine_edit": lambda bar: reverse("stations:machine_edit", args=[bar.machine.pk]),
     "station_add": lambda bar: reverse("stations:station_add") + f"?machine={bar.machine.pk}",
     "station_edit": at_station("station_edit"),
-    "ability_set_add": lambda bar: reverse("stations:ability_set_add"),
-    "ability_set_edit": lambda bar: reverse("stations:ability_set_edit", args=[bar.abilities.pk]),
+    "machine_type_add": lambda bar: reverse("stations:machine_type_add"),
+    "machine_type_edit": lambda bar: reverse(
+        "stations:machine_type_edit", args=[bar.machine_type.pk]
+    ),
     "import": lambda bar: reverse("stations:import"),
     "import_example": lambda bar: reverse("stations:import_example"),
 }

@@ -69,7 +69,7 @@ def test_a_page_asks_no_more_as_it_grows(
         ("sites", 5),
         ("machines", 5),
         ("stations", 5),
-        ("ability-sets", 6),
+        ("machine-types", 6),
         ("slots", 6),
         ("board", 8),
     ],

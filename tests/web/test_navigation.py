@@ -9,8 +9,8 @@ from tests.cast import Cast, SignedIn
 
 DESK = ["Home", "Board", "Recipes", "Publications", "Requests", "Permits", "Tastings"]
 SEEN = {
-    "owner": [*DESK, "History", "Sites", "Abilities", "People", "Policy"],
-    "head_roaster": [*DESK, "Coffees", "Sites", "Calibrations", "Abilities"],
+    "owner": [*DESK, "History", "Sites", "Machine types", "People", "Policy"],
+    "head_roaster": [*DESK, "Coffees", "Sites", "Calibrations", "Machine types"],
     "shop_lead": ["Home", "Board", "Recipes", "Requests", "Permits", "Tastings", "Sites"],
     "barista": ["Home", "Board", "Recipes", "Sites"],
     "technician": ["Home", "Board", "Recipes", "Sites", "Calibrations"],

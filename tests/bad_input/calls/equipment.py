@@ -22,8 +22,8 @@ STATION = {"pulses_per_millilitre": "4.2", "temperature_offset": "-0.5"}
 SHOT = {"dose_mass": "18.0", "beverage_mass": "36.5", "shot_time": "28", "strength": "9.1",
         "note": "Sweet"}  # fmt: skip
 LINE = "yard,Yard,Europe/Lisbon,12,Left,Full,1,4,4.2,-0.5\n"
-HEADER = ("site_code,site_name,time_zone,altitude_m,machine,abilities,station,slots,pulses_per_ml,"
-          "temperature_offset_c\n")  # fmt: skip
+HEADER = ("site_code,site_name,time_zone,altitude_m,machine,machine_type,station,slots,"
+          "pulses_per_ml,temperature_offset_c\n")  # fmt: skip
 FOUND = {"water_volume": "280", "brew_temperature": "93.5", "ends_by": "volume"}
 FOUND_BAD = [{"colour": "x"}, {"a\x00": "1"}, {"water_volume": "18 g"}, {"ends_by": "gravity"}]
 
@@ -37,15 +37,15 @@ EQUIPMENT = [
     Call("POST", "sites", "owner", lambda t: {**SITE, "code": "yard"}, good=201,
          also={**SITE_BAD, "code": ["", "harbour", "Big Yard", "ä"]}),
     Call("PUT", "site", "owner", lambda t: SITE, thing="site_code", also=SITE_BAD),
-    Call("POST", "ability_sets", "owner", lambda t: ABILITIES, good=201, also=ABILITIES_BAD),
-    Call("PUT", "ability_set", "owner", lambda t: ABILITIES, thing="abilities",
+    Call("POST", "machine_types", "owner", lambda t: ABILITIES, good=201, also=ABILITIES_BAD),
+    Call("PUT", "machine_type", "owner", lambda t: ABILITIES, thing="machine_type",
          also=ABILITIES_BAD),
     Call("POST", "machines", "owner", good=201,
-         body=lambda t: {"site": "harbour", "name": "Side", "abilities": t.pk("abilities")},
-         also={"site": ["", "nowhere"], "name": ["", "Front"], "abilities": FOREIGN}),
+         body=lambda t: {"site": "harbour", "name": "Side", "machine_type": t.pk("machine_type")},
+         also={"site": ["", "nowhere"], "name": ["", "Front"], "machine_type": FOREIGN}),
     Call("PUT", "machine", "owner", thing="machine",
-         body=lambda t: {"name": "Side", "abilities": t.pk("abilities")},
-         also={"name": ["", "Back"], "abilities": FOREIGN}),
+         body=lambda t: {"name": "Side", "machine_type": t.pk("machine_type")},
+         also={"name": ["", "Back"], "machine_type": FOREIGN}),
     Call("POST", "stations", "owner", good=201,
          body=lambda t: {"machine": t.pk("machine"), "number": 9, "slots": 4, **STATION},
          also={"machine": FOREIGN, "number": [0, 1, 100], "slots": [0, 33]}),

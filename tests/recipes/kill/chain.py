@@ -41,7 +41,7 @@ def build(bar: Bar) -> Chain:
     """A hundred stations of twenty slots, at two sites."""
     with recorded(by=None, action=PERSON_ADDED):
         machines = [
-            Machine.objects.create(site=site, name="Long counter", abilities=bar.full)
+            Machine.objects.create(site=site, name="Long counter", machine_type=bar.full)
             for site in (bar.cast.site, bar.cast.other_site)
         ]
         made = [

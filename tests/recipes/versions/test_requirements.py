@@ -46,13 +46,13 @@ def test_requirements_in_words() -> None:
 def test_machines_that_lack_an_ability_are_named(bar: Bar) -> None:
     assert unable(FORMULA) == []
     [found] = unable(PRESSED)
-    assert (found.abilities, found.machines) == (bar.plain, 1)
+    assert (found.machine_type, found.machines) == (bar.plain, 1)
     assert found.reasons == ["can't set brew pressure"]
 
 
 def test_so_are_those_that_cannot_reach_it_or_end_that_way(bar: Bar) -> None:
     formula = {**FORMULA, "brew_pressure": number("11"), "ends_by": Entry(text="mass")}
-    reasons = {found.abilities.name: found.reasons for found in unable(formula)}
+    reasons = {found.machine_type.name: found.reasons for found in unable(formula)}
     assert [plain(reason) for reason in reasons["Full"]] == [
         "can't set yield",
         "sets brew pressure from 4 to 10 bar only",
@@ -61,7 +61,7 @@ def test_so_are_those_that_cannot_reach_it_or_end_that_way(bar: Bar) -> None:
 
 
 def test_only_machines_in_use_count(bar: Bar) -> None:
-    Machine.objects.filter(abilities=bar.plain).update(abilities=bar.full)
+    Machine.objects.filter(machine_type=bar.plain).update(machine_type=bar.full)
     assert unable(PRESSED) == []
 
 

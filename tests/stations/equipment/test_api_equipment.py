@@ -45,9 +45,9 @@ def test_stations_machines_and_abilities_are_added(bar: Bar, cast: Cast, api_as:
     api = api_as(cast.head_roaster)
     reach = {"parameter": "brew_pressure", "minimum": "1", "maximum": 9, "resolution": "0.1"}
     abilities = {"name": "One boiler", "ends_by": ["mass"], "abilities": [reach]}
-    made = send(api, "ability-sets/", abilities, "abilities-1").json()
+    made = send(api, "machine-types/", abilities, "abilities-1").json()
     assert made["abilities"] == [{**reach, "unit": "bar", "maximum": "9"}]
-    machine = {"site": "harbour", "name": "Right", "abilities": made["id"]}
+    machine = {"site": "harbour", "name": "Right", "machine_type": made["id"]}
     machine = send(api, "machines/", machine, "machine-1").json()
     station = {"machine": machine["id"], "number": 1, "slots": 3, "pulses_per_millilitre": "4.020"}
     answer = send(api, "stations/", station, "station-1").json()
@@ -73,13 +73,13 @@ def test_stations_machines_and_abilities_are_added(bar: Bar, cast: Cast, api_as:
         ("sites/", {**SITE, "code": "harbour"}, "code"),
         ("sites/", {**SITE, "name": "\u0000"}, "name"),
         ("sites/", {"code": "quay"}, "name"),
-        ("machines/", {"site": "nowhere", "name": "M", "abilities": 1}, "site"),
-        ("machines/", {"site": "harbour", "name": "M", "abilities": 10**15}, "abilities"),
-        ("machines/", {"site": "harbour", "name": "M", "abilities": 10**30}, "abilities"),
+        ("machines/", {"site": "nowhere", "name": "M", "machine_type": 1}, "site"),
+        ("machines/", {"site": "harbour", "name": "M", "machine_type": 10**15}, "machine_type"),
+        ("machines/", {"site": "harbour", "name": "M", "machine_type": 10**30}, "machine_type"),
         ("stations/", {"machine": "x", "number": 1, "slots": 1}, "machine"),
         ("stations/", {"machine": 1, "number": 0, "slots": 1}, "number"),
-        ("ability-sets/", {"name": "A", "ends_by": "mass", "abilities": []}, "ends_by"),
-        ("ability-sets/", {"name": "A", "ends_by": [], "abilities": []}, "ends_by"),
+        ("machine-types/", {"name": "A", "ends_by": "mass", "abilities": []}, "ends_by"),
+        ("machine-types/", {"name": "A", "ends_by": [], "abilities": []}, "ends_by"),
     ],
 )
 def test_a_value_that_cannot_be_used_is_named(

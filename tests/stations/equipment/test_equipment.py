@@ -16,7 +16,7 @@ from stations.equipment.actions import (
     change_station,
 )
 from stations.equipment.models import Slot, Station
-from stations.machine_types.actions import Reach, add_ability_set, change_ability_set
+from stations.machine_types.actions import Reach, add_machine_type, change_machine_type
 from stations.machine_types.models import Ability
 from tests.cast import Cast
 from tests.stations.conftest import Bar, reaches
@@ -68,26 +68,34 @@ def test_traits_change_from_the_revision_seen(bar: Bar, cast: Cast) -> None:
 
 def test_machines_change_from_the_revision_seen(bar: Bar, cast: Cast) -> None:
     machine, by = bar.machine, cast.owner
-    change_machine(machine=machine, seen_revision=1, name="Right", abilities=bar.abilities, by=by)
+    change_machine(
+        machine=machine, seen_revision=1, name="Right", machine_type=bar.machine_type, by=by
+    )
     with pytest.raises(Stale):
-        change_machine(machine=machine, seen_revision=1, name="L", abilities=bar.abilities, by=by)
+        change_machine(
+            machine=machine, seen_revision=1, name="L", machine_type=bar.machine_type, by=by
+        )
 
 
 def test_a_machine_name_is_its_sites_own(bar: Bar, cast: Cast) -> None:
-    add_machine(site=cast.other_site, name="Left machine", abilities=bar.abilities, by=cast.owner)
+    add_machine(
+        site=cast.other_site, name="Left machine", machine_type=bar.machine_type, by=cast.owner
+    )
     with pytest.raises(Invalid, match="name"):
-        add_machine(site=cast.site, name="Left machine", abilities=bar.abilities, by=cast.owner)
+        add_machine(
+            site=cast.site, name="Left machine", machine_type=bar.machine_type, by=cast.owner
+        )
 
 
 def test_abilities_are_replaced_as_a_whole(bar: Bar, cast: Cast) -> None:
     wanted = {"water_volume": Reach(ONE, Decimal(9), ONE), "brew_pressure": Reach(ONE, ONE, ONE)}
-    change_ability_set(
-        ability_set=bar.abilities, seen_revision=1, name="One boiler", ends_by=["mass"],
+    change_machine_type(
+        machine_type=bar.machine_type, seen_revision=1, name="One boiler", ends_by=["mass"],
         abilities=wanted, by=cast.owner,
     )  # fmt: skip
-    held = {a.parameter: a.maximum for a in Ability.objects.filter(ability_set=bar.abilities)}
+    held = {a.parameter: a.maximum for a in Ability.objects.filter(machine_type=bar.machine_type)}
     assert held == {"water_volume": 9, "brew_pressure": 1}
-    entries = Entry.objects.filter(action="ability_set.changed").values_list(
+    entries = Entry.objects.filter(action="machine_type.changed").values_list(
         "parameter", "operation"
     )
     assert set(entries) == {
@@ -110,7 +118,7 @@ def test_an_ability_no_machine_has_is_named(
     cast: Cast, code: str, reach: Reach, field: str
 ) -> None:
     with pytest.raises(Invalid) as raised:
-        add_ability_set(name="New", ends_by=["mass"], abilities={code: reach}, by=cast.owner)
+        add_machine_type(name="New", ends_by=["mass"], abilities={code: reach}, by=cast.owner)
     assert raised.value.field == field
 
 
@@ -118,7 +126,7 @@ def test_what_every_site_shares_needs_a_role_over_every_site(bar: Bar, cast: Cas
     assign_role(person=cast.barista, role=Role.HEAD_ROASTER, site_id=cast.site.pk, by=cast.owner)
     local = type(cast.barista).objects.get(pk=cast.barista.pk)
     with pytest.raises(NotPermitted, match="for all sites"):
-        add_ability_set(name="New", ends_by=["mass"], abilities=reaches(), by=local)
-    assert add_machine(site=cast.site, name="Mine", abilities=bar.abilities, by=local).pk
+        add_machine_type(name="New", ends_by=["mass"], abilities=reaches(), by=local)
+    assert add_machine(site=cast.site, name="Mine", machine_type=bar.machine_type, by=local).pk
     with pytest.raises(NotPermitted):
-        add_machine(site=cast.other_site, name="Mine", abilities=bar.abilities, by=local)
+        add_machine(site=cast.other_site, name="Mine", machine_type=bar.machine_type, by=local)

@@ -76,7 +76,7 @@ def test_every_bad_line_is_named(bar: Bar, cast: Cast) -> None:
     ]
     found = faults_of("\n".join(lines), cast.head_roaster)
     assert found == [
-        (2, "site_code"), (3, "time_zone"), (4, "abilities"), (6, "machine"), (8, "station"),
+        (2, "site_code"), (3, "time_zone"), (4, "machine_type"), (6, "machine"), (8, "station"),
         (8, "slots"), (8, "pulses_per_ml"), (8, "temperature_offset_c"), (9, "line"),
         (10, "site_name"), (11, "site_name"), (12, "slots"), (13, "pulses_per_ml"),
     ]  # fmt: skip
@@ -88,14 +88,14 @@ def test_every_bad_line_is_named(bar: Bar, cast: Cast) -> None:
         ("quay,Wharf,Asia/Kolkata,7.5,Main,Two boilers,2,3,,", "site_name"),
         ("quay,,Europe/Paris,,Main,,2,3,,", "time_zone"),
         ("quay,,,8,Main,,2,3,,", "altitude_m"),
-        ("quay,,,,Main,One boiler,2,3,,", "abilities"),
+        ("quay,,,,Main,One boiler,2,3,,", "machine_type"),
         ("quay,,,,Main,,1,3,,", "station"),
         ("pier,,Asia/Kolkata,7,Main,Two boilers,1,3,,", "site_name"),
         ("pier,Pier,,7,Main,Two boilers,1,3,,", "time_zone"),
         ("pier,Pier,Asia/Kolkata,,Main,Two boilers,1,3,,", "altitude_m"),
         ("pier,Quay,Asia/Kolkata,7,Main,Two boilers,1,3,,", "site_name"),
         ("pier,Pier,Asia/Kolkata,7,,Two boilers,1,3,,", "machine"),
-        ("pier,Pier,Asia/Kolkata,7,Main,,1,3,,", "abilities"),
+        ("pier,Pier,Asia/Kolkata,7,Main,,1,3,,", "machine_type"),
         ('pier,Pier,Asia/Kolkata,"7,5",Main,Two boilers,1,3,,', "altitude_m"),
         ("pier,Pier,Asia/Kolkata,1e3,Main,Two boilers,1,3,,", "altitude_m"),
         ("pier,Pi\x00er,Asia/Kolkata,7,Main,Two boilers,1,3,,", "site_name"),

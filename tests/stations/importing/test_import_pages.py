@@ -104,4 +104,4 @@ def test_the_api_imports_and_previews(bar: Bar, cast: Cast, api_as: ApiAs) -> No
     bad = {"csv": EXAMPLE.replace("Two boilers", "None such")}
     told = api.post(address, bad, headers={"Idempotency-Key": "import-2"})
     assert told.status_code == 400
-    assert told.json()["problems"][0]["field"] == "line 2, abilities"
+    assert told.json()["problems"][0]["field"] == "line 2, machine_type"

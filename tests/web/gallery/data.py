@@ -15,7 +15,7 @@ HALF = Decimal("0.5")
 PLACES = (
     "Home", "Board", "Recipes", "Publications", "Requests", "Permits", "Tastings",
     "History",
-    "Coffees", "Sites", "Abilities", "People", "Policy",
+    "Coffees", "Sites", "Machine types", "People", "Policy",
 )  # fmt: skip
 
 
