@@ -6,10 +6,13 @@ from uuid import uuid4
 from celery import current_app
 from rest_framework.test import APIClient
 
+from audit.reading.labels import label_of
+from audit.reading.queries import HistoryFilter, page_of
 from audit.registry import SignatureShown, content_of, registry
 from people.persons.models import User
 from people.signatures.content import SAME
 from people.signatures.models import Signature
+from stations.machine_types.models import MachineType
 from tests.before.conftest import PASSWORD, People
 from tests.cast import ApiAs
 
@@ -93,3 +96,20 @@ def test_a_draft_begins_at_an_old_version(before: People, api_as: ApiAs) -> None
     version = api.get(f"{ROOT}versions/?state=approved").json()["results"][0]
     draft = act(api, f"recipes/{version['recipe']}/versions/", {"based_on": version["id"]})
     assert (draft["state"], draft["number"]) == ("draft", version["number"] + 1)
+
+
+def test_the_history_of_a_machine_type_goes_on_under_its_new_name(
+    before: People, api_as: ApiAs
+) -> None:
+    api = api_as(before.owner)
+    path = f"{ROOT}machine-types/"
+    held = api.get(path).json()["results"][0]
+    one = f"{path}{held['id']}/"
+    body = {"name": f"{held['name']}, serviced", "ends_by": held["ends_by"], "abilities": []}
+    body["abilities"] = [{k: a[k] for k in a if k != "unit"} for a in held["abilities"]]
+    headers = {"If-Match": api.get(one).headers["ETag"]}
+    assert api.put(one, body, format="json", headers=headers).status_code == 200
+    page = page_of(HistoryFilter(subject_type="machine type", subject_id=held["id"]), None)
+    assert [entry.subject_type for entry in page.entries][:2] == ["machine type", "ability set"]
+    assert label_of("stations_ability", "ability_set_id").target is MachineType
+    assert label_of("stations_abilityset", "ends_by").name == "A shot can end by"

@@ -162,3 +162,9 @@ def test_a_chain_takes_as_many_statements_as_a_bar(
     with django_assert_max_num_queries(40):
         report = import_equipment(text="\n".join(lines), by=cast.head_roaster)
     assert (report.stations, report.slots) == (1_200, 7_200)
+
+
+def test_a_file_of_before_heads_the_machine_type_differently(bar: Bar, cast: Cast) -> None:
+    head = HEAD.replace("machine_type", "abilities")
+    assert head != HEAD
+    assert faults_of(f"{head}\n{GOOD}\n", cast.head_roaster) == []
