@@ -3,9 +3,9 @@
 from celery import Task, shared_task
 
 from audit.capture.context import Channel, RequestContext, request_context
+from audit.capture.partitions import roll
 from audit.checking.actions import unattended
 from audit.checking.run import run_check as run
-from audit.retention.partitions import roll
 from audit.sealing.lateness import mail_newest
 from audit.sealing.seal import seal as seal_waiting
 

@@ -7,13 +7,13 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.db.models.functions import Now
 
-from audit.access import require_every_site
 from audit.capture.context import Actor, recorded
 from audit.checking.models import CheckState, HistoryCheck
 from audit.errors import Invalid, Refused, Subject
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
+from audit.reading.access import require_every_site
 from audit.vocabulary import register
 
 # The history's words for its own checks.

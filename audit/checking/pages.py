@@ -11,12 +11,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 from django.views.decorators.vary import vary_on_headers
 
-from audit.access import require_every_site
 from audit.capture.context import Actor
 from audit.checking.actions import LONGEST, key_in, note_in, silent, start_check
 from audit.checking.models import CheckState, HistoryCheck
 from audit.checking.report import groups_of
 from audit.errors import Invalid, NotFound, NotPermitted, Refused
+from audit.reading.access import require_every_site
 from audit.sealing.keys import origin
 
 # What an owner may hand to a check: a checkpoint kept outside, a signing key written down.

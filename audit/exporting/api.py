@@ -7,10 +7,10 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from audit.access import require_every_site
 from audit.exporting.bundle import bundle
 from audit.exporting.filtered import csv_lines, json_lines
 from audit.exporting.pages import CSV, JSON_LINES, asked, download
+from audit.reading.access import require_every_site
 from audit.reading.api import PARAMETERS
 
 FILTERS = [one for one in PARAMETERS if one.name not in {"limit", "before", "after"}]

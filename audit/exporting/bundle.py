@@ -10,19 +10,22 @@ from dataclasses import dataclass
 from django.db import connection
 
 from audit.ledger.bundle.lines import Header, Mark, write
-from audit.ledger.bundle.write import Writer
+from audit.ledger.bundle.write import Leaf, Writer
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
+from audit.retention.records import archives_of
 from audit.sealing import store
 from audit.sealing.models import Checkpoint, LedgerKey
-from audit.sealing.payload import COLUMNS, payload_of
-from audit.sealing.read import payloads
+from audit.sealing.payload import COLUMNS, entries_by_id, payload_of
 from audit.sealing.seal import oldest_running
 
 ALL_UP_TO = 5_000  # checkpoints; of more, one an hour and every handover from key to key
 AHEAD = 100_000  # entries a checkpoint may lie beyond the last leaf and still be compared
 STRAYS = 10_000
+CHUNK = 5_000  # leaves read at once
+LOST = bytes(32)
+"""Stands for a leaf whose row is gone or is no hash: no bytes have it."""
 
 _CHECKPOINTS = """
 SELECT note, size, root FROM (
@@ -33,6 +36,10 @@ SELECT note, size, root FROM (
 WHERE newest_of_hour OR note LIKE E'%%\\n— %%\\n— %%'
     OR (SELECT count(*) FROM audit_checkpoint) <= %s
 ORDER BY id
+"""
+_LEAVES = """
+SELECT l.index, l.entry_id, l.hash FROM audit_leaf l
+WHERE l.index >= %s AND l.index < %s ORDER BY l.index
 """
 # Never sealed though sealing has passed them by, or of a transaction that has not begun yet: put
 # there by hand. Entries still waiting to be sealed are neither.
@@ -74,6 +81,29 @@ def _body(writer: Writer, size: int, strays: list[bytes], odd: list[str]) -> Ite
     yield from strays
     yield from (write(Mark(note, [])) for note in odd)
     yield from writer.close()
+
+
+def payloads(start: int, stop: int) -> Iterator[Leaf]:
+    """Every leaf from `start` up to but not including `stop`, with no transaction held open.
+
+    Bytes are None where the entry is gone (to an archive, if a record says so), the hash is LOST
+    where the leaf is.
+    """
+    for first in range(start, stop, CHUNK):
+        last = min(first + CHUNK, stop)
+        at = first
+        with connection.cursor() as cursor:
+            cursor.execute(_LEAVES, [first, last])
+            leaves = cursor.fetchall()
+        there = entries_by_id([entry_id for _, entry_id, _ in leaves])
+        gone = [entry_id for _, entry_id, _ in leaves if entry_id not in there]
+        archived = archives_of(gone) if gone else {}
+        for index, entry_id, stored in leaves:
+            yield from (Leaf(lost, LOST, None) for lost in range(at, index))
+            whole = bytes(stored) if len(stored) == len(LOST) else LOST
+            yield Leaf(index, whole, there.get(entry_id), archived.get(entry_id))
+            at = index + 1
+        yield from (Leaf(lost, LOST, None) for lost in range(at, last))
 
 
 def _signed(leaves: int) -> Signed:

@@ -7,10 +7,10 @@ from django.http import HttpRequest, QueryDict, StreamingHttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from audit.access import require_every_site, scope_of
 from audit.errors import Invalid, Problem
 from audit.exporting.bundle import bundle
 from audit.exporting.filtered import csv_lines, json_lines
+from audit.reading.access import require_every_site, scope_of
 from audit.reading.filters import FilterForm
 from audit.reading.queries import HistoryFilter
 

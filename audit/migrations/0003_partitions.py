@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from audit.retention import sql
+from audit.capture import partitions
 
 
 class Migration(migrations.Migration):
@@ -12,5 +12,5 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        migrations.RunSQL(sql.CREATE + sql.CONVERT),
+        migrations.RunSQL(partitions.CREATE + partitions.CONVERT),
     ]

@@ -9,14 +9,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from audit.access import scope_of
 from audit.capture.models import Entry
 from audit.errors import Invalid, Problem
+from audit.reading.access import scope_of
 from audit.reading.filters import FilterForm
 from audit.reading.pages import addresses, key_of
 from audit.reading.queries import PAGE, page_of, visible
 from audit.registry import SignatureShown, content_of, registry
-from audit.retention.shown import absent
+from audit.retention.records import absent
 from audit.vocabulary import words
 
 # Entries as the API answers them.

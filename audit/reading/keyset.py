@@ -17,7 +17,7 @@ from django.db.models import BooleanField, Q, QuerySet
 from django.db.models.expressions import RawSQL
 
 from audit.capture.models import Entry
-from audit.retention.partitions import bounds
+from audit.capture.partitions import bounds
 
 # From days on a site's calendar to the ids written on them.
 

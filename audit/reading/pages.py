@@ -8,15 +8,15 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from audit.access import scope_of
 from audit.errors import Invalid, NotFound
+from audit.reading.access import scope_of
 from audit.reading.charts import values_written
 from audit.reading.filters import FilterForm
 from audit.reading.keyset import LAST
 from audit.reading.queries import HistoryFilter, HistoryPage, page_of, visible
 from audit.reading.rows import rows_of, subject_url, whole_row
 from audit.registry import content_of, registry, subject_name, subject_word
-from audit.retention.shown import absent, archived
+from audit.retention.records import absent, archived
 from audit.sealing.lateness import waiting_now
 from audit.sealing.proofs import place_of
 

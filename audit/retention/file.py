@@ -15,8 +15,9 @@ from audit.ledger.errors import LedgerError
 from audit.retention.plan import ArchiveError, Due, Plan
 from audit.sealing import store
 from audit.sealing.keys import origin, verifiers
-from audit.sealing.read import CHUNK, entries_by_id
+from audit.sealing.payload import entries_by_id
 
+CHUNK = 5_000  # leaves read at once
 NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL
 
 _LEAVES = """

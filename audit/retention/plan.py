@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import connection
 
-from audit.retention.partitions import Partition, partitions
+from audit.capture.partitions import Partition, partitions
 from audit.sealing.models import Checkpoint
 from audit.sealing.seal import newest_checkpoint
 

@@ -1,13 +1,17 @@
-"""Which archive holds an entry that is no longer here, as the records say."""
+"""Which archive holds what is no longer here, as the records say, and how pages say so."""
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 
+from audit.errors import NotFound
 from audit.ledger.bundle.archived import ACTION
 from audit.retention.models import Archive
 from audit.vocabulary import register
 
 HISTORY_ARCHIVED = register(ACTION, "Archived a month of the history")
+ABSENT = "There is no such entry, or none that you may read."
 
 
 def archive_of(entry_id: int) -> Archive | None:
@@ -25,3 +29,37 @@ def archives_of(entry_ids: Iterable[int]) -> dict[int, int]:
         if at >= 0 and entry_id <= ranges[at][1]:
             found[entry_id] = ranges[at][2]
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Archived:
+    """All archives, newest first; there is at least one."""
+
+    archives: Sequence[Archive]
+
+    @property
+    def until(self) -> datetime:
+        """When the last entry was written that is archived: all after it are here."""
+        return self.archives[0].ended_at
+
+    @property
+    def entries(self) -> int:
+        """How many are archived."""
+        return sum(one.entries for one in self.archives)
+
+
+def archived() -> Archived | None:
+    """What is archived, None if nothing is."""
+    found = list(Archive.objects.order_by("-last_id"))
+    return Archived(found) if found else None
+
+
+def absent(entry_id: int) -> NotFound:
+    """Why an entry can't be shown: where it is, if it is archived. Says nothing of its content."""
+    archive = archive_of(entry_id)
+    if archive is None:
+        return NotFound(ABSENT)
+    return NotFound(
+        f"Entry {entry_id} is archived: it is in the file {archive.file}, with all of "
+        f"{archive.months}. Whoever keeps the archives can look it up there."
+    )

@@ -15,7 +15,7 @@ from django.db import connection
 from psycopg import sql
 from pytest_django import DjangoDbBlocker, Settings
 
-from audit.retention import partitions
+from audit.capture import partitions
 from people.persons.models import User
 from tests.before.old_database import Dump, load, migrate_as_it_was, read_dump
 

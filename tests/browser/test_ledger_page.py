@@ -8,7 +8,7 @@ from pytest_django import Settings
 
 from audit.sealing.seal import seal
 from stations.equipment.models import Site
-from tests.audit.sealing.conftest import unguarded
+from tests.audit.sealed import unguarded
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe, fits
 from tests.cast import Cast

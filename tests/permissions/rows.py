@@ -275,9 +275,9 @@ WIDE_ENDPOINTS = [
 
 # Addresses that need their own tests, each with the reason why it is not in the table.
 ELSEWHERE = {
-    "audit:receipt": "needs a sealed history (tests/audit/sealing/test_pages.py)",
-    "audit:checkpoint": "needs a sealed history (tests/audit/sealing/test_pages.py)",
-    "audit_api:proof": "needs a sealed history (tests/audit/sealing/test_pages.py)",
+    "audit:receipt": "needs a sealed history (tests/audit/proving/test_pages.py)",
+    "audit:checkpoint": "needs a sealed history (tests/audit/proving/test_pages.py)",
+    "audit_api:proof": "needs a sealed history (tests/audit/proving/test_pages.py)",
     "healthz": "for machines that watch: open to all, tells nothing (tests/config)",
     "api_schema": "a description of the API, for people signed in (tests/web)",
     "api_docs": "the same, to read",

@@ -10,8 +10,8 @@ from django.test.utils import CaptureQueriesContext
 from pytest_django.plugin import DjangoDbBlocker
 
 from audit.capture.models import Entry
+from audit.capture.partitions import bounds
 from audit.reading.queries import HistoryFilter, page_of
-from audit.retention.partitions import bounds
 from tests.audit import past
 from tests.services import rounds
 

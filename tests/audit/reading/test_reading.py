@@ -6,8 +6,8 @@ from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
 from audit.capture.models import Entry
+from audit.capture.partitions import bounds
 from audit.registry import Registry
-from audit.retention.partitions import bounds
 from people.persons.models import User
 from tests.audit import past
 from tests.audit.sample import Shelf

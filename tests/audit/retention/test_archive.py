@@ -10,6 +10,7 @@ from django.core.management import CommandError, call_command
 from pymerkle import InmemoryTree
 
 from audit.capture.models import Entry
+from audit.capture.partitions import partitions
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.checkpoint import read_receipt
@@ -17,15 +18,14 @@ from audit.ledger.merkle import leaf_hash
 from audit.ledger.proof import extends
 from audit.retention.archive import archive_before
 from audit.retention.models import Archive
-from audit.retention.partitions import partitions
 from audit.retention.records import HISTORY_ARCHIVED
 from audit.sealing.keys import verifiers
 from audit.sealing.models import Leaf, Node
 from audit.sealing.proofs import consistency, inclusion
 from audit.sealing.seal import seal
-from tests.audit.retention.months import year
-from tests.audit.sealing.conftest import last_checkpoint, sealed_ids, shelves
-from tests.audit.sealing.offline import offline
+from tests.audit.exporting.offline import offline
+from tests.audit.months import year
+from tests.audit.sealed import last_checkpoint, sealed_ids, shelves
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
 SIZES = (11, 40, 7)

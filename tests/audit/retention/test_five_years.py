@@ -12,18 +12,18 @@ from pytest_django import Settings
 from pytest_django.plugin import DjangoDbBlocker
 
 from audit.capture.models import Entry
+from audit.capture.partitions import bounds, partitions
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.reading.queries import HistoryFilter, page_of
 from audit.retention.archive import archive_before
 from audit.retention.models import Archive
-from audit.retention.partitions import bounds, partitions
 from audit.sealing.proofs import inclusion
 from audit.sealing.seal import seal
+from tests.audit.months import year
 from tests.audit.reading.test_questions import nodes
-from tests.audit.retention.months import year
 from tests.audit.retention.test_archive import folder
-from tests.audit.sealing.conftest import ALL, last_checkpoint, sealed_ids, shelves, unguarded
+from tests.audit.sealed import ALL, last_checkpoint, sealed_ids, shelves, unguarded
 
 __all__ = ["folder"]
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("five_years")]

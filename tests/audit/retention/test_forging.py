@@ -17,7 +17,7 @@ from audit.retention.models import Archive
 from audit.sealing.seal import seal
 from tests.audit.retention.test_archive import archive, folder, kept
 from tests.audit.sample import run
-from tests.audit.sealing.conftest import shelves, unguarded
+from tests.audit.sealed import shelves, unguarded
 from tests.services import rounds
 
 __all__ = ["folder", "kept"]

@@ -10,19 +10,19 @@ from django.core.management import call_command
 from django.db import connection, connections
 
 from audit.capture.models import Entry
+from audit.capture.partitions import partitions
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.retention import archive as action
 from audit.retention import file as writing
 from audit.retention.archive import LOCK, archive_before
 from audit.retention.models import Archive
-from audit.retention.partitions import partitions
 from audit.retention.plan import ArchiveError
 from audit.sealing.seal import seal
-from tests.audit.retention.months import year
+from tests.audit.months import year
 from tests.audit.retention.test_archive import folder
 from tests.audit.sample import empty
-from tests.audit.sealing.conftest import last_checkpoint, sealed_ids, shelves
+from tests.audit.sealed import last_checkpoint, sealed_ids, shelves
 from tests.audit.sealing.test_races import wait_until_alone
 from tests.races import at_once
 

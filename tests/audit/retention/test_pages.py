@@ -9,14 +9,14 @@ from django.urls import reverse
 from audit.capture.models import Entry
 from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
+from audit.proving.api import provable
 from audit.registry import Registry
 from audit.retention.models import Archive
-from audit.retention.shown import provable
 from audit.sealing.seal import seal
+from tests.audit.months import begin_in, roll_at
 from tests.audit.reading.test_pages import text_of
-from tests.audit.retention.months import begin_in, roll_at
 from tests.audit.retention.test_archive import archive, folder
-from tests.audit.sealing.conftest import shelves
+from tests.audit.sealed import shelves
 from tests.cast import ApiAs, Cast, SignedIn
 
 __all__ = ["folder"]

@@ -9,17 +9,17 @@ import pytest
 from django.db import DatabaseError, transaction
 
 from audit.capture.models import Entry
+from audit.capture.partitions import partitions
 from audit.retention import file as module
 from audit.retention.archive import LOCK, archive_before
 from audit.retention.models import Archive
-from audit.retention.partitions import partitions
 from audit.retention.plan import ArchiveError
 from audit.sealing.models import Leaf
 from audit.sealing.seal import seal
-from tests.audit.retention.months import roll_at
+from tests.audit.months import roll_at
 from tests.audit.retention.test_archive import archive, folder, kept
 from tests.audit.sample import run
-from tests.audit.sealing.conftest import shelves, unguarded
+from tests.audit.sealed import shelves, unguarded
 from tests.audit.sealing.test_late import another
 
 __all__ = ["folder", "kept"]

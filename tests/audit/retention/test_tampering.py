@@ -11,13 +11,13 @@ from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
 from audit.sealing.models import Leaf
 from audit.sealing.proofs import inclusion
+from tests.audit.exporting.test_tampering import WAYS as TAMPERING
+from tests.audit.exporting.test_tampering import insert as plain_insert
+from tests.audit.exporting.test_tampering import swap as plain_swap
 from tests.audit.retention.test_archive import archive, folder, kept
 from tests.audit.retention.test_forging import check
 from tests.audit.sample import run
-from tests.audit.sealing.conftest import last_checkpoint, unguarded
-from tests.audit.sealing.test_tampering import WAYS as TAMPERING
-from tests.audit.sealing.test_tampering import insert as plain_insert
-from tests.audit.sealing.test_tampering import swap as plain_swap
+from tests.audit.sealed import last_checkpoint, unguarded
 from tests.services import rounds
 
 __all__ = ["folder", "kept"]

@@ -11,7 +11,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from audit.capture.models import Entry
 from audit.sealing.seal import _seal_batch, seal
 from tests.audit.sample import empty
-from tests.audit.sealing.conftest import sealed_ids, shelves, unguarded
+from tests.audit.sealed import sealed_ids, shelves, unguarded
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("sample_tables")]
 

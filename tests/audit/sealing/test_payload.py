@@ -9,11 +9,10 @@ from django.db import connection
 
 from audit.capture.models import Entry
 from audit.ledger.canonical import SAFE_INT
-from audit.sealing.payload import FIELDS
-from audit.sealing.read import payload_by_id
+from audit.sealing.payload import FIELDS, payload_by_id
 from audit.sealing.seal import seal
 from tests.audit.sample import run
-from tests.audit.sealing.conftest import shelves, unguarded
+from tests.audit.sealed import shelves, unguarded
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
 

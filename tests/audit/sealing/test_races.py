@@ -15,7 +15,7 @@ from audit.ledger.bundle.check import verify
 from audit.sealing.models import Leaf
 from audit.sealing.seal import seal
 from tests.audit.sample import empty, run
-from tests.audit.sealing.conftest import last_checkpoint, sealed_ids
+from tests.audit.sealed import last_checkpoint, sealed_ids
 from tests.races import at_once
 from tests.services import rounds
 

@@ -13,7 +13,7 @@ from audit.sealing.keys import KEY_ROTATED, SealingError, next_file, read, signe
 from audit.sealing.models import LedgerKey
 from audit.sealing.rotate import rotate
 from audit.sealing.seal import seal
-from tests.audit.sealing.conftest import last_checkpoint, shelves
+from tests.audit.sealed import last_checkpoint, shelves
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
 

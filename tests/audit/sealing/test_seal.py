@@ -7,15 +7,15 @@ from pathlib import Path
 import pytest
 
 from audit.capture.models import Entry
+from audit.exporting.bundle import payloads
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.merkle import leaf_hash, root
 from audit.ledger.note import Verifier, open_note
 from audit.sealing import seal as module
 from audit.sealing.keys import KEY_MADE, DamagedError, KeyMissingError, origin
 from audit.sealing.models import Checkpoint, Leaf, LedgerKey, Node
-from audit.sealing.read import payloads
 from audit.sealing.seal import seal
-from tests.audit.sealing.conftest import last_checkpoint, sealed_ids, shelves, unguarded
+from tests.audit.sealed import last_checkpoint, sealed_ids, shelves, unguarded
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
 

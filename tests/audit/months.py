@@ -5,14 +5,14 @@ from datetime import date
 
 from django.db import connection
 
-from audit.retention import sql
-from audit.retention.partitions import Partition, partitions
+from audit.capture import partitions as module
+from audit.capture.partitions import Partition, partitions
 from audit.sealing.seal import seal
 from tests.audit.sample import run
-from tests.audit.sealing.conftest import shelves
+from tests.audit.sealed import shelves
 
 # The very function of the migration, told the time.
-ROLL_AT = sql.ROLL.replace("clock_timestamp()", "moment").replace(
+ROLL_AT = module.ROLL.replace("clock_timestamp()", "moment").replace(
     "CREATE FUNCTION audit_roll()", "CREATE OR REPLACE FUNCTION pg_temp.roll_at(moment timestamptz)"
 )
 

@@ -19,7 +19,7 @@ from audit.sealing.seal import seal
 from audit.tasks import take_up_checks
 from people.persons.models import User
 from tests.audit.sample import run
-from tests.audit.sealing.conftest import last_checkpoint, shelves, unguarded
+from tests.audit.sealed import last_checkpoint, shelves, unguarded
 from tests.cast import Cast
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables")]

@@ -24,9 +24,9 @@ from audit.ledger.note import Signer
 from audit.sealing import store
 from audit.sealing.keys import origin, signer
 from audit.sealing.models import Checkpoint, Leaf
-from audit.sealing.read import payload_by_id
+from audit.sealing.payload import payload_by_id
 from audit.sealing.seal import seal
-from tests.audit.sealing.conftest import last_checkpoint, shelves, unguarded
+from tests.audit.sealed import last_checkpoint, shelves, unguarded
 from tests.services import rounds
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
@@ -211,7 +211,7 @@ def test_the_entry_is_named(kept: str) -> None:
 
 
 def test_the_file_is_checked_without_django(kept: str, tmp_path: Path) -> None:
-    from tests.audit.sealing.offline import offline  # noqa: PLC0415
+    from tests.audit.exporting.offline import offline  # noqa: PLC0415
 
     code, told = offline(tmp_path, b"".join(bundle()), kept)
     assert code == 0, told

@@ -10,12 +10,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from audit.access import scope_of
 from audit.errors import Invalid, NotFound
-from audit.retention.shown import provable
+from audit.reading.access import scope_of
+from audit.reading.queries import visible
+from audit.retention.records import archive_of
 from audit.sealing.models import Checkpoint
+from audit.sealing.payload import payload_by_id
 from audit.sealing.proofs import consistency, inclusion
-from audit.sealing.read import payload_by_id
 
 PAGE = 50
 LARGEST = 2**62
@@ -115,6 +116,14 @@ class ConsistencyView(APIView):
         scope_of(request.user)
         proof = consistency(_whole(request, "from"), _whole(request, "to"))
         return Response({"proof": [_text(one) for one in proof]})
+
+
+def provable(entry_id: int, scope: frozenset[int] | None) -> bool:
+    """Whether this person may have the proof of an entry. Of an archived one it is not known here
+    whose site it is about, so only who may read all may have it."""
+    if visible(scope).filter(pk=entry_id).exists():
+        return True
+    return scope is None and archive_of(entry_id) is not None
 
 
 def shown(row: Checkpoint) -> dict[str, object]:

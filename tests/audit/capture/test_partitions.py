@@ -4,11 +4,11 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from audit.capture.models import Entry
-from audit.retention.partitions import Partition, partitions, roll
+from audit.capture.partitions import Partition, partitions, roll
 from tests.audit.conftest import newest
-from tests.audit.retention.months import begin_in, partition, roll_at
+from tests.audit.months import begin_in, partition, roll_at
 from tests.audit.sample import run
-from tests.audit.sealing.conftest import shelves
+from tests.audit.sealed import shelves
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
 AUTUMN = "audit_entry_2021_09"

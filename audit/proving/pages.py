@@ -6,10 +6,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from audit.access import scope_of
 from audit.errors import NotFound
-from audit.retention.shown import archived, provable
-from audit.sealing.api import shown
+from audit.proving.api import provable, shown
+from audit.reading.access import scope_of
+from audit.retention.records import archived
 from audit.sealing.keys import origin
 from audit.sealing.lateness import lag_now
 from audit.sealing.models import Checkpoint, LedgerKey
@@ -37,7 +37,7 @@ def ledger(request: HttpRequest) -> HttpResponse:
         "archived": archived(),
         "whole": scope is None,
     }
-    return render(request, "audit/sealing/ledger.html", context)
+    return render(request, "audit/proving/ledger.html", context)
 
 
 @require_safe

@@ -7,12 +7,12 @@ from django.db import connection, connections
 from psycopg import sql
 
 from audit.capture.models import Entry
+from audit.capture.partitions import partitions, roll
 from audit.privileges import program_cannot_alter_history
-from audit.retention.partitions import partitions, roll
 from tests.audit.capture.test_privileges import Connection, denied, program, role
-from tests.audit.retention.months import begin_in, partition
+from tests.audit.months import begin_in, partition
 from tests.audit.sample import empty, run
-from tests.audit.sealing.conftest import sealed_ids, shelves
+from tests.audit.sealed import sealed_ids, shelves
 from tests.races import at_once
 
 __all__ = ["program", "role"]

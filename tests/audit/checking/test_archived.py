@@ -12,8 +12,8 @@ from audit.checking.run import run_check
 from audit.retention.archive import archive_before
 from audit.sealing.models import Leaf
 from audit.sealing.seal import seal
-from tests.audit.retention.months import year
-from tests.audit.sealing.conftest import unguarded
+from tests.audit.months import year
+from tests.audit.sealed import unguarded
 from tests.cast import Cast
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]

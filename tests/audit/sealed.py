@@ -1,27 +1,9 @@
-"""A history of our own to seal, its key in a folder of the test."""
-
-from pathlib import Path
-
-import pytest
-from pytest_django import Settings
+"""A history of our own: entries by the handful, their leaves, and what only a superuser may do."""
 
 from audit.sealing.models import Checkpoint, Leaf
-from tests.audit.sample import Shelf, run
+from tests.audit.sample import run
 
 ALL = "audit_entry, audit_leaf, audit_node, audit_checkpoint, audit_ledgerkey"
-
-
-@pytest.fixture(autouse=True)
-def key_file(settings: Settings, tmp_path: Path) -> Path:
-    """Where the signing key goes."""
-    settings.LEDGER_KEY_FILE = str(tmp_path / "keys" / "ledger_key")
-    return Path(settings.LEDGER_KEY_FILE)
-
-
-@pytest.fixture
-def only_ours(sample_tables: None, db: None) -> None:
-    """An empty history, whatever the migrations wrote; rolled back with the test."""
-    unguarded(f"TRUNCATE {ALL}")
 
 
 def unguarded(sql: str, *values: str | int | None) -> None:
@@ -43,7 +25,10 @@ def sealed_ids() -> list[int]:
 
 
 def last_checkpoint() -> Checkpoint:
+    """The newest signed state."""
     return Checkpoint.objects.latest("id")
 
 
-__all__ = ["Shelf"]
+def body(answer: object) -> bytes:
+    """What a streamed answer sends."""
+    return b"".join(getattr(answer, "streaming_content", ()))

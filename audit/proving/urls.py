@@ -1,8 +1,8 @@
-"""Addresses of sealing."""
+"""Addresses of checkpoints and proofs."""
 
 from django.urls import URLPattern, path
 
-from audit.sealing import api, pages
+from audit.proving import api, pages
 
 page_urls: list[URLPattern] = [
     path("history/<int:pk>/receipt/", pages.receipt, name="receipt"),

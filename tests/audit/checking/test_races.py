@@ -16,7 +16,7 @@ from audit.errors import Refused
 from audit.sealing.seal import seal
 from people.persons.models import User
 from tests.audit.sample import empty, run
-from tests.audit.sealing.conftest import shelves
+from tests.audit.sealed import shelves
 from tests.cast import Cast
 from tests.races import at_once
 from tests.services import rounds
