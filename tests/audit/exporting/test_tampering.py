@@ -79,7 +79,8 @@ def restate_a_checkpoint(chance: Chance) -> None:
 
 def edit_a_value(chance: Chance) -> None:
     name = chance.choice(TEXTS)
-    new = "'refused'" if name == "operation" else f"{name} || '.'"
+    known = {"operation": "'refused'", "road": "'page'"}  # the database takes no other words
+    new = known.get(name, f"{name} || '.'")
     unguarded(f"UPDATE audit_entry SET {name} = {new} WHERE id = %s", entry(chance))
 
 

@@ -43,6 +43,7 @@ def test_a_change_of_any_column_changes_the_bytes(field: str) -> None:
         "client_addr": "client_addr + 1",
         "changes": """'{"name": [null, "S2"], "site_id": [null, "3"]}'""",
         "operation": "'changed'",
+        "road": "'page'",
     }
     numbers = {"txid", "actor_id", "row_id", "subject_id", "site_id", "signature_id"}
     new = changed.get(field, f"coalesce({field}, 0) + 1" if field in numbers else f"{field} || 'x'")
