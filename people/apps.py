@@ -1,6 +1,10 @@
 """Users, roles and what each may do."""
 
+from collections.abc import Iterable, Sequence
+
 from django.apps import AppConfig
+
+FOUND_AT_MOST = 50
 
 
 class PeopleConfig(AppConfig):
@@ -10,12 +14,48 @@ class PeopleConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Tell the history our words, how we are shown, and which tables leave none."""
-        from people import history  # noqa: F401 - only once models are there
+        """Tell the history and the pages what they ask of us."""
         from people.persons.permissions import answer_pages
-        from people.sign_in import models  # noqa: F401 - says which tables leave no history
-        from people.signatures.content import register
         from people.tokens import schema  # noqa: F401 - REST framework must be there by then
 
         answer_pages()
-        register()
+        _tell_the_history()
+
+
+def _tell_the_history() -> None:
+    """Our words, how we are shown, and which tables leave none; once the models are there."""
+    from audit.registry import (
+        register_content,
+        register_people,
+        register_signature,
+        register_subject,
+    )
+    from people.policy.actions import policy_content
+    from people.sign_in import (
+        actions,  # noqa: F401 - our words
+        adapter,  # noqa: F401 - our words
+        models,  # noqa: F401 - says which tables leave no history
+    )
+    from people.signatures.content import signature_shown
+    from people.tokens import actions as tokens  # noqa: F401 - our words
+
+    register_people(_everyone)
+    register_signature(signature_shown)
+    register_content("policy", policy_content)
+    register_subject("person", "Person", "people:edit", find=_people_named)
+    register_subject("policy", "Policy")
+    register_subject("token", "Token")
+    register_subject("signature", "Signature")
+
+
+def _everyone() -> Sequence[tuple[int, str]]:
+    from people.persons.models import User
+
+    return list(User.objects.order_by("name").values_list("pk", "name"))
+
+
+def _people_named(text: str) -> Iterable[tuple[int, str]]:
+    from people.persons.models import User
+
+    found = User.objects.filter(name__icontains=text)
+    return found.values_list("pk", "name")[:FOUND_AT_MOST]

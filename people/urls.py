@@ -2,20 +2,23 @@
 
 from django.urls import URLPattern
 
-from people import check_urls
+from people.auditing import urls as auditing
 from people.persons import urls as persons
 from people.policy import urls as policy
+from people.sign_in import urls as sign_in
 from people.tokens import urls as tokens
 
 app_name = "people"
 urlpatterns: list[URLPattern] = [
     *persons.page_urls,
+    *sign_in.page_urls,
     *tokens.page_urls,
     *policy.page_urls,
 ]
 api_urls: list[URLPattern] = [
     *persons.api_urls,
+    *sign_in.api_urls,
     *tokens.api_urls,
     *policy.api_urls,
-    *check_urls.api_urls,
+    *auditing.api_urls,
 ]

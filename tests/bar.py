@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from audit.capture.context import recorded
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from people.persons.verbs import Role
 from people.signatures.models import Meaning, Signature
 from recipes.coffees.models import Coffee, Recipe

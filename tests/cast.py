@@ -12,7 +12,7 @@ from pytest_django.fixtures import Settings
 from rest_framework.test import APIClient
 
 from audit.capture.context import recorded
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
 from people.signatures.signing import Credentials

@@ -10,5 +10,9 @@ class WebConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Tell the history our words."""
-        from web import access  # noqa: F401
+        """Tell the history our words, and how units are printed."""
+        from audit.registry import register_units
+        from web import access  # noqa: F401 - our words
+        from web.printing import unit_label
+
+        register_units(unit_label)

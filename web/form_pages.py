@@ -135,9 +135,9 @@ def note_newest(form: BaseForm) -> None:
     vars(form)["newest"] = newest
 
 
-def newest_of(form: BaseForm) -> list[tuple[str, str]]:
-    """Label and stored value of each field that note_newest found to differ."""
-    noted: list[tuple[str, str]] = vars(form).get("newest", [])
+def newest_of(form: BaseForm) -> list[tuple[str, str]] | None:
+    """Label and stored value of each field that differs; None where nobody else was quicker."""
+    noted: list[tuple[str, str]] | None = vars(form).get("newest")
     return noted
 
 

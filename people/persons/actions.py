@@ -1,21 +1,24 @@
-"""Adding, changing and ending people. Nobody is deleted: their signatures stay readable."""
+"""Adding and changing people and their roles. Nobody is deleted: their signatures stay readable."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
-from django.db.models import F
-from django.utils import timezone
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, NotFound, Refused, Subject
 from audit.revision import compare_and_set
-from people import history
+from audit.vocabulary import register
 from people.persons.models import Assignment, User, all_sites
-from people.persons.permissions import forget_roles, require, require_everywhere
+from people.persons.permissions import require, require_everywhere
 from people.persons.verbs import Role, Verb
-from people.tokens.models import ApiToken
+
+PERSON_ADDED = register("person.added", "Added person")
+PERSON_CHANGED = register("person.changed", "Changed person")
+ROLE_ASSIGNED = register("role.assigned", "Gave role")
+ROLE_REMOVED = register("role.removed", "Took role away")
+
 
 # Somebody has to be able to let people in: the last owner stays.
 
@@ -44,7 +47,7 @@ def create_person(*, by: User | None, email: str, name: str) -> User:
     `by` None is the console, which adds the first owner. Raises Invalid (email, name) and
     NotPermitted.
     """
-    with recorded(by=by, action=history.PERSON_ADDED):
+    with recorded(by=by, action=PERSON_ADDED):
         if by:
             require_everywhere(by, Verb.PEOPLE_MANAGE)
         person = User(email=_email(email), name=_name(name))
@@ -54,42 +57,16 @@ def create_person(*, by: User | None, email: str, name: str) -> User:
     return person
 
 
-def change_person(*, by: User, person: User, email: str, name: str, expected: int) -> None:
+def change_person(*, by: User, person: User, revision: int, email: str, name: str) -> None:
     """Change the printed name or the address to sign in with.
 
-    Raises Invalid (email, name), NotPermitted, and Stale if `expected` is not the revision now.
+    Raises Invalid (email, name), NotPermitted, and Stale if `revision` is not the one now.
     """
-    with recorded(by=by, action=history.PERSON_CHANGED, subject=subject_of(person)):
+    with recorded(by=by, action=PERSON_CHANGED, subject=subject_of(person)):
         require_everywhere(by, Verb.PEOPLE_MANAGE)
         typed = User(pk=person.pk, email=_email(email), name=_name(name))
         _be_the_only_one(typed)
-        compare_and_set(person, expected, email=typed.email, name=typed.name)
-
-
-def deactivate_person(*, by: User, person: User, expected: int) -> None:
-    """End somebody's sign-in and, for good, sessions and tokens; what they did and signed stays.
-
-    Raises NotPermitted, Stale, and Refused for oneself and for the last owner.
-    """
-    with recorded(by=by, action=history.PERSON_DEACTIVATED, subject=subject_of(person)):
-        require_everywhere(by, Verb.PEOPLE_MANAGE)
-        if person.pk == by.pk:
-            raise Refused("You cannot end your own sign-in: another owner has to.")
-        with keeping_an_owner():
-            now = timezone.now()
-            compare_and_set(person, expected, is_active=False, signed_out_at=now)
-        valid = ApiToken.objects.filter(user=person, revoked_at=None)
-        valid.update(revoked_at=now, revision=F("revision") + 1)
-
-
-def reactivate_person(*, by: User, person: User, expected: int) -> None:
-    """Let somebody sign in again, with the roles they had; no session or token of then counts.
-
-    Raises NotPermitted, Stale.
-    """
-    with recorded(by=by, action=history.PERSON_REACTIVATED, subject=subject_of(person)):
-        require_everywhere(by, Verb.PEOPLE_MANAGE)
-        compare_and_set(person, expected, is_active=True)
+        compare_and_set(person, revision, email=typed.email, name=typed.name)
 
 
 def subject_of(person: User) -> Subject:
@@ -134,7 +111,7 @@ def assign_role(
     `by` None is the console. Raises Invalid (role, site) and NotPermitted: an owner of one site
     gives roles at that site only.
     """
-    with recorded(by=by, action=history.ROLE_ASSIGNED, subject=subject_of(person), site_id=site_id):
+    with recorded(by=by, action=ROLE_ASSIGNED, subject=subject_of(person), site_id=site_id):
         if by:
             _require_at(by, site_id)
         if role not in Role.values:
@@ -147,7 +124,7 @@ def assign_role(
         )
         if not made:
             raise Invalid("role", Role(role).label, "a role this person does not have there yet")
-    forget_roles(person)
+    person.forget_roles()
     return assignment
 
 
@@ -156,7 +133,7 @@ def remove_assignment(*, by: User, assignment: Assignment) -> None:
     person = assignment.user
     with recorded(
         by=by,
-        action=history.ROLE_REMOVED,
+        action=ROLE_REMOVED,
         subject=subject_of(person),
         site_id=assignment.site_id,
     ):
@@ -164,7 +141,7 @@ def remove_assignment(*, by: User, assignment: Assignment) -> None:
         with keeping_an_owner():
             if not Assignment.objects.filter(pk=assignment.pk).delete()[0]:
                 raise NotFound("This role has been taken away already.")
-    forget_roles(person)
+    person.forget_roles()
 
 
 def _require_at(by: User, site_id: int | None) -> None:

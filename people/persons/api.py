@@ -9,8 +9,6 @@ from people.persons.actions import (
     assign_role,
     change_person,
     create_person,
-    deactivate_person,
-    reactivate_person,
     remove_assignment,
 )
 from people.persons.invitations import invite
@@ -42,7 +40,8 @@ class PeopleView(GuardedView):
         return one_or_404(User.objects.prefetch_related("assignments__site"), pk)
 
 
-def _answer(request: Request, someone: User, status: int = 200) -> Response:
+def person_answer(request: Request, someone: User, status: int = 200) -> Response:
+    """The person as they are now, with the tag."""
     fresh = User.objects.prefetch_related("assignments__site").get(pk=someone.pk)
     return tagged(request, fresh, PersonOut(fresh).data, status)
 
@@ -63,7 +62,7 @@ class People(PeopleView):
     def post(self, request: Request) -> Response:
         """Add a person."""
         body = valid(PersonIn, request)
-        return _answer(request, create_person(by=person(request), **body), 201)
+        return person_answer(request, create_person(by=person(request), **body), 201)
 
 
 class OnePerson(PeopleView):
@@ -74,48 +73,16 @@ class OnePerson(PeopleView):
     @extend_schema(responses=PersonOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a person."""
-        return _answer(request, self.someone(pk))
+        return person_answer(request, self.someone(pk))
 
     @extend_schema(request=PersonIn, responses=PersonOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Change name and address."""
         someone, body = self.someone(pk), valid(PersonIn, request)
-        expected = expected_revision(request, someone)
-        change_person(by=person(request), person=someone, expected=expected, **body)
-        return _answer(request, someone)
-
-
-class Deactivation(PeopleView):
-    """End somebody's sign-in."""
-
-    acting_everywhere = True
-
-    @extend_schema(request=None, responses=PersonOut)
-    @acting
-    @matching
-    def post(self, request: Request, pk: int) -> Response:
-        """End it, with all sessions and tokens."""
-        someone = self.someone(pk)
-        expected = expected_revision(request, someone)
-        deactivate_person(by=person(request), person=someone, expected=expected)
-        return _answer(request, someone)
-
-
-class Reactivation(PeopleView):
-    """Allow somebody to sign in again."""
-
-    acting_everywhere = True
-
-    @extend_schema(request=None, responses=PersonOut)
-    @acting
-    @matching
-    def post(self, request: Request, pk: int) -> Response:
-        """Allow it, with the roles they had."""
-        someone = self.someone(pk)
-        expected = expected_revision(request, someone)
-        reactivate_person(by=person(request), person=someone, expected=expected)
-        return _answer(request, someone)
+        revision = expected_revision(request, someone)
+        change_person(by=person(request), person=someone, revision=revision, **body)
+        return person_answer(request, someone)
 
 
 class Invitation(PeopleView):

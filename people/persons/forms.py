@@ -1,14 +1,12 @@
-"""The forms of the people, tokens and policy pages."""
+"""The forms of the pages about people."""
 
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from people.persons.models import User, all_sites
 from people.persons.verbs import Role
-from people.policy.models import Boiling
-from people.signatures.fields import SigningForm
-from people.tokens.models import Scope
 
 ALL_SITES = "all"
 
@@ -36,10 +34,10 @@ class PersonEditForm(PersonForm):
     revision = forms.IntegerField(widget=forms.HiddenInput)
 
     @classmethod
-    def of(cls, person: User) -> "PersonEditForm":
-        """Filled with what is stored now."""
+    def of(cls, person: User, sent: QueryDict | None = None) -> "PersonEditForm":
+        """Filled with what is stored now, or with what was sent."""
         stored = {"name": person.name, "email": person.email, "revision": person.revision}
-        return cls(initial=stored)
+        return cls(sent, initial=stored)
 
 
 class RevisionForm(forms.Form):
@@ -63,38 +61,3 @@ class RoleForm(forms.Form):
         site_field = self.fields["site"]
         assert isinstance(site_field, forms.TypedChoiceField)
         site_field.choices = [("", "Choose where"), (ALL_SITES, "All sites"), *sites]
-
-
-class TokenForm(forms.Form):
-    """A token to make."""
-
-    name = forms.CharField(label="What it is for", max_length=60)
-    scopes = forms.MultipleChoiceField(
-        label="May",
-        choices=Scope.choices,
-        widget=forms.CheckboxSelectMultiple,
-        help_text="Never more than you may do yourself.",
-    )
-    days = forms.IntegerField(
-        label="Usable for",
-        min_value=1,
-        max_value=366,
-        initial=90,
-        widget=forms.TextInput(attrs={"inputmode": "numeric", "data-unit": "d"}),
-    )
-
-
-class PolicyForm(SigningForm):
-    """The policy to sign."""
-
-    revision = forms.IntegerField(widget=forms.HiddenInput)
-    sole_roaster = forms.BooleanField(
-        label="A sole roaster may approve their own drafts",
-        required=False,
-        help_text="Each such approval says so in its signature and in the history.",
-    )
-    boiling = forms.ChoiceField(
-        label="A brew temperature above the local boiling point",
-        choices=Boiling.choices,
-        widget=forms.RadioSelect,
-    )

@@ -13,11 +13,14 @@ from django.urls import reverse
 
 from audit.capture.context import recorded
 from audit.errors import Refused
-from people import history
+from audit.vocabulary import register
 from people.persons.actions import subject_of
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
+
+PERSON_INVITED = register("person.invited", "Made link to set a password")
+
 
 logger = logging.getLogger(__name__)
 MAIL = """Hello {name},
@@ -37,7 +40,7 @@ def invite(*, by: User | None, person: User, absolute: Callable[[str], str]) -> 
     absolute: makes an address of a path (request.build_absolute_uri). `by` None is the console.
     Raises NotPermitted, and Refused for somebody who may not sign in.
     """
-    with recorded(by=by, action=history.PERSON_INVITED, subject=subject_of(person)):
+    with recorded(by=by, action=PERSON_INVITED, subject=subject_of(person)):
         if by:
             require_everywhere(by, Verb.PEOPLE_MANAGE)
         # In one statement, so that whose sign-in is ended at this moment gets none.

@@ -2,7 +2,6 @@
 
 from typing import ClassVar, Self
 
-from django.apps import apps
 from django.conf import settings
 from django.contrib import auth
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -14,11 +13,11 @@ from django.utils.crypto import salted_hmac
 from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.revision import Revised
-from people.persons.verbs import Role
+from people.persons.verbs import Role, Verb, roles_at, sites_where
 
 
 class UserManager(BaseUserManager["User"]):
-    """Finds people by e-mail; adding one is the action people.actions.create_person."""
+    """Finds people by e-mail; adding one is the action people.persons.actions.create_person."""
 
     def get_by_natural_key(self, username: str | None) -> "User":
         """E-mail addresses are kept in lower case, whatever was typed."""
@@ -47,6 +46,8 @@ class User(AbstractBaseUser, Revised):
     REQUIRED_FIELDS = ["name"]
 
     objects: ClassVar[UserManager] = UserManager()
+
+    _roles_held: "list[Assignment] | None" = None
 
     class Meta:
         ordering = ["name", "pk"]
@@ -83,18 +84,30 @@ class User(AbstractBaseUser, Revised):
             return False
         return any(backend.has_perm(self, perm, obj=obj) for backend in auth.get_backends())
 
+    def roles_held(self, *, anew: bool = False) -> "list[Assignment]":
+        """Their roles, remembered as long as this object lives (one request) unless asked anew.
+
+        None for the deactivated: that counts at once, not at the next sign-in.
+        """
+        if anew or self._roles_held is None:
+            mine = Assignment.objects.filter(user_id=self.pk, user__is_active=True)
+            self._roles_held = list(mine)
+        return self._roles_held
+
+    def forget_roles(self) -> None:
+        """After a change of roles: the next question reads them anew."""
+        self._roles_held = None
+
     def history_sites(self) -> frozenset[int] | None:
         """The sites whose history this person may read; None means every site."""
-        from people.persons.permissions import covered_sites  # noqa: PLC0415 - it reads this model
-        from people.persons.verbs import Verb  # noqa: PLC0415
-
-        return covered_sites(self, Verb.HISTORY_VIEW)
+        return sites_where(self.roles_held(), Verb.HISTORY_VIEW)
 
     def history_role(self, site_id: int | None) -> str:
-        """The roles that count at that site, as an entry of the history names them."""
-        from people.persons.permissions import roles_at  # noqa: PLC0415 - it reads this model
+        """The roles that count at that site, as an entry of the history names them.
 
-        return ", ".join(role.label.lower() for role in roles_at(self, site_id))
+        As remembered: a query here would be one more in every action, only to be read.
+        """
+        return ", ".join(role.label.lower() for role in roles_at(self.roles_held(), site_id))
 
     def role_labels(self) -> list[str]:
         """Each role held once, in the order of the table, for headers and lists."""
@@ -106,8 +119,10 @@ class User(AbstractBaseUser, Revised):
 
 
 def all_sites() -> models.QuerySet[models.Model]:
-    """Every site. Its model lies a layer above this one, so it is named, not imported."""
-    return apps.get_model("stations", "Site")._default_manager.all()
+    """Every site. Its model lies a layer above this one: only the role's own link leads there."""
+    site = Assignment._meta.get_field("site").related_model
+    assert not isinstance(site, str)  # it is resolved once all models are there
+    return site._default_manager.all()
 
 
 class AssignmentQuerySet(models.QuerySet["Assignment"]):

@@ -3,21 +3,20 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 
 from people.persons.actions import (
     assign_role,
     change_person,
     create_person,
-    deactivate_person,
-    reactivate_person,
     remove_assignment,
 )
-from people.persons.forms import PersonEditForm, PersonForm, RevisionForm, RoleForm
+from people.persons.forms import PersonEditForm, PersonForm, RoleForm
 from people.persons.invitations import invite
 from people.persons.models import Assignment, User
 from people.persons.permissions import may_everywhere
 from people.persons.verbs import Verb
-from web.form_pages import form_errors, posted, status_of
+from web.form_pages import form_errors, form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
 
@@ -39,15 +38,13 @@ def people(request: PageRequest) -> HttpResponse:
 def add(request: PageRequest) -> HttpResponse:
     """Add somebody; the next page gives them roles and shows the link to set a password."""
     form = PersonForm(posted(request))
-    status = status_of(form)
-    if request.method == "POST" and form.is_valid():
-        with form_errors(form) as outcome:
-            person = create_person(by=request.user, **form.cleaned_data)
-        if outcome.ok:
-            _invite(request, person)
-            return redirect("people:edit", person.pk)
-        status = outcome.status
-    return render(request, "people/persons/add.html", {"form": form}, status=status)
+
+    def act() -> str:
+        person = create_person(by=request.user, **form.cleaned_data)
+        _invite(request, person)
+        return reverse("people:edit", args=[person.pk])
+
+    return form_page(request, "people/persons/add.html", form, act, said="", context={})
 
 
 @page(Verb.PEOPLE_MANAGE, methods="GET POST")
@@ -56,17 +53,16 @@ def edit(request: PageRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         require_for_page(request, Verb.PEOPLE_MANAGE, everywhere=True)
     person = one_or_404(User.objects.all(), pk)
-    form = PersonEditForm(request.POST) if request.method == "POST" else PersonEditForm.of(person)
+    form = PersonEditForm.of(person, posted(request))
     status = status_of(form)
     if form.is_bound and form.is_valid():
-        expected = form.cleaned_data.pop("revision")
         with form_errors(form) as outcome:
-            change_person(by=request.user, person=person, expected=expected, **form.cleaned_data)
+            change_person(by=request.user, person=person, **form.cleaned_data)
         if outcome.ok:
             messages.success(request, "Saved.")
             return redirect("people:edit", pk)
         status = outcome.status
-    return _person_page(request, person, form, RoleForm(), status)
+    return person_page(request, person, status=status, form=form)
 
 
 @page(Verb.PEOPLE_MANAGE, methods="POST")
@@ -83,7 +79,7 @@ def give_role(request: PageRequest, pk: int) -> HttpResponse:
             messages.success(request, "Role given.")
             return redirect("people:edit", pk)
         status = outcome.status
-    return _person_page(request, person, PersonEditForm.of(person), form, status)
+    return person_page(request, person, status=status, role_form=form)
 
 
 @page(Verb.PEOPLE_MANAGE, methods="POST")
@@ -93,19 +89,6 @@ def take_role(request: PageRequest, pk: int, assignment: int) -> HttpResponse:
     given = one_or_404(Assignment.objects.of(person), assignment)
     remove_assignment(by=request.user, assignment=given)
     messages.success(request, "Role taken away.")
-    return redirect("people:edit", pk)
-
-
-@page(Verb.PEOPLE_MANAGE, methods="POST", everywhere=True)
-def sign_in_allowed(request: PageRequest, pk: int, *, allowed: bool) -> HttpResponse:
-    """End somebody's sign-in, or allow it again."""
-    person = one_or_404(User.objects.all(), pk)
-    seen = RevisionForm(request.POST)
-    if not seen.is_valid():
-        return _person_page(request, person, PersonEditForm.of(person), RoleForm(), 400)
-    action = reactivate_person if allowed else deactivate_person
-    action(by=request.user, person=person, expected=seen.cleaned_data["revision"])
-    messages.success(request, "May sign in again." if allowed else "May no longer sign in.")
     return redirect("people:edit", pk)
 
 
@@ -121,14 +104,20 @@ def _invite(request: PageRequest, person: User) -> None:
     request.session[LINK] = {"person": person.pk, "link": link}
 
 
-def _person_page(
-    request: PageRequest, person: User, form: PersonEditForm, role_form: RoleForm, status: int
+def person_page(
+    request: PageRequest,
+    person: User,
+    *,
+    status: int,
+    form: PersonEditForm | None = None,
+    role_form: RoleForm | None = None,
 ) -> HttpResponse:
+    """One person's page, with whichever of its forms was sent."""
     kept = request.session.pop(LINK, None)
     shown = {
         "person": person,
-        "form": form,
-        "role_form": role_form,
+        "form": form or PersonEditForm.of(person),
+        "role_form": role_form or RoleForm(),
         "assignments": Assignment.objects.of(person),
         "may_change": may_everywhere(request.user, Verb.PEOPLE_MANAGE),
         "link": kept["link"] if kept and kept["person"] == person.pk else "",

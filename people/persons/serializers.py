@@ -1,4 +1,4 @@
-"""People, tokens and policy as the API shows and takes them."""
+"""People and their roles as the API shows and takes them."""
 
 from typing import Any
 
@@ -6,10 +6,6 @@ from rest_framework import serializers
 
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
-from people.policy.models import Boiling, Policy
-from people.signatures.fields import SignatureSerializer
-from people.signatures.models import Signature
-from people.tokens.models import ApiToken, Scope
 
 
 class AssignmentOut(serializers.ModelSerializer[Assignment]):
@@ -60,70 +56,6 @@ class InvitationOut(serializers.Serializer[dict[str, str]]):
     """The link to set a password, shown to the owner who asked."""
 
     link = serializers.CharField()
-
-
-class TokenOut(serializers.ModelSerializer[ApiToken]):
-    """A token, without its secret."""
-
-    state = serializers.CharField(read_only=True)
-
-    class Meta:
-        model = ApiToken
-        fields = [
-            "id",
-            "name",
-            "hint",
-            "scopes",
-            "state",
-            "created_at",
-            "expires_at",
-            "revoked_at",
-            "last_used_at",
-        ]
-
-
-class NewTokenOut(TokenOut):
-    """A token just made, with the secret that is shown this once."""
-
-    secret = serializers.CharField(read_only=True)
-
-    class Meta(TokenOut.Meta):
-        fields = [*TokenOut.Meta.fields, "secret"]
-
-
-class TokenIn(serializers.Serializer[dict[str, Any]]):
-    """A token to make."""
-
-    name = serializers.CharField(max_length=60)
-    scopes = serializers.ListField(
-        child=serializers.ChoiceField(choices=Scope.choices), min_length=1, max_length=4
-    )
-    days = serializers.IntegerField(min_value=1, max_value=366, default=90)
-
-
-class SignatureOut(serializers.ModelSerializer[Signature]):
-    """A signature as it is printed: name, role, time, meaning, and the digest it covers."""
-
-    class Meta:
-        model = Signature
-        fields = ["id", "name", "role", "meaning", "at", "digest", "note"]
-
-
-class PolicyOut(serializers.ModelSerializer[Policy]):
-    """The policy in force."""
-
-    signature = SignatureOut(read_only=True, allow_null=True)
-
-    class Meta:
-        model = Policy
-        fields = ["sole_roaster", "boiling", "revision", "signature"]
-
-
-class PolicyIn(SignatureSerializer):
-    """The policy to sign."""
-
-    sole_roaster = serializers.BooleanField()
-    boiling = serializers.ChoiceField(choices=Boiling.choices)
 
 
 class MeOut(serializers.Serializer[dict[str, Any]]):

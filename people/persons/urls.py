@@ -10,23 +10,12 @@ page_urls: list[URLPattern] = [
     path("people/<int:pk>/", pages.edit, name="edit"),
     path("people/<int:pk>/roles/", pages.give_role, name="give_role"),
     path("people/<int:pk>/roles/<int:assignment>/take/", pages.take_role, name="take_role"),
-    path(
-        "people/<int:pk>/end-sign-in/", pages.sign_in_allowed, {"allowed": False}, name="deactivate"
-    ),
-    path(
-        "people/<int:pk>/allow-sign-in/",
-        pages.sign_in_allowed,
-        {"allowed": True},
-        name="reactivate",
-    ),
     path("people/<int:pk>/invitation/", pages.invitation, name="invitation"),
 ]
 api_urls: list[URLPattern] = [
     path("me/", api.Me.as_view(), name="me"),
     path("people/", api.People.as_view(), name="people"),
     path("people/<int:pk>/", api.OnePerson.as_view(), name="person"),
-    path("people/<int:pk>/deactivate/", api.Deactivation.as_view(), name="deactivate"),
-    path("people/<int:pk>/reactivate/", api.Reactivation.as_view(), name="reactivate"),
     path("people/<int:pk>/invitation/", api.Invitation.as_view(), name="invitation"),
     path("people/<int:pk>/assignments/", api.Assignments.as_view(), name="assignments"),
     path(

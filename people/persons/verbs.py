@@ -1,6 +1,8 @@
 """Everything a person can do, and the one table of which roles may do it."""
 
+from collections.abc import Iterable
 from enum import StrEnum
+from typing import Protocol
 
 from django.db.models import TextChoices
 
@@ -138,3 +140,35 @@ def roles_for(verb: Verb) -> str:
     labels = [role.label.lower() for role in Role if role in MAY[verb]]
     worded = [f"{'an' if label[0] in 'aeiou' else 'a'} {label}" for label in labels]
     return " or ".join(filter(None, [", ".join(worded[:-1]), worded[-1]]))
+
+
+# Questions about roles held, wherever they are kept.
+
+
+class Held(Protocol):
+    """One role held at one site, or at every site where that is None."""
+
+    role: str
+    site_id: int | None
+
+
+def first_role(held: Iterable[Held], verb: Verb, site_id: int | None) -> Role | None:
+    """The first role of the table that allows it at that site, or anywhere (None)."""
+    fits = {
+        each.role
+        for each in held
+        if each.role in MAY[verb] and (site_id is None or each.site_id in (None, site_id))
+    }
+    return next((role for role in Role if role in fits), None)
+
+
+def sites_where(held: Iterable[Held], verb: Verb) -> frozenset[int] | None:
+    """The sites where the verb is allowed; None means all of them."""
+    sites = {each.site_id for each in held if each.role in MAY[verb]}
+    return None if None in sites else frozenset(pk for pk in sites if pk is not None)
+
+
+def roles_at(held: Iterable[Held], site_id: int | None) -> list[Role]:
+    """Every role that counts at that site (None: anywhere), in the table's order."""
+    named = {each.role for each in held if site_id is None or each.site_id in (None, site_id)}
+    return [role for role in Role if role in named]

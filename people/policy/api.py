@@ -1,17 +1,34 @@
 """Endpoints: the group's policy."""
 
 from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from people.persons.serializers import PolicyIn, PolicyOut
 from people.persons.verbs import Verb
 from people.policy.actions import set_policy
-from people.policy.models import Policy
-from people.signatures.fields import note_signed
+from people.policy.models import Boiling, Policy
+from people.signatures.fields import SignatureOut, SignatureSerializer, note_signed
 from people.tokens.models import Scope
 from web.api import GuardedView, checked, person
 from web.etags import expected_revision, matching, tagged
+
+
+class PolicyOut(serializers.ModelSerializer[Policy]):
+    """The policy in force."""
+
+    signature = SignatureOut(read_only=True, allow_null=True)
+
+    class Meta:
+        model = Policy
+        fields = ["sole_roaster", "boiling", "revision", "signature"]
+
+
+class PolicyIn(SignatureSerializer):
+    """The policy to sign."""
+
+    sole_roaster = serializers.BooleanField()
+    boiling = serializers.ChoiceField(choices=Boiling.choices)
 
 
 class PolicyInForce(GuardedView):
@@ -35,10 +52,10 @@ class PolicyInForce(GuardedView):
         body = checked(PolicyIn, request)
         policy = set_policy(
             by=person(request),
+            revision=expected_revision(request, Policy.current()),
             sole_roaster=body.validated_data["sole_roaster"],
             boiling=body.validated_data["boiling"],
             credentials=body.credentials(request),
-            expected=expected_revision(request, Policy.current()),
         )
         note_signed(request)
         return tagged(request, policy, PolicyOut(policy).data)

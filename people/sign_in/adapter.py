@@ -8,11 +8,14 @@ from django.http import HttpRequest
 
 from audit.capture.context import record_refusal, recorded
 from audit.errors import Refused, Subject
-from people import history
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from web.middleware import client_address
+
+PASSWORD_SET = register("person.password_set", "Set own password")
+SIGN_IN_REFUSED = register("sign_in.refused", "Was refused sign-in")
 
 
 class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the library has no types
@@ -24,7 +27,7 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
 
     def set_password(self, user: User, password: str) -> None:
         """Set one's own password, changed or by a link; that it happened is in the history."""
-        with recorded(by=user, action=history.PASSWORD_SET):
+        with recorded(by=user, action=PASSWORD_SET):
             user.set_password(password)
             user.save(update_fields=["password", "password_set_at"])
 
@@ -42,7 +45,7 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
         person = User.objects.filter(email=typed).first()
         about = Subject("person", person.pk, person.name) if person else None
         wrong = Refused("A sign-in was tried with a wrong address or password.", subject=about)
-        record_refusal(wrong, by=None, action=history.SIGN_IN_REFUSED)
+        record_refusal(wrong, by=None, action=SIGN_IN_REFUSED)
 
     def get_client_ip(self, request: HttpRequest) -> str:
         """As the history notes it, so that limits and history name the same address."""

@@ -1,4 +1,4 @@
-"""Which of allauth's pages there are: signing in, own password, second factor.
+"""Addresses: those of allauth's pages that there are, for signing in and one's account; and ours.
 
 Its pages for signing up and for changing one's own address are left out: an owner does both.
 """
@@ -15,7 +15,11 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import URLPattern, path, re_path
 
 from audit.capture.context import recorded
-from people.history import OWN_ACCOUNT
+from audit.vocabulary import register
+from people.sign_in import api, pages
+
+OWN_ACCOUNT = register("person.own_account", "Changed own sign-in")
+
 
 View = Callable[..., HttpResponse]
 
@@ -90,3 +94,15 @@ PASSKEYS: list[URLPattern] = [
     path(f"{KEYS}<int:pk>/remove/", own(passkeys.remove_webauthn), name="mfa_remove_webauthn"),
 ]
 urlpatterns: list[URLPattern] = [*SIGN_IN, *PASSWORD, *SECOND_FACTOR, *PASSKEYS]
+
+# An owner's: ending somebody's sign-in, and allowing it again.
+
+PERSON = "people/<int:pk>"
+page_urls: list[URLPattern] = [
+    path(f"{PERSON}/end-sign-in/", pages.sign_in_allowed, {"allowed": False}, name="deactivate"),
+    path(f"{PERSON}/allow-sign-in/", pages.sign_in_allowed, {"allowed": True}, name="reactivate"),
+]
+api_urls: list[URLPattern] = [
+    path(f"{PERSON}/deactivate/", api.Deactivation.as_view(), name="deactivate"),
+    path(f"{PERSON}/reactivate/", api.Reactivation.as_view(), name="reactivate"),
+]

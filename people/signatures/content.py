@@ -5,23 +5,12 @@ bytes seen are kept: they must still have the digest, and what is stored must st
 """
 
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from hashlib import sha256
 from typing import Any
 
-from audit.registry import (
-    ContentShown,
-    SignatureShown,
-    register_content,
-    register_people,
-    register_signature,
-    register_subject,
-    register_units,
-)
-from people.persons.models import User
-from people.policy.models import Policy
+from audit.registry import ContentShown, SignatureShown
 from people.signatures.models import Signature, SignedContent
-from web.printing import unit_label
 
 Seen = dict[str, Any]
 
@@ -48,47 +37,11 @@ def as_seen(signed: SignatureShown, moved: Callable[[Seen], Iterable[str]]) -> C
     return told(moved(json.loads(kept.canonical)))
 
 
-def policy_content(signed: SignatureShown) -> ContentShown:
-    """Of a policy."""
-
-    def moved(seen: Seen) -> Iterable[str]:
-        policy = Policy.objects.filter(signature=signed.pk).first()
-        if policy is None:
-            return  # another is in force: only what was kept speaks for this one
-        if policy.sole_roaster is not seen["sole_roaster"]:
-            yield "the rule for a sole roaster"
-        if policy.boiling != seen["boiling"]:
-            yield "the rule for boiling"
-
-    return as_seen(signed, moved)
+# How signatures are shown.
 
 
-# How people and signatures are shown on the history's pages.
-
-FOUND_AT_MOST = 50
-
-
-def register() -> None:
-    """Called once, when the program starts."""
-    register_people(_everyone)
-    register_signature(_signature)
-    register_units(unit_label)
-    register_content("policy", policy_content)
-    register_subject("person", "Person", "people:edit", find=_people_named)
-    register_subject("policy", "Policy")
-    register_subject("token", "Token")
-    register_subject("signature", "Signature")
-
-
-def _everyone() -> Sequence[tuple[int, str]]:
-    return list(User.objects.order_by("name").values_list("pk", "name"))
-
-
-def _people_named(text: str) -> Iterable[tuple[int, str]]:
-    return User.objects.filter(name__icontains=text).values_list("pk", "name")[:FOUND_AT_MOST]
-
-
-def _signature(pk: int) -> SignatureShown | None:
+def signature_shown(pk: int) -> SignatureShown | None:
+    """The signature of that number."""
     signed = Signature.objects.filter(pk=pk).first()
     return shown(signed) if signed else None
 

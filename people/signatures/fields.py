@@ -1,10 +1,11 @@
-"""How a signature is asked for: on pages by a form, in the API by a serializer."""
+"""How a signature is asked for, on pages by a form and in the API by a serializer, and shown."""
 
 from django import forms
 from django.http import HttpRequest
 from rest_framework import serializers
 from rest_framework.request import Request
 
+from people.signatures.models import Signature
 from people.signatures.signing import Credentials
 from people.tokens.models import ApiToken
 
@@ -58,6 +59,14 @@ class SignatureSerializer(serializers.Serializer[Credentials]):
             identification=self.validated_data.get("email"),
             session_signed=has_signed(request),
         )
+
+
+class SignatureOut(serializers.ModelSerializer[Signature]):
+    """A signature as it is printed: name, role, time, meaning, and the digest it covers."""
+
+    class Meta:
+        model = Signature
+        fields = ["id", "name", "role", "meaning", "at", "digest", "note"]
 
 
 def has_signed(request: HttpRequest | Request) -> bool:

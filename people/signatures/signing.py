@@ -7,11 +7,14 @@ from django.db import transaction
 
 from audit.capture.context import record_refusal
 from audit.errors import UNSHOWN, Invalid, Refused, Subject
-from people.history import SIGNING_REFUSED
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.signatures.models import Meaning, Signature, SignedContent
+
+SIGNING_REFUSED = register("signing.refused", "Was refused a signature")
+
 
 # Counts wrong passwords at signing, for all processes together (the shared cache).
 

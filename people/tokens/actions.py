@@ -9,11 +9,15 @@ from django.utils import timezone
 from audit.capture.context import recorded
 from audit.errors import Invalid, NotFound, NotPermitted, Subject
 from audit.revision import compare_and_set
-from people import history
+from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require, require_everywhere
 from people.persons.verbs import Verb
 from people.tokens.models import ApiToken, Scope, digest_of
+
+TOKEN_MADE = register("token.made", "Made token")
+TOKEN_REVOKED = register("token.revoked", "Revoked token")
+
 
 PREFIX = "pl_"  # lets a secret that leaked into a log or a repository be recognised
 MAX_DAYS = 366
@@ -34,7 +38,7 @@ def make_token(
     days: how long it stays usable, 1 to 366. Made with another token (`using`), it can do no more
     than that one and ends with it at the latest. Raises Invalid (name, scopes, days), NotPermitted.
     """
-    with recorded(by=by, action=history.TOKEN_MADE):
+    with recorded(by=by, action=TOKEN_MADE):
         require(by, Verb.TOKEN_MAKE)
         secret = PREFIX + secrets.token_urlsafe(32)
         ends = timezone.now() + timedelta(days=_days(days))
@@ -57,7 +61,7 @@ def make_token(
 def revoke_token(*, by: User, token: ApiToken) -> None:
     """End a token at once: one's own, or anybody's as the owner. Raises NotPermitted, NotFound."""
     subject = Subject("token", token.pk, token.name)
-    with recorded(by=by, action=history.TOKEN_REVOKED, subject=subject):
+    with recorded(by=by, action=TOKEN_REVOKED, subject=subject):
         if token.user_id != by.pk:
             require_everywhere(by, Verb.PEOPLE_MANAGE, subject)
         if token.revoked_at:

@@ -1,17 +1,58 @@
 """Endpoints: one's own tokens."""
 
+from typing import Any
+
 from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from people.persons.serializers import NewTokenOut, TokenIn, TokenOut
 from people.persons.verbs import Verb
 from people.tokens.actions import make_token, revoke_token
-from people.tokens.models import ApiToken
+from people.tokens.models import ApiToken, Scope
 from web.api import GuardedView, listed, person, valid
 from web.idempotency import acting, acting_hiding
 from web.lookup import one_or_404
 from web.paging import KeysetPagination
+
+
+class TokenOut(serializers.ModelSerializer[ApiToken]):
+    """A token, without its secret."""
+
+    state = serializers.CharField(read_only=True)
+
+    class Meta:
+        model = ApiToken
+        fields = [
+            "id",
+            "name",
+            "hint",
+            "scopes",
+            "state",
+            "created_at",
+            "expires_at",
+            "revoked_at",
+            "last_used_at",
+        ]
+
+
+class NewTokenOut(TokenOut):
+    """A token just made, with the secret that is shown this once."""
+
+    secret = serializers.CharField(read_only=True)
+
+    class Meta(TokenOut.Meta):
+        fields = [*TokenOut.Meta.fields, "secret"]
+
+
+class TokenIn(serializers.Serializer[dict[str, Any]]):
+    """A token to make."""
+
+    name = serializers.CharField(max_length=60)
+    scopes = serializers.ListField(
+        child=serializers.ChoiceField(choices=Scope.choices), min_length=1, max_length=4
+    )
+    days = serializers.IntegerField(min_value=1, max_value=366, default=90)
 
 
 class Tokens(GuardedView):

@@ -5,7 +5,7 @@ row needs a number, and it deletes other expired tokens while it checks one.
 """
 
 import hashlib
-from typing import TYPE_CHECKING, Self
+from typing import Self
 
 from django.conf import settings
 from django.contrib.postgres.fields import ArrayField
@@ -15,9 +15,9 @@ from django.utils import timezone
 
 from audit.capture.governed import governed
 from audit.revision import Revised
-
-if TYPE_CHECKING:
-    from people.persons.models import User
+from people.persons.models import User
+from people.persons.permissions import may
+from people.persons.verbs import Verb
 
 
 class Scope(models.TextChoices):
@@ -43,10 +43,10 @@ class ApiTokenQuerySet(models.QuerySet["ApiToken"]):
             revoked_at=None, expires_at__gt=timezone.now(), user__is_active=True
         ).select_related("user")
 
-    def revocable_by(self, person: "User") -> Self:
+    def revocable_by(self, person: User) -> Self:
         """One's own; everybody's for those who manage people."""
         mine = models.Q(user_id=person.pk)
-        return self if person.has_perm("people.change_user") else self.filter(mine)
+        return self if may(person, Verb.PEOPLE_MANAGE) else self.filter(mine)
 
 
 class ApiToken(Revised):

@@ -1,17 +1,36 @@
 """Page: one's own tokens for programs."""
 
+from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 
-from people.persons.forms import TokenForm
 from people.persons.verbs import Verb
 from people.tokens.actions import make_token, revoke_token
-from people.tokens.models import ApiToken
+from people.tokens.models import ApiToken, Scope
 from web.form_pages import form_errors, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
+
+
+class TokenForm(forms.Form):
+    """A token to make."""
+
+    name = forms.CharField(label="What it is for", max_length=60)
+    scopes = forms.MultipleChoiceField(
+        label="May",
+        choices=Scope.choices,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Never more than you may do yourself.",
+    )
+    days = forms.IntegerField(
+        label="Usable for",
+        min_value=1,
+        max_value=366,
+        initial=90,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "data-unit": "d"}),
+    )
 
 
 @never_cache

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 
 from audit.capture.context import recorded
-from people.history import PASSWORD_SET
 from people.persons.actions import assign_role, create_person
 from people.persons.models import User
 from people.persons.verbs import Role
+from people.sign_in.adapter import PASSWORD_SET
 from people.signatures.signing import Credentials
 from stations.equipment.models import Site
 

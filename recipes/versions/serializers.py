@@ -4,8 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from people.persons.serializers import PersonBrief, SignatureOut
-from people.signatures.fields import SignatureSerializer
+from people.persons.serializers import PersonBrief
+from people.signatures.fields import SignatureOut, SignatureSerializer
 from recipes.formula.fields import FormulaIn, FormulaOut
 from recipes.formula.formula import stored
 from recipes.versions.computed import ratio_of

@@ -5,7 +5,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from people.persons.serializers import SignatureOut
+from people.signatures.fields import SignatureOut
 from stations.slots.models import Placement, ReadBack
 
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.utils import timezone
 
 from audit.capture.context import recorded
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from people.persons.models import User
 from people.tokens.actions import make_token
 from people.tokens.models import Scope

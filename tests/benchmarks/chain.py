@@ -7,7 +7,7 @@ from django.contrib.auth.hashers import make_password
 from django.db import connection
 
 from audit.capture.context import recorded
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from people.persons.models import Assignment, User
 from recipes.versions.models import Version
 from stations.equipment.models import Machine, Site, Slot, Station

@@ -17,7 +17,7 @@ from audit.capture.context import recorded
 from audit.capture.models import Entry
 from audit.checking.actions import start_check
 from audit.checking.run import run_check
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
 from recipes.formula.formula import Entry as Value

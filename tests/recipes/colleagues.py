@@ -3,10 +3,10 @@
 from django.contrib.auth.hashers import make_password
 
 from audit.capture.context import recorded
-from people.history import PASSWORD_SET
 from people.persons.actions import assign_role, create_person
 from people.persons.models import User
 from people.persons.verbs import Role
+from people.sign_in.adapter import PASSWORD_SET
 from tests.cast import PASSWORD, Cast
 
 

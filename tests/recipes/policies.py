@@ -9,7 +9,7 @@ def allow_sole_roaster(cast: Cast, *, on: bool = True) -> None:
     """Let a head roaster approve their own drafts, or no longer."""
     set_policy(
         by=cast.owner,
-        expected=Policy.current().revision,
+        revision=Policy.current().revision,
         sole_roaster=on,
         boiling=Boiling.ACKNOWLEDGE,
         credentials=credentials(cast.owner),

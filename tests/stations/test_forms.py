@@ -55,8 +55,23 @@ def test_an_edit_from_an_old_page_is_412(bar: Bar, cast: Cast, signed_in: Signed
         assert browser.post(address, sent).status_code == 302, name
         again = browser.post(address, sent)
         assert again.status_code == 412, name
-        assert "Show the newest state" in again.content.decode()
+        told = again.content.decode()
+        assert "Nothing you typed is lost" in told
+        # The next attempt is made from what the page shows now.
+        assert 'name="seen_revision" value="2"' in told, name
     assert Site.objects.get(pk=pk).revision == 2
+
+
+def test_what_is_stored_now_stands_beside_what_was_typed(cast: Cast, signed_in: SignedIn) -> None:
+    browser, address = signed_in(cast.owner), reverse("stations:site_edit", args=[cast.site.pk])
+    body = {"name": "Harbour", "time_zone": "Europe/Lisbon", "seen_revision": "1"}
+    browser.post(address, {**body, "altitude": "13"})
+    told = browser.post(address, {**body, "altitude": "14.5"}).content.decode()
+    assert "Altitude: <b>13 m</b>" in told
+    assert 'value="14.5"' in told
+    again = browser.post(address, {**body, "altitude": "14.5", "seen_revision": "2"})
+    assert again.status_code == 302
+    assert str(Site.objects.get(pk=cast.site.pk).altitude) == "14.5"
 
 
 @pytest.mark.parametrize("typed", BAD_NUMBERS)

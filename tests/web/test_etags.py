@@ -42,7 +42,7 @@ def test_an_edit_without_a_tag_is_428(client: APIClient, url: str, headers: dict
 def test_an_edit_of_an_older_revision_is_412(cast: Cast, client: APIClient, url: str) -> None:
     tag = client.get(url)["ETag"]
     barista = cast.barista
-    change_person(by=cast.owner, person=barista, email=barista.email, name="Quicker", expected=1)
+    change_person(by=cast.owner, person=barista, email=barista.email, name="Quicker", revision=1)
     answer = client.put(url, EDIT, headers={"If-Match": tag})
     assert answer.status_code == 412
     assert answer.json()["current_revision"] == 2

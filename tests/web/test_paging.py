@@ -5,7 +5,7 @@ from django.contrib.auth.hashers import make_password
 from rest_framework.test import APIClient
 
 from audit.capture.context import recorded
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from people.persons.models import User
 from tests.cast import ApiAs, Cast
 

@@ -173,8 +173,9 @@ def error_summary(*parts: BaseForm | BaseFormSet[Any]) -> dict[str, object]:
     And where somebody else was quicker: what is stored now that differs from what was typed.
     """
     bound = [part for part in parts if part and part.is_bound]
-    forms = [part for part in bound if isinstance(part, BaseForm)]
+    newest = [newest_of(part) for part in bound if isinstance(part, BaseForm)]
     return {
         "problems": [problem for part in bound for problem in _problems(part)],
-        "newest": [line for form in forms for line in newest_of(form)],
+        "stale": any(lines is not None for lines in newest),
+        "newest": [line for lines in newest for line in lines or []],
     }

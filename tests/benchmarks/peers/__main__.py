@@ -15,7 +15,7 @@ django.setup()
 from django.db import connection  # noqa: E402
 
 from audit.capture.context import recorded  # noqa: E402
-from people.history import PERSON_ADDED  # noqa: E402
+from people.persons.actions import PERSON_ADDED  # noqa: E402
 from people.persons.models import User  # noqa: E402
 from tests.benchmarks.peers import saving  # noqa: E402
 from tests.benchmarks.peers.models import (  # noqa: E402

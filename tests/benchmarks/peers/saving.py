@@ -15,7 +15,7 @@ from simple_history.utils import bulk_update_with_history
 
 from audit.capture.context import recorded
 from audit.capture.models import Entry
-from people.history import PERSON_CHANGED
+from people.persons.actions import PERSON_CHANGED
 from people.persons.models import User
 from tests.benchmarks.peers.models import AuditLog, Ours, PgHistory, Plain, Reversion, SimpleHistory
 

@@ -4,10 +4,11 @@ import pytest
 
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotFound, NotPermitted, Refused
-from people.persons.actions import assign_role, create_person, deactivate_person, remove_assignment
+from people.persons.actions import assign_role, create_person, remove_assignment
 from people.persons.models import Assignment
 from people.persons.permissions import may
 from people.persons.verbs import Role, Verb
+from people.sign_in.actions import deactivate_person
 from tests.cast import Cast
 
 
@@ -84,6 +85,6 @@ def test_the_last_owner_keeps_the_role(cast: Cast) -> None:
 def test_an_owner_who_may_not_sign_in_does_not_count(cast: Cast) -> None:
     second = create_person(by=cast.owner, email="second@example.com", name="Second owner")
     assign_role(by=cast.owner, person=second, role=Role.OWNER)
-    deactivate_person(by=cast.owner, person=second, expected=1)
+    deactivate_person(by=cast.owner, person=second, revision=1)
     with pytest.raises(Refused, match="no owner"):
         remove_assignment(by=cast.owner, assignment=Assignment.objects.get(user=cast.owner))

@@ -10,9 +10,9 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
-from people.persons.actions import deactivate_person
 from people.persons.invitations import invite
 from people.persons.models import User
+from people.sign_in.actions import deactivate_person
 from tests.cast import PASSWORD, ApiAs, Cast, SignedIn
 
 
@@ -65,7 +65,7 @@ def test_nothing_is_mailed_before_it_is_in_the_history(
 
 def test_a_link_is_nothing_once_the_sign_in_was_ended(cast: Cast, client: Client) -> None:
     link = invite(by=cast.owner, person=cast.barista, absolute=lambda path: path)
-    deactivate_person(by=cast.owner, person=cast.barista, expected=1)
+    deactivate_person(by=cast.owner, person=cast.barista, revision=1)
     both = {"password1": "a fine long phrase", "password2": "a fine long phrase"}
     form = client.get(link, follow=True)
     client.post(form.redirect_chain[-1][0] if form.redirect_chain else link, both)

@@ -71,6 +71,8 @@ def test_an_edit_from_an_old_page_is_told_so(cast: Cast, browser: Client) -> Non
     answer = browser.post(url, {**edit, "name": "Two"})
     assert answer.status_code == 412
     assert User.objects.get(pk=cast.barista.pk).name == "One"
+    assert "Name: <b>One</b>" in _text(answer)
+    assert browser.post(url, {**edit, "name": "Two", "revision": "2"}).status_code == 302
 
 
 def test_roles_are_given_and_taken(cast: Cast, browser: Client) -> None:

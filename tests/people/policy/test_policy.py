@@ -16,14 +16,14 @@ from tests.cast import Cast, credentials
 
 
 def _set(
-    by: User, *, sole_roaster: bool = True, expected: int = 1, boiling: str = "refuse"
+    by: User, *, sole_roaster: bool = True, revision: int = 1, boiling: str = "refuse"
 ) -> Policy:
     return set_policy(
         by=by,
         sole_roaster=sole_roaster,
         boiling=boiling,
         credentials=credentials(by),
-        expected=expected,
+        revision=revision,
     )
 
 
@@ -74,7 +74,7 @@ def test_nor_an_owner_of_one_site(cast: Cast) -> None:
 def test_one_seen_before_another_was_signed_is_refused_whole(cast: Cast) -> None:
     _set(cast.owner)
     with pytest.raises(Stale):
-        _set(cast.owner, sole_roaster=False, expected=1)
+        _set(cast.owner, sole_roaster=False, revision=1)
     assert Signature.objects.count() == 1
     assert Policy.current().sole_roaster
 

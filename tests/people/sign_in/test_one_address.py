@@ -17,7 +17,7 @@ def _address_changed(cast: Cast, client: Client) -> str:
     client.post(FORGOTTEN, {"email": old})
     invite(by=cast.owner, person=cast.barista, absolute=lambda path: f"http://testserver{path}")
     change_person(
-        by=cast.owner, person=cast.barista, email="right@example.com", name="Barista", expected=1
+        by=cast.owner, person=cast.barista, email="right@example.com", name="Barista", revision=1
     )
     mail.outbox.clear()
     return old
@@ -46,7 +46,7 @@ def test_no_second_one_is_kept(cast: Cast, client: Client) -> None:
 def test_a_link_sent_before_the_change_sets_no_password(cast: Cast, client: Client) -> None:
     link = invite(by=cast.owner, person=cast.barista, absolute=lambda path: path)
     change_person(
-        by=cast.owner, person=cast.barista, email="right@example.com", name="Barista", expected=1
+        by=cast.owner, person=cast.barista, email="right@example.com", name="Barista", revision=1
     )
     form = client.get(link, follow=True)
     assert form.redirect_chain == []

@@ -7,7 +7,7 @@ from django.db.models import Count, F, Max, Q
 
 from audit.capture.context import recorded
 from audit.capture.models import Entry
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
 from recipes.versions.models import Version

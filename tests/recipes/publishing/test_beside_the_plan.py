@@ -109,7 +109,7 @@ def test_a_permit_above_boiling_is_accepted_by_name_or_refused_by_policy(
     assert "above boiling" in made.acknowledgement
     assert "Accepted by name" in text(roaster.get(made.get_absolute_url()))
     set_policy(
-        by=bar.cast.owner, expected=Policy.current().revision, sole_roaster=False,
+        by=bar.cast.owner, revision=Policy.current().revision, sole_roaster=False,
         boiling=Boiling.REFUSE, credentials=credentials(bar.cast.owner),
     )  # fmt: skip
     plan = planned(bar, api_as, "permits/plan/", {**hot, "slots": [slot.pk + 1]})

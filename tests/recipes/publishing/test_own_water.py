@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Refused
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from recipes.publishing import run
 from recipes.publishing.actions import publish
 from recipes.publishing.plan import PublicationPlan, make_plan

@@ -10,7 +10,7 @@ from django.utils import timezone
 from audit.capture.context import recorded
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from people.persons.models import User
 from people.signatures.models import Signature
 from people.signatures.signing import Credentials

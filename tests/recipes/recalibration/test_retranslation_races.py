@@ -9,7 +9,7 @@ import pytest
 
 from audit.capture.context import recorded
 from audit.errors import DomainError
-from people.history import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED
 from people.persons.models import User
 from recipes.publishing import run
 from recipes.publishing.actions import publish

@@ -1,4 +1,7 @@
-"""Endpoints: checks of the whole history. Here and not in audit, which knows no acting endpoint."""
+"""Endpoints: checks of the whole history.
+
+They need what lies above audit: the verb that allows it, and answers that are given once.
+"""
 
 from typing import Any
 

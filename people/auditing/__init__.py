@@ -1,0 +1,1 @@
+"""Asking for checks of the whole history."""

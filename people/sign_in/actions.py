@@ -1,0 +1,43 @@
+"""Ending somebody's sign-in, and allowing it again."""
+
+from django.db.models import F
+from django.utils import timezone
+
+from audit.capture.context import recorded
+from audit.errors import Refused
+from audit.revision import compare_and_set
+from audit.vocabulary import register
+from people.persons.actions import keeping_an_owner, subject_of
+from people.persons.models import User
+from people.persons.permissions import require_everywhere
+from people.persons.verbs import Verb
+from people.tokens.models import ApiToken
+
+PERSON_DEACTIVATED = register("person.deactivated", "Ended sign-in")
+PERSON_REACTIVATED = register("person.reactivated", "Allowed sign-in again")
+
+
+def deactivate_person(*, by: User, person: User, revision: int) -> None:
+    """End somebody's sign-in and, for good, sessions and tokens; what they did and signed stays.
+
+    Raises NotPermitted, Stale, and Refused for oneself and for the last owner.
+    """
+    with recorded(by=by, action=PERSON_DEACTIVATED, subject=subject_of(person)):
+        require_everywhere(by, Verb.PEOPLE_MANAGE)
+        if person.pk == by.pk:
+            raise Refused("You cannot end your own sign-in: another owner has to.")
+        with keeping_an_owner():
+            now = timezone.now()
+            compare_and_set(person, revision, is_active=False, signed_out_at=now)
+        valid = ApiToken.objects.filter(user=person, revoked_at=None)
+        valid.update(revoked_at=now, revision=F("revision") + 1)
+
+
+def reactivate_person(*, by: User, person: User, revision: int) -> None:
+    """Let somebody sign in again, with the roles they had; no session or token of then counts.
+
+    Raises NotPermitted, Stale.
+    """
+    with recorded(by=by, action=PERSON_REACTIVATED, subject=subject_of(person)):
+        require_everywhere(by, Verb.PEOPLE_MANAGE)
+        compare_and_set(person, revision, is_active=True)
