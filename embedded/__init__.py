@@ -1,1 +1,1 @@
-"""Embedded."""
+"""The servers of the default run, our processes on them, and the walkthrough."""

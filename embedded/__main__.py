@@ -7,8 +7,8 @@ import sys
 from types import FrameType
 
 from embedded import commands
+from embedded.host import CannotRunError, say
 from embedded.process import die_with_parent
-from embedded.sentences import CannotRunError, say
 
 ENDINGS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 

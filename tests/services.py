@@ -14,7 +14,7 @@ from django.conf import settings
 
 from config.settings.services import database
 from embedded.commands import temporary_folder
-from embedded.sentences import CannotRunError
+from embedded.host import CannotRunError
 from embedded.stack import servers
 
 ADDRESSES = ("DATABASE_URL", "REDIS_URL")

@@ -3,9 +3,8 @@
 import sys
 from http.client import OK
 
-from embedded.walkthrough.browser import Addresses, Browser
+from embedded.walkthrough.browser import Addresses, Browser, Stage
 from embedded.walkthrough.script import STEPS
-from embedded.walkthrough.stage import Stage
 from embedded.walkthrough.telling import tell
 
 

@@ -1,21 +1,32 @@
-"""A browser with one person signed in; its requests go to the web processes in turn."""
+"""A browser with one person signed in; its requests go to the web processes in turn.
 
-import urllib.request
-from collections import Counter
+`Stage` holds everybody's browser, and what earlier steps left for later ones.
+"""
+
+from collections import Counter, UserDict
 from collections.abc import Mapping, Sequence
-from http.cookiejar import CookieJar
 from itertools import cycle
-from typing import IO
+from typing import Any
 from urllib.parse import urlencode, urljoin, urlsplit
-from urllib.request import HTTPCookieProcessor, HTTPErrorProcessor, Request, build_opener
 
-from embedded.walkthrough.form import Form, Typed
-from embedded.walkthrough.page import Page, Unexpected, read
+import mechanicalsoup
+
+from embedded.walkthrough.page import Form, Page, Typed, Unexpected, read
 
 REDIRECTS = {301, 302, 303}
 MOST_REDIRECTS = 5
 SECONDS = 60.0
 CSRF = "csrfmiddlewaretoken"
+
+# The demo's sign-ins, which its start prints too. Tests hold them against the demo's own.
+PASSWORD = "espresso-demo-only"  # noqa: S105 - the demo's
+HEAD, SECOND, OWNER = "head-roaster", "second-roaster", "owner"
+LEAD, OTHER_LEAD, BARISTA = "lead-harbour", "lead-citadel", "barista"
+
+
+def email(key: str) -> str:
+    """The address somebody signs in with."""
+    return f"{key}@portaledger.example"
 
 
 class Addresses:
@@ -32,22 +43,13 @@ class Addresses:
         return base
 
 
-class _AsTheyAre(HTTPErrorProcessor):
-    """Hands every status on: redirects and refusals are what the walkthrough is about."""
-
-    def http_response(self, request: Request, response: IO[bytes]) -> IO[bytes]:
-        return response
-
-    https_response = http_response
-
-
 class Browser:
     """Cookies of one session, and the forms of the pages it opens."""
 
     def __init__(self, addresses: Addresses) -> None:
         self._addresses = addresses
-        self._cookies = CookieJar()
-        self._opener = build_opener(HTTPCookieProcessor(self._cookies), _AsTheyAre)
+        self._browser = mechanicalsoup.Browser()
+        self._browser.session.trust_env = False  # no proxy between us and our own processes
 
     def sign_in(self, email: str, password: str) -> None:
         """By the sign-in page. Raises Unexpected if that fails."""
@@ -72,20 +74,55 @@ class Browser:
 
     def force(self, path: str, **typed: str) -> Page:
         """Post what no page offers, as somebody does who means to get past them."""
-        token = next((cookie.value or "" for cookie in self._cookies if "csrf" in cookie.name), "")
+        cookies = self._browser.session.cookies
+        token = next((cookie.value or "" for cookie in cookies if "csrf" in cookie.name), "")
         return self._ask(path, {CSRF: [token], **{name: [text] for name, text in typed.items()}})
 
     def _ask(self, path: str, sent: Mapping[str, Sequence[str]] | None) -> Page:
         for _ in range(MOST_REDIRECTS):
-            base = self._addresses.next()
-            body = None if sent is None else urlencode(sent, doseq=True).encode()
-            request = urllib.request.Request(base + path, body)  # noqa: S310 - ours
-            request.add_header("Referer", base + path)
-            with self._opener.open(request, timeout=SECONDS) as answer:
-                html = answer.read().decode(errors="replace")
-                status, where = answer.status, answer.headers.get("Location", "")
-            if status not in REDIRECTS:
-                return read(path, status, html)
-            parts = urlsplit(urljoin(path, where))
+            answer = self._answer(path, sent)
+            if answer.status_code not in REDIRECTS:
+                return read(path, answer.status_code, answer.content.decode(errors="replace"))
+            parts = urlsplit(urljoin(path, answer.headers.get("Location", "")))
             path, sent = parts.path + (f"?{parts.query}" if parts.query else ""), None
         raise Unexpected(f"{path} leads in a circle")
+
+    def _answer(self, path: str, sent: Mapping[str, Sequence[str]] | None) -> Any:  # noqa: ANN401
+        """One answer as it is: redirects and refusals are what the walkthrough is about."""
+        base = self._addresses.next()
+        try:
+            return self._browser.session.request(
+                "GET" if sent is None else "POST", base + path, data=sent,
+                headers={"Referer": base + path}, allow_redirects=False, timeout=SECONDS,
+            )  # fmt: skip
+        except OSError:
+            told = f"{base} refused or lost the connection, or was silent for {SECONDS:.0f} s"
+            raise ConnectionError(told) from None
+
+
+class Kept(UserDict[str, str]):
+    """What was found on the way: addresses, numbers, names."""
+
+    def __missing__(self, key: str) -> str:
+        raise Unexpected(f"an earlier step left no {key}")
+
+
+class Stage:
+    """Everybody's browser, opened and signed in when first needed."""
+
+    def __init__(self, bases: Sequence[str]) -> None:
+        self._addresses = Addresses(bases)
+        self._browsers: dict[str, Browser] = {}
+        self.kept = Kept()
+
+    def __getitem__(self, key: str) -> Browser:
+        """The browser of that person. Raises Unexpected if they can't sign in."""
+        if key not in self._browsers:
+            browser = Browser(self._addresses)
+            browser.sign_in(email(key), PASSWORD)
+            self._browsers[key] = browser
+        return self._browsers[key]
+
+    def asked(self) -> Mapping[str, int]:
+        """How many requests went to each web process."""
+        return self._addresses.asked

@@ -1,13 +1,18 @@
 """One answer of the web server, read as a person reads it: text, links and forms."""
 
+import copy
 import re
-from dataclasses import dataclass, field
-from html.parser import HTMLParser
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from urllib.parse import urljoin
 
-from embedded.walkthrough.form import Form, FormReader
+import mechanicalsoup
+from bs4 import BeautifulSoup, Tag
 
-SILENT = {"script", "style", "template"}
-Attributes = list[tuple[str, str | None]]
+Typed = str | bool | Sequence[str]
+PRESSED = ("submit", "button", "image", "reset", "file")  # inputs that nobody fills in
+CHOSEN = ("checkbox", "radio")
 
 
 class Unexpected(Exception):  # noqa: N818 - it is a finding about the product, not an error
@@ -22,21 +27,84 @@ class Link:
     words: str
 
 
-@dataclass(frozen=True)
+class Form:
+    """A form as it stands on a page, and as a person fills it in."""
+
+    def __init__(self, tag: Tag, path: str) -> None:
+        self._tag = tag
+        self.action = urljoin(path, str(tag.get("action") or ""))
+        self.method = str(tag.get("method") or "get").lower()
+
+    @cached_property
+    def _fields(self) -> dict[str, Tag]:
+        """The first field of each name that somebody could fill in."""
+        found: dict[str, Tag] = {}
+        for tag in self._tag.select("input[name], textarea[name], select[name]"):
+            if not tag.has_attr("disabled") and tag.get("type") not in PRESSED:
+                found.setdefault(str(tag["name"]), tag)
+        return found
+
+    def has(self, name: str) -> bool:
+        """Whether it has a field of that name."""
+        return name in self._fields
+
+    def written(self) -> list[str]:
+        """The fields whose value is written, not chosen among some; hidden ones too."""
+        fields = self._fields.items()
+        return [n for n, tag in fields if tag.name != "select" and tag.get("type") not in CHOSEN]
+
+    def value(self, name: str) -> str:
+        """What stands in a field, or is chosen in it; empty where nothing is."""
+        return self.filled().get(name, [""])[0]
+
+    def filled(self, **typed: Typed) -> dict[str, list[str]]:
+        """Everything a browser would send with these fields filled in.
+
+        True ticks a box. Raises LookupError for a field or a choice the page does not offer.
+        """
+        form = mechanicalsoup.Form(copy.copy(self._tag))
+        for name, value in typed.items():
+            if not self.has(name):
+                raise LookupError(f"the form for {self.action} has no field {name}")
+            try:
+                form.set(name, value if isinstance(value, str | bool) else list(value))
+            except mechanicalsoup.LinkNotFoundError as missing:
+                raise LookupError(str(missing)) from None
+        form.choose_submit(False)
+        made = mechanicalsoup.Browser.get_request_kwargs(form.form, self.action)
+        sent: dict[str, list[str]] = {}
+        for name, text in made["params" if self.method == "get" else "data"]:
+            sent.setdefault(name, []).append(text)
+        return sent
+
+
+@dataclass
 class Page:
     """An answer: where it came from, its status, and what stands on it."""
 
     path: str
     status: int
-    text: str
-    links: list[Link] = field(default_factory=list)
-    forms: list[Form] = field(default_factory=list)
+    soup: BeautifulSoup
+
+    @cached_property
+    def text(self) -> str:
+        """All its words."""
+        return _words(self.soup)
+
+    @cached_property
+    def links(self) -> list[Link]:
+        """Its links, in order."""
+        return [Link(str(tag["href"]), _words(tag)) for tag in self.soup.select("a[href]")]
+
+    @cached_property
+    def forms(self) -> list[Form]:
+        """Its forms, in order."""
+        return [Form(tag, self.path) for tag in self.soup.select("form")]
 
     def link(self, words: str = "", to: str = "") -> str:
         """The first link with these words whose address matches; Unexpected if there is none."""
-        for link in self.links:
-            if words in link.words and re.search(to, link.to):
-                return link.to
+        for address in self.leads(words, to):
+            return address
         raise Unexpected(f"{self.path} has no link “{words or to}”")
 
     def leads(self, words: str = "", to: str = "") -> list[str]:
@@ -79,52 +147,14 @@ class Page:
         return self.text.partition("Portaledger")[0].strip(" ·") or self.text[:60]
 
 
-class PageReader(HTMLParser):
-    """Collects text, links and forms from HTML."""
-
-    def __init__(self, path: str) -> None:
-        super().__init__()
-        self.path = path
-        self.words: list[str] = []
-        self.links: list[Link] = []
-        self.forms = FormReader(path)
-        self._silent = 0
-        self._link: tuple[str, int] | None = None
-
-    def handle_starttag(self, tag: str, attrs: Attributes) -> None:
-        """Begin whatever begins here."""
-        given = {name: value or "" for name, value in attrs}
-        self._silent += tag in SILENT
-        self.words.append(" ")
-        if tag == "a" and "href" in given:
-            self._link = (given["href"], len(self.words))
-        self.forms.begin(tag, given)
-
-    def handle_endtag(self, tag: str) -> None:
-        """End what ends here."""
-        self._silent -= tag in SILENT
-        if tag == "a" and self._link:
-            to, since = self._link
-            self.links.append(Link(to, squeezed("".join(self.words[since:]))))
-            self._link = None
-        self.words.append(" ")
-        self.forms.end(tag)
-
-    def handle_data(self, data: str) -> None:
-        """Keep the words."""
-        if not self._silent:
-            self.words.append(data)
-        self.forms.words(data)
-
-
-def squeezed(text: str) -> str:
-    """Text with every run of white space, no-break spaces included, as one space."""
-    return " ".join(text.split())
+def _words(tag: Tag) -> str:
+    """Its words, with every run of white space, no-break spaces included, as one space."""
+    return " ".join(tag.get_text(" ").split())
 
 
 def read(path: str, status: int, html: str) -> Page:
     """The page behind some HTML."""
-    reader = PageReader(path)
-    reader.feed(html)
-    reader.close()
-    return Page(path, status, squeezed("".join(reader.words)), reader.links, reader.forms.forms)
+    soup = BeautifulSoup(html, "lxml")
+    for area in soup.select("textarea"):
+        area.string = area.text.removeprefix("\n")  # HTML drops the break after the start tag
+    return Page(path, status, soup)

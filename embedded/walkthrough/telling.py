@@ -6,8 +6,8 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from embedded.walkthrough.browser import Stage
 from embedded.walkthrough.page import Unexpected
-from embedded.walkthrough.stage import Stage
 
 NARROWEST, WIDEST = 100, 150  # characters
 FIXED = (3, 16, 0, 0, 0, 3)  # number, who, … , ok; the others share what is left

@@ -7,12 +7,11 @@ import psycopg
 import pytest
 
 from embedded import cluster, postgres
-from embedded.account import database_account, elsewhere_path, may
 from embedded.cluster import Cluster
 from embedded.commands import temporary_folder
 from embedded.folder import Folder
+from embedded.host import CannotRunError, database_account, elsewhere_path, may
 from embedded.process import stop_leftovers
-from embedded.sentences import CannotRunError
 
 
 def tables(made: Cluster) -> list[str]:

@@ -12,9 +12,10 @@ import psycopg
 import pytest
 
 from embedded import commands
+from embedded.cluster import SUPERUSER
 from embedded.folder import Folder
-from embedded.ports import free_port
-from embedded.roles import OWNER, PROGRAM, SUPERUSER
+from embedded.host import free_port
+from embedded.postgres import OWNER, PROGRAM
 from embedded.stack import Stack, run_application, servers
 
 PROGRAMS = ("web-", "worker-", "beat")

@@ -15,8 +15,8 @@ import psutil
 import pytest
 
 from embedded.folder import Folder
+from embedded.host import CannotRunError
 from embedded.process import Child, Program, stop_leftovers
-from embedded.sentences import CannotRunError
 from embedded.stack import servers
 from tests.tooling.listing import ROOT
 

@@ -2,8 +2,8 @@
 
 from datetime import UTC, datetime, timedelta
 
+from embedded.walkthrough.browser import HEAD, LEAD, PASSWORD, SECOND, Stage, email
 from embedded.walkthrough.page import Unexpected
-from embedded.walkthrough.stage import HEAD, LEAD, PASSWORD, SECOND, Stage, email
 from embedded.walkthrough.steps import recipe
 
 WANTED, COOLER = "92.5", "91.0"  # °C

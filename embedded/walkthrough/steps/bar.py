@@ -2,8 +2,8 @@
 
 import re
 
+from embedded.walkthrough.browser import BARISTA, LEAD, OTHER_LEAD, Stage
 from embedded.walkthrough.page import Page, Unexpected
-from embedded.walkthrough.stage import BARISTA, LEAD, OTHER_LEAD, Stage
 
 SITE = "Harbour"
 HANDS_OFF = "A head roaster changes it, with a publication or a deviation permit."
@@ -26,8 +26,9 @@ def sees_what_to_key(stage: Stage) -> str:
 def _shown(page: Page) -> tuple[list[str], list[str]]:
     """Codes of the numbers to type, and what each should be, in the page's order."""
     form = page.form(having="seen_placement")
-    codes = [name for name in form.values if name not in form.allowed]
-    typed = [code for code in codes if code not in ("csrfmiddlewaretoken", "seen_placement")]
+    typed = [
+        code for code in form.written() if code not in ("csrfmiddlewaretoken", "seen_placement")
+    ]
     return typed, re.findall(r"Should be ([\d.]+) ", page.text)
 
 

@@ -5,8 +5,8 @@ import time
 from datetime import UTC, datetime, timedelta
 from urllib.parse import urlencode
 
+from embedded.walkthrough.browser import HEAD, PASSWORD, Stage, email
 from embedded.walkthrough.page import Page, Unexpected
-from embedded.walkthrough.stage import HEAD, PASSWORD, Stage, email
 
 PATIENCE = 120.0  # seconds until the workers have placed a few dozen slots
 SLOT, LATER_SLOT = "1", "4"

@@ -3,8 +3,8 @@
 import re
 from urllib.parse import urlencode
 
+from embedded.walkthrough.browser import BARISTA, OWNER, Stage
 from embedded.walkthrough.page import Page, Unexpected
-from embedded.walkthrough.stage import BARISTA, OWNER, Stage
 from embedded.walkthrough.steps.recipe import NEW
 
 

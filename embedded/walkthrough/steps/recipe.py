@@ -1,7 +1,7 @@
 """From an approved version to the next one: drafted, submitted, approved by somebody else."""
 
+from embedded.walkthrough.browser import HEAD, PASSWORD, SECOND, Stage, email
 from embedded.walkthrough.page import Page, Unexpected
-from embedded.walkthrough.stage import HEAD, PASSWORD, SECOND, Stage, email
 
 RECIPE = "Hill lot"
 NEW = "93.0"  # °C
@@ -30,7 +30,7 @@ def mistypes(stage: Stage) -> str:
 def edits(stage: Stage) -> str:
     """The temperature that tasted right."""
     form = stage[HEAD].open(f"{stage.kept['version']}edit/").form(having="brew_temperature")
-    old = stage.kept["old"] = form.values["brew_temperature"][0]
+    old = stage.kept["old"] = form.value("brew_temperature")
     if old in ("", NEW):
         raise Unexpected(f"the draft begins at “{old}” °C")
     page = stage[HEAD].send(form, brew_temperature=NEW, note="Fuller at 93; three tastings.")

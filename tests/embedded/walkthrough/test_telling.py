@@ -5,9 +5,9 @@ import sys
 
 import pytest
 
-from embedded.walkthrough import stage
+from embedded.walkthrough import browser
+from embedded.walkthrough.browser import Stage
 from embedded.walkthrough.page import Unexpected
-from embedded.walkthrough.stage import Stage
 from embedded.walkthrough.telling import Step, tell
 from recipes.demo.people import MEMBERS, PASSWORD
 from tests.tooling.listing import ROOT
@@ -47,9 +47,10 @@ def test_a_step_that_went_differently_is_told_and_counted(
 
 def test_its_sign_ins_are_the_demo_s() -> None:
     known = {member.email for member in MEMBERS}
-    keys = (stage.HEAD, stage.SECOND, stage.OWNER, stage.LEAD, stage.OTHER_LEAD, stage.BARISTA)
-    assert {stage.email(key) for key in keys} <= known
-    assert stage.PASSWORD == PASSWORD
+    roasters = (browser.HEAD, browser.SECOND, browser.OWNER)
+    keys = (*roasters, browser.LEAD, browser.OTHER_LEAD, browser.BARISTA)
+    assert {browser.email(key) for key in keys} <= known
+    assert browser.PASSWORD == PASSWORD
 
 
 @pytest.mark.parametrize("addresses", [[], ["localhost"], ["http://127.0.0.1:1"]])

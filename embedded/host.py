@@ -1,22 +1,62 @@
-"""The system user the database server runs as, and where that user may go.
-
-PostgreSQL refuses to run as root. When we are root it runs as `nobody`, who may not be able
-to enter root's home; then its files go elsewhere. Permissions of folders that are not ours
-are never touched.
-"""
+"""The computer a run happens on: its terminal, its ports, its users and its installed packages."""
 
 import hashlib
 import os
 import pwd
+import socket
 import stat
 import subprocess
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TypedDict
 
-from embedded.sentences import CannotRunError
-
+LOOPBACK = "127.0.0.1"
 ELSEWHERE = Path("/var/tmp")  # noqa: S108 - the folder made there is checked to be ours
+
+
+class CannotRunError(Exception):
+    """The run cannot start or go on; the message is one clear sentence saying what to do."""
+
+
+def say(text: str) -> None:
+    """One line on standard output, at once, also when it goes to a pipe."""
+    print(text, flush=True)
+
+
+def tail(log: Path, lines: int = 15) -> str:
+    """The end of a log file, indented, or a word that there is none."""
+    if not log.exists():
+        return "    (no log)"
+    last = log.read_text(errors="replace").splitlines()[-lines:]
+    return "\n".join(f"    {line}" for line in last) or "    (nothing in the log)"
+
+
+def free_port() -> int:
+    """A port nobody listens on at this moment."""
+    with socket.socket() as probe:
+        probe.bind((LOOPBACK, 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+def require_free(port: int) -> None:
+    """Raise CannotRunError, naming the port and the way out, when somebody listens there."""
+    with socket.socket() as probe:
+        # As the web server will: a port that only waits out closed connections is free.
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((LOOPBACK, port))
+        except OSError:
+            raise CannotRunError(
+                f"Port {port} on {LOOPBACK} is in use by another program: "
+                f"choose a free one, for example `make demo PORT={port + 1}`."
+            ) from None
+
+
+# PostgreSQL refuses to run as root. When we are root it runs as `nobody`, who may not be able
+# to enter root's home; then its files go elsewhere. Permissions of folders that are not ours
+# are never touched.
 
 
 class Credentials(TypedDict, total=False):
@@ -88,3 +128,14 @@ def elsewhere(folder: Path) -> Path:
         )
     place.chmod(0o711)
     return place
+
+
+def package_folder(name: str) -> Path:
+    """Where an installed package lies; CannotRunError when it is not installed."""
+    spec = find_spec(name)
+    if spec is None or not spec.submodule_search_locations:
+        raise CannotRunError(
+            f"The package {name} is not installed: run `make demo`, which installs it, "
+            "or set DATABASE_URL and REDIS_URL to servers of your own."
+        )
+    return Path(spec.submodule_search_locations[0])
