@@ -14,9 +14,16 @@ from people.signatures.models import Signature, SignedContent
 
 Seen = dict[str, Any]
 
+# How what is seen is written down before it is hashed. In scheme 1, which says no number, plans
+# held refusals and flags as sentences; since scheme 2 they hold codes and numbers alone.
+SCHEME = 2
+
 SAME = ContentShown(True, "Content still has this digest.")
 NOT_KEPT = ContentShown(
     None, "What was seen was not kept, so its digest can't be worked out again."
+)
+NEWER = ContentShown(
+    None, "It was signed by a later version of this program, which can tell whether it has changed."
 )
 FORGED = ContentShown(False, "Content has changed since: what is kept of it has another digest.")
 
@@ -34,7 +41,13 @@ def as_seen(signed: SignatureShown, moved: Callable[[Seen], Iterable[str]]) -> C
         return NOT_KEPT
     if sha256(kept.canonical.encode()).hexdigest() != signed.digest:
         return FORGED
-    return told(moved(json.loads(kept.canonical)))
+    seen: Seen = json.loads(kept.canonical)
+    return NEWER if scheme_of(seen) > SCHEME else told(moved(seen))
+
+
+def scheme_of(seen: Seen) -> int:
+    """By which scheme it was written down."""
+    return int(seen.get("scheme", 1))
 
 
 # How signatures are shown.

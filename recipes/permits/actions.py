@@ -65,7 +65,7 @@ def grant(
 def _write(plan: PermitPlan, by: User, reason: str) -> Permit:
     permit = Permit.objects.create(
         author=by, reason=reason, ends_at=plan.ends_at, plan_digest=plan.digest,
-        acknowledgement="\n".join(plan.to_acknowledge),
+        accepted=[each.as_json() for each in plan.accepted],
     )  # fmt: skip
     PermitSlot.objects.bulk_create(PermitSlot(permit=permit, slot=line.slot) for line in plan.lines)
     PermitChange.objects.bulk_create(

@@ -73,6 +73,7 @@ class PermitOut(serializers.ModelSerializer[Permit]):
 
     slots = serializers.SerializerMethodField()
     changes = serializers.SerializerMethodField()
+    acknowledgement = serializers.SerializerMethodField()
     signed_by = serializers.CharField(source="signature.name")
     signed_at = serializers.DateTimeField(source="signature.at")
 
@@ -87,6 +88,11 @@ class PermitOut(serializers.ModelSerializer[Permit]):
         """Ids of the slots it names."""
         rows: list[PermitSlot] = list(permit.slots.all())
         return [row.slot_id for row in rows]
+
+    def get_acknowledgement(self, permit: Permit) -> str:
+        """What was flagged and accepted by name, at sites you cover."""
+        rows: list[PermitSlot] = list(permit.slots.all())
+        return "\n".join(permit.accepted_for([row.slot for row in rows]))
 
     def get_changes(self, permit: Permit) -> dict[str, str]:
         """Values by parameter code, exact."""

@@ -7,6 +7,8 @@ from decimal import Decimal
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
 from recipes.permits.models import Permit, PermitChange
+from recipes.permits.plan import PermitPlan
+from recipes.planning.content import document_moved, slots_moved
 from stations.slots.models import Placement
 
 
@@ -19,8 +21,7 @@ def permit_content(signed: SignatureShown) -> ContentShown:
 
 
 def _moved(granted: Permit, seen: Seen, digest: str) -> Iterator[str]:
-    if granted.plan_digest != digest:
-        yield "the plan it names"
+    yield from document_moved(granted, seen, digest)
     changes = {each.code: each.text or str(each.target) for each in granted.changes.all()}
     if changes != seen["changes"]:
         yield "what may differ"
@@ -29,11 +30,7 @@ def _moved(granted: Permit, seen: Seen, digest: str) -> Iterator[str]:
     planned = {line[0]: line[2] for line in seen["slots"]}
     if set(granted.slots.values_list("slot_id", flat=True)) != set(planned):
         yield "the slots it names"
-    placed = Placement.objects.filter(
-        slot__in=planned, basis=Placement.Basis.PERMIT, basis_id=granted.pk
-    ).values_list("slot_id", "settings__values")
-    if any(values != planned[slot] for slot, values in placed):
-        yield "the settings of its slots"
+    yield from slots_moved(PermitPlan.kind, granted.pk, planned)
 
 
 def deviations_of(placement: Placement) -> dict[str, tuple[Decimal | None, str]]:

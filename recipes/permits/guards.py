@@ -6,7 +6,7 @@ from audit.capture.triggers import FirmTrigger
 from recipes.planning.guards import SIGN_AGAIN, guards, moves, signed
 from recipes.versions.guards import refuse
 
-PERMITTED = "author_id reason ends_at plan_digest acknowledgement signature_id granted_at"
+PERMITTED = "author_id reason ends_at plan_digest acknowledgement accepted signature_id granted_at"
 
 
 def permit_guards() -> list[pgtrigger.Trigger]:

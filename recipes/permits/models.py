@@ -1,9 +1,9 @@
 """Signed, time-limited permission for named slots to differ."""
 
+from collections.abc import Collection
 from datetime import datetime
 from typing import Self
 
-from django.conf import settings
 from django.db import models
 from django.db.models import F, OuterRef, Prefetch, Q, Subquery
 from django.db.models.functions import Now
@@ -11,12 +11,11 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.capture.triggers import insert_only
-from audit.revision import Revised
 from people.persons.models import User
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
-from people.signatures.models import Signature
 from recipes.permits.guards import permit_guards, permit_part_guard
+from recipes.planning.models import SignedPlan
 from stations.equipment.models import Slot
 from web.model_fields import ExactDecimalField
 
@@ -53,6 +52,7 @@ class PermitQuerySet(SiteScoped["Permit"]):
     def with_slots_for(self, user: User) -> Self:
         """With its changes, and with those of its slots that this person may see."""
         seen = PermitSlot.objects.covered_by(user)
+        seen = seen.select_related("slot__station__machine__site")
         return self.prefetch_related(Prefetch("slots", seen), "changes")
 
 
@@ -63,7 +63,7 @@ class PermitSlotQuerySet(SiteScoped["PermitSlot"]):
     view_verb = Verb.SLOT_VIEW
 
 
-class Permit(Revised):
+class Permit(SignedPlan):
     """A deviation permit (ISO 9000): which slots, which parameters, why, and until when."""
 
     class State(models.TextChoices):
@@ -72,17 +72,8 @@ class Permit(Revised):
         IN_FORCE = "in_force", "in force"
         ENDED = "ended", "ended"
 
-    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    reason = models.TextField()
     ends_at = models.DateTimeField()
     state = models.CharField(max_length=10, choices=State, default=State.IN_FORCE)
-    acknowledgement = models.TextField(
-        blank=True, default="", help_text="what was flagged and accepted"
-    )
-    plan_digest = models.CharField(max_length=64)
-    signature = models.ForeignKey(
-        Signature, models.PROTECT, null=True, blank=True, related_name="+"
-    )
     granted_at = models.DateTimeField(db_default=Now())
     ended_at = models.DateTimeField(null=True, blank=True)
 
@@ -107,6 +98,13 @@ class Permit(Revised):
 
     def __str__(self) -> str:
         return f"permit {self.pk}"
+
+    def accepted_for(self, slots: Collection[Slot]) -> list[str]:
+        """What was accepted by name where these slots are, out of all that it names."""
+        sites = {slot.station.machine.site for slot in slots}
+        old = bool(self.accepted is None and self.acknowledgement)
+        whole = old and PermitSlot.objects.filter(permit=self).count() == len(slots)
+        return self.accepted_at({site.pk: str(site) for site in sites}, whole=whole)
 
     def get_absolute_url(self) -> str:
         """The permit's page."""

@@ -43,6 +43,7 @@ def permit(request: PageRequest, pk: int) -> HttpResponse:
     context = {
         "permit": found,
         "slots": shown,
+        "accepted": found.accepted_for(shown),
         "zone": shown[0].station.machine.site.time_zone if shown else "",
         "changes": changes,
         "may_end": may_at_each(request.user, Verb.PERMIT_END, reach(found)),

@@ -15,6 +15,7 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.signatures.models import Meaning
+from recipes.planning.facts import SlotFact, SlotReason, slot_fact
 from recipes.planning.plan import Kind, Outcome, Plan, SlotLine
 from recipes.station_water.volumes import DECIDING, WATER, leaves_water
 from recipes.translation.translating import (
@@ -123,16 +124,11 @@ class PermitPlan(Plan[PermitLine]):
     changes: Changes
     ends_at: datetime
 
-    @cached_property
-    def to_acknowledge(self) -> list[str]:
-        """Flags that a named person must accept, such as a temperature above boiling."""
-        found = {
-            f"{line.slot.station.machine.site}: {sentence}"
-            for line in self.lines
-            if line.translation
-            for sentence in line.translation.to_acknowledge
-        }
-        return sorted(found)
+    @property
+    def site_names(self) -> dict[int, str]:
+        """The sites of its slots, by id."""
+        sites = {line.slot.station.machine.site for line in self.lines}
+        return {site.pk: str(site) for site in sites}
 
     def hindrance(self) -> Refused | None:
         """Every named slot can have the permit, or nobody grants it."""
@@ -170,7 +166,7 @@ class PermitPlan(Plan[PermitLine]):
                     line.slot.pk,
                     line.held.pk if line.held else None,
                     line.translation.values if line.translation else None,
-                    list(line.reasons),
+                    [fact.as_json() for fact in line.facts],
                     line.waiting.pk if line.waiting else None,
                 ]
                 for line in self.lines
@@ -228,15 +224,10 @@ def _waiting(slots: Sequence[Slot]) -> dict[int, Placement]:
 
 def _before(line: PermitLine, waiting: Placement | None) -> PermitLine:
     """The line with what waits for its slot; a permit that would end at once is refused."""
-    reasons = line.reasons
-    if waiting and waiting.due_at <= timezone.now():
-        reasons = (
-            *reasons,
-            f"publication {waiting.basis_id} is about to take over this slot;"
-            " let it finish, or stop and cancel it",
-        )
-    outcome = Outcome.REFUSE if reasons else line.outcome
-    return replace(line, waiting=waiting, outcome=outcome, reasons=reasons)
+    if waiting is None or waiting.due_at > timezone.now():
+        return replace(line, waiting=waiting)
+    due = slot_fact(SlotReason.PUBLICATION_DUE, publication=waiting.basis_id)
+    return replace(line, waiting=waiting, outcome=Outcome.REFUSE, facts=(*line.facts, due))
 
 
 def _lines_of(
@@ -253,15 +244,15 @@ def _lines_of(
     formula = with_changes(quantities(version.formula.all()), changes)
     return [
         PermitLine(
-            slot, held[slot.pk], Outcome.REFUSE if station.refusals else Outcome.PLACE,
-            version, station, station.refusals,
+            slot, held[slot.pk], Outcome.REFUSE if station.refused else Outcome.PLACE,
+            version, station, station.refused,
         )
         for slot, station in bent(formula, changes, [(slot, held[slot.pk]) for slot in mine])
     ]  # fmt: skip
 
 
 def _without(slot: Slot, held: Placement | None) -> PermitLine:
-    return PermitLine(slot, held, Outcome.REFUSE, reasons=(_why_not(held),))
+    return PermitLine(slot, held, Outcome.REFUSE, facts=(_why_not(held),))
 
 
 def _digest_at(placement: Placement | None) -> str:
@@ -271,9 +262,9 @@ def _digest_at(placement: Placement | None) -> str:
     return placement.settings.content_digest
 
 
-def _why_not(placement: Placement | None) -> str:
+def _why_not(placement: Placement | None) -> SlotFact:
     if placement is None:
-        return "nothing is in force at this slot, so there is nothing to differ from"
+        return slot_fact(SlotReason.NOTHING_HELD)
     if placement.basis == Placement.Basis.PERMIT:
-        return f"permit {placement.basis_id} is in force at this slot already"
-    return "this slot is set by hand and not locked; it needs no permit"
+        return slot_fact(SlotReason.PERMIT_IN_FORCE, permit=placement.basis_id)
+    return slot_fact(SlotReason.NOT_LOCKED)

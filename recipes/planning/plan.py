@@ -3,7 +3,7 @@
 import hashlib
 from abc import ABC, abstractmethod
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
@@ -13,7 +13,10 @@ import rfc8785
 
 from audit.errors import Refused
 from people.persons.verbs import Verb
+from people.signatures.content import SCHEME
 from people.signatures.models import Meaning
+from recipes.planning.accepting import Accepted, sentences, to_accept
+from recipes.planning.facts import Fact, words
 from recipes.translation.translating import StationTranslation
 from recipes.versions.models import Version
 from stations.slots.models import Placement
@@ -56,7 +59,12 @@ class SlotLine(Generic[SlotT, HeldT]):
     outcome: Outcome
     version: Version | None = None
     translation: StationTranslation | None = None
-    reasons: tuple[str, ...] = ()
+    facts: tuple[Fact, ...] = ()
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """What is said of the slot, in sentences."""
+        return tuple(map(words, self.facts))
 
 
 AnyLine = SlotLine[Any, Any]
@@ -98,13 +106,23 @@ class Plan(ABC, Generic[LineT]):
         return Counter(line.outcome for line in self.lines)
 
     @cached_property
-    @abstractmethod
+    def accepted(self) -> list[Accepted]:
+        """What a named person must accept, such as a temperature above boiling, as facts."""
+        return to_accept(stations_of(self.to_place))
+
+    @property
     def to_acknowledge(self) -> list[str]:
-        """What a named person must accept, such as a temperature above boiling."""
+        """The same in sentences, headed by the names of the sites."""
+        return sentences(self.accepted, self.site_names)
+
+    @property
+    @abstractmethod
+    def site_names(self) -> Mapping[int, str]:
+        """The sites it reaches, by id."""
 
     @abstractmethod
     def content(self) -> dict[str, Any]:
-        """Everything a signer sees in the plan, as codes and numbers."""
+        """What a signer sees in the plan beyond what is accepted, as codes and numbers alone."""
 
     @abstractmethod
     def hindrance(self) -> Refused | None:
@@ -112,8 +130,9 @@ class Plan(ABC, Generic[LineT]):
 
     @cached_property
     def seen(self) -> bytes:
-        """The RFC 8785 bytes of everything a signer sees in the plan."""
-        return rfc8785.dumps(self.content())
+        """The RFC 8785 bytes of everything a signer sees in the plan: facts, no sentences."""
+        accepted = [each.as_json() for each in self.accepted]
+        return rfc8785.dumps({"scheme": SCHEME, "accepted": accepted, **self.content()})
 
     @cached_property
     def digest(self) -> str:
@@ -128,6 +147,6 @@ def station_of(line: AnyLine) -> StationTranslation:
     return line.translation
 
 
-def stations_of(lines: Iterable[AnyLine]) -> dict[int, StationTranslation]:
-    """The translations of lines that are placed, by station."""
-    return {each.station_id: each for each in map(station_of, lines)}
+def stations_of(lines: Iterable[AnyLine]) -> list[StationTranslation]:
+    """The different translations of lines that are placed."""
+    return list({id(each): each for each in map(station_of, lines)}.values())

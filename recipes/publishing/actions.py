@@ -117,7 +117,7 @@ def _write(plan: PublicationPlan, by: User, reason: str) -> Publication:
         local_date=plan.when.local_date,
         local_time=plan.when.local_time,
         plan_digest=plan.digest,
-        acknowledgement="\n".join(plan.to_acknowledge),
+        accepted=[each.as_json() for each in plan.accepted],
     )
 
 
@@ -137,7 +137,11 @@ def _share_out(publication: Publication, plan: PublicationPlan) -> None:
 
 def _refusals(lines: Sequence[Line]) -> list[dict[str, object]]:
     return [
-        {"slot": line.slot.pk, "place": line.slot.place, "reasons": list(line.reasons)}
+        {
+            "slot": line.slot.pk,
+            "place": line.slot.place,
+            "facts": [fact.as_json() for fact in line.facts],
+        }
         for line in lines
         if line.outcome is Outcome.REFUSE
     ]

@@ -16,7 +16,7 @@ UNFINISHED = refuse(
 
 PUBLISHED = (
     "version_id author_id reason scope scope_label local_date local_time plan_digest"
-    " acknowledgement signature_id made_at"
+    " acknowledgement accepted signature_id made_at"
 )
 
 

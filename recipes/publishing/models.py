@@ -1,25 +1,28 @@
 """An approved version sent to a set of slots from a moment on."""
 
+from collections.abc import Mapping
 from datetime import datetime
-from typing import Self
+from typing import Any, Self
 
-from django.conf import settings
 from django.db import models
-from django.db.models import F, Max, Min, Prefetch, Q, Sum
+from django.db.models import Count, F, Max, Min, Prefetch, Q, Sum
 from django.db.models.functions import Now
+from django.db.models.lookups import Exact
 from django.urls import reverse
 from django.utils import timezone
 
 from audit.capture.governed import governed
-from audit.revision import Revised
 from people.persons.models import User
 from people.persons.permissions import covered_sites
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
-from people.signatures.models import Signature
+from recipes.planning.facts import stored_words
+from recipes.planning.models import SignedPlan
 from recipes.publishing.guards import publication_guards, share_guards
 from recipes.versions.models import Version
 from stations.equipment.models import Site
+
+PART = "your sites, as a part of it"
 
 # Publications by what is left to do.
 
@@ -39,7 +42,7 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
     def with_progress_for(self, user: User) -> Self:
         """Annotated with ``slots`` and ``placed`` (counts), ``first_due`` and ``last_due``.
 
-        Of the sites that this person may see, as `with_sites_for`.
+        Of the sites that this person may see, as `with_sites_for`; ``whole`` if that is all.
         """
         covered = covered_sites(user, Verb.SLOT_VIEW)
         seen = None if covered is None else Q(sites__site__in=covered)
@@ -48,6 +51,7 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
             placed=Sum("sites__placed", filter=seen),
             first_due=Min("sites__due_at", filter=seen),
             last_due=Max("sites__due_at", filter=seen),
+            whole=Q(Exact(Count("sites"), Count("sites", filter=seen))),
         )
 
     def with_version(self) -> Self:
@@ -55,9 +59,10 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
         return self.select_related("version__recipe__coffee", "author", "signature")
 
     def with_sites_for(self, user: User) -> Self:
-        """With the progress at those of their sites that this person may see."""
+        """With the progress at those sites that this person may see, of ``parts`` in all."""
         seen = PublicationSite.objects.covered_by(user).select_related("site")
-        return self.prefetch_related(Prefetch("sites", seen.order_by("due_at", "site__name")))
+        shown = Prefetch("sites", seen.order_by("due_at", "site__name"))
+        return self.annotate(parts=Count("sites")).prefetch_related(shown)
 
 
 class PublicationSiteQuerySet(SiteScoped["PublicationSite"]):
@@ -66,7 +71,7 @@ class PublicationSiteQuerySet(SiteScoped["PublicationSite"]):
     view_verb = Verb.SLOT_VIEW
 
 
-class Publication(Revised):
+class Publication(SignedPlan):
     """A signed plan: which version, where, and from when by each site's clock."""
 
     class State(models.TextChoices):
@@ -78,18 +83,11 @@ class Publication(Revised):
         CANCELLED = "cancelled", "cancelled"
 
     version = models.ForeignKey(Version, models.PROTECT, related_name="publications")
-    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    reason = models.TextField()
     scope = models.JSONField(help_text="which slots: see recipes.publishing.scope")
     scope_label = models.TextField()
     local_date = models.DateField(null=True, blank=True, help_text="empty: at once")
     local_time = models.TimeField(null=True, blank=True)
     state = models.CharField(max_length=10, choices=State, default=State.RUNNING)
-    plan_digest = models.CharField(max_length=64)
-    acknowledgement = models.TextField(blank=True, help_text="what was flagged and accepted")
-    signature = models.ForeignKey(
-        Signature, models.PROTECT, null=True, blank=True, related_name="+"
-    )
     made_at = models.DateTimeField(db_default=Now())
     completed_at = models.DateTimeField(null=True, blank=True)
 
@@ -116,6 +114,10 @@ class Publication(Revised):
     def __str__(self) -> str:
         return f"publication {self.pk}"
 
+    def told_where(self, *, whole: bool) -> str:
+        """The scope in words, which may name sites; of others than one's own nothing is told."""
+        return self.scope_label if whole else PART
+
     def get_absolute_url(self) -> str:
         """The publication's page."""
         return reverse("recipes:publication", args=[self.pk])
@@ -134,7 +136,8 @@ class Publication(Revised):
 class PublicationSite(models.Model):
     """A publication at one site: the instant it is due there, and which slots it had to refuse.
 
-    ``refusals`` is a list of ``{"slot": id, "place": text, "reasons": [sentence, ...]}``.
+    ``refusals`` is a list of ``{"slot": id, "place": text, "facts": [...]}``; where it was kept in
+    words, of ``{"slot": id, "place": text, "reasons": [sentence, ...]}``.
     """
 
     publication = models.ForeignKey(Publication, models.PROTECT, related_name="sites")
@@ -170,3 +173,18 @@ class PublicationSite(models.Model):
 
     def __str__(self) -> str:
         return f"{self.publication} at {self.site}"
+
+    @property
+    def refused(self) -> list[dict[str, Any]]:
+        """The refused slots as ``{"slot": id, "place": text, "reasons": [sentence, ...]}``."""
+        return [
+            {"slot": each["slot"], "place": each["place"], "reasons": _reasons(each)}
+            for each in self.refusals
+        ]
+
+
+def _reasons(refused: Mapping[str, Any]) -> list[str]:
+    """Why one slot was refused; formerly that was kept in words."""
+    if "facts" in refused:
+        return [stored_words(fact) for fact in refused["facts"]]
+    return list(refused["reasons"])

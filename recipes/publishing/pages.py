@@ -22,7 +22,7 @@ from recipes.formula.formula import stored
 from recipes.publishing import actions
 from recipes.publishing.actions import OLDEST, publish
 from recipes.publishing.forms import ReasonForm, SignPlanForm, WhereForm
-from recipes.publishing.models import Publication, PublicationSite
+from recipes.publishing.models import PART, Publication, PublicationSite
 from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.summary import site_parts, site_table, water_beside
 from recipes.station_water.volumes import own_water_words
@@ -162,7 +162,7 @@ def publications(request: PageRequest) -> HttpResponse:
     """Every publication, the newest first."""
     rows = Publication.objects.with_version().with_progress_for(request.user)
     page = keyset(rows, "-id", request.GET, size=PER_PAGE)
-    return render(request, "recipes/publishing/publications.html", {"page": page})
+    return render(request, "recipes/publishing/publications.html", {"page": page, "part": PART})
 
 
 def _sites(publication: Publication, user: User) -> QuerySet[PublicationSite]:
@@ -175,16 +175,22 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
     rows = Publication.objects.with_version().with_progress_for(request.user)
     publication = one_or_404(rows, pk)
     sites = list(_sites(publication, request.user))
+    reached = actions.reach(publication)
+    whole = len(sites) == len(reached)
     total = sum(row.slots for row in sites)
     return {
         "publication": publication,
+        "where": publication.told_where(whole=whole),
+        "accepted": publication.accepted_at(
+            {row.site_id: str(row.site) for row in sites}, whole=whole
+        ),
         "sites": sites,
         "total": total,
         "placed": sum(row.placed for row in sites),
         "refused": sum(len(row.refusals) for row in sites),
         "finished": publication.state != Publication.State.RUNNING,
         "progress_url": reverse("recipes:publication_progress", args=[pk]),
-        "may_stop": may_at_each(request.user, Verb.PUBLICATION_STOP, actions.reach(publication)),
+        "may_stop": may_at_each(request.user, Verb.PUBLICATION_STOP, reached),
     }
 
 

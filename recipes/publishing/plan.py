@@ -4,7 +4,6 @@ import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cached_property
 from itertools import groupby
 from typing import Any, NamedTuple
 
@@ -13,7 +12,8 @@ from people.persons.models import User
 from people.persons.permissions import may_everywhere, require
 from people.persons.verbs import Verb
 from people.signatures.models import Meaning
-from recipes.planning.plan import Kind, Outcome, Plan, SlotLine, stations_of
+from recipes.planning.facts import Fact, SlotReason, canonical, slot_fact
+from recipes.planning.plan import Kind, Outcome, Plan, SlotLine
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When, due_at
 from recipes.station_water.volumes import leaves_water
@@ -22,9 +22,6 @@ from recipes.versions.models import Version
 from stations.equipment.models import Site, Station
 from stations.equipment.querysets import SlotQuerySet
 from stations.slots.models import ControlSettings, Placement
-from web.printing import counted
-
-NAMED = 12  # sites, before the rest is counted
 
 
 class SlotAt(NamedTuple):
@@ -73,14 +70,10 @@ class PublicationPlan(Plan[Line]):
     learnt_until: datetime | None = None  # where stations get water of their own
     everywhere: bool = True  # whether whoever plans it may publish at every site
 
-    @cached_property
-    def to_acknowledge(self) -> list[str]:
-        """Each flag that a named person must accept, once, with the places it is about."""
-        places: dict[str, set[str]] = {}
-        for station in stations_of(self.to_place).values():
-            for sentence in station.to_acknowledge:
-                places.setdefault(sentence, set()).add(str(self.sites[station.site_id]))
-        return sorted(f"{_named(sites)}: {sentence}" for sentence, sites in places.items())
+    @property
+    def site_names(self) -> dict[int, str]:
+        """The sites in scope, by id."""
+        return {pk: str(site) for pk, site in self.sites.items()}
 
     def hindrance(self) -> Refused | None:
         """A publication places at least one slot."""
@@ -99,12 +92,12 @@ class PublicationPlan(Plan[Line]):
     def content(self) -> dict[str, Any]:
         """Version, scope, moment and each station's settings.
 
-        The slots go in as one hash of "slot:placement:outcome" lines, since there may be tens of
-        thousands.
+        The slots go in as one hash of "slot:placement:outcome:facts" lines, since there may be
+        tens of thousands.
         """
         slots = "\n".join(
             f"{line.slot.pk}:{line.held.pk if line.held else '-'}:{line.outcome}"
-            f":{'|'.join(line.reasons)}"
+            f":{'|'.join(map(canonical, line.facts))}"
             for line in self.lines
         )
         return {
@@ -115,10 +108,7 @@ class PublicationPlan(Plan[Line]):
             "time": self.when.local_time.isoformat() if self.when.local_time else None,
             # Whose clocks: a site entered in another zone meanwhile would begin at another moment.
             "zones": {} if self.when.at_once else self._zones,
-            "stations": {
-                str(pk): [each.values, list(each.flags), *_cup(each)]
-                for pk, each in self.stations.items()
-            },
+            "stations": {str(pk): _seen_of(each) for pk, each in self.stations.items()},
             "slots": hashlib.sha256(slots.encode()).hexdigest(),
         }
 
@@ -127,16 +117,13 @@ class PublicationPlan(Plan[Line]):
         return {str(pk): site.time_zone for pk, site in self.sites.items()}
 
 
-def _named(sites: set[str]) -> str:
-    """Sites by name, as long as somebody would read them."""
-    names = sorted(sites)
-    more = f" and {counted(len(names) - NAMED, 'more site')}" if len(names) > NAMED else ""
-    return ", ".join(names[:NAMED]) + more
-
-
-def _cup(station: StationTranslation) -> list[str]:
-    """What the plan says of the cup; empty where the recipe states the water."""
-    return [station.expected.words] if station.expected else []
+def _seen_of(station: StationTranslation) -> dict[str, Any]:
+    """What the plan says of a station: the cup where the recipe leaves the water to it."""
+    return {
+        "values": station.values,
+        "flags": [flag.as_json() for flag in station.flagged],
+        "expected": station.expected.as_json() if station.expected else None,
+    }
 
 
 def make_plan(
@@ -250,14 +237,12 @@ class _Now(NamedTuple):
 
 
 def _line(place: SlotAt, now: _Now, version: Version, station: StationTranslation) -> Line:
-    held, reasons = now.held.get(place.pk), station.refusals
+    held = now.held.get(place.pk)
+    facts: tuple[Fact, ...] = station.refused
     if place.pk in now.waiting:
-        reasons = (
-            *reasons,
-            f"publication {now.waiting[place.pk]} already waits for this slot;"
-            " let it finish, or stop and cancel it",
-        )
-    if reasons:
-        return Line(place, held, Outcome.REFUSE, version, station, reasons)
+        waits = slot_fact(SlotReason.PUBLICATION_WAITS, publication=now.waiting[place.pk])
+        facts = (*facts, waits)
+    if facts:
+        return Line(place, held, Outcome.REFUSE, version, station, facts)
     same = held is not None and held.settings_id in now.same
     return Line(place, held, Outcome.SAME if same else Outcome.PLACE, version, station)

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from people.signatures.fields import SignatureSerializer
@@ -154,6 +155,7 @@ class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):
     """A publication's progress at one site."""
 
     name = serializers.CharField(source="site.name")
+    refusals = serializers.JSONField(source="refused")
 
     class Meta:
         model = PublicationSite
@@ -161,12 +163,19 @@ class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):
 
 
 class PublicationOut(serializers.ModelSerializer[Publication]):
-    """A publication: what was signed and how far it is."""
+    """A publication: what was signed and how far it is.
+
+    Where you cover some of its sites, `sites` and `acknowledgement` are of those, and `scope` is
+    null.
+    """
 
     version_label = serializers.CharField(source="version.__str__")
     signed_by = serializers.CharField(source="signature.name")
     signed_at = serializers.DateTimeField(source="signature.at")
     sites = PublicationSiteOut(many=True)
+    scope = serializers.SerializerMethodField()
+    scope_label = serializers.SerializerMethodField()
+    acknowledgement = serializers.SerializerMethodField()
 
     class Meta:
         model = Publication
@@ -175,3 +184,22 @@ class PublicationOut(serializers.ModelSerializer[Publication]):
             "local_time", "state", "plan_digest", "acknowledgement", "signed_by", "signed_at",
             "completed_at", "sites",
         ]  # fmt: skip
+
+    @extend_schema_field(serializers.JSONField(allow_null=True))
+    def get_scope(self, publication: Publication) -> object:
+        """What it was signed for."""
+        return publication.scope if _whole(publication) else None
+
+    def get_scope_label(self, publication: Publication) -> str:
+        """The same in words."""
+        return publication.told_where(whole=_whole(publication))
+
+    def get_acknowledgement(self, publication: Publication) -> str:
+        """What was flagged and accepted by name."""
+        names = {row.site_id: str(row.site) for row in publication.sites.all()}
+        return "\n".join(publication.accepted_at(names, whole=_whole(publication)))
+
+
+def _whole(publication: Publication) -> bool:
+    """Of a publication read `with_sites_for` somebody: whether they see all of it."""
+    return len(publication.sites.all()) == getattr(publication, "parts", None)

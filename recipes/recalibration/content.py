@@ -4,8 +4,9 @@ from collections.abc import Iterator
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
+from recipes.planning.content import slots_moved
+from recipes.recalibration.plan import RetranslationPlan
 from stations.calibrations.models import Calibration
-from stations.slots.models import Placement
 
 
 def calibration_content(signed: SignatureShown) -> ContentShown:
@@ -27,8 +28,4 @@ def _moved(accepted: Calibration, seen: Seen, digest: str) -> Iterator[str]:
     if accepted.due_on.isoformat() != seen["due_on"]:
         yield "when it is to be repeated"
     planned = {line[0]: line[3] for line in seen["slots"]}
-    placed = Placement.objects.filter(
-        slot__in=planned, basis=Placement.Basis.RE_TRANSLATION, basis_id=accepted.pk
-    ).values_list("slot_id", "settings__values")
-    if any(values != planned[slot] for slot, values in placed):
-        yield "the settings of its slots"
+    yield from slots_moved(RetranslationPlan.kind, accepted.pk, planned)

@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
-from itertools import chain
 from typing import Any
 
 from audit.errors import Refused
@@ -13,7 +12,8 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.signatures.models import Meaning
 from recipes.permits.models import Permit
-from recipes.planning.plan import PLACED, Kind, Outcome, Plan, SlotLine, station_of
+from recipes.planning.facts import SlotReason, slot_fact, words
+from recipes.planning.plan import PLACED, Kind, Outcome, Plan, SlotLine
 from recipes.translation.translating import StationTranslation, quantities, translate_for
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
@@ -64,17 +64,18 @@ class RetranslationPlan(Plan[RetranslationLine]):
     calibration: Calibration
     waiting: list[Placement]
 
-    @cached_property
-    def to_acknowledge(self) -> list[str]:
-        """What whoever signs accepts by name, such as a temperature above boiling by now."""
-        found = (each.to_acknowledge for each in map(station_of, self.to_place))
-        return sorted(set(chain.from_iterable(found)))
+    @property
+    def site_names(self) -> dict[int, str]:
+        """The station's site."""
+        site = self.calibration.station.machine.site
+        return {site.pk: str(site)}
 
     @cached_property
     def concerns(self) -> list[str]:
         """What speaks against accepting, in the runs or in what follows: it takes a reason."""
         each = self.calibration
-        return [*outcome_of(each.kind, each.runs, each.air_pressure).concerns, *self.to_acknowledge]
+        measured = outcome_of(each.kind, each.runs, each.air_pressure)
+        return [*measured.concerns, *sorted(words(one.flag) for one in self.accepted)]
 
     def hindrance(self) -> Refused | None:
         """What is on its way here was translated by the calibration so far."""
@@ -104,7 +105,7 @@ class RetranslationPlan(Plan[RetranslationLine]):
                     line.held.pk if line.held else None,
                     str(line.outcome),
                     line.translation.values if line.translation else None,
-                    list(line.reasons),
+                    [fact.as_json() for fact in line.facts],
                     line.beneath.pk if line.beneath else None,
                 ]
                 for line in self.lines
@@ -158,17 +159,17 @@ def _line(
     translated: Mapping[str, StationTranslation],
 ) -> RetranslationLine:
     if held.basis == Basis.BY_HAND:
-        reason = "Set by hand: whoever set it decides whether it needs another value."
-        return RetranslationLine(held.slot, held, Outcome.LEAVE, reasons=(reason,))
+        by_hand = slot_fact(SlotReason.SET_BY_HAND)
+        return RetranslationLine(held.slot, held, Outcome.LEAVE, facts=(by_hand,))
     version = versions.get(held.settings.content_digest)
     if version is None:
-        reason = "What it holds belongs to no approved version, so it can't be translated anew."
-        return RetranslationLine(held.slot, held, Outcome.REFUSE, reasons=(reason,))
+        unknown = slot_fact(SlotReason.NO_VERSION)
+        return RetranslationLine(held.slot, held, Outcome.REFUSE, facts=(unknown,))
     new = translated[held.settings.content_digest]
-    if new.refusals:
-        return RetranslationLine(held.slot, held, Outcome.REFUSE, version, new, new.refusals)
+    if new.refused:
+        return RetranslationLine(held.slot, held, Outcome.REFUSE, version, new, new.refused)
     outcome = Outcome.SAME if new.values == held.settings.values else Outcome.PLACE
-    return RetranslationLine(held.slot, held, outcome, version, new, new.flags)
+    return RetranslationLine(held.slot, held, outcome, version, new, new.flagged)
 
 
 def _line_on_permit(
@@ -178,15 +179,16 @@ def _line_on_permit(
     translated: Mapping[str, StationTranslation],
 ) -> RetranslationLine:
     """The permit's own settings are signed as they are; what it falls back to is translated."""
-    on = f"On deviation permit {held.basis_id}: it keeps its settings until that ends"
+    permit = held.basis_id
+    on = slot_fact(SlotReason.ON_PERMIT, permit=permit)
     if beneath is None:
-        return RetranslationLine(held.slot, held, Outcome.LEAVE, reasons=(f"{on}.",))
+        return RetranslationLine(held.slot, held, Outcome.LEAVE, facts=(on,))
     line, until = _line(beneath[0], versions, translated), beneath[1]
     line = replace(line, held=held, slot=held.slot, beneath=beneath[0], until=until)
     if line.outcome is Outcome.PLACE:
-        return replace(line, outcome=Outcome.FALL_BACK, reasons=(f"{on}.", *line.reasons))
+        return replace(line, outcome=Outcome.FALL_BACK, facts=(on, *line.facts))
     if line.outcome is Outcome.REFUSE:
-        why = f"{on}, then falls back to what was translated before this calibration"
-        return replace(line, reasons=(f"{why}.", *line.reasons))
-    same = f"{on}; what it falls back to stays the same."
-    return replace(line, outcome=Outcome.LEAVE, reasons=(same, *line.reasons))
+        refused = slot_fact(SlotReason.ON_PERMIT_REFUSED, permit=permit)
+        return replace(line, facts=(refused, *line.facts))
+    same = slot_fact(SlotReason.ON_PERMIT_SAME, permit=permit)
+    return replace(line, outcome=Outcome.LEAVE, facts=(same, *line.facts))

@@ -106,7 +106,8 @@ def test_a_permit_above_boiling_is_accepted_by_name_or_refused_by_policy(
     assert plan["boiling"] == {bar.cast.other_site.code: "94.5"}
     assert "0.5 °C above boiling" in plan["to_acknowledge"][0]
     made = permit([slot], head, {"brew_temperature": Decimal(95)})
-    assert "above boiling" in made.acknowledgement
+    assert made.accepted is not None
+    assert [each["kind"] for each in made.accepted] == ["above_boiling"]
     assert "Accepted by name" in text(roaster.get(made.get_absolute_url()))
     set_policy(
         by=bar.cast.owner, revision=Policy.current().revision, sole_roaster=False,

@@ -1,0 +1,44 @@
+"""Whether what is stored of a signed plan still says what was seen: the part all kinds share."""
+
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
+
+from django.db.models import F
+
+from people.signatures.content import Seen, scheme_of
+from recipes.planning.models import SignedPlan
+from recipes.planning.plan import Kind
+from stations.slots.models import Placement
+
+Values = Mapping[str, Any]
+
+
+def document_moved(made: SignedPlan, seen: Seen, digest: str) -> Iterator[str]:
+    """What of the document itself no longer fits its signature's digest and what was seen."""
+    if made.plan_digest != digest:
+        yield "the plan it names"
+    if scheme_of(seen) > 1 and made.accepted != seen["accepted"]:
+        yield "what was accepted by name"
+
+
+def slots_moved(kind: Kind, basis_id: int, planned: Mapping[int, Values]) -> Iterator[str]:
+    """Whether a slot was given other settings than were planned for it."""
+    placed = Placement.objects.filter(slot__in=planned, basis=kind.basis, basis_id=basis_id)
+    rows = placed.values_list("slot_id", "settings__values")
+    if any(values != planned[slot] for slot, values in rows):
+        yield "the settings of its slots"
+
+
+def settings_written(
+    kind: Kind, basis_id: int, stations: Collection[int]
+) -> Iterator[tuple[int, Values]]:
+    """Each different (station, settings) that a signed plan placed at these stations.
+
+    By slot first, which is how placements are indexed.
+    """
+    placed = Placement.objects.filter(
+        slot__station__in=stations, basis=kind.basis, basis_id=basis_id
+    )
+    columns = placed.order_by().values_list(F("settings__station_id"), "settings__values")
+    rows: Iterator[tuple[int, Values]] = columns.distinct().iterator()
+    return rows
