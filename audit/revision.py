@@ -33,9 +33,9 @@ def compare_and_set(obj: Revised, expected: int, **fields: object) -> None:
         setattr(obj, name, value)
 
 
-def must_be_at(thing: Revised, revision: int | None) -> None:
-    """Raise Stale if the caller looked at an older revision (None: they did not say)."""
-    if revision is not None and revision != thing.revision:
+def must_be_at(thing: Revised, revision: int) -> None:
+    """Raise Stale if the caller looked at another revision than the row has now."""
+    if revision != thing.revision:
         raise Stale(
             f"{thing} was changed meanwhile: look at its newest state first.", thing.revision
         )

@@ -38,14 +38,14 @@ def read_waters(sites: dict[str, Site], today: date, by: User) -> None:
 def taste(request: ChangeRequest, by: User) -> None:
     """A triangle of the approved version and the proposal, as evidence of the request."""
     tasting = plan_tasting(
-        site=request.site, method=Method.TRIANGLE, base=request.base, first_sample="",
-        second_sample="The same at 93.0 °C", risk=Decimal("0.05"), assessments=PANEL, by=by,
+        by=by, site=request.site, method=Method.TRIANGLE, base=request.base, first_sample="",
+        second_sample="The same at 93.0 °C", risk=Decimal("0.05"), assessments=PANEL,
     )  # fmt: skip
     answers = {one.number: _answer(one) for one in session(tasting)}
-    record_answers(tasting=tasting, answers=answers, by=by)
-    lock_answers(tasting=tasting, by=by)
-    open_key(tasting=tasting, by=by)
-    attach(tasting=tasting, by=by, request=request)
+    tasting = record_answers(by=by, tasting=tasting, revision=tasting.revision, answers=answers)
+    tasting = lock_answers(by=by, tasting=tasting, revision=tasting.revision)
+    tasting = open_key(by=by, tasting=tasting, revision=tasting.revision)
+    attach(by=by, tasting=tasting, revision=tasting.revision, request=request)
 
 
 def _answer(serving: Serving) -> str:

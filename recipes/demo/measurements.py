@@ -92,7 +92,7 @@ class Measurements:
                 log_shot(slot=slot, shot=shot, by=by)
 
         pull(steady, STEADY, STEADY_SHOTS, seed=2)
-        ask_for_fit(station=steady, version=version, by=lead)
+        ask_for_fit(by=lead, station=steady, version=version)
         pull(worn, STEADY, FIRST_SHOTS, seed=3)
         for code in ("shot_time", "beverage_mass"):
             freeze_baseline(

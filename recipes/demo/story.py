@@ -96,18 +96,21 @@ class Story:
             by=by, version=draft, revision=draft.revision, values=formula, note=note, lot=lot
         )
 
+    def _submit(self, draft: Version) -> Version:
+        return submit(by=self.cast["head_roaster"], version=draft, revision=draft.revision)
+
     def _versions(self, recipe: Recipe, steps: Steps) -> list[Version]:
         """Draft, submit and approve one version after the other."""
         versions: list[Version] = []
         for formula, note in steps:
             draft = self._draft(recipe, versions[-1] if versions else None, formula, note)
-            shown = submit(by=self.cast["head_roaster"], version=draft)
+            shown = self._submit(draft)
             versions.append(
                 approve(
                     by=self.cast["second_roaster"],
                     version=shown,
                     credentials=self.cast.signs("second_roaster"),
-                    seen_digest=shown.content_digest,
+                    seen=shown.content_digest,
                 )
             )
         return versions
@@ -196,16 +199,15 @@ class Story:
     def _in_review(self, base: Version) -> None:
         """A newer version that waits for the second roaster's signature."""
         formula, note = HOUSE_DOUBLE[3]
-        submit(by=self.cast["head_roaster"], version=self._draft(base.recipe, base, formula, note))
+        self._submit(self._draft(base.recipe, base, formula, note))
 
     def _returned(self, base: Version) -> None:
         """A draft that came back with a comment."""
         formula, note = DECAF_DOUBLE[1]
-        shown = submit(
-            by=self.cast["head_roaster"], version=self._draft(base.recipe, base, formula, note)
-        )
+        shown = self._submit(self._draft(base.recipe, base, formula, note))
         return_to_author(
             by=self.cast["second_roaster"],
             version=shown,
+            revision=shown.revision,
             comments={"water_volume": "Try 68 mL first; the last lot was slower."},
         )

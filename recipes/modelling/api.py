@@ -153,7 +153,7 @@ class Fits(FitView):
         version = Version.objects.with_recipe().filter(pk=body["version"]).first()
         if version is None:
             raise Invalid("version", body["version"], "the id of a version")
-        made = ask_for_fit(station=station, version=version, by=who)
+        made = ask_for_fit(by=who, station=station, version=version)
         return Response(FitOut(self.seen(request).get(pk=made.pk)).data, 202)
 
 

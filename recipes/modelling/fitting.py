@@ -117,7 +117,7 @@ def covered(found: Sequence[Learnt]) -> dict[str, tuple[Decimal, Decimal]]:
     return {code: (min(said), max(said)) for code, said in targets.items()}
 
 
-def ask_for_fit(*, station: Station, version: Version, by: User) -> ShotFit:
+def ask_for_fit(*, by: User, station: Station, version: Version) -> ShotFit:
     """Have the model fitted to the station's shots under this version, by a worker.
 
     One that is under way already is given back instead of another. Raises NotPermitted, and

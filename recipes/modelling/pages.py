@@ -153,7 +153,7 @@ def fit_ask(request: PageRequest, pk: int) -> HttpResponse:
     require_for_page(request, Verb.MODEL_FIT, station.machine.site_id)
     asked = FitForm(request.POST)
     version = shown_version(cleaned(asked)["version"])
-    made = ask_for_fit(station=station, version=version, by=request.user)
+    made = ask_for_fit(by=request.user, station=station, version=version)
     messages.success(request, "The fit is under way.")
     return redirect(made)
 

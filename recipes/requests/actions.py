@@ -62,8 +62,8 @@ def change_request(
         return now
 
 
-def take_back(*, by: User, request: ChangeRequest) -> ChangeRequest:
-    """Take one's own undecided request back. Raises NotPermitted, Refused once decided."""
+def take_back(*, by: User, request: ChangeRequest, revision: int) -> ChangeRequest:
+    """Take one's own undecided request back. Raises NotPermitted, Refused once decided, Stale."""
     with recorded(
         by=by,
         action=history.REQUEST_TAKEN_BACK,
@@ -73,7 +73,7 @@ def take_back(*, by: User, request: ChangeRequest) -> ChangeRequest:
         now = lock_request(request)
         must_be_own(now, by)
         must_be_undecided(now)
-        compare_and_set(now, now.revision, state=State.TAKEN_BACK)
+        compare_and_set(now, revision, state=State.TAKEN_BACK)
         return now
 
 

@@ -13,7 +13,7 @@ from recipes.formula.formula import Entry
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.models import ChangeRequest
-from recipes.requests.rebasing import Sides, rebase, three_sides
+from recipes.requests.rebasing import Seen, Sides, rebase, three_sides
 from recipes.requests.serializers import (
     AcceptIn,
     RebaseIn,
@@ -109,10 +109,15 @@ class TakingBack(RecipeView):
 
     @extend_schema(request=None, responses=RequestOut)
     @acting
+    @matching
     def post(self, request: Request, pk: int) -> Response:
-        """Take it back."""
-        found = one_or_404(seen_requests(request), pk)
-        return answer(request, take_back(by=person(request), request=found))
+        """Take it back, as it was read."""
+        change = one_or_404(seen_requests(request), pk)
+        with noting_refusal(request):
+            must_be_own(change, person(request))
+        revision = expected_revision(request, change)
+        now = take_back(by=person(request), request=change, revision=revision)
+        return answer(request, now)
 
 
 # Endpoints: what is decided about change requests.
@@ -197,9 +202,8 @@ class Rebase(RequestView):
         now = rebase(
             by=person(request),
             request=change,
+            seen=Seen(expected_revision(request, change), body["current"]),
             choices=body["choices"],
-            revision=expected_revision(request, change),
-            seen_current=body["current"],
         )
         return answer(request, now)
 

@@ -20,28 +20,26 @@ State = ChangeRequest.State
 WORDS = 2000  # characters
 
 
-def ask_back(
-    *, by: User, request: ChangeRequest, reason: str, revision: int | None = None
-) -> ChangeRequest:
+def ask_back(*, by: User, request: ChangeRequest, revision: int, reason: str) -> ChangeRequest:
     """Put a question to the author before deciding.
 
     Raises NotPermitted, Refused once decided, Stale, Invalid without a reason.
     """
-    action = history.REQUEST_ASKED_BACK
-    return _settle(by, request, action, State.ASKED_BACK, reason=reason, revision=revision)
+    return _answer(
+        by=by, request=request, revision=revision, reason=reason,
+        action=history.REQUEST_ASKED_BACK, state=State.ASKED_BACK,
+    )  # fmt: skip
 
 
-def decline(
-    *, by: User, request: ChangeRequest, reason: str, revision: int | None = None
-) -> ChangeRequest:
+def decline(*, by: User, request: ChangeRequest, revision: int, reason: str) -> ChangeRequest:
     """Say no, and why. Raises as ask_back does."""
-    action = history.REQUEST_DECLINED
-    return _settle(by, request, action, State.DECLINED, reason=reason, revision=revision)
+    return _answer(
+        by=by, request=request, revision=revision, reason=reason,
+        action=history.REQUEST_DECLINED, state=State.DECLINED,
+    )  # fmt: skip
 
 
-def accept(
-    *, by: User, request: ChangeRequest, note: str = "", revision: int | None = None
-) -> Version:
+def accept(*, by: User, request: ChangeRequest, revision: int, note: str = "") -> Version:
     """Draft the next version: the approved one with the proposals applied. Returns the draft.
 
     Neither the requester nor whoever accepts can approve it. `revision` is that of the request as
@@ -87,14 +85,8 @@ def current_version(request: ChangeRequest) -> Version:
     return current
 
 
-def _settle(
-    by: User,
-    request: ChangeRequest,
-    action: str,
-    state: State,
-    *,
-    reason: str,
-    revision: int | None,
+def _answer(
+    *, by: User, request: ChangeRequest, revision: int, reason: str, action: str, state: State
 ) -> ChangeRequest:
     checks = Checks()
     reason = checks.text("reason", reason, most=WORDS, lines=True)

@@ -17,13 +17,14 @@ from recipes.requests.actions import change_request, make_request, must_be_own, 
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
 from recipes.requests.models import ChangeRequest
-from recipes.requests.rebasing import rebase, three_sides
+from recipes.requests.rebasing import Seen, rebase, three_sides
+from recipes.versions.forms import RevisionForm
 from recipes.versions.holding import approved_for
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Site, Slot
 from web.access import noting_refusal
-from web.form_pages import Thing, form_errors, form_page, posted, status_of
+from web.form_pages import Thing, cleaned, form_errors, form_page, posted, status_of
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page
 
@@ -157,7 +158,11 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
 @page(Verb.REQUEST_MAKE, methods="POST")
 def request_take_back(request: PageRequest, pk: int) -> HttpResponse:
     """Take one's own request back."""
-    taken = take_back(by=request.user, request=seen_request(request, pk))
+    change = seen_request(request, pk)
+    with noting_refusal(request, change.site_id):
+        must_be_own(change, request.user)
+    revision = cleaned(RevisionForm(request.POST))["revision"]
+    taken = take_back(by=request.user, request=change, revision=revision)
     messages.success(request, f"Your {taken} was taken back.")
     return redirect(taken)
 
@@ -235,9 +240,8 @@ def request_rebase(request: PageRequest, pk: int) -> HttpResponse:
         lambda: rebase(
             by=request.user,
             request=change,
+            seen=Seen(form.cleaned_data["revision"], form.cleaned_data["current"]),
             choices=form.choices(),
-            revision=form.cleaned_data["revision"],
-            seen_current=form.cleaned_data["current"],
         ),
         said="The {} is against the current version now.",
         context=request_context(request, change) | {"sides": lines},

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Problem, Refused, Stale
@@ -103,20 +104,25 @@ def kept(lines: list[Sides], choices: Mapping[str, str]) -> dict[str, Entry]:
 CHOICES = ("proposed", "current")
 
 
+class Seen(NamedTuple):
+    """What the three sides were read from: the request's revision, the approved version's id."""
+
+    revision: int
+    current: int | None
+
+
 def rebase(
     *,
     by: User,
     request: ChangeRequest,
+    seen: Seen,
     choices: Mapping[str, str],
-    revision: int | None = None,
-    seen_current: int | None = None,
 ) -> ChangeRequest:
     """Put the request against the current version, keeping or dropping each proposal in question.
 
     Each parameter that both the request and the newer version changed needs "proposed" or
     "current"; a proposal the newer version fulfils already is dropped. For the author and for
-    whoever decides. `revision` is the request's and `seen_current` the id of the approved version
-    as the three sides were read. Raises NotPermitted, Stale if either moved on, Refused once
+    whoever decides. Raises NotPermitted, Stale if either moved on, Refused once
     decided, if nothing was approved meanwhile or nothing would remain, and Invalid naming each
     choice that is missing or unknown.
     """
@@ -126,9 +132,9 @@ def rebase(
         lock_recipe(request.base.recipe_id)
         now = lock_request(request)
         must_be_undecided(now)
-        must_be_at(now, revision)
+        must_be_at(now, seen.revision)
         current = current_version(now)
-        _must_be_seen(now, current, seen_current)
+        _must_be_seen(now, current, seen)
         if current.pk == now.base_id:
             raise Refused(f"Request {now.pk} is against the current version already.")
         lines = three_sides(now, current)
@@ -149,9 +155,9 @@ def _must_be_involved(request: ChangeRequest, by: User) -> None:
         must_be_own(request, by)
 
 
-def _must_be_seen(request: ChangeRequest, current: Version, seen: int | None) -> None:
+def _must_be_seen(request: ChangeRequest, current: Version, seen: Seen) -> None:
     """Raise Stale if another version was approved than the one whose values were chosen from."""
-    if seen is not None and seen != current.pk:
+    if seen.current != current.pk:
         raise Stale(
             f"Version {current.number} was approved meanwhile: look at its values, then choose.",
             request.revision,

@@ -1,4 +1,4 @@
-"""Planning a tasting: how much it could show, before anybody pours."""
+"""Blind tastings: planned, answered, locked, opened, and attached as evidence."""
 
 import secrets
 from collections.abc import Iterator, Mapping
@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Problem, Refused, Subject
-from audit.revision import compare_and_set
+from audit.revision import compare_and_set, must_be_at
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
@@ -25,6 +25,7 @@ from stations.equipment.models import Site
 from web.checks import Checks
 from web.numbers import rounded
 
+State = Tasting.State
 WANTED_POWER = 0.8  # the usual aim, common practice
 SAMPLE, SEED = 120, 100  # characters
 LEAST_RISK, MOST_RISK = Decimal("0.0001"), Decimal("0.5")
@@ -52,9 +53,8 @@ def prospect(method: Method, assessments: int, risk: Decimal, share: Decimal) ->
 
 
 def plan_tasting(
-    *, site: Site, method: str, first_sample: str, second_sample: str, risk: Decimal,
-    assessments: int, by: User, base: Version | None = None, other: Version | None = None,
-    seed: str = "",
+    *, by: User, site: Site, method: str, first_sample: str, second_sample: str, risk: Decimal,
+    assessments: int, base: Version | None = None, other: Version | None = None, seed: str = "",
 ) -> Tasting:  # fmt: skip
     """Plan a session at a site; without a seed one is drawn.
 
@@ -90,19 +90,18 @@ def _name(version: Version | None) -> str:
     return "" if version is None else str(version)[:SAMPLE]
 
 
-# Answers written down, locked, the key opened, and the outcome attached as evidence.
-
-State = Tasting.State
-
-
-def record_answers(*, tasting: Tasting, answers: Mapping[int, str], by: User) -> Tasting:
+def record_answers(
+    *, by: User, tasting: Tasting, revision: int, answers: Mapping[int, str]
+) -> Tasting:
     """Write down which cup was chosen in which serving; an empty one takes the answer away.
 
-    Raises NotPermitted, Invalid naming answer_<number>, and Refused once they are locked.
+    Raises NotPermitted, Invalid naming answer_<number>, Refused once they are locked, and Stale
+    where somebody else wrote answers down meanwhile: an empty one must not take theirs away.
     """
-    with _doing(tasting, history.TASTING_ANSWERED, by):
-        now = _locked(tasting, State.PLANNED, "its answers are locked")
+    with _doing(by, tasting, history.TASTING_ANSWERED):
+        now = _locked(tasting, revision, State.PLANNED, "its answers are locked")
         _check(now, answers)
+        compare_and_set(now, revision)
         emptied = [number for number, chosen in answers.items() if not chosen]
         if emptied:
             now.answers.filter(number__in=emptied).delete()
@@ -119,46 +118,51 @@ def record_answers(*, tasting: Tasting, answers: Mapping[int, str], by: User) ->
         return now
 
 
-def lock_answers(*, tasting: Tasting, by: User) -> Tasting:
-    """Close the answers. Raises NotPermitted, and Refused if there is none or they are closed."""
-    with _doing(tasting, history.TASTING_LOCKED, by):
-        now = _locked(tasting, State.PLANNED, "its answers are locked already")
+def lock_answers(*, by: User, tasting: Tasting, revision: int) -> Tasting:
+    """Close the answers.
+
+    Raises NotPermitted, Refused if there is none or they are closed, and Stale.
+    """
+    with _doing(by, tasting, history.TASTING_LOCKED):
+        now = _locked(tasting, revision, State.PLANNED, "its answers are locked already")
         if not now.answers.exists():
             raise Refused("There is no answer to lock yet.", how_to_ask="Enter the answers first.")
-        compare_and_set(now, now.revision, state=State.LOCKED, locked_at=timezone.now())
+        compare_and_set(now, revision, state=State.LOCKED, locked_at=timezone.now())
         return now
 
 
-def open_key(*, tasting: Tasting, by: User) -> Tasting:
-    """Open the key. Raises NotPermitted, and Refused unless the answers are locked."""
-    with _doing(tasting, history.TASTING_OPENED, by):
-        now = _locked(tasting, State.LOCKED, "the key opens once the answers are locked, and once")
-        compare_and_set(now, now.revision, state=State.OPENED, opened_at=timezone.now())
+def open_key(*, by: User, tasting: Tasting, revision: int) -> Tasting:
+    """Open the key. Raises NotPermitted, Refused unless the answers are locked, and Stale."""
+    with _doing(by, tasting, history.TASTING_OPENED):
+        now = _locked(
+            tasting, revision, State.LOCKED, "the key opens once the answers are locked, and once"
+        )
+        compare_and_set(now, revision, state=State.OPENED, opened_at=timezone.now())
         return now
 
 
 def attach(
-    *, tasting: Tasting, by: User, request: ChangeRequest | None = None,
+    *, by: User, tasting: Tasting, revision: int, request: ChangeRequest | None = None,
     version: Version | None = None,
 ) -> Tasting:  # fmt: skip
     """Make an opened tasting evidence for an undecided request or a version not yet approved.
 
-    Raises NotPermitted, and Refused if it is neither or the tasting is attached or not opened.
+    Raises NotPermitted, Refused if it is neither or the tasting is attached or not opened, Stale.
     """
-    with _doing(tasting, history.TASTING_ATTACHED, by):
-        now = _locked(tasting, State.OPENED, "only an opened tasting is evidence")
+    with _doing(by, tasting, history.TASTING_ATTACHED):
+        now = _locked(tasting, revision, State.OPENED, "only an opened tasting is evidence")
         if request is not None and request.state not in {"open", "asked_back"}:
             raise Refused(f"Request {request.pk} is {request.get_state_display()} already.")
         if version is not None and version.state not in {"draft", "in_review"}:
             raise Refused(f"{version} is {version.get_state_display()}: evidence comes before.")
         if (request is None) is (version is None) or now.for_request_id or now.for_version_id:
             raise Refused("A tasting is evidence for one request or one draft.")
-        compare_and_set(now, now.revision, for_request=request, for_version=version)
+        compare_and_set(now, revision, for_request=request, for_version=version)
         return now
 
 
 @contextmanager
-def _doing(tasting: Tasting, action: str, by: User) -> Iterator[None]:
+def _doing(by: User, tasting: Tasting, action: str) -> Iterator[None]:
     """Recorded, and permission asked for inside, so that a refusal is recorded too."""
     subject = Subject("tasting", tasting.pk, str(tasting))
     with recorded(by=by, action=action, subject=subject, site_id=tasting.site_id):
@@ -166,11 +170,12 @@ def _doing(tasting: Tasting, action: str, by: User) -> Iterator[None]:
         yield
 
 
-def _locked(tasting: Tasting, state: Tasting.State, told: str) -> Tasting:
-    """The tasting as it is now, its row held, in the state in which this can be done."""
+def _locked(tasting: Tasting, revision: int, state: Tasting.State, otherwise: str) -> Tasting:
+    """The tasting as it is now, its row locked, in the state in which this can be done."""
     now: Tasting = Tasting.objects.select_for_update().get(pk=tasting.pk)
     if now.state != state:
-        raise Refused(f"Tasting {now.pk}: {told}.", how_to_ask="Plan another tasting.")
+        raise Refused(f"Tasting {now.pk}: {otherwise}.", how_to_ask="Plan another tasting.")
+    must_be_at(now, revision)
     return now
 
 

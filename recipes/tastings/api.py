@@ -34,7 +34,7 @@ from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.access import noting_refusal
 from web.api import asked, listed, person, valid
-from web.etags import tagged
+from web.etags import expected_revision, matching, tagged
 from web.fields import ID, PlainDecimal
 from web.idempotency import acting
 from web.lookup import one_or_404
@@ -149,7 +149,7 @@ class Tastings(TastingView):
             raise Invalid("site", code, "the code of a site of yours")
         for side in ("base", "other"):
             body[side] = _version(side, body[side])
-        return self.answer(request, plan_tasting(site=site, by=who, **body), 201)
+        return self.answer(request, plan_tasting(by=who, site=site, **body), 201)
 
 
 class OneTasting(TastingView):
@@ -166,6 +166,7 @@ class TastingAnswers(TastingView):
 
     @extend_schema(request=AnswersIn, responses=TastingOut)
     @acting
+    @matching
     def post(self, request: Request, pk: int) -> Response:
         """Write answers down."""
         found, given = one_or_404(self.seen(request), pk), valid(AnswersIn, request)["answers"]
@@ -173,7 +174,8 @@ class TastingAnswers(TastingView):
         if odd:
             raise Invalid("answers", odd[0], "the number of a serving")
         answers = {int(number): chosen for number, chosen in given.items()}
-        now = record_answers(tasting=found, answers=answers, by=person(request))
+        revision = expected_revision(request, found)
+        now = record_answers(by=person(request), tasting=found, revision=revision, answers=answers)
         return self.answer(request, now)
 
 
@@ -182,10 +184,13 @@ class TastingLock(TastingView):
 
     @extend_schema(request=None, responses=TastingOut)
     @acting
+    @matching
     def post(self, request: Request, pk: int) -> Response:
         """Lock the answers."""
         found = one_or_404(self.seen(request), pk)
-        return self.answer(request, lock_answers(tasting=found, by=person(request)))
+        revision = expected_revision(request, found)
+        now = lock_answers(by=person(request), tasting=found, revision=revision)
+        return self.answer(request, now)
 
 
 class TastingKey(TastingView):
@@ -193,10 +198,13 @@ class TastingKey(TastingView):
 
     @extend_schema(request=None, responses=TastingOut)
     @acting
+    @matching
     def post(self, request: Request, pk: int) -> Response:
         """Open the key."""
         found = one_or_404(self.seen(request), pk)
-        return self.answer(request, open_key(tasting=found, by=person(request)))
+        revision = expected_revision(request, found)
+        now = open_key(by=person(request), tasting=found, revision=revision)
+        return self.answer(request, now)
 
 
 class TastingEvidence(TastingView):
@@ -204,12 +212,16 @@ class TastingEvidence(TastingView):
 
     @extend_schema(request=EvidenceIn, responses=TastingOut)
     @acting
+    @matching
     def post(self, request: Request, pk: int) -> Response:
         """Attach it to a request or a draft."""
         found, body = one_or_404(self.seen(request), pk), valid(EvidenceIn, request)
         asked = ChangeRequest.objects.covered_by(person(request)).filter(pk=body["request"] or 0)
         draft = _version("version", body["version"])
-        now = attach(tasting=found, by=person(request), request=asked.first(), version=draft)
+        now = attach(
+            by=person(request), tasting=found, revision=expected_revision(request, found),
+            request=asked.first(), version=draft,
+        )  # fmt: skip
         return self.answer(request, now)
 
 

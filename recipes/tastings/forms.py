@@ -12,6 +12,7 @@ from recipes.brewing.serving import MOST_SERVINGS, Serving
 from recipes.tastings.actions import LEAST_RISK, MOST_RISK, SAMPLE, SEED
 from recipes.tastings.models import METHODS, Tasting
 from recipes.tastings.result import session
+from recipes.versions.forms import RevisionForm
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.fields import PlainDecimalField
@@ -76,19 +77,19 @@ class TastingForm(forms.Form):
         return {name: self.cleaned_data[name] for name in self.fields if name != "share"}
 
 
-class AnswersForm(forms.Form):
+class AnswersForm(RevisionForm):
     """One choice among the cups of each serving; empty while nobody tasted it."""
 
     def __init__(self, *args: Any, tasting: Tasting, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         self.servings: list[Serving] = session(tasting)
-        given = {answer.number: answer.chosen for answer in tasting.answers.all()}
+        self.given = {answer.number: answer.chosen for answer in tasting.answers.all()}
         for one in self.servings:
             field = forms.ChoiceField(
                 label=f"Serving {one.number}",
                 choices=[("", "not tasted"), *((code, code) for code in one.codes)],
                 required=False,
-                initial=given.get(one.number, ""),
+                initial=self.given.get(one.number, ""),
             )
             field.spare = True  # type: ignore[attr-defined]  # each can be left: no word for it
             self.fields[f"answer_{one.number}"] = field
@@ -102,8 +103,16 @@ class AnswersForm(forms.Form):
         """By serving number, the chosen cup's code."""
         return {one.number: self.cleaned_data[f"answer_{one.number}"] for one in self.servings}
 
+    def filled_meanwhile(self) -> dict[str, str]:
+        """By field, the answers that stand where nothing was sent: not to be taken away unseen."""
+        return {
+            f"answer_{number}": chosen
+            for number, chosen in self.given.items()
+            if not self.data.get(f"answer_{number}")
+        }
 
-class AttachForm(forms.Form):
+
+class AttachForm(RevisionForm):
     """What an opened tasting is evidence for: ``request:7`` or ``version:12``."""
 
     evidence_for = forms.ChoiceField(label="Evidence for")

@@ -19,6 +19,7 @@ from recipes.tastings.actions import (
 from recipes.tastings.forms import AnswersForm, AttachForm, TastingForm
 from recipes.tastings.models import Tasting
 from recipes.tastings.result import is_paired, result_of, session
+from recipes.versions.forms import RevisionForm
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.form_pages import cleaned, form_page, posted, status_of
@@ -69,7 +70,9 @@ def tasting(request: PageRequest, pk: int) -> HttpResponse:
         "paired": is_paired(found),
         "result": result_of(found) if opened else None,
         "may_run": may_run,
-        "attach_form": AttachForm(choices=choices) if choices else None,
+        "attach_form": AttachForm(initial={"revision": found.revision}, choices=choices)
+        if choices
+        else None,
     }
     return render(request, "recipes/tastings/tasting.html", context)
 
@@ -92,9 +95,9 @@ def tasting_new(request: PageRequest) -> HttpResponse:
     form = TastingForm(posted(request), initial=initial, sites=sites, versions=versions)
     context: dict[str, object] = {"form": form}
     if form.is_bound and form.is_valid():
-        told = form.cleaned_data
+        sent = form.cleaned_data
         context["prospect"] = prospect(
-            Method(told["method"]), told["assessments"], told["risk"], told["share"]
+            Method(sent["method"]), sent["assessments"], sent["risk"], sent["share"]
         )
     if form.is_bound and "keep" not in request.POST:
         return render(
@@ -124,40 +127,50 @@ def tasting_sheets(request: PageRequest, pk: int) -> HttpResponse:
 def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
     """Enter which cup was chosen, serving by serving."""
     found = _own(request, pk)
-    form = AnswersForm(posted(request), tasting=found)
+    form = AnswersForm(posted(request), initial={"revision": found.revision}, tasting=found)
     return form_page(
         request,
         "recipes/tastings/tasting_answers.html",
         form,
-        lambda: record_answers(tasting=found, answers=form.answers(), by=request.user),
+        lambda: record_answers(
+            by=request.user,
+            tasting=found,
+            revision=form.cleaned_data["revision"],
+            answers=form.answers(),
+        ),
         said="The answers of {} were saved.",
         context={"tasting": found, "paired": is_paired(found)},
+        seen={"revision": found.revision, **form.filled_meanwhile()},
     )
 
 
 @page(Verb.TASTING_RUN, methods="POST")
 def tasting_lock(request: PageRequest, pk: int) -> HttpResponse:
     """Close the answers."""
-    found = lock_answers(tasting=_own(request, pk), by=request.user)
+    found = _own(request, pk)
+    revision = cleaned(RevisionForm(request.POST))["revision"]
+    locked = lock_answers(by=request.user, tasting=found, revision=revision)
     messages.success(request, "The answers are locked. Now the key can be opened.")
-    return redirect(found)
+    return redirect(locked)
 
 
 @page(Verb.TASTING_RUN, methods="POST")
 def tasting_open(request: PageRequest, pk: int) -> HttpResponse:
     """Open the key."""
-    return redirect(open_key(tasting=_own(request, pk), by=request.user))
+    found = _own(request, pk)
+    revision = cleaned(RevisionForm(request.POST))["revision"]
+    return redirect(open_key(by=request.user, tasting=found, revision=revision))
 
 
 @page(Verb.TASTING_RUN, methods="POST")
 def tasting_attach(request: PageRequest, pk: int) -> HttpResponse:
     """Attach the outcome to a change request or a draft."""
     found = _own(request, pk)
-    told = cleaned(AttachForm(request.POST, choices=_choices(request)))
-    kind, _, number = told["evidence_for"].partition(":")
+    sent = cleaned(AttachForm(request.POST, choices=_choices(request)))
+    kind, _, number = sent["evidence_for"].partition(":")
     rows = ChangeRequest.objects.covered_by(request.user)
     asked = one_or_404(rows, int(number)) if kind == "request" else None
     draft = one_or_404(Version.objects.with_recipe(), int(number)) if not asked else None
-    attach(tasting=found, by=request.user, request=asked, version=draft)
+    attach(by=request.user, tasting=found, revision=sent["revision"], request=asked, version=draft)
     messages.success(request, "It is evidence now.")
     return redirect(asked or draft or found)

@@ -251,7 +251,7 @@ class Approval(ActingView):
             by=person(request),
             version=found,
             credentials=body.credentials(request),
-            seen_digest=body.validated_data["digest"],
+            seen=body.validated_data["digest"],
         )
         note_signed(request)
         return answer(request, now)

@@ -1,4 +1,4 @@
-"""The way of a version to its approval, up to the signature itself."""
+"""What is decided about a version: submitted, returned, commented on, approved, withdrawn."""
 
 from collections.abc import Callable, Mapping
 
@@ -28,25 +28,86 @@ from recipes.versions.drafts import (
 from recipes.versions.models import Comment, Version
 from web.checks import Checks
 
-# Approval: a second person signs exactly what they saw.
-
-ApprovalState = Version.State
+State = Version.State
+COMMENT = 2000  # characters
 SOLE_ROASTER = "sole-roaster policy"
 
+# What every formula must say before anybody is asked to approve it.
+ALWAYS = ("dose_mass", "beverage_mass", "brew_temperature", "ends_by")
+ENDING = {"volume": "water_volume", "mass": "beverage_mass", "time": "shot_time"}
+# The first needs the second: half of a pair tells a machine nothing.
+PAIRS = (
+    ("taper_start", "water_volume"),
+    ("taper_start", "taper_pressure"),
+    ("taper_pressure", "taper_start"),
+    ("preinfusion_pressure", "preinfusion_time"),
+)
 
-def approve(*, by: User, version: Version, credentials: Credentials, seen_digest: str) -> Version:
+
+def submit(*, by: User, version: Version, revision: int) -> Version:
+    """Put a complete draft before a second person; its content is fixed from here on.
+
+    Raises NotPermitted, Refused if it is no draft, Stale, and Invalid for each gap.
+    """
+    with recorded(by=by, action=history.VERSION_SUBMITTED, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_SUBMIT)
+        must_be(now, State.DRAFT, to="submitted")
+        must_be_at(now, revision)
+        problems = gaps(stored(now.formula.all()))
+        if problems:
+            raise Invalid.of(problems)
+        return advance(
+            now,
+            state=State.IN_REVIEW,
+            content_digest=content_digest(now),
+            submitted_at=Now(),
+            submitted_by=by,
+        )
+
+
+def return_to_author(
+    *, by: User, version: Version, revision: int, comments: Mapping[str, str]
+) -> Version:
+    """Make it a draft again, with at least one comment: by parameter code, "" for the whole.
+
+    Raises NotPermitted, Refused if it is not in review, Stale (what was read came back and was
+    submitted anew), Invalid without a usable comment.
+    """
+    with recorded(by=by, action=history.VERSION_RETURNED, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_RETURN)
+        must_be(now, State.IN_REVIEW, to="returned")
+        must_be_at(now, revision)
+        written = {code: text for code, text in comments.items() if text and text.strip()}
+        if not written:
+            raise Invalid("comments", None, "at least one comment, on the whole or a parameter")
+        _write(now, by, written)
+        return advance(now, state=State.DRAFT, content_digest="")
+
+
+def comment(*, by: User, version: Version, text: str, code: str = "") -> Comment:
+    """Say something about a version that is not approved yet, or about one of its parameters.
+
+    Raises NotPermitted, Refused once it is decided, Invalid naming text or code.
+    """
+    with recorded(by=by, action=history.VERSION_COMMENTED, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_RETURN)
+        must_be(now, State.DRAFT, State.IN_REVIEW, to="commented on")
+        return _write(now, by, {code: text})[0]
+
+
+def approve(*, by: User, version: Version, seen: str, credentials: Credentials) -> Version:
     """Sign a version in review; the recipe's approved version so far becomes superseded.
 
-    `seen_digest` is the content digest the signer was shown. Raises NotPermitted, Invalid for the
+    `seen` is the content digest that the signer was shown. Raises NotPermitted, Invalid for the
     password, and Refused if the version is not in review, is the signer's own work, moved since
     it was seen, or is older than one approved meanwhile.
     """
     with recorded(by=by, action=history.VERSION_APPROVED, subject=subject_of(version)) as recording:
         recipe = lock_recipe(version.recipe_id)
         now = lock_version(version, by, Verb.RECIPE_APPROVE)
-        must_be(now, ApprovalState.IN_REVIEW, to="approved")
+        must_be(now, State.IN_REVIEW, to="approved")
         note = _four_eyes(now, by)
-        _unmoved(now, seen_digest)
+        _unmoved(now, seen)
         _newest(now)
         signature = sign(
             by=by,
@@ -61,7 +122,7 @@ def approve(*, by: User, version: Version, credentials: Credentials, seen_digest
         recording.signed(signature.pk)
         _supersede(recipe.pk, by, now)
         with recorded(by=by, action=history.VERSION_APPROVED, reason=note):
-            return advance(now, state=ApprovalState.APPROVED, signature=signature)
+            return advance(now, state=State.APPROVED, signature=signature)
 
 
 def own_work(version: Version, user: User) -> bool:
@@ -89,11 +150,11 @@ def _four_eyes(version: Version, by: User) -> str:
     )
 
 
-def _unmoved(version: Version, seen_digest: str) -> None:
-    if not version.content_digest == content_digest(version) == seen_digest.strip().lower():
+def _unmoved(version: Version, seen: str) -> None:
+    if not version.content_digest == content_digest(version) == seen.strip().lower():
         raise Refused(
             "The content moved: it is not what you were shown. Look at it again, then sign.",
-            attempted={"content_digest": (version.content_digest, seen_digest[:64])},
+            attempted={"content_digest": (version.content_digest, seen[:64])},
         )
 
 
@@ -113,20 +174,57 @@ def _supersede(recipe_id: int, by: User, newer: Version) -> None:
         # One withdrawn while we waited for its lock is no longer among them.
         current = Version.objects.approved().filter(recipe=recipe_id).order_by()
         for older in current.select_for_update():
-            advance(older, state=ApprovalState.SUPERSEDED)
+            advance(older, state=State.SUPERSEDED)
 
 
-# What a formula must say before anybody is asked to approve it.
+WithdrawalCheck = Callable[[Version], None]
+"""Raises Refused while a version, whose row is locked, is needed where it is."""
 
-ALWAYS = ("dose_mass", "beverage_mass", "brew_temperature", "ends_by")
-ENDING = {"volume": "water_volume", "mass": "beverage_mass", "time": "shot_time"}
-# The first needs the second: half of a pair tells a machine nothing.
-PAIRS = (
-    ("taper_start", "water_volume"),
-    ("taper_start", "taper_pressure"),
-    ("taper_pressure", "taper_start"),
-    ("preinfusion_pressure", "preinfusion_time"),
-)
+_withdrawal_checks: list[WithdrawalCheck] = []
+
+
+def register_withdrawal_check(check: WithdrawalCheck) -> None:
+    """Called when the program starts, by the packages that use versions."""
+    _withdrawal_checks.append(check)
+
+
+def withdraw(*, by: User, version: Version, revision: int, reason: str) -> Version:
+    """Take a draft, a version in review or an approved one out of use, for good.
+
+    Slots that hold it keep it until something else is published to them.
+    Raises NotPermitted, Refused if it is superseded or withdrawn, Stale (who withdraws a draft
+    does not mean what was approved meanwhile), Invalid without a reason. Refused as well while a
+    publication of it has slots left to place: the worker would go on placing it.
+    """
+    checks = Checks()
+    reason = checks.text("reason", reason, most=COMMENT, lines=True)
+    action = history.VERSION_WITHDRAWN
+    with recorded(by=by, action=action, reason=reason, subject=subject_of(version)):
+        now = lock_version(version, by, Verb.RECIPE_WITHDRAW)
+        must_be(now, State.DRAFT, State.IN_REVIEW, State.APPROVED, to="withdrawn")
+        must_be_at(now, revision)
+        checks.done()
+        for check in _withdrawal_checks:
+            check(now)
+        return advance(now, state=State.WITHDRAWN)
+
+
+def names_coffee(coffee: Coffee) -> bool:
+    """Whether a version that was submitted names it: the name is part of what is signed."""
+    return Version.objects.filter(recipe__coffee=coffee).sealed().exists()
+
+
+def _write(version: Version, by: User, comments: Mapping[str, str]) -> list[Comment]:
+    checks = Checks()
+    made = []
+    for code, given in comments.items():
+        known = "one of " + ", ".join(PARAMETERS)
+        checks.that(not code or code in PARAMETERS, "code", code, known)
+        field = f"comment_{code}" if code else "comment"
+        text = checks.text(field, given, most=COMMENT, lines=True)
+        made.append(Comment(version=version, by=by, code=code, text=text))
+    checks.done()
+    return Comment.objects.bulk_create(made)
 
 
 def gaps(formula: Mapping[str, Entry]) -> list[Problem]:
@@ -153,108 +251,3 @@ def gaps(formula: Mapping[str, Entry]) -> list[Problem]:
 
 def _label(code: str, choice: str) -> str:
     return dict(PARAMETERS[code].choices).get(choice, choice)
-
-
-State = Version.State
-COMMENT = 2000  # characters
-
-
-def submit(*, by: User, version: Version, revision: int | None = None) -> Version:
-    """Put a complete draft before a second person; its content is fixed from here on.
-
-    Raises NotPermitted, Refused if it is no draft, Stale, and Invalid for each gap.
-    """
-    with recorded(by=by, action=history.VERSION_SUBMITTED, subject=subject_of(version)):
-        now = lock_version(version, by, Verb.RECIPE_SUBMIT)
-        must_be(now, State.DRAFT, to="submitted")
-        must_be_at(now, revision)
-        problems = gaps(stored(now.formula.all()))
-        if problems:
-            raise Invalid.of(problems)
-        return advance(
-            now,
-            state=State.IN_REVIEW,
-            content_digest=content_digest(now),
-            submitted_at=Now(),
-            submitted_by=by,
-        )
-
-
-def names_coffee(coffee: Coffee) -> bool:
-    """Whether a version that was submitted names it: the name is part of what is signed."""
-    return Version.objects.filter(recipe__coffee=coffee).sealed().exists()
-
-
-def return_to_author(
-    *, by: User, version: Version, comments: Mapping[str, str], revision: int | None = None
-) -> Version:
-    """Make it a draft again, with at least one comment: by parameter code, "" for the whole.
-
-    Raises NotPermitted, Refused if it is not in review, Stale (what was read came back and was
-    submitted anew), Invalid without a usable comment.
-    """
-    with recorded(by=by, action=history.VERSION_RETURNED, subject=subject_of(version)):
-        now = lock_version(version, by, Verb.RECIPE_RETURN)
-        must_be(now, State.IN_REVIEW, to="returned")
-        must_be_at(now, revision)
-        said = {code: text for code, text in comments.items() if text and text.strip()}
-        if not said:
-            raise Invalid("comments", None, "at least one comment, on the whole or a parameter")
-        _write(now, by, said)
-        return advance(now, state=State.DRAFT, content_digest="")
-
-
-def comment(*, by: User, version: Version, text: str, code: str = "") -> Comment:
-    """Say something about a version that is not approved yet, or about one of its parameters.
-
-    Raises NotPermitted, Refused once it is decided, Invalid naming text or code.
-    """
-    with recorded(by=by, action=history.VERSION_COMMENTED, subject=subject_of(version)):
-        now = lock_version(version, by, Verb.RECIPE_RETURN)
-        must_be(now, State.DRAFT, State.IN_REVIEW, to="commented on")
-        return _write(now, by, {code: text})[0]
-
-
-WithdrawalCheck = Callable[[Version], None]
-"""Raises Refused while a version, whose row is locked, is needed where it is."""
-
-_withdrawal_checks: list[WithdrawalCheck] = []
-
-
-def register_withdrawal_check(check: WithdrawalCheck) -> None:
-    """Called when the program starts, by the packages that use versions."""
-    _withdrawal_checks.append(check)
-
-
-def withdraw(*, by: User, version: Version, reason: str, revision: int | None = None) -> Version:
-    """Take a draft, a version in review or an approved one out of use, for good.
-
-    Slots that hold it keep it until something else is published to them.
-    Raises NotPermitted, Refused if it is superseded or withdrawn, Stale (who withdraws a draft
-    does not mean what was approved meanwhile), Invalid without a reason. Refused as well while a
-    publication of it has slots left to place: the worker would go on placing it.
-    """
-    checks = Checks()
-    reason = checks.text("reason", reason, most=COMMENT, lines=True)
-    action = history.VERSION_WITHDRAWN
-    with recorded(by=by, action=action, reason=reason, subject=subject_of(version)):
-        now = lock_version(version, by, Verb.RECIPE_WITHDRAW)
-        must_be(now, State.DRAFT, State.IN_REVIEW, State.APPROVED, to="withdrawn")
-        must_be_at(now, revision)
-        checks.done()
-        for check in _withdrawal_checks:
-            check(now)
-        return advance(now, state=State.WITHDRAWN)
-
-
-def _write(version: Version, by: User, comments: Mapping[str, str]) -> list[Comment]:
-    checks = Checks()
-    made = []
-    for code, text in comments.items():
-        known = "one of " + ", ".join(PARAMETERS)
-        checks.that(not code or code in PARAMETERS, "code", code, known)
-        field = f"comment_{code}" if code else "comment"
-        said = checks.text(field, text, most=COMMENT, lines=True)
-        made.append(Comment(version=version, by=by, code=code, text=said))
-    checks.done()
-    return Comment.objects.bulk_create(made)

@@ -78,9 +78,7 @@ def version_approve(request: PageRequest, pk: int) -> HttpResponse:
     if form.is_bound and form.is_valid():
         digest = form.cleaned_data["seen_digest"]
         with form_errors(form) as outcome:
-            approve(
-                by=request.user, version=shown, credentials=form.credentials(), seen_digest=digest
-            )
+            approve(by=request.user, version=shown, credentials=form.credentials(), seen=digest)
         if outcome.ok:
             note_signed(request)
             messages.success(request, f"{shown} is approved.")

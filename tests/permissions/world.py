@@ -104,7 +104,7 @@ def make_world(bar: Bar) -> World:
             draft(bar.cast, recipe=bar.version.recipe),
             draft(bar.cast, recipe=bar.version.recipe),
         )
-        submit(by=who, version=reviewed)
+        submit(by=who, version=reviewed, revision=reviewed.revision)
     pk = {
         "coffee": bar.version.recipe.coffee_id, "recipe": bar.version.recipe_id,
         "draft": drafted.pk, "reviewed": reviewed.pk, "approved": bar.version.pk,

@@ -40,7 +40,8 @@ def make_draft(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Versio
 
 def make_in_review(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Version:
     """A submitted version of the head roaster's."""
-    return submit(by=cast.head_roaster, version=make_draft(cast, recipe, formula))
+    draft = make_draft(cast, recipe, formula)
+    return submit(by=cast.head_roaster, version=draft, revision=draft.revision)
 
 
 def make_approved(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Version:
@@ -50,5 +51,5 @@ def make_approved(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Ver
         by=cast.second_roaster,
         version=version,
         credentials=credentials(cast.second_roaster),
-        seen_digest=version.content_digest,
+        seen=version.content_digest,
     )

@@ -16,13 +16,16 @@ TASTINGS = [
          "share": ["", "0", "1.5"]},
          sent=lambda t: {**TASTING, "site": str(t.cast.site.pk), "base": str(t.pk("approved")),
                          "other": str(t.newest.pk)}),
-    Form("tasting_answers", "shop_lead", lambda t: {"answer_1": answer(t)}, thing="tasting",
-         also={"answer_1": ["none"]}, empty=True),
-    Form("tasting_lock", "shop_lead", lambda t: {}, thing="tasting", good=409),
-    Form("tasting_open", "shop_lead", lambda t: {}, thing="tasting", good=409),
+    Form("tasting_answers", "shop_lead", lambda t: {"answer_1": answer(t), "revision": "1"},
+         thing="tasting", also={"answer_1": ["none"], "revision": STALE}),
+    Form("tasting_lock", "shop_lead", lambda t: {"revision": "1"}, thing="tasting", good=409,
+         also={"revision": [""]}),
+    Form("tasting_open", "shop_lead", lambda t: {"revision": "1"}, thing="tasting", good=409,
+         also={"revision": [""]}),
     Form("tasting_attach", "shop_lead", pk=lambda t: t.opened.pk,
-         sent=lambda t: {"evidence_for": f"request:{t.pk('request')}"},
-         also={"evidence_for": ["", "request:0", "request:x", "version:", "request:" + "9" * 30]}),
+         sent=lambda t: {"evidence_for": f"request:{t.pk('request')}",
+                         "revision": str(t.opened.revision)},
+         also={"revision": STALE, "evidence_for": ["", "request:0", "request:x", "version:", "request:" + "9" * 30]}),
 ]  # fmt: skip
 
 

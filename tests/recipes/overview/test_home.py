@@ -36,7 +36,9 @@ def test_what_waits_for_a_signature(cast: Cast, in_review: Version) -> None:
 def test_drafts_and_returned_ones(cast: Cast, draft: Version) -> None:
     assert titles(cast.head_roaster) == {"Your drafts": 1}
     waiting = make_in_review(cast, draft.recipe)
-    return_to_author(by=cast.second_roaster, version=waiting, comments={"": "Hotter"})
+    return_to_author(
+        by=cast.second_roaster, version=waiting, revision=waiting.revision, comments={"": "Hotter"}
+    )
     assert titles(cast.head_roaster) == {"Returned to you": 1, "Your drafts": 1}
     assert titles(cast.second_roaster) == {}
 
@@ -46,7 +48,7 @@ def test_requests_for_either_side(cast: Cast, approved: Version) -> None:
     assert titles(cast.head_roaster) == {"Requests to decide": 1}
     assert titles(cast.shop_lead) == {"Your requests": 1}
     assert titles(cast.other_lead) == {}
-    ask_back(by=cast.head_roaster, request=request, reason="Which?")
+    ask_back(by=cast.head_roaster, request=request, revision=request.revision, reason="Which?")
     assert titles(cast.head_roaster) == {}
     [mine] = [one for one in work_lists(cast.shop_lead) if one.items]
     assert mine.items[0].mark == "asked_back"

@@ -53,7 +53,7 @@ def test_the_draft_says_what_follows_and_can_be_submitted(known: Bar, roaster: C
     page = text(roaster.get(draft.get_absolute_url()))
     assert "set the water volume that yields 36.0 g" in page
     assert "each station's own worked out" in page
-    assert submit(by=who, version=draft).state == "in_review"
+    assert submit(by=who, version=draft, revision=draft.revision).state == "in_review"
 
 
 def test_without_any_shots_it_is_common_practice(bar: Bar, roaster: Client) -> None:

@@ -119,13 +119,18 @@ def test_a_version_on_its_way_is_not_withdrawn(bar: Bar, send: Publish) -> None:
     head = bar.cast.head_roaster
     waiting = send(when=next_week())
     with pytest.raises(Refused, match="under way: slots still wait") as told:
-        withdraw(by=head, version=bar.version, reason="Burnt roast")
+        withdraw(by=head, version=bar.version, revision=bar.version.revision, reason="Burnt roast")
     assert "Stop it" in told.value.how_to_ask
     stop(publication=waiting, by=head, reason="Burnt roast")
     with pytest.raises(Refused, match="stopped: slots still wait"):
-        withdraw(by=head, version=bar.version, reason="Burnt roast")
+        withdraw(by=head, version=bar.version, revision=bar.version.revision, reason="Burnt roast")
     cancel(publication=waiting, by=head, reason="Burnt roast")
-    assert withdraw(by=head, version=bar.version, reason="Burnt roast").state == "withdrawn"
+    assert (
+        withdraw(
+            by=head, version=bar.version, revision=bar.version.revision, reason="Burnt roast"
+        ).state
+        == "withdrawn"
+    )
 
 
 def test_all_sites_are_said_only_by_somebody_who_covers_them(bar: Bar, send: Publish) -> None:

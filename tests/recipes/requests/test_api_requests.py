@@ -53,9 +53,11 @@ def test_declined_and_taken_back(
     assert act(head, f"{path}decline/", {"reason": " "}, if_match=tag).status_code == 400
     declined = act(head, f"{path}decline/", {"reason": "Clean first"}, if_match=tag)
     assert declined.json()["decided_by"]["name"] == "Head roaster"
-    assert act(lead, f"{path}take-back/").status_code == 409
+    assert act(lead, f"{path}take-back/", if_match=declined["ETag"]).status_code == 409
     other = f"change-requests/{ask(cast, approved).pk}/"
-    assert act(lead, f"{other}take-back/").json()["state"] == "taken_back"
+    assert act(lead, f"{other}take-back/").status_code == 428
+    taken = act(lead, f"{other}take-back/", if_match=etag(lead, other))
+    assert taken.json()["state"] == "taken_back"
 
 
 def test_who_may_what(cast: Cast, api_as: ApiAs, approved: Version) -> None:

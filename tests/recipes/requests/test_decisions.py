@@ -21,7 +21,7 @@ State = ChangeRequest.State
 
 def test_accepting_drafts_the_proposal(cast: Cast, approved: Version) -> None:
     request = ask(cast, approved)
-    draft = accept(by=cast.head_roaster, request=request)
+    draft = accept(by=cast.head_roaster, request=request, revision=request.revision)
     assert stored(draft.formula.all()) == {**FORMULA, **HOTTER}
     assert (draft.number, draft.based_on, draft.change_request) == (2, approved, request)
     assert (draft.author, draft.note) == (cast.head_roaster, f"Request {request.pk}: Sour at 93.")
@@ -33,14 +33,15 @@ def test_neither_requester_nor_acceptor_approves(cast: Cast, approved: Version) 
     request = make_request(
         by=cast.second_roaster, base=approved, site=cast.site, proposals=HOTTER, reason="Sour"
     )
-    waiting = submit(by=cast.head_roaster, version=accept(by=cast.head_roaster, request=request))
+    draft = accept(by=cast.head_roaster, request=request, revision=request.revision)
+    waiting = submit(by=cast.head_roaster, version=draft, revision=draft.revision)
     for who in (cast.head_roaster, cast.second_roaster):
         with pytest.raises(Refused, match="Nobody approves"):
             approve(
                 by=who,
                 version=waiting,
                 credentials=credentials(who),
-                seen_digest=waiting.content_digest,
+                seen=waiting.content_digest,
             )
 
 
@@ -48,8 +49,8 @@ def test_a_request_travels_with_its_values(cast: Cast, approved: Version) -> Non
     request = make_request(
         by=cast.second_roaster, base=approved, site=cast.site, proposals=HOTTER, reason="Sour"
     )
-    first = accept(by=cast.head_roaster, request=request)
-    withdraw(by=cast.head_roaster, version=first, reason="Anew")
+    first = accept(by=cast.head_roaster, request=request, revision=request.revision)
+    withdraw(by=cast.head_roaster, version=first, revision=first.revision, reason="Anew")
     again = new_draft(by=cast.head_roaster, recipe=first.recipe, based_on=first)
     assert again.change_request == request
     # Based on what was approved since, it is nobody's request any more.
@@ -71,8 +72,8 @@ def test_a_no_says_why(cast: Cast, approved: Version, decide: object) -> None:
 
 def test_a_request_is_decided_once(cast: Cast, approved: Version) -> None:
     request = ask(cast, approved)
-    accept(by=cast.head_roaster, request=request)
-    again = partial(accept, by=cast.second_roaster, request=request)
+    accept(by=cast.head_roaster, request=request, revision=request.revision)
+    again = partial(accept, by=cast.second_roaster, request=request, revision=request.revision)
     for decide in (
         again,
         partial(ask_back, *again.args, **again.keywords, reason="No"),
@@ -98,23 +99,25 @@ def test_an_overtaken_request_is_not_accepted(cast: Cast, approved: Version) -> 
     request = ask(cast, approved)
     make_approved(cast, approved.recipe)
     with pytest.raises(Refused, match="Version 2 was approved after the request") as told:
-        accept(by=cast.head_roaster, request=request)
+        accept(by=cast.head_roaster, request=request, revision=request.revision)
     assert "Put the request against" in told.value.how_to_ask
 
 
 def test_without_an_approved_version_nothing_is_accepted(cast: Cast, approved: Version) -> None:
     request = ask(cast, approved)
-    withdraw(by=cast.head_roaster, version=approved, reason="Lot is gone")
+    withdraw(
+        by=cast.head_roaster, version=approved, revision=approved.revision, reason="Lot is gone"
+    )
     with pytest.raises(Refused, match="no approved version"):
-        accept(by=cast.head_roaster, request=request)
+        accept(by=cast.head_roaster, request=request, revision=request.revision)
 
 
 def test_only_head_roasters_decide(cast: Cast, approved: Version) -> None:
     request = ask(cast, approved)
     for person in (cast.shop_lead, cast.other_lead, cast.owner, cast.barista):
         with pytest.raises(NotPermitted):
-            accept(by=person, request=request)
+            accept(by=person, request=request, revision=request.revision)
         with pytest.raises(NotPermitted):
-            decline(by=person, request=request, reason="No")
+            decline(by=person, request=request, revision=request.revision, reason="No")
         with pytest.raises(NotPermitted):
-            ask_back(by=person, request=request, reason="Why?")
+            ask_back(by=person, request=request, revision=request.revision, reason="Why?")

@@ -110,7 +110,10 @@ def test_decisions(cast: Cast, signed_in: SignedIn, approved: Version) -> None:
 
 
 def test_an_answer_to_a_question(cast: Cast, signed_in: SignedIn, approved: Version) -> None:
-    request = ask_back(by=cast.head_roaster, request=ask(cast, approved), reason="Which grinder?")
+    made = ask(cast, approved)
+    request = ask_back(
+        by=cast.head_roaster, request=made, revision=made.revision, reason="Which grinder?"
+    )
     browser = signed_in(cast.shop_lead)
     url = reverse("recipes:request_edit", args=[request.pk])
     assert "Which grinder?" in browser.get(url).content.decode()
@@ -162,6 +165,10 @@ def test_what_is_approved_while_somebody_chooses_is_looked_at_first(
 def test_taking_back(cast: Cast, signed_in: SignedIn, approved: Version) -> None:
     request = ask(cast, approved)
     url = reverse("recipes:request_take_back", args=[request.pk])
-    assert signed_in(cast.head_roaster).post(url).status_code == 403
-    assert signed_in(cast.shop_lead).post(url).status_code == 302
-    assert signed_in(cast.shop_lead).post(url).status_code == 409
+    shown = {"revision": request.revision}
+    assert signed_in(cast.head_roaster).post(url, shown).status_code == 403
+    lead = signed_in(cast.shop_lead)
+    assert lead.post(url, {"revision": request.revision + 1}).status_code == 412
+    assert lead.post(url).status_code == 400
+    assert lead.post(url, shown).status_code == 302
+    assert lead.post(url, shown).status_code == 409

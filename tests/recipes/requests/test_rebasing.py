@@ -4,10 +4,11 @@ import pytest
 
 from audit.capture.models import Entry as Line
 from audit.errors import Invalid, NotPermitted, Refused
+from people.persons.models import User
 from recipes.formula.formula import Entry, Formula, stored
 from recipes.requests.decisions import accept
 from recipes.requests.models import ChangeRequest
-from recipes.requests.rebasing import rebase, three_sides
+from recipes.requests.rebasing import Seen, rebase, three_sides
 from recipes.versions.models import Version
 from recipes.versions.review import withdraw
 from tests.cast import Cast
@@ -40,6 +41,13 @@ def current(request: ChangeRequest) -> Version:
     return found
 
 
+def move(by: User, request: ChangeRequest, choices: dict[str, str]) -> ChangeRequest:
+    """Put it against the version approved now, as somebody does who has just read both."""
+    approved = Version.objects.approved().filter(recipe=request.base.recipe_id).first()
+    seen = Seen(request.revision, approved.pk if approved else None)
+    return rebase(by=by, request=request, seen=seen, choices=choices)
+
+
 def test_three_sides(overtaken: ChangeRequest) -> None:
     lines = {line.code: line for line in three_sides(overtaken, current(overtaken))}
     assert {code: line.verdict for code, line in lines.items()} == {
@@ -62,13 +70,13 @@ def test_three_sides(overtaken: ChangeRequest) -> None:
 def test_the_choice_holds_and_nothing_is_lost(
     cast: Cast, overtaken: ChangeRequest, choice: str
 ) -> None:
-    now = rebase(by=cast.shop_lead, request=overtaken, choices={"brew_temperature": choice})
+    now = move(cast.shop_lead, overtaken, {"brew_temperature": choice})
     kept = {"dose_mass": ASKED["dose_mass"]}
     if choice == "proposed":
         kept["brew_temperature"] = ASKED["brew_temperature"]
     assert stored(now.proposals.all()) == kept
     assert now.base == current(overtaken)
-    draft = accept(by=cast.head_roaster, request=now)
+    draft = accept(by=cast.head_roaster, request=now, revision=now.revision)
     assert stored(draft.formula.all()) == {**NEWER, **kept}
     dropped = Line.objects.filter(action="request.rebased", operation="removed")
     assert "beverage_mass" in dropped.values_list("parameter", flat=True)
@@ -87,7 +95,7 @@ def test_every_question_is_answered_and_no_other(
     cast: Cast, overtaken: ChangeRequest, choices: dict[str, str], field: str
 ) -> None:
     with pytest.raises(Invalid) as told:
-        rebase(by=cast.shop_lead, request=overtaken, choices=choices)
+        move(cast.shop_lead, overtaken, choices)
     assert [problem.field for problem in told.value.problems] == [field]
     overtaken.refresh_from_db()
     assert overtaken.base.number == 1
@@ -97,21 +105,21 @@ def test_a_request_of_which_nothing_is_left_is_not_rebased(cast: Cast, approved:
     request = ask(cast, approved, {"beverage_mass": number("38.0", "2", "2")})
     make_approved(cast, approved.recipe, NEWER)
     with pytest.raises(Refused, match="Nothing of the request"):
-        rebase(by=cast.shop_lead, request=request, choices={})
+        move(cast.shop_lead, request, {})
 
 
 def test_what_is_not_overtaken_is_not_rebased(cast: Cast, approved: Version) -> None:
     request = ask(cast, approved)
     with pytest.raises(Refused, match="current version already"):
-        rebase(by=cast.shop_lead, request=request, choices={})
-    withdraw(by=cast.head_roaster, version=approved, reason="Gone")
+        move(cast.shop_lead, request, {})
+    withdraw(by=cast.head_roaster, version=approved, revision=approved.revision, reason="Gone")
     with pytest.raises(Refused, match="no approved version"):
-        rebase(by=cast.shop_lead, request=request, choices={})
+        move(cast.shop_lead, request, {})
 
 
 def test_its_author_or_a_head_roaster_rebases(cast: Cast, overtaken: ChangeRequest) -> None:
     choices = {"brew_temperature": "current"}
     for person in (cast.other_lead, cast.barista, cast.owner):
         with pytest.raises(NotPermitted):
-            rebase(by=person, request=overtaken, choices=choices)
-    assert rebase(by=cast.second_roaster, request=overtaken, choices=choices).base.number == 2
+            move(person, overtaken, choices)
+    assert move(cast.second_roaster, overtaken, choices).base.number == 2

@@ -84,7 +84,10 @@ def test_its_author_changes_it(cast: Cast, approved: Version) -> None:
 
 
 def test_an_answer_opens_it_again(cast: Cast, approved: Version) -> None:
-    request = ask_back(by=cast.head_roaster, request=ask(cast, approved), reason="Which grinder?")
+    made = ask(cast, approved)
+    request = ask_back(
+        by=cast.head_roaster, request=made, revision=made.revision, reason="Which grinder?"
+    )
     assert request.state == State.ASKED_BACK
     now = change_request(
         by=cast.shop_lead,
@@ -100,17 +103,20 @@ def test_nobody_else_changes_it_or_takes_it_back(cast: Cast, approved: Version) 
     request = ask(cast, approved)
     for person in (cast.head_roaster, cast.other_lead, cast.barista, cast.owner):
         with pytest.raises(NotPermitted):
-            take_back(by=person, request=request)
+            take_back(by=person, request=request, revision=request.revision)
         with pytest.raises(NotPermitted):
             change_request(by=person, request=request, revision=1, proposals=HOTTER, reason="x")
 
 
 def test_what_is_settled_stays_settled(cast: Cast, approved: Version) -> None:
-    taken = take_back(by=cast.shop_lead, request=ask(cast, approved))
-    declined = decline(by=cast.head_roaster, request=ask(cast, approved), reason="Clean first.")
+    one, other = ask(cast, approved), ask(cast, approved)
+    taken = take_back(by=cast.shop_lead, request=one, revision=one.revision)
+    declined = decline(
+        by=cast.head_roaster, request=other, revision=other.revision, reason="Clean first."
+    )
     for settled in (taken, declined):
         with pytest.raises(Refused, match="already"):
-            take_back(by=cast.shop_lead, request=settled)
+            take_back(by=cast.shop_lead, request=settled, revision=settled.revision)
         with pytest.raises(Refused, match="already"):
             change_request(
                 by=cast.shop_lead,
@@ -125,7 +131,7 @@ def test_what_a_settled_request_proposed_stays(cast: Cast, approved: Version) ->
     """A decision is about what was asked; nobody makes it one about something else."""
     request = ask(cast, approved)
     other = ask(cast, approved, {"dose_mass": number("18.5")})
-    decline(by=cast.head_roaster, request=request, reason="Too hot")
+    decline(by=cast.head_roaster, request=request, revision=request.revision, reason="Too hot")
     mine = f"request_id = {request.pk}"
     for attempt in (
         f"UPDATE recipes_changerequestvalue SET target = 92 WHERE {mine}",

@@ -27,6 +27,7 @@ def right_answers(tasting: Tasting, right: int) -> dict[int, str]:
 def opened(cast: Cast, right: int) -> Tasting:
     """A triangle of 12 with so many right answers, key open."""
     tasting = plan(cast)
-    record_answers(tasting=tasting, answers=right_answers(tasting, right), by=cast.shop_lead)
-    lock_answers(tasting=tasting, by=cast.shop_lead)
-    return open_key(tasting=tasting, by=cast.shop_lead)
+    by, answers = cast.shop_lead, right_answers(tasting, right)
+    tasting = record_answers(by=by, tasting=tasting, revision=tasting.revision, answers=answers)
+    tasting = lock_answers(by=by, tasting=tasting, revision=tasting.revision)
+    return open_key(by=by, tasting=tasting, revision=tasting.revision)

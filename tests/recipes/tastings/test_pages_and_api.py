@@ -1,17 +1,21 @@
 """Tastings in the browser and through the API."""
 
-import uuid
-
 from recipes.tastings.models import Tasting
 from recipes.versions.drafts import new_draft
 from recipes.versions.models import Version
 from tests.cast import ApiAs, Cast, SignedIn
+from tests.recipes.calling import act, etag
 from tests.recipes.tastings.panel import opened, plan, right_answers
 
 TYPED = {
     "method": "triangle", "first_sample": "old", "second_sample": "new", "risk": "0.05",
     "assessments": "24", "share": "0.4", "seed": "",
 }  # fmt: skip
+
+
+def shown(tasting: Tasting) -> dict[str, object]:
+    """The hidden field of a page that shows it now."""
+    return {"revision": Tasting.objects.get(pk=tasting.pk).revision}
 
 
 def test_a_plan_is_worked_out_before_it_is_kept(cast: Cast, signed_in: SignedIn) -> None:
@@ -36,15 +40,32 @@ def test_answers_lock_key_and_evidence(cast: Cast, signed_in: SignedIn, draft: V
     assert "Serving 12" in page
     assert "(optional)" not in page
     answers = {f"answer_{n}": code for n, code in right_answers(tasting, 9).items()}
-    assert browser.post(f"{address}answers/", answers).status_code == 302
+    assert browser.post(f"{address}answers/", answers).status_code == 400
+    assert browser.post(f"{address}answers/", answers | shown(tasting)).status_code == 302
     assert b"p-value" not in browser.get(address).content
-    browser.post(f"{address}lock/")
-    browser.post(f"{address}open/")
+    browser.post(f"{address}lock/", shown(tasting))
+    browser.post(f"{address}open/", shown(tasting))
     page = browser.get(address).content.decode()
     assert "9 of 12 told the samples apart: a difference is shown" in page
-    done = browser.post(f"{address}attach/", {"evidence_for": f"version:{draft.pk}"})
+    done = browser.post(
+        f"{address}attach/", {"evidence_for": f"version:{draft.pk}", **shown(tasting)}
+    )
     assert done.headers["Location"] == draft.get_absolute_url()
     assert "told the samples apart" in browser.get(draft.get_absolute_url()).content.decode()
+
+
+def test_two_people_enter_answers(cast: Cast, signed_in: SignedIn) -> None:
+    """Who is late is told; what the other wrote is kept where nothing was typed."""
+    browser, tasting = signed_in(cast.shop_lead), plan(cast)
+    address, seen = f"{tasting.get_absolute_url()}answers/", shown(tasting)
+    answers = right_answers(tasting, 12)
+    assert browser.post(address, {"answer_1": answers[1], **seen}).status_code == 302
+    late = browser.post(address, {"answer_2": answers[2], **seen})
+    assert late.status_code == 412
+    assert [one.number for one in tasting.answers.all()] == [1]
+    again = {field.name: field.value() for field in late.context["form"]}
+    assert browser.post(address, again).status_code == 302
+    assert [one.number for one in tasting.answers.all()] == [1, 2]
 
 
 def test_another_site_sees_nothing(cast: Cast, signed_in: SignedIn) -> None:
@@ -63,10 +84,12 @@ def test_another_site_sees_nothing(cast: Cast, signed_in: SignedIn) -> None:
 def test_the_api_runs_one(cast: Cast, api_as: ApiAs) -> None:
     client = api_as(cast.shop_lead)
 
+    tags = {"": '"none"'}
+
     def post(path: str, body: object = None) -> dict[str, object]:
-        key = uuid.uuid4().hex
-        answer = client.post(f"/api/v1/tastings/{path}", body or {}, HTTP_IDEMPOTENCY_KEY=key)
+        answer = act(client, f"tastings/{path}", body, if_match=tags[""])
         assert answer.status_code in {200, 201}, answer.content
+        tags[""] = answer["ETag"]
         return dict(answer.json())
 
     plain = {name: TYPED[name] for name in TYPED if name != "share"}
@@ -99,12 +122,13 @@ def test_a_plan_is_judged_and_served_over_the_api(cast: Cast, api_as: ApiAs) -> 
 
 def test_the_api_refuses_what_the_page_refuses(cast: Cast, api_as: ApiAs, draft: Version) -> None:
     client, tasting = api_as(cast.shop_lead), opened(cast, 8)
-    path = f"/api/v1/tastings/{tasting.pk}/"
+    path = f"tastings/{tasting.pk}/"
 
     def status(end: str, body: object) -> int:
-        key = uuid.uuid4().hex
-        return int(client.post(path + end, body, HTTP_IDEMPOTENCY_KEY=key).status_code)
+        return int(act(client, path + end, body, if_match=etag(client, path)).status_code)
 
+    assert act(client, f"{path}lock/").status_code == 428
+    assert act(client, f"{path}lock/", if_match='"tasting-1-0"').status_code == 412
     assert status("answers/", {"answers": {"1": ""}}) == 409
     assert status("answers/", {"answers": {"one": ""}}) == 400
     assert status("attach/", {"version": 10**9}) == 400

@@ -38,9 +38,11 @@ def test_a_preference_counts_the_second_sample(cast: Cast) -> None:
     wanted = {
         s.number: next(c for c in s.codes if chosen_sample(s, c) == "B") for s in session(tasting)
     }
-    record_answers(tasting=tasting, answers=wanted, by=cast.shop_lead)
-    lock_answers(tasting=tasting, by=cast.shop_lead)
-    found = result_of(open_key(tasting=tasting, by=cast.shop_lead))
+    tasting = record_answers(
+        tasting=tasting, revision=tasting.revision, answers=wanted, by=cast.shop_lead
+    )
+    tasting = lock_answers(tasting=tasting, revision=tasting.revision, by=cast.shop_lead)
+    found = result_of(open_key(tasting=tasting, revision=tasting.revision, by=cast.shop_lead))
     # 2 / 2^10
     assert (found.counted, found.p) == (10, Decimal("0.0020"))
     assert "preferred 94.0 °C" in found.sentence
@@ -49,15 +51,17 @@ def test_a_preference_counts_the_second_sample(cast: Cast) -> None:
 def test_the_key_stays_closed_until_the_answers_are_locked(cast: Cast) -> None:
     tasting = plan(cast)
     with pytest.raises(Refused, match="once the answers are locked"):
-        open_key(tasting=tasting, by=cast.shop_lead)
+        open_key(tasting=tasting, revision=tasting.revision, by=cast.shop_lead)
     with pytest.raises(Refused, match="no answer"):
-        lock_answers(tasting=tasting, by=cast.shop_lead)
+        lock_answers(tasting=tasting, revision=tasting.revision, by=cast.shop_lead)
 
 
 def test_locked_answers_stay_by_every_road(cast: Cast) -> None:
     tasting = opened(cast, 8)
     with pytest.raises(Refused, match="locked"):
-        record_answers(tasting=tasting, answers={1: ""}, by=cast.shop_lead)
+        record_answers(
+            tasting=tasting, revision=tasting.revision, answers={1: ""}, by=cast.shop_lead
+        )
     assert Entry.objects.filter(operation="refused", subject_type="tasting").count() == 1
 
 
@@ -82,7 +86,9 @@ def test_the_database_keeps_it_too(cast: Cast, statement: str) -> None:
 def test_answers_are_cups_of_that_serving(cast: Cast) -> None:
     tasting = plan(cast)
     with pytest.raises(Invalid, match="answer_1"):
-        record_answers(tasting=tasting, answers={1: "000"}, by=cast.shop_lead)
+        record_answers(
+            tasting=tasting, revision=tasting.revision, answers={1: "000"}, by=cast.shop_lead
+        )
     assert not TastingAnswer.objects.exists()
 
 
@@ -90,7 +96,7 @@ def test_only_leads_of_that_site_run_it(cast: Cast) -> None:
     tasting = plan(cast)
     for person in (cast.other_lead, cast.barista, cast.technician, cast.owner):
         with pytest.raises(NotPermitted):
-            record_answers(tasting=tasting, answers={}, by=person)
+            record_answers(tasting=tasting, revision=tasting.revision, answers={}, by=person)
 
 
 def test_it_becomes_evidence_of_a_request_once(cast: Cast, approved: Version) -> None:
@@ -98,21 +104,30 @@ def test_it_becomes_evidence_of_a_request_once(cast: Cast, approved: Version) ->
         by=cast.shop_lead, base=approved, site=cast.site, reason="Sour in the cup.",
         proposals={"brew_temperature": number("94", "0.5", "0.5")},
     )  # fmt: skip
-    tasting = attach(tasting=opened(cast, 9), request=asked, by=cast.shop_lead)
+    shown = opened(cast, 9)
+    tasting = attach(by=cast.shop_lead, tasting=shown, revision=shown.revision, request=asked)
     assert [one.tasting.pk for one in evidence_of(asked)] == [tasting.pk]
     with pytest.raises(Refused, match="one request or one draft"):
-        attach(tasting=tasting, request=asked, by=cast.shop_lead)
+        attach(tasting=tasting, revision=tasting.revision, request=asked, by=cast.shop_lead)
     with pytest.raises(DatabaseError):
         Tasting.objects.filter(pk=tasting.pk).update(for_request=None)
 
 
 def test_a_plan_alone_is_no_evidence(cast: Cast, draft: Version) -> None:
+    planned = plan(cast)
     with pytest.raises(Refused, match="only an opened"):
-        attach(tasting=plan(cast), version=draft, by=cast.shop_lead)
+        attach(by=cast.shop_lead, tasting=planned, revision=planned.revision, version=draft)
 
 
 def test_an_answer_can_be_taken_away_before_the_lock(cast: Cast) -> None:
     tasting = plan(cast)
-    record_answers(tasting=tasting, answers=right_answers(tasting, 12), by=cast.shop_lead)
-    record_answers(tasting=tasting, answers={3: ""}, by=cast.shop_lead)
+    tasting = record_answers(
+        tasting=tasting,
+        revision=tasting.revision,
+        answers=right_answers(tasting, 12),
+        by=cast.shop_lead,
+    )
+    tasting = record_answers(
+        tasting=tasting, revision=tasting.revision, answers={3: ""}, by=cast.shop_lead
+    )
     assert tasting.answers.count() == 11

@@ -21,7 +21,7 @@ State = Version.State
 
 def sign(version: Version, by: User, digest: str | None = None) -> Version:
     seen = version.content_digest if digest is None else digest
-    return approve(by=by, version=version, credentials=credentials(by), seen_digest=seen)
+    return approve(by=by, version=version, credentials=credentials(by), seen=seen)
 
 
 def test_a_second_roaster_signs(cast: Cast, in_review: Version) -> None:
@@ -61,7 +61,7 @@ def test_nobody_approves_what_they_edited_last(cast: Cast, draft: Version) -> No
     draft = edit_draft(
         by=cast.second_roaster, version=draft, revision=draft.revision, values=FORMULA, note="Mine"
     )
-    waiting = submit(by=cast.head_roaster, version=draft)
+    waiting = submit(by=cast.head_roaster, version=draft, revision=draft.revision)
     for who in (cast.head_roaster, cast.second_roaster):
         with pytest.raises(Refused, match="Nobody approves"):
             sign(waiting, who)
@@ -96,17 +96,22 @@ def test_another_digest_is_refused(cast: Cast, in_review: Version, digest: str) 
 
 def test_content_that_moved_between_is_refused(cast: Cast, in_review: Version) -> None:
     seen = in_review.content_digest
-    back = return_to_author(by=cast.second_roaster, version=in_review, comments={"": "Hotter"})
+    back = return_to_author(
+        by=cast.second_roaster,
+        version=in_review,
+        revision=in_review.revision,
+        comments={"": "Hotter"},
+    )
     hotter = {**FORMULA, "brew_temperature": number("94.0", "0.5", "0.5")}
     again = edit_draft(by=cast.head_roaster, version=back, revision=back.revision, values=hotter)
-    waiting = submit(by=cast.head_roaster, version=again)
+    waiting = submit(by=cast.head_roaster, version=again, revision=again.revision)
     with pytest.raises(Refused, match="content moved"):
         sign(waiting, cast.second_roaster, seen)
     assert sign(waiting, cast.second_roaster).state == State.APPROVED
 
 
 def test_a_wrong_password_signs_nothing(cast: Cast, in_review: Version) -> None:
-    act = partial(approve, version=in_review, seen_digest=in_review.content_digest)
+    act = partial(approve, version=in_review, seen=in_review.content_digest)
     with pytest.raises(Invalid, match="password"):
         act(by=cast.second_roaster, credentials=credentials(cast.second_roaster, "guess"))
     in_review.refresh_from_db()

@@ -84,9 +84,14 @@ def test_the_database_computes_the_same(
     digest_with(cast, draft, formula, note)
     now = Version.objects.get(pk=draft.pk)
     # The trigger accepts no digest but its own: submitting is the comparison.
-    waiting = submit(by=cast.head_roaster, version=now)
+    waiting = submit(by=cast.head_roaster, version=now, revision=now.revision)
     assert len(waiting.content_digest) == 64
-    return_to_author(by=cast.second_roaster, version=waiting, comments={"": "Once more"})
+    return_to_author(
+        by=cast.second_roaster,
+        version=waiting,
+        revision=waiting.revision,
+        comments={"": "Once more"},
+    )
 
 
 def test_the_database_takes_no_other_digest(draft: Version) -> None:

@@ -76,7 +76,8 @@ def test_the_requester_is_refused_by_the_database(
         proposals={"brew_temperature": number("94.0")},
         reason="Sour",
     )
-    waiting = submit(by=cast.head_roaster, version=accept(by=cast.head_roaster, request=request))
+    draft = accept(by=cast.head_roaster, request=request, revision=request.revision)
+    waiting = submit(by=cast.head_roaster, version=draft, revision=draft.revision)
     for who in (cast.second_roaster, cast.head_roaster):
         signature = forge(waiting, who)
         refused(partial(way, waiting, signature), OWN)
@@ -95,7 +96,7 @@ def test_who_asked_cannot_be_rewritten(cast: Cast, approved: Version) -> None:
     refused(
         sql("DELETE FROM recipes_changerequest WHERE id = %s", request.pk), "never removed|viol"
     )
-    draft = accept(by=cast.head_roaster, request=request)
+    draft = accept(by=cast.head_roaster, request=request, revision=request.revision)
     drafts = Version.objects.filter(pk=draft.pk)
     refused(lambda: drafts.update(change_request=None), "keeps its recipe")
     refused(lambda: drafts.update(author=cast.second_roaster), "keeps its recipe")

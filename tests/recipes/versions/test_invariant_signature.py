@@ -60,7 +60,12 @@ def test_a_signature_copied_from_another_version(cast: Cast, approved: Version) 
 
 def test_content_and_digest_moved_after_signing(cast: Cast, in_review: Version) -> None:
     signed = signature(in_review, cast.second_roaster)
-    draft = return_to_author(by=cast.second_roaster, version=in_review, comments={"": "Hotter"})
+    draft = return_to_author(
+        by=cast.second_roaster,
+        version=in_review,
+        revision=in_review.revision,
+        comments={"": "Hotter"},
+    )
     draft.formula.filter(code="brew_temperature").update(target=94)
     moved = Version.objects.filter(pk=draft.pk)
     refused(

@@ -95,7 +95,9 @@ class VersionLife(RuleBasedStateMachine):
         model = self.expected[pk]
         allowed = who != "lead" and model.state == State.DRAFT and not gaps(model.formula)
         version = Version.objects.get(pk=pk)
-        if self.tried(allowed, lambda: submit(by=self.people[who], version=version)):
+        if self.tried(
+            allowed, lambda: submit(by=self.people[who], version=version, revision=version.revision)
+        ):
             model.state = State.IN_REVIEW
 
     @rule(pk=versions, who=WHO)
@@ -104,7 +106,10 @@ class VersionLife(RuleBasedStateMachine):
         allowed = who != "lead" and model.state == State.IN_REVIEW
         said = {"": "Again."}
         if self.tried(
-            allowed, lambda: return_to_author(by=self.people[who], version=version, comments=said)
+            allowed,
+            lambda: return_to_author(
+                by=self.people[who], version=version, revision=version.revision, comments=said
+            ),
         ):
             model.state = State.DRAFT
 
@@ -124,7 +129,7 @@ class VersionLife(RuleBasedStateMachine):
         by, signing = self.people[who], credentials(self.people[who])
         if self.tried(
             allowed,
-            lambda: approve(by=by, version=version, credentials=signing, seen_digest=seen),
+            lambda: approve(by=by, version=version, credentials=signing, seen=seen),
         ):
             for other in self.expected.values():
                 other.state = State.SUPERSEDED if other.state == State.APPROVED else other.state
@@ -134,7 +139,12 @@ class VersionLife(RuleBasedStateMachine):
     def withdraw(self, pk: int, who: str) -> None:
         model, version = self.expected[pk], Version.objects.get(pk=pk)
         allowed = who != "lead" and model.state not in {State.SUPERSEDED, State.WITHDRAWN}
-        if self.tried(allowed, lambda: withdraw(by=self.people[who], version=version, reason="x")):
+        if self.tried(
+            allowed,
+            lambda: withdraw(
+                by=self.people[who], version=version, revision=version.revision, reason="x"
+            ),
+        ):
             model.state = State.WITHDRAWN
 
     def tried(self, allowed: bool, act: object) -> bool:

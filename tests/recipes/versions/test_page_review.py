@@ -129,7 +129,7 @@ def test_what_was_approved_meanwhile_is_not_withdrawn_for_a_draft(
     data |= {"revision": str(in_review.revision)}
     second = cast.second_roaster
     seen = in_review.content_digest
-    approve(by=second, version=in_review, credentials=credentials(second), seen_digest=seen)
+    approve(by=second, version=in_review, credentials=credentials(second), seen=seen)
     status, page = post(browser, "version_withdraw", in_review, **data)
     assert (status, "was changed meanwhile" in page) == (412, True)
     assert state(in_review) == State.APPROVED
@@ -143,9 +143,15 @@ def test_what_was_corrected_meanwhile_is_not_returned_for_what_it_said(
 ) -> None:
     browser, head = signed_in(cast.second_roaster), cast.head_roaster
     seen = {"comment": "Dose is too much", "revision": in_review.revision}
-    back = return_to_author(by=cast.second_roaster, version=in_review, comments={"": "Less"})
+    back = return_to_author(
+        by=cast.second_roaster,
+        version=in_review,
+        revision=in_review.revision,
+        comments={"": "Less"},
+    )
     less = {**FORMULA, "dose_mass": number("17.5")}
-    submit(by=head, version=edit_draft(by=head, version=back, revision=back.revision, values=less))
+    now = edit_draft(by=head, version=back, revision=back.revision, values=less)
+    submit(by=head, version=now, revision=now.revision)
     assert post(browser, "version_return", in_review, **seen)[0] == 412
     assert state(in_review) == State.IN_REVIEW
 

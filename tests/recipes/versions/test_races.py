@@ -35,7 +35,7 @@ HOTTER = {**FORMULA, "brew_temperature": number("94.5", "0.5", "0.5")}
 
 def signing(version: Version, by: User) -> partial[Version]:
     digest = version.content_digest
-    return partial(approve, by=by, version=version, credentials=credentials(by), seen_digest=digest)
+    return partial(approve, by=by, version=version, credentials=credentials(by), seen=digest)
 
 
 def losers(told: Sequence[object]) -> list[DomainError]:
@@ -75,9 +75,14 @@ def test_approve_against_return_edit_and_resubmit(cast: Cast) -> None:
     recipe = make_recipe(cast)
 
     def rework(version: Version) -> Version:
-        back = return_to_author(by=cast.second_roaster, version=version, comments={"": "Hotter"})
+        back = return_to_author(
+            by=cast.second_roaster,
+            version=version,
+            revision=version.revision,
+            comments={"": "Hotter"},
+        )
         kept = edit_draft(by=cast.head_roaster, version=back, revision=back.revision, values=HOTTER)
-        return submit(by=cast.head_roaster, version=kept)
+        return submit(by=cast.head_roaster, version=kept, revision=kept.revision)
 
     for _ in range(ROUNDS):
         version = make_in_review(cast, recipe)

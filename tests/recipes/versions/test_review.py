@@ -25,7 +25,7 @@ def test_submitting_fixes_the_digest(cast: Cast, draft: Version) -> None:
 def test_gaps_keep_a_draft_a_draft(cast: Cast, draft: Version) -> None:
     draft = edit_draft(by=cast.head_roaster, version=draft, revision=draft.revision, values={})
     with pytest.raises(Invalid) as told:
-        submit(by=cast.head_roaster, version=draft)
+        submit(by=cast.head_roaster, version=draft, revision=draft.revision)
     assert [problem.field for problem in told.value.problems] == [
         "dose_mass",
         "beverage_mass",
@@ -44,7 +44,9 @@ def test_what_moved_is_not_submitted_unseen(cast: Cast, draft: Version) -> None:
 
 def test_a_return_says_why_and_can_be_edited_again(cast: Cast, in_review: Version) -> None:
     comments = {"": "Too sour.", "brew_temperature": "Try 94.", "dose_mass": "  "}
-    now = return_to_author(by=cast.second_roaster, version=in_review, comments=comments)
+    now = return_to_author(
+        by=cast.second_roaster, version=in_review, revision=in_review.revision, comments=comments
+    )
     assert now.is_returned
     assert now.content_digest == ""
     said = list(Comment.objects.filter(version=now).values_list("code", "text", "by__name"))
@@ -53,7 +55,7 @@ def test_a_return_says_why_and_can_be_edited_again(cast: Cast, in_review: Versio
         ("brew_temperature", "Try 94.", "Second roaster"),
     ]
     edit_draft(by=cast.head_roaster, version=now, revision=now.revision, values=FORMULA, note="94")
-    again = submit(by=cast.head_roaster, version=now)
+    again = submit(by=cast.head_roaster, version=now, revision=now.revision)
     assert again.state == State.IN_REVIEW
     assert not again.is_returned
 
@@ -63,14 +65,21 @@ def test_a_return_says_why_and_can_be_edited_again(cast: Cast, in_review: Versio
 )
 def test_a_return_needs_a_comment(cast: Cast, in_review: Version, comments: dict[str, str]) -> None:
     with pytest.raises(Invalid):
-        return_to_author(by=cast.second_roaster, version=in_review, comments=comments)
+        return_to_author(
+            by=cast.second_roaster,
+            version=in_review,
+            revision=in_review.revision,
+            comments=comments,
+        )
     assert Version.objects.get(pk=in_review.pk).state == State.IN_REVIEW
     assert not Comment.objects.exists()
 
 
 def test_only_what_is_in_review_is_returned(cast: Cast, draft: Version) -> None:
     with pytest.raises(Refused, match="only a version that is in review"):
-        return_to_author(by=cast.second_roaster, version=draft, comments={"": "No"})
+        return_to_author(
+            by=cast.second_roaster, version=draft, revision=draft.revision, comments={"": "No"}
+        )
 
 
 def test_a_comment_changes_no_state(cast: Cast, in_review: Version) -> None:
@@ -92,28 +101,33 @@ def test_withdrawing_is_for_good_and_says_why(
     cast: Cast, request: pytest.FixtureRequest, name: str
 ) -> None:
     version = request.getfixturevalue(name)
-    now = withdraw(by=cast.second_roaster, version=version, reason="Lot is gone.")
+    now = withdraw(
+        by=cast.second_roaster, version=version, revision=version.revision, reason="Lot is gone."
+    )
     assert now.state == State.WITHDRAWN
     line = Line.objects.get(action="version.withdrawn")
     assert (line.reason, line.changes["state"]) == ("Lot is gone.", [name, "withdrawn"])
     with pytest.raises(Refused, match="withdrawn"):
-        withdraw(by=cast.second_roaster, version=now, reason="Again")
+        withdraw(by=cast.second_roaster, version=now, revision=now.revision, reason="Again")
 
 
 def test_withdrawing_needs_a_reason(cast: Cast, draft: Version) -> None:
     with pytest.raises(Invalid, match="reason"):
-        withdraw(by=cast.head_roaster, version=draft, reason=" ")
+        withdraw(by=cast.head_roaster, version=draft, revision=draft.revision, reason=" ")
 
 
 def test_only_head_roasters(cast: Cast, draft: Version, recipe: object) -> None:
-    waiting = submit(by=cast.head_roaster, version=make_draft(cast, draft.recipe))
+    other = make_draft(cast, draft.recipe)
+    waiting = submit(by=cast.head_roaster, version=other, revision=other.revision)
     for person in (cast.owner, cast.shop_lead, cast.barista, cast.technician):
         with pytest.raises(NotPermitted):
-            submit(by=person, version=draft)
+            submit(by=person, version=draft, revision=draft.revision)
         with pytest.raises(NotPermitted):
-            return_to_author(by=person, version=waiting, comments={"": "No"})
+            return_to_author(
+                by=person, version=waiting, revision=waiting.revision, comments={"": "No"}
+            )
         with pytest.raises(NotPermitted):
-            withdraw(by=person, version=waiting, reason="No")
+            withdraw(by=person, version=waiting, revision=waiting.revision, reason="No")
         with pytest.raises(NotPermitted):
             comment(by=person, version=waiting, text="No")
     refused = Line.objects.filter(operation="refused")
