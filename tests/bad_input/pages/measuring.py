@@ -2,7 +2,7 @@
 
 from recipes.tastings.result import session
 from tests.bad_input.call import day
-from tests.bad_input.form import FOREIGN, REASON, Form
+from tests.bad_input.form import FOREIGN, REASON, STALE, Form
 from tests.bad_input.things import Things
 
 TASTING = {"method": "triangle", "first_sample": "A", "second_sample": "B", "risk": "0.05",
@@ -25,7 +25,8 @@ TASTINGS = [
     Form("tasting_attach", "shop_lead", pk=lambda t: t.opened.pk,
          sent=lambda t: {"evidence_for": f"request:{t.pk('request')}",
                          "revision": str(t.opened.revision)},
-         also={"revision": STALE, "evidence_for": ["", "request:0", "request:x", "version:", "request:" + "9" * 30]}),
+         also={"revision": STALE,
+               "evidence_for": ["", "request:0", "request:x", "version:", "request:" + "9" * 30]}),
 ]  # fmt: skip
 
 
