@@ -133,6 +133,6 @@ def _opened(cast: Cast) -> Tasting:
         risk=Decimal("0.05"), assessments=2, by=who,
     )  # fmt: skip
     chosen = {serving.number: serving.codes[0] for serving in session(tasting)}
-    record_answers(tasting=tasting, revision=tasting.revision, answers=chosen, by=who)
-    lock_answers(tasting=tasting, revision=tasting.revision, by=who)
-    return open_key(tasting=tasting, revision=tasting.revision, by=who)
+    tasting = record_answers(by=who, tasting=tasting, revision=tasting.revision, answers=chosen)
+    tasting = lock_answers(by=who, tasting=tasting, revision=tasting.revision)
+    return open_key(by=who, tasting=tasting, revision=tasting.revision)

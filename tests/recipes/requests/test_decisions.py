@@ -1,5 +1,6 @@
 """Deciding about change requests; what was accepted is approved by a third person."""
 
+from collections.abc import Callable
 from functools import partial
 
 import pytest
@@ -61,11 +62,12 @@ def test_a_request_travels_with_its_values(cast: Cast, approved: Version) -> Non
 
 
 @pytest.mark.parametrize("decide", [ask_back, decline])
-def test_a_no_says_why(cast: Cast, approved: Version, decide: object) -> None:
+def test_a_no_says_why(cast: Cast, approved: Version, decide: Callable[..., ChangeRequest]) -> None:
     request = ask(cast, approved)
+    answer = partial(decide, by=cast.head_roaster, request=request, revision=request.revision)
     with pytest.raises(Invalid, match="reason"):
-        decide(by=cast.head_roaster, request=request, reason="  ")  # type: ignore[operator]
-    now = decide(by=cast.head_roaster, request=request, reason="Why?")  # type: ignore[operator]
+        answer(reason="  ")
+    now = answer(reason="Why?")
     assert (now.decided_by, now.decision_reason) == (cast.head_roaster, "Why?")
     assert now.decided_at is not None
 

@@ -63,7 +63,7 @@ def test_two_people_enter_answers(cast: Cast, signed_in: SignedIn) -> None:
     late = browser.post(address, {"answer_2": answers[2], **seen})
     assert late.status_code == 412
     assert [one.number for one in tasting.answers.all()] == [1]
-    again = {field.name: field.value() for field in late.context["form"]}
+    again = {field.name: field.value() or "" for field in late.context["form"]}
     assert browser.post(address, again).status_code == 302
     assert [one.number for one in tasting.answers.all()] == [1, 2]
 

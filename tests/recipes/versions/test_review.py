@@ -54,7 +54,9 @@ def test_a_return_says_why_and_can_be_edited_again(cast: Cast, in_review: Versio
         ("", "Too sour.", "Second roaster"),
         ("brew_temperature", "Try 94.", "Second roaster"),
     ]
-    edit_draft(by=cast.head_roaster, version=now, revision=now.revision, values=FORMULA, note="94")
+    now = edit_draft(
+        by=cast.head_roaster, version=now, revision=now.revision, values=FORMULA, note="94"
+    )
     again = submit(by=cast.head_roaster, version=now, revision=now.revision)
     assert again.state == State.IN_REVIEW
     assert not again.is_returned
