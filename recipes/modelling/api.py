@@ -17,8 +17,8 @@ from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.fitting import ask_for_fit
 from recipes.modelling.forms import CHANGEABLE, COARSER, changeable, grind_factor
 from recipes.modelling.models import ShotFit
-from recipes.modelling.nominal import foretell
-from recipes.modelling.prediction import foretold_change
+from recipes.modelling.nominal import predict_shot
+from recipes.modelling.prediction import predict_change
 from recipes.modelling.result import Parameter, from_json, parameters
 from recipes.versions.api import all_versions
 from recipes.versions.models import Version
@@ -184,7 +184,7 @@ class Prediction(FitView):
             raise Invalid(code, change[code], "left out: in this version it follows from the rest")
         kept = from_json(fit.result)
         try:
-            told = foretold_change(kept, formula, wanted, grind_factor(coarser))
+            told = predict_change(kept, formula, wanted, grind_factor(coarser))
         except QuantityError as odd:
             if odd.field in change:
                 raise Invalid(odd.field, change[odd.field], odd.allowed) from odd
@@ -221,7 +221,7 @@ class SampleOut(serializers.Serializer[Any]):
     strength = PlainDecimal()
 
 
-class ForetoldOut(serializers.Serializer[Any]):
+class PredictedShotOut(serializers.Serializer[Any]):
     """A modelled shot: s, mL, g, % dissolved solids, % of the dose; `ended` false: cut short."""
 
     time = PlainDecimal()
@@ -233,20 +233,20 @@ class ForetoldOut(serializers.Serializer[Any]):
     samples = SampleOut(many=True)
 
 
-class Foretold(RecipeView):
+class PredictedShot(RecipeView):
     """What the model pours."""
 
-    @extend_schema(parameters=[ChangeQuery], responses=ForetoldOut)
+    @extend_schema(parameters=[ChangeQuery], responses=PredictedShotOut)
     def get(self, request: Request, pk: int) -> Response:
         """Pour a version by the model at its default parameters, fitted to no station."""
         version, change = one_or_404(all_versions(), pk), asked(ChangeQuery, request)
         formula = stored(version.formula.all())
         wanted = formula | {code: Entry(target) for code, target in change.items()}
         try:
-            told = foretell(wanted)
+            told = predict_shot(wanted)
         except QuantityError as odd:
             if odd.field in change:
                 raise Invalid(odd.field, change[odd.field], odd.allowed) from odd
             label = PARAMETERS[odd.field].label if odd.field in PARAMETERS else odd.field
             raise Refused(f"No shot can be modelled: {label} needs {odd.allowed}.") from odd
-        return Response(ForetoldOut(told).data)
+        return Response(PredictedShotOut(told).data)

@@ -120,4 +120,4 @@ class ShotFit(models.Model):
 
     def get_absolute_url(self) -> str:
         """The model's page for that station."""
-        return reverse("recipes:foretold", args=[self.version_id]) + f"?station={self.station_id}"
+        return reverse("recipes:prediction", args=[self.version_id]) + f"?station={self.station_id}"

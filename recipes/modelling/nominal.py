@@ -40,7 +40,7 @@ class Sample:
 
 
 @dataclass(frozen=True, slots=True)
-class Foretold:
+class PredictedShot:
     """The shot the model pours, with its drawing; ``ended`` False where it was cut short."""
 
     time: Decimal
@@ -90,11 +90,11 @@ def setup_of(formula: Mapping[str, Entry]) -> Poured:
     return Poured(setup, assumed)
 
 
-def foretell(
+def predict_shot(
     formula: Mapping[str, Entry],
     fitted: Callable[[Setup], Setup] = lambda setup: setup,
     coarser: float = 1.0,
-) -> Foretold:
+) -> PredictedShot:
     """Pour it, by a station's fit if there is one, ``coarser`` times as coarsely ground.
 
     Raises QuantityError naming the parameter that makes no shot.
@@ -103,7 +103,7 @@ def foretell(
     setup = fitted(poured.setup)
     puck = replace(setup.puck, grind=setup.puck.grind * coarser)
     told = simulate(replace(setup, puck=puck), step=STEP)
-    return Foretold(
+    return PredictedShot(
         rounded(told.time, 1), rounded(told.water, 1), rounded(told.beverage, 1),
         rounded(told.tds, 1), rounded(told.extraction, 1), told.ended,
         _samples(told.trace), drawing(_panels(told.trace), _words(told)), poured.assumed,

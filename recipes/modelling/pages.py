@@ -16,8 +16,8 @@ from recipes.modelling.evidence import evidence_text
 from recipes.modelling.fitting import ask_for_fit, learnable, progress
 from recipes.modelling.forms import ChangeForm, FitForm, stations_with_shots
 from recipes.modelling.models import ShotFit
-from recipes.modelling.nominal import Foretold, foretell
-from recipes.modelling.prediction import at_station, foretold_change
+from recipes.modelling.nominal import PredictedShot, predict_shot
+from recipes.modelling.prediction import at_station, predict_change
 from recipes.modelling.result import Shown, from_json, shown_fit
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
@@ -28,7 +28,7 @@ from web.pages import PageRequest, page, require_for_page
 
 
 @page(Verb.RECIPE_VIEW)
-def foretold(request: PageRequest, pk: int) -> HttpResponse:
+def prediction(request: PageRequest, pk: int) -> HttpResponse:
     """What a change would do, by the model; at a station, by the newest fit to its shots."""
     version = shown_version(pk)
     formula = stored(version.formula.all())
@@ -36,7 +36,7 @@ def foretold(request: PageRequest, pk: int) -> HttpResponse:
     form = ChangeForm(request.GET or None, formula=formula, stations=stations)
     context: dict[str, object] = {"version": version, "form": form}
     if form.is_bound and not form.is_valid():
-        return render(request, "recipes/modelling/foretold.html", context, status=status_of(form))
+        return render(request, "recipes/modelling/prediction.html", context, status=status_of(form))
     station: Station | None = form.cleaned_data["station"] if form.is_bound else None
     fit = _newest(version, station)
     shown = shown_fit(fit) if fit else None
@@ -50,7 +50,7 @@ def foretold(request: PageRequest, pk: int) -> HttpResponse:
         context["fault"] = _fault(error)
     if fit is not None:
         context["ask_url"] = _ask_url(request.GET, version, fit)
-    return render(request, "recipes/modelling/foretold.html", context)
+    return render(request, "recipes/modelling/prediction.html", context)
 
 
 def _newest(version: Version, station: Station | None) -> ShotFit | None:
@@ -93,16 +93,16 @@ def _told(
     """The shot drawn, and both beside one another. Raises QuantityError."""
     changed = wanted != formula or coarser != 1.0
     if fit is not None:
-        found = foretold_change(fit.kept, formula, wanted, coarser)
-        told = foretell(at_station(fit.kept, wanted), fit.kept.fit.applied, coarser)
+        found = predict_change(fit.kept, formula, wanted, coarser)
+        told = predict_shot(at_station(fit.kept, wanted), fit.kept.fit.applied, coarser)
         return {"told": told, "prediction": found, "changed": changed}
-    rows: list[tuple[str, Foretold]] = []
+    rows: list[tuple[str, PredictedShot]] = []
     try:
-        rows.append(("as it stands", foretell(formula)))
+        rows.append(("as it stands", predict_shot(formula)))
     except QuantityError:
         if not changed:
             raise
-    told = foretell(wanted, coarser=coarser)
+    told = predict_shot(wanted, coarser=coarser)
     if changed:
         rows.append(("with the change", told))
     return {"told": told, "rows": rows, "changed": changed}
@@ -123,7 +123,7 @@ def _ask_url(asked: QueryDict, version: Version, fit: ShotFit) -> str:
     return f"{reverse('recipes:request_new')}?{query.urlencode()}"
 
 
-def foretold_initial(request: PageRequest, version: Version) -> dict[str, object]:
+def initial_from_prediction(request: PageRequest, version: Version) -> dict[str, object]:
     """A request's fields from the prediction that ?fit= leads from; nothing without one.
 
     Raises Http404, and Invalid naming what of the change can't be.
@@ -137,7 +137,7 @@ def foretold_initial(request: PageRequest, version: Version) -> dict[str, object
     cleaned(form)
     wanted = form.changed(formula)
     try:
-        told = foretold_change(kept, formula, wanted, form.grind_factor())
+        told = predict_change(kept, formula, wanted, form.grind_factor())
     except QuantityError as error:
         raise Invalid(error.field, None, error.allowed) from error
     other = differing(formula, wanted)

@@ -53,7 +53,7 @@ class Prediction:
     changes: list[str]
 
 
-def foretold_change(
+def predict_change(
     kept: Kept, formula: Formula, wanted: Formula, coarser: float = 1.0
 ) -> Prediction:
     """Both shots by the fit, the changed one ground ``coarser`` times as coarse.

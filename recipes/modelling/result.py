@@ -85,7 +85,7 @@ def _floats(texts: Iterable[str]) -> Floats:
     return np.array([float(text) for text in texts])
 
 
-# A fit as its page shows it: parameters, and measured against foretold.
+# A fit as its page shows it: parameters, and measured against modelled.
 
 PARAMETER_WORDS = {
     "grind": ("Grind, as the width of its pores", "µm"),
@@ -188,7 +188,7 @@ def _drawn(lines: Sequence[Line]) -> Drawing:
             continue
         xs, ys = zip(*taken, strict=True)
         numbers, says = zip(*((no, float(pair.made)) for no, pair in pairs), strict=True)
-        made = Curve("foretold", numbers, says)
+        made = Curve("modelled", numbers, says)
         curves = (made, Curve("measured", xs, ys, joined=False))
         panels.append(Panel(f"{label.lower()} / {unit}", "shot", curves, counted=True, height=110))
         words.append(f"{label.lower()} measured from {min(ys):g} to {max(ys):g} {unit}")

@@ -12,7 +12,7 @@ from people.persons.verbs import Verb
 from recipes.formula.comparison import rows
 from recipes.formula.forms import formula_initial
 from recipes.formula.formula import stored
-from recipes.modelling.pages import foretold_initial
+from recipes.modelling.pages import initial_from_prediction
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
@@ -96,7 +96,7 @@ def request_new(request: PageRequest) -> HttpResponse:
     sites = Site.objects.covered_by(request.user, Verb.REQUEST_MAKE)
     at = {"site": slot.station.machine.site_id} if slot else {}
     says = stored(base.formula.all())
-    initial = at | formula_initial(says) | foretold_initial(request, base)
+    initial = at | formula_initial(says) | initial_from_prediction(request, base)
     form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites)
 
     def act() -> ChangeRequest:

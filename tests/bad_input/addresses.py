@@ -65,7 +65,7 @@ ROASTERS = [
                               "beside": WHOLE_IDS, "margin": NO_NUMBER}, "station"),
     Asked("recipes:beverage", {"dose": NO_NUMBER, "beverage": NO_NUMBER}, "station",
           {"dose": "18", "beverage": "36"}),
-    Asked("recipes:foretold", {"dose_mass": NO_NUMBER, "brew_temperature": NO_NUMBER,
+    Asked("recipes:prediction", {"dose_mass": NO_NUMBER, "brew_temperature": NO_NUMBER,
                                "coarser": [*NO_NUMBER, "31"], "station": WHOLE_IDS}, "draft"),
     Asked("recipes:request_new", {"fit": WHOLE_IDS}, "?version"),
 ]  # fmt: skip

@@ -70,7 +70,7 @@ def test_it_is_read_with_its_covariance(bar: Bar, fit: ShotFit, api_as: ApiAs) -
     assert api_as(bar.cast.other_lead).get(f"{FITS}{fit.pk}/").status_code == 404
 
 
-def test_a_change_is_foretold_with_its_doubts(bar: Bar, fit: ShotFit, api_as: ApiAs) -> None:
+def test_a_change_is_predicted_with_its_doubts(bar: Bar, fit: ShotFit, api_as: ApiAs) -> None:
     api = api_as(bar.cast.shop_lead)
     told = api.get(f"{FITS}{fit.pk}/prediction/?brew_pressure=7&coarser=-2").json()
     assert told["changes"] == ["Brew pressure not stated to 7\xa0bar", "Grind 2 % finer"]

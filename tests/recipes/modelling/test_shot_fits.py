@@ -15,7 +15,7 @@ from recipes.formula.formula import stored
 from recipes.modelling import fitting as fits
 from recipes.modelling.fitting import ask_for_fit, held_formula, learnt
 from recipes.modelling.models import ShotFit
-from recipes.modelling.prediction import foretold_change
+from recipes.modelling.prediction import predict_change
 from recipes.modelling.result import from_json, to_json
 from recipes.modelling.simulator import TrueStation
 from recipes.publishing import run as publishing
@@ -178,7 +178,7 @@ def change(version: Version, done: ShotFit, **targets: str) -> dict[str, Ends]:
     """Low, mean and high of each quantity's difference."""
     formula = stored(version.formula.all())
     wanted = {**formula, **{code: Says(Decimal(said)) for code, said in targets.items()}}
-    told = foretold_change(from_json(done.result), formula, wanted)
+    told = predict_change(from_json(done.result), formula, wanted)
     ends = {row.name: row.difference for row in told.rows}
     return {name: (float(d.low), float(d.value), float(d.high)) for name, d in ends.items()}
 
@@ -201,7 +201,7 @@ def test_what_cannot_be_concluded_is_said(bar: Bar, slot: Slot, pull: Pull) -> N
     kept = from_json(fit(bar, slot).result)
     formula = stored(bar.version.formula.all())
     wanted = {**formula, "brew_temperature": Says(Decimal(90)), "dose_mass": Says(Decimal(21))}
-    said = " ".join(foretold_change(kept, formula, wanted, 1.05).doubts)
+    said = " ".join(predict_change(kept, formula, wanted, 1.05).doubts)
     for words in (
         "pulled at 93.0\xa0°C brew temperature", "Dose lies outside", "another grind",
         "6 shots only", "slow extraction", "Too few shots with dissolved solids",
