@@ -1,6 +1,7 @@
 """Planning a tasting, and entering its answers."""
 
 from collections.abc import Iterator
+from copy import copy
 from decimal import Decimal
 from typing import Any
 
@@ -103,13 +104,12 @@ class AnswersForm(RevisionForm):
         """By serving number, the chosen cup's code."""
         return {one.number: self.cleaned_data[f"answer_{one.number}"] for one in self.servings}
 
-    def filled_meanwhile(self) -> dict[str, str]:
-        """By field, the answers that stand where nothing was sent: not to be taken away unseen."""
-        return {
-            f"answer_{number}": chosen
-            for number, chosen in self.given.items()
-            if not self.data.get(f"answer_{number}")
-        }
+    def keep_filled(self) -> None:
+        """Take over the answers that stand where nothing was sent: none is to go away unseen."""
+        data: Any = copy(self.data)
+        for number, chosen in self.given.items():
+            data[f"answer_{number}"] = data.get(f"answer_{number}") or chosen
+        self.data = data
 
 
 class AttachForm(RevisionForm):

@@ -22,7 +22,7 @@ from recipes.tastings.result import is_paired, result_of, session
 from recipes.versions.forms import RevisionForm
 from recipes.versions.models import Version
 from stations.equipment.models import Site
-from web.form_pages import cleaned, form_page, posted, status_of
+from web.form_pages import Outcome, cleaned, form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
@@ -128,6 +128,12 @@ def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
     """Enter which cup was chosen, serving by serving."""
     found = _own(request, pk)
     form = AnswersForm(posted(request), initial={"revision": found.revision}, tasting=found)
+
+    def around(outcome: Outcome) -> dict[str, object]:
+        if outcome.stale:
+            form.keep_filled()
+        return {"tasting": found, "paired": is_paired(found)}
+
     return form_page(
         request,
         "recipes/tastings/tasting_answers.html",
@@ -139,8 +145,7 @@ def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
             answers=form.answers(),
         ),
         said="The answers of {} were saved.",
-        context={"tasting": found, "paired": is_paired(found)},
-        seen={"revision": found.revision, **form.filled_meanwhile()},
+        context=around,
     )
 
 
