@@ -189,7 +189,7 @@ def _outcome(fit: ShotFit) -> dict[str, object]:
         return {"state": ShotFit.State.IMPOSSIBLE, "why_not": f"No fit was found: {error}"}
     return {
         "state": ShotFit.State.DONE, "result": to_json(kept), "shots": len(found),
-        "newest_shot": found[-1].shot.pk,
+        "newest_shot": found[-1].shot,
     }  # fmt: skip
 
 

@@ -11,11 +11,13 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, refusal
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from recipes.versions.models import Version
 from stations.equipment.models import Station
+from stations.shots.models import CheckShot
 
 # Fits of the shot model a person may see, and those that wait.
 
@@ -60,18 +62,21 @@ ONCE = FirmTrigger(
 )
 
 
+class FitState(models.TextChoices):
+    """Where a fit is in its life."""
+
+    WAITING = "waiting", "under way"
+    DONE = "done", "fitted"
+    IMPOSSIBLE = "impossible", "not possible"
+
+
 class ShotFit(models.Model):
     """Who asked for it, from which shots it was made, and what came out.
 
     ``result`` is as ``recipes.modelling.result`` writes it: numbers as decimal strings.
     """
 
-    class State(models.TextChoices):
-        """Where a fit is in its life."""
-
-        WAITING = "waiting", "under way"
-        DONE = "done", "fitted"
-        IMPOSSIBLE = "impossible", "not possible"
+    State = FitState
 
     station = models.ForeignKey(Station, models.PROTECT, related_name="shot_fits")
     version = models.ForeignKey(Version, models.PROTECT, related_name="shot_fits")
@@ -80,7 +85,9 @@ class ShotFit(models.Model):
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     finished_at = models.DateTimeField(null=True, blank=True)
     shots = models.PositiveIntegerField(default=0, help_text="how many it was fitted to")
-    newest_shot = models.BigIntegerField(null=True, blank=True)
+    newest_shot = models.ForeignKey(
+        CheckShot, models.PROTECT, null=True, blank=True, related_name="+", db_column="newest_shot"
+    )
     result: Any = models.JSONField(null=True, blank=True)
     why_not = models.TextField(blank=True, default="")
 
@@ -90,6 +97,7 @@ class ShotFit(models.Model):
         ordering = ["-id"]
         indexes = [models.Index(fields=["station", "version"], name="shot_fit_of_station")]
         constraints = [
+            one_of("state", FitState, name="shot_fit_state_is_known"),
             models.UniqueConstraint(
                 fields=["station", "version"],
                 condition=Q(state="waiting"),

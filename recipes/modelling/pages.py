@@ -66,7 +66,7 @@ def _station_context(
 ) -> dict[str, object]:
     """The fit, the one under way, and what there would be to learn from."""
     last = ShotFit.objects.filter(version=version, station=station).select_related("by").first()
-    newest = fit.fit.newest_shot if fit else None
+    newest = fit.fit.newest_shot_id if fit else None
     since = learnable(station, version).filter(pk__gt=newest or 0).count()
     return {
         "station": station,

@@ -9,6 +9,7 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.revision import Revised
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
@@ -43,17 +44,20 @@ class ChangeRequestQuerySet(SiteScoped["ChangeRequest"]):
         return self.filter(state__in=["open", "asked_back"]).order_by("made_at")
 
 
+class RequestState(models.TextChoices):
+    """Where a request is in its life."""
+
+    OPEN = "open", "open"
+    ASKED_BACK = "asked_back", "asked back"
+    ACCEPTED = "accepted", "accepted"
+    DECLINED = "declined", "declined"
+    TAKEN_BACK = "taken_back", "taken back"
+
+
 class ChangeRequest(Revised):
     """New values asked for, why, on what evidence, and what was decided."""
 
-    class State(models.TextChoices):
-        """Where a request is in its life."""
-
-        OPEN = "open", "open"
-        ASKED_BACK = "asked_back", "asked back"
-        ACCEPTED = "accepted", "accepted"
-        DECLINED = "declined", "declined"
-        TAKEN_BACK = "taken_back", "taken back"
+    State = RequestState
 
     base = models.ForeignKey(Version, models.PROTECT, related_name="change_requests")
     site = models.ForeignKey(Site, models.PROTECT, related_name="+")
@@ -73,6 +77,7 @@ class ChangeRequest(Revised):
     class Meta:
         ordering = ["-id"]
         constraints = [
+            one_of("state", RequestState, name="change_request_state_is_known"),
             models.CheckConstraint(name="change_request_says_why", condition=~Q(reason="")),
             models.CheckConstraint(
                 name="change_request_decided_by_somebody",

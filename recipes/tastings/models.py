@@ -9,6 +9,7 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.revision import Revised
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
@@ -43,15 +44,18 @@ METHODS = [
 ]
 
 
+class TastingState(models.TextChoices):
+    """Answers are locked before the key opens."""
+
+    PLANNED = "planned", "planned"
+    LOCKED = "locked", "answers locked"
+    OPENED = "opened", "key opened"
+
+
 class Tasting(Revised):
     """One session. The seed gives serving orders, cup codes and with them the key."""
 
-    class State(models.TextChoices):
-        """Answers are locked before the key opens."""
-
-        PLANNED = "planned", "planned"
-        LOCKED = "locked", "answers locked"
-        OPENED = "opened", "key opened"
+    State = TastingState
 
     site = models.ForeignKey(Site, models.PROTECT, related_name="+")
     method = models.CharField(max_length=20, choices=METHODS)
@@ -79,6 +83,11 @@ class Tasting(Revised):
     class Meta:
         ordering = ["-id"]
         constraints = [
+            one_of("state", TastingState, name="tasting_state_is_known"),
+            models.CheckConstraint(
+                name="tasting_method_is_known",
+                condition=Q(method__in=[method.value for method in Method]),
+            ),
             models.CheckConstraint(
                 name="tasting_planned_with_sense",
                 condition=Q(assessments__gte=1, assessments__lte=500, risk__gt=0, risk__lte=0.5)

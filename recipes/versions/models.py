@@ -11,6 +11,7 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
 from audit.revision import Revised
 from people.persons.models import User
@@ -80,17 +81,20 @@ OF_VERSION = (
 )
 
 
+class VersionState(models.TextChoices):
+    """Document control states (ISO 9001, 7.5.3)."""
+
+    DRAFT = "draft", "draft"
+    IN_REVIEW = "in_review", "in review"
+    APPROVED = "approved", "approved"
+    SUPERSEDED = "superseded", "superseded"
+    WITHDRAWN = "withdrawn", "withdrawn"
+
+
 class Version(Revised):
     """A recipe's content under one number: editable as a draft, fixed from review on."""
 
-    class State(models.TextChoices):
-        """Document control states (ISO 9001, 7.5.3)."""
-
-        DRAFT = "draft", "draft"
-        IN_REVIEW = "in_review", "in review"
-        APPROVED = "approved", "approved"
-        SUPERSEDED = "superseded", "superseded"
-        WITHDRAWN = "withdrawn", "withdrawn"
+    State = VersionState
 
     recipe = models.ForeignKey(Recipe, models.PROTECT, related_name="versions")
     number = models.PositiveIntegerField()
@@ -128,6 +132,7 @@ class Version(Revised):
             models.UniqueConstraint(
                 fields=["recipe"], condition=Q(state="approved"), name="version_one_approved"
             ),
+            one_of("state", VersionState, name="version_state_is_known"),
             models.CheckConstraint(
                 name="version_signed_once_approved",
                 condition=~Q(state__in=["approved", "superseded"]) | Q(signature__isnull=False),

@@ -29,5 +29,5 @@ def fitted(station: Station, version: Version, shots: list[CheckShot], by: User)
         return ShotFit.objects.create(
             station=station, version=version, by=by, state=ShotFit.State.DONE,
             finished_at=timezone.now(), result=to_json(kept), shots=len(shots),
-            newest_shot=shots[-1].pk,
+            newest_shot=shots[-1],
         )  # fmt: skip
