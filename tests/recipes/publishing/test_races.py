@@ -82,7 +82,13 @@ def test_publishing_against_withdrawing(bar: Bar) -> None:
         version = other_version(bar, f"Round {number}")
         race: list[Callable[[], Publication | Version]] = [
             signing(order_for(version, head, scope), head),
-            partial(withdraw, by=second, version=version, reason="Burnt roast"),
+            partial(
+                withdraw,
+                by=second,
+                version=version,
+                revision=version.revision,
+                reason="Burnt roast",
+            ),
         ]
         won, lost = split(at_once(race))
         assert (len(won), [type(told) for told in lost]) == (1, [Refused])
