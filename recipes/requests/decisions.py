@@ -11,12 +11,12 @@ from people.persons.verbs import Verb
 from recipes.formula.formula import stored
 from recipes.requests import history
 from recipes.requests.actions import lock_request, must_be_undecided, subject_of
-from recipes.requests.models import ChangeRequest
+from recipes.requests.models import ChangeRequest, RequestState
 from recipes.versions.drafts import begin, lock_recipe
 from recipes.versions.models import Version
 from web.checks import Checks
 
-State = ChangeRequest.State
+State = RequestState
 WORDS = 2000  # characters
 
 
@@ -86,7 +86,13 @@ def current_version(request: ChangeRequest) -> Version:
 
 
 def _answer(
-    *, by: User, request: ChangeRequest, revision: int, reason: str, action: str, state: State
+    *,
+    by: User,
+    request: ChangeRequest,
+    revision: int,
+    reason: str,
+    action: str,
+    state: RequestState,
 ) -> ChangeRequest:
     checks = Checks()
     reason = checks.text("reason", reason, most=WORDS, lines=True)
@@ -101,7 +107,7 @@ def _answer(
         return now
 
 
-def _decide(request: ChangeRequest, state: State, by: User, words: str) -> None:
+def _decide(request: ChangeRequest, state: RequestState, by: User, words: str) -> None:
     compare_and_set(
         request,
         request.revision,

@@ -18,14 +18,14 @@ from recipes.brewing.serving import MOST_SERVINGS
 from recipes.brewing.taste import Method, PanelSize, critical_count, panel_size, power
 from recipes.requests.models import ChangeRequest
 from recipes.tastings import history
-from recipes.tastings.models import Tasting, TastingAnswer
+from recipes.tastings.models import Tasting, TastingAnswer, TastingState
 from recipes.tastings.result import session
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.checks import Checks
 from web.numbers import rounded
 
-State = Tasting.State
+State = TastingState
 WANTED_POWER = 0.8  # the usual aim, common practice
 SAMPLE, SEED = 120, 100  # characters
 LEAST_RISK, MOST_RISK = Decimal("0.0001"), Decimal("0.5")
@@ -170,7 +170,7 @@ def _doing(by: User, tasting: Tasting, action: str) -> Iterator[None]:
         yield
 
 
-def _locked(tasting: Tasting, revision: int, state: Tasting.State, otherwise: str) -> Tasting:
+def _locked(tasting: Tasting, revision: int, state: TastingState, otherwise: str) -> Tasting:
     """The tasting as it is now, its row locked, in the state in which this can be done."""
     now: Tasting = Tasting.objects.select_for_update().get(pk=tasting.pk)
     if now.state != state:
