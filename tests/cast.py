@@ -12,9 +12,12 @@ from pytest_django.fixtures import Settings
 from rest_framework.test import APIClient
 
 from audit.capture.context import recorded
-from people.persons.actions import PERSON_ADDED
+from people.persons.actions import PERSON_ADDED, assign_role, create_person
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
+from people.policy.actions import set_policy
+from people.policy.models import Boiling, Policy
+from people.sign_in.adapter import PASSWORD_SET
 from people.signatures.signing import Credentials
 from people.tokens.actions import make_token
 from people.tokens.models import Scope
@@ -146,3 +149,24 @@ def _own_cache(settings: Settings) -> None:
     """Limits and counts of one test are not those of the next, nor of one running beside it."""
     own = {**settings.CACHES["default"], "KEY_PREFIX": f"test-{uuid.uuid4().hex}"}
     settings.CACHES = {"default": own}
+
+
+def third_roaster(cast: Cast) -> User:
+    """One more, where two must race and neither may be the author."""
+    person = create_person(by=cast.owner, email="third@example.com", name="Third roaster")
+    assign_role(by=cast.owner, person=person, role=Role.HEAD_ROASTER, site_id=None)
+    with recorded(by=None, action=PASSWORD_SET):
+        person.password = make_password(PASSWORD)
+        person.save(update_fields=["password"])
+    return User.objects.get(pk=person.pk)
+
+
+def allow_sole_roaster(cast: Cast, *, on: bool = True) -> None:
+    """Let a head roaster approve their own drafts, or no longer."""
+    set_policy(
+        by=cast.owner,
+        revision=Policy.current().revision,
+        sole_roaster=on,
+        boiling=Boiling.ACKNOWLEDGE,
+        credentials=credentials(cast.owner),
+    )

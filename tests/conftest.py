@@ -12,7 +12,7 @@ from tests import services
 settings.register_profile("shared cores", parent=settings(), deadline=None)
 settings.load_profile("shared cores")
 
-pytest_plugins = ["tests.cast", "tests.bar", "tests.audit.emptying"]
+pytest_plugins = ["tests.cast", "tests.bar", "tests.publishing", "tests.audit.emptying"]
 
 
 def pytest_configure(config: pytest.Config) -> None:

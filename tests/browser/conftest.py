@@ -13,7 +13,7 @@ from pytest_django.live_server_helper import LiveServer
 from people.persons.models import User
 from tests.browser.looking import ARGUMENTS, WIDTHS, Complaints
 from tests.browser.scene import scene
-from tests.recipes.publishing.conftest import send
+from tests.publishing import send
 
 __all__ = ["scene", "send"]
 

@@ -35,12 +35,12 @@ from stations.slots.models import Placement
 from stations.slots.read_backs import read_back
 from tests.bar import Bar
 from tests.cast import Cast
+from tests.publishing import Publish, send
 from tests.recipes import shelf
-from tests.recipes.asking import ask
 from tests.recipes.calibrating import measure
-from tests.recipes.fitted import fitted
+from tests.recipes.modelling.fitted import fitted
 from tests.recipes.permits.test_permits import permit
-from tests.recipes.publishing.conftest import Publish, send
+from tests.recipes.shelf import ask
 from tests.recipes.tastings import panel
 
 __all__ = ["Scene", "scene", "send"]  # the fixtures, for this folder's conftest

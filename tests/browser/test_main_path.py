@@ -11,7 +11,7 @@ from tests.bar import Bar
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe
 from tests.cast import PASSWORD
-from tests.recipes.publishing.conftest import Publish
+from tests.publishing import Publish
 
 
 def press(page: Page, words: str) -> None:

@@ -1,10 +1,12 @@
-"""What recipes' tests start from: a coffee, a recipe, and versions in each state."""
+"""What recipes' tests start from: a coffee, a recipe, versions in each state, a request."""
 
 from decimal import Decimal
 
 from recipes.coffees.actions import add_coffee, add_recipe
 from recipes.coffees.models import Recipe
 from recipes.formula.formula import Entry, Formula
+from recipes.requests.actions import make_request
+from recipes.requests.models import ChangeRequest
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
 from recipes.versions.review import approve, submit
@@ -52,4 +54,14 @@ def make_approved(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Ver
         version=version,
         credentials=credentials(cast.second_roaster),
         seen=version.content_digest,
+    )
+
+
+HOTTER: Formula = {"brew_temperature": number("94.0", "0.5", "0.5")}
+
+
+def ask(cast: Cast, base: Version, proposals: Formula = HOTTER) -> ChangeRequest:
+    """The shop lead asks for the harbour."""
+    return make_request(
+        by=cast.shop_lead, base=base, site=cast.site, proposals=proposals, reason="Sour at 93."
     )

@@ -10,8 +10,7 @@ from recipes.coffees.actions import add_lot
 from recipes.coffees.models import Recipe
 from recipes.versions.models import Version
 from tests.cast import ApiAs, Cast, SignedIn
-from tests.recipes.asking import ask
-from tests.recipes.shelf import make_approved, make_draft, make_in_review, make_recipe
+from tests.recipes.shelf import ask, make_approved, make_draft, make_in_review, make_recipe
 
 # Session, person and roles are three of them.
 PAGES = {

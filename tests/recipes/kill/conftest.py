@@ -6,9 +6,9 @@ import pytest
 from kombu import Connection
 
 from tests.bar import Bar
+from tests.publishing import quiet
 from tests.recipes.kill import worker
 from tests.recipes.kill.chain import Chain, analyse, build
-from tests.recipes.publishing.conftest import quiet
 
 __all__ = ["quiet"]
 

@@ -18,8 +18,8 @@ from recipes.publishing import run as publishing
 from stations.equipment.models import Slot
 from stations.shots.actions import log_shot
 from tests.bar import Bar
+from tests.publishing import Publish, quiet, send
 from tests.races import at_once
-from tests.recipes.publishing.conftest import Publish, quiet, send
 from tests.services import rounds
 
 __all__ = ["quiet", "send"]  # fixtures

@@ -26,8 +26,8 @@ from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
 from tests.bar import Bar
 from tests.cast import SignedIn
-from tests.recipes.fitted import fitted
-from tests.recipes.publishing.conftest import Publish, send
+from tests.publishing import Publish, send
+from tests.recipes.modelling.fitted import fitted
 
 __all__ = ["send"]  # a fixture
 

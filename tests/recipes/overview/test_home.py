@@ -10,11 +10,9 @@ from recipes.requests.decisions import ask_back
 from recipes.versions.models import Version
 from recipes.versions.review import return_to_author
 from tests.bar import Bar
-from tests.cast import Cast, SignedIn
-from tests.recipes.asking import ask
-from tests.recipes.policies import allow_sole_roaster
-from tests.recipes.publishing.conftest import Publish, send
-from tests.recipes.shelf import make_approved, make_draft, make_in_review, make_recipe
+from tests.cast import Cast, SignedIn, allow_sole_roaster
+from tests.publishing import Publish, send
+from tests.recipes.shelf import ask, make_approved, make_draft, make_in_review, make_recipe
 
 __all__ = ["send"]
 BUDGET = 15  # queries of the lists of somebody with every list

@@ -19,9 +19,9 @@ from recipes.publishing import run
 from stations.equipment.models import Slot
 from tests.bar import Bar
 from tests.cast import SignedIn
+from tests.publishing import Publish, send
 from tests.recipes.calibrating import accept, measure
 from tests.recipes.permits.test_permits import permit
-from tests.recipes.publishing.conftest import Publish, send
 from tests.recipes.shelf import make_approved
 
 __all__ = ["send"]

@@ -14,11 +14,11 @@ from stations.equipment.models import Slot, Station
 from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.cast import SignedIn
+from tests.publishing import Publish
 from tests.races import at_once
 from tests.recipes.calibrating import accept, holds, measure
 from tests.recipes.permits.hands import granting, make_overdue
 from tests.recipes.permits.test_permits import permit
-from tests.recipes.publishing.conftest import Publish
 from tests.recipes.publishing.hands import split, work
 from tests.recipes.recalibration.test_retranslation_races import accepting, wrong_pulses
 from tests.services import rounds

@@ -9,10 +9,10 @@ from recipes.permits.plan import Changes, PermitPlan, make_permit_plan
 from recipes.publishing import run
 from recipes.publishing.scope import Scope, Where
 from tests.bar import Bar
+from tests.publishing import Publish
 from tests.recipes.calibrating import holds
 from tests.recipes.permits.hands import COOLER, granting
-from tests.recipes.publishing.conftest import Publish
-from tests.recipes.publishing.test_own_water import STEADY, own_water, pull
+from tests.recipes.station_water.test_own_water import STEADY, own_water, pull
 
 pytestmark = pytest.mark.django_db
 HEAVY = ["33.0"] * 12  # shots after which the station would get more water

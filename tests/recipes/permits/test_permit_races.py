@@ -14,9 +14,9 @@ from stations.equipment.models import Slot
 from stations.slots.models import Placement
 from stations.slots.read_backs import read_back
 from tests.bar import Bar
+from tests.publishing import Publish
 from tests.races import at_once
 from tests.recipes.permits.hands import granting, make_overdue
-from tests.recipes.publishing.conftest import Publish
 from tests.recipes.publishing.hands import (
     at_slot,
     in_force,

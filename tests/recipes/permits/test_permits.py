@@ -14,11 +14,11 @@ from recipes.permits.plan import Changes, make_permit_plan
 from recipes.publishing import run
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
+from tests.attacks import refused, sql
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn, credentials
-from tests.recipes.attacks import refused, sql
+from tests.publishing import Publish
 from tests.recipes.permits.hands import make_overdue
-from tests.recipes.publishing.conftest import Publish
 
 COOLER: Changes = {"brew_temperature": Decimal("91.5")}
 

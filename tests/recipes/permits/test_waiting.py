@@ -10,8 +10,8 @@ from recipes.publishing import run
 from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn
+from tests.publishing import Publish
 from tests.recipes.permits.hands import granting
-from tests.recipes.publishing.conftest import Publish
 from tests.recipes.publishing.hands import (
     at_slot,
     in_force,

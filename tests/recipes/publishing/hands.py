@@ -21,7 +21,7 @@ from stations.equipment.models import Slot
 from stations.slots.models import Placement
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
-from tests.recipes.publishing.conftest import ordered, plan_of
+from tests.publishing import ordered, plan_of
 
 T = TypeVar("T")
 SHORT = {**DOUBLE, "water_volume": ("60", "2", "2"), "beverage_mass": ("30.0", "2", "2")}

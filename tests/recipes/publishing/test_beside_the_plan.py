@@ -18,9 +18,9 @@ from stations.equipment.models import Site
 from stations.water.actions import record_water
 from tests.bar import Bar
 from tests.cast import ApiAs, SignedIn, credentials
+from tests.publishing import Publish, plan_of
 from tests.recipes.permits.test_permits import permit
-from tests.recipes.publishing.conftest import Publish, plan_of
-from tests.recipes.publishing.test_own_water_pages import plan_path, text
+from tests.recipes.station_water.test_own_water_pages import plan_path, text
 
 
 def read(bar: Bar, site: Site, hardness: str, ph: str = "7.4") -> None:

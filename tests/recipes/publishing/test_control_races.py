@@ -13,8 +13,8 @@ from recipes.publishing.run import complete
 from recipes.publishing.scope import Scope, Where
 from stations.slots.models import Placement
 from tests.bar import Bar
+from tests.publishing import Publish
 from tests.races import at_once
-from tests.recipes.publishing.conftest import Publish
 from tests.recipes.publishing.hands import (
     check_counts,
     later,

@@ -9,7 +9,7 @@ from recipes.publishing import run
 from recipes.publishing.models import Publication
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn
-from tests.recipes.publishing.conftest import Publish
+from tests.publishing import Publish
 
 SIGN = {"password": PASSWORD, "reason": "New crop", "acknowledged": "on"}
 

@@ -18,7 +18,7 @@ from stations.equipment.actions import change_site
 from stations.slots.models import Placement
 from tests.bar import Bar, approved, draft
 from tests.cast import credentials
-from tests.recipes.publishing.conftest import EVERYWHERE, Publish, ordered, plan_of
+from tests.publishing import EVERYWHERE, Publish, ordered, plan_of
 from tests.recipes.publishing.hands import next_week
 
 

@@ -17,8 +17,8 @@ from stations.equipment.actions import change_station
 from stations.equipment.models import Station
 from stations.slots.models import Placement
 from tests.bar import Bar
+from tests.publishing import plan_of
 from tests.races import at_once
-from tests.recipes.publishing.conftest import plan_of
 from tests.recipes.publishing.hands import (
     at_slot,
     later,

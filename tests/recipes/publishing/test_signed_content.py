@@ -21,12 +21,12 @@ from recipes.publishing import run
 from recipes.publishing.models import Publication
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
+from tests.attacks import sql
 from tests.bar import Bar
-from tests.recipes.attacks import sql
+from tests.cast import allow_sole_roaster
+from tests.publishing import Publish, send
 from tests.recipes.calibrating import accept, measure
 from tests.recipes.permits.test_permits import permit
-from tests.recipes.policies import allow_sole_roaster
-from tests.recipes.publishing.conftest import Publish, send
 
 __all__ = ["send"]
 pytestmark = pytest.mark.django_db

@@ -10,8 +10,8 @@ from recipes.publishing import run
 from stations.calibrations.models import Calibration
 from tests.bar import Bar
 from tests.cast import PASSWORD, ApiAs
+from tests.publishing import Publish, send
 from tests.recipes.calibrating import holds, measure
-from tests.recipes.publishing.conftest import Publish, send
 
 __all__ = ["send"]
 

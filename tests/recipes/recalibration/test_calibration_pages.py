@@ -10,8 +10,8 @@ from recipes.publishing import run
 from stations.calibrations.models import Calibration
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn
+from tests.publishing import Publish, send
 from tests.recipes.calibrating import accept, holds, measure, runs_at
-from tests.recipes.publishing.conftest import Publish, send
 
 __all__ = ["send"]
 DUE = (timezone.now() + timedelta(days=90)).date().isoformat()

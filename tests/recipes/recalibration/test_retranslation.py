@@ -26,9 +26,9 @@ from stations.slots.by_hand import place_by_hand
 from stations.slots.models import Placement
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
+from tests.publishing import Publish, send
 from tests.recipes.calibrating import accept, holds, measure, runs_at
 from tests.recipes.permits.test_permits import permit
-from tests.recipes.publishing.conftest import Publish, send
 
 __all__ = ["send"]
 

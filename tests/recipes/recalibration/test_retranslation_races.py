@@ -25,9 +25,9 @@ from stations.metrology.rounding import to_resolution
 from stations.slots.models import Placement
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
+from tests.publishing import EVERYWHERE, Publish, ordered, send
 from tests.races import at_once
 from tests.recipes.calibrating import measure
-from tests.recipes.publishing.conftest import EVERYWHERE, Publish, ordered, send
 from tests.services import rounds
 
 __all__ = ["send"]

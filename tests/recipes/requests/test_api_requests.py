@@ -6,10 +6,9 @@ from rest_framework.test import APIClient
 
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
+from tests.calling import act, etag, put
 from tests.cast import ApiAs, Cast
-from tests.recipes.asking import ask
-from tests.recipes.calling import act, etag, put
-from tests.recipes.shelf import FORMULA, make_approved, number
+from tests.recipes.shelf import FORMULA, ask, make_approved, number
 
 PROPOSALS = {"brew_temperature": {"target": "94.0", "below": "0.5", "above": "0.5"}}
 

@@ -14,8 +14,7 @@ from recipes.versions.drafts import new_draft
 from recipes.versions.models import Version
 from recipes.versions.review import approve, submit, withdraw
 from tests.cast import Cast, credentials
-from tests.recipes.asking import HOTTER, ask
-from tests.recipes.shelf import FORMULA, make_approved
+from tests.recipes.shelf import FORMULA, HOTTER, ask, make_approved
 
 State = ChangeRequest.State
 

@@ -12,8 +12,7 @@ from recipes.requests.decisions import ask_back
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
 from tests.cast import Cast, SignedIn
-from tests.recipes.asking import HOTTER, ask
-from tests.recipes.shelf import FORMULA, make_approved, number
+from tests.recipes.shelf import FORMULA, HOTTER, ask, make_approved, number
 
 State = ChangeRequest.State
 

@@ -12,8 +12,7 @@ from recipes.requests.rebasing import Seen, rebase, three_sides
 from recipes.versions.models import Version
 from recipes.versions.review import withdraw
 from tests.cast import Cast
-from tests.recipes.asking import ask
-from tests.recipes.shelf import FORMULA, make_approved, number
+from tests.recipes.shelf import FORMULA, ask, make_approved, number
 
 ASKED: Formula = {
     "brew_temperature": number("94.0", "0.5", "0.5"),

@@ -9,10 +9,9 @@ from recipes.requests.actions import change_request, make_request, take_back
 from recipes.requests.decisions import ask_back, decline
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
+from tests.attacks import refused, sql
 from tests.cast import Cast
-from tests.recipes.asking import HOTTER, ask
-from tests.recipes.attacks import refused, sql
-from tests.recipes.shelf import FORMULA, make_approved, number
+from tests.recipes.shelf import FORMULA, HOTTER, ask, make_approved, number
 
 State = ChangeRequest.State
 

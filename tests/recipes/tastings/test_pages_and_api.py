@@ -3,8 +3,8 @@
 from recipes.tastings.models import Tasting
 from recipes.versions.drafts import new_draft
 from recipes.versions.models import Version
+from tests.calling import act, etag
 from tests.cast import ApiAs, Cast, SignedIn
-from tests.recipes.calling import act, etag
 from tests.recipes.tastings.panel import opened, plan, right_answers
 
 TYPED = {

@@ -9,8 +9,8 @@ from recipes.coffees.models import Coffee, RoastLot
 from recipes.formula.formula import stored
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
+from tests.calling import act, etag, put
 from tests.cast import ApiAs, Cast
-from tests.recipes.calling import act, etag, put
 from tests.recipes.shelf import FORMULA
 
 

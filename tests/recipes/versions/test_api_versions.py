@@ -6,8 +6,8 @@ from rest_framework.test import APIClient
 from audit.capture.models import Entry as Line
 from people.tokens.models import Scope
 from recipes.versions.models import Version
+from tests.calling import act, etag, put
 from tests.cast import PASSWORD, ApiAs, Cast
-from tests.recipes.calling import act, etag, put
 from tests.recipes.shelf import make_approved, make_in_review, make_recipe
 
 CONTENT = {

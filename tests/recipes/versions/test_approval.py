@@ -12,8 +12,7 @@ from recipes.coffees.models import Recipe
 from recipes.versions.drafts import edit_draft
 from recipes.versions.models import Version
 from recipes.versions.review import approve, return_to_author, submit
-from tests.cast import Cast, credentials
-from tests.recipes.policies import allow_sole_roaster
+from tests.cast import Cast, allow_sole_roaster, credentials
 from tests.recipes.shelf import FORMULA, make_approved, make_in_review, number
 
 State = Version.State

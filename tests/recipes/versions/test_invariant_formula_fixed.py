@@ -11,8 +11,8 @@ from django.db import connection
 
 from recipes.coffees.models import Recipe
 from recipes.versions.models import FormulaValue, Version
+from tests.attacks import refused, sql
 from tests.cast import ApiAs, Cast
-from tests.recipes.attacks import refused, sql
 from tests.recipes.shelf import FORMULA, make_approved, make_draft
 
 NEVER = "never changes"

@@ -16,9 +16,8 @@ from recipes.requests.decisions import accept
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
 from recipes.versions.review import submit
-from tests.cast import ApiAs, Cast
-from tests.recipes.attacks import refused, sql
-from tests.recipes.policies import allow_sole_roaster
+from tests.attacks import refused, sql
+from tests.cast import ApiAs, Cast, allow_sole_roaster
 from tests.recipes.shelf import number
 
 OWN = "Nobody approves"

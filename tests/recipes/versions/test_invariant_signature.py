@@ -7,8 +7,8 @@ from people.persons.verbs import Role
 from people.signatures.models import Meaning, Signature
 from recipes.versions.models import Version
 from recipes.versions.review import return_to_author
+from tests.attacks import refused, sql
 from tests.cast import PASSWORD, ApiAs, Cast
-from tests.recipes.attacks import refused, sql
 from tests.recipes.shelf import make_approved, make_in_review
 
 UNSIGNED = "needs a signature over exactly this content"

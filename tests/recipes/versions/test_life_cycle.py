@@ -26,8 +26,7 @@ from recipes.versions.digest import content_digest
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
 from recipes.versions.review import approve, gaps, return_to_author, submit, withdraw
-from tests.cast import Cast, credentials
-from tests.recipes.colleagues import third_roaster
+from tests.cast import Cast, credentials, third_roaster
 from tests.recipes.shelf import FORMULA, make_recipe, number
 from tests.services import rounds
 

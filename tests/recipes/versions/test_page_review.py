@@ -7,8 +7,7 @@ from django.urls import reverse
 from recipes.versions.drafts import edit_draft
 from recipes.versions.models import Comment, Version
 from recipes.versions.review import approve, return_to_author, submit
-from tests.cast import PASSWORD, Cast, SignedIn, credentials
-from tests.recipes.policies import allow_sole_roaster
+from tests.cast import PASSWORD, Cast, SignedIn, allow_sole_roaster, credentials
 from tests.recipes.shelf import FORMULA, number
 
 State = Version.State

@@ -13,12 +13,11 @@ from recipes.versions.digest import content_digest
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import FormulaValue, Version
 from recipes.versions.review import approve, return_to_author, submit, withdraw
-from tests.cast import Cast, credentials
+from tests.cast import Cast, credentials, third_roaster
 from tests.races import at_once
-from tests.recipes.asking import ask
-from tests.recipes.colleagues import third_roaster
 from tests.recipes.shelf import (
     FORMULA,
+    ask,
     make_approved,
     make_draft,
     make_in_review,

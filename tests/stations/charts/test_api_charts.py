@@ -15,8 +15,8 @@ from stations.charts.models import ChartBaseline
 from stations.equipment.models import Slot
 from tests.bar import Bar
 from tests.cast import ApiAs
-from tests.recipes.publishing.conftest import Publish
-from tests.recipes.publishing.test_charting import CODE, STEADY, digest, pull
+from tests.publishing import Publish
+from tests.stations.charts.test_charting import CODE, STEADY, digest, pull
 
 VIEWS = ("charts/", "capability/", "baselines/", "equivalence/?beside={beside}&margin=1.5")
 

@@ -23,8 +23,8 @@ from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
+from tests.publishing import EVERYWHERE, Publish, ordered, plan_of
 from tests.recipes.calibrating import holds, measure
-from tests.recipes.publishing.conftest import EVERYWHERE, Publish, ordered, plan_of
 
 STATED = {code: value for code, value in DOUBLE.items() if code != "water_volume"}
 STEADY = ["50.0", "50.4", "49.8", "50.2", "50.1", "49.9", "50.3", "49.7"]

@@ -17,10 +17,10 @@ from stations.shots.models import CheckShot
 from stations.slots.by_hand import set_by_hand
 from stations.slots.models import Placement
 from tests.bar import Bar
+from tests.calling import act
 from tests.cast import ApiAs, SignedIn
-from tests.recipes.calling import act
+from tests.publishing import Publish
 from tests.recipes.permits.test_permits import permit
-from tests.recipes.publishing.conftest import Publish
 
 GOOD = Weighed(Decimal("18.3"), Decimal("40.2"), Decimal("29.5"))
 

@@ -17,7 +17,7 @@ from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from tests.bar import Bar
 from tests.cast import SignedIn
-from tests.recipes.publishing.conftest import Publish
+from tests.publishing import Publish
 
 STEADY = ["36.0", "36.4", "35.8", "36.2", "36.1", "35.9", "36.3", "35.7", "36.2", "36.0"]
 CODE = "beverage_mass"

@@ -15,11 +15,11 @@ from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.review import submit
 from tests.bar import Bar
 from tests.cast import PASSWORD, ApiAs, SignedIn
+from tests.publishing import Publish
 from tests.recipes.calibrating import accept, holds, measure
 from tests.recipes.permits.test_permits import permit
-from tests.recipes.publishing.conftest import Publish
-from tests.recipes.publishing.test_own_water import STEADY, own_water, pull
 from tests.recipes.shelf import FORMULA, make_approved, number
+from tests.recipes.station_water.test_own_water import STEADY, own_water, pull
 
 CUP = {code: entry for code, entry in FORMULA.items() if code != "water_volume"}
 

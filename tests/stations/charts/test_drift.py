@@ -26,8 +26,8 @@ from stations.shots.models import CheckShot
 from stations.slots.by_hand import set_by_hand
 from tests.bar import Bar
 from tests.cast import SignedIn
+from tests.publishing import Publish
 from tests.races import at_once
-from tests.recipes.publishing.conftest import Publish
 from tests.recipes.publishing.hands import other_version
 from tests.services import rounds
 

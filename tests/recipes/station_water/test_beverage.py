@@ -11,7 +11,7 @@ from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from tests.bar import Bar
 from tests.cast import SignedIn
-from tests.recipes.publishing.conftest import Publish
+from tests.publishing import Publish
 
 STEADY = ["50.0", "50.4", "49.8", "50.2", "50.1", "49.9", "50.3", "49.7"]
 

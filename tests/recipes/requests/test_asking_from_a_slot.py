@@ -6,7 +6,7 @@ from recipes.publishing import run
 from recipes.requests.models import ChangeRequest
 from tests.bar import Bar, approved, draft
 from tests.cast import SignedIn
-from tests.recipes.publishing.conftest import Publish
+from tests.publishing import Publish
 from tests.recipes.publishing.test_publish import COOLER
 
 NEWER = {"dose_mass": ("18.5", None, None), **COOLER}
