@@ -7,7 +7,7 @@ from audit import urls as audit
 from config.health import healthz
 from people import urls as people
 from recipes import urls as recipes
-from recipes.overview.home_page import home
+from recipes.overview.pages import home
 from stations import urls as stations
 
 handler400 = "web.problems.bad_request"

@@ -111,16 +111,16 @@ class OneCoffee(RecipeView):
     @extend_schema(responses=CoffeeOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a coffee."""
-        found = one_or_404(Coffee.objects.all(), pk)
-        return tagged(request, found, CoffeeOut(found).data)
+        coffee = one_or_404(Coffee.objects.all(), pk)
+        return tagged(request, coffee, CoffeeOut(coffee).data)
 
     @extend_schema(request=CoffeeIn, responses=CoffeeOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Change a coffee."""
-        found, body = one_or_404(Coffee.objects.all(), pk), valid(CoffeeIn, request)
-        revision = expected_revision(request, found)
-        now = change_coffee(by=person(request), coffee=found, revision=revision, **body)
+        coffee, body = one_or_404(Coffee.objects.all(), pk), valid(CoffeeIn, request)
+        revision = expected_revision(request, coffee)
+        now = change_coffee(by=person(request), coffee=coffee, revision=revision, **body)
         return tagged(request, now, CoffeeOut(now).data)
 
 
@@ -138,8 +138,8 @@ class Lots(RecipeView):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Add a roast lot."""
-        found = one_or_404(Coffee.objects.all(), pk)
-        made = add_lot(by=person(request), coffee=found, **valid(LotIn, request))
+        coffee = one_or_404(Coffee.objects.all(), pk)
+        made = add_lot(by=person(request), coffee=coffee, **valid(LotIn, request))
         return Response(LotOut(made).data, status=201)
 
 
@@ -171,5 +171,5 @@ class OneRecipe(RecipeView):
     @extend_schema(responses=RecipeOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a recipe."""
-        found = one_or_404(Recipe.objects.select_related("coffee"), pk)
-        return Response(RecipeOut(found).data)
+        recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
+        return Response(RecipeOut(recipe).data)

@@ -22,11 +22,11 @@ LOTS = 20  # the newest, on a coffee's page
 @page(Verb.RECIPE_VIEW)
 def coffees(request: PageRequest) -> HttpResponse:
     """All coffees, each with its newest roast."""
-    found = Coffee.objects.annotate(recipe_count=Count("recipes", distinct=True))
+    all_coffees = Coffee.objects.annotate(recipe_count=Count("recipes", distinct=True))
     newest = RoastLot.objects.order_by("coffee_id", "-roasted_on", "-id").distinct("coffee_id")
     lots = {lot.coffee_id: rest_of(lot, timezone.now().date()) for lot in newest}
     context = {
-        "rows": [(coffee, lots.get(coffee.pk)) for coffee in found],
+        "rows": [(coffee, lots.get(coffee.pk)) for coffee in all_coffees],
         "may_edit": may(request.user, Verb.COFFEE_EDIT),
     }
     return render(request, "recipes/coffees/coffees.html", context)

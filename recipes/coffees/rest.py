@@ -42,12 +42,12 @@ class LotRest:
     def words(self) -> str:
         """A sentence for the page."""
         window = f"best from day {self.lot.rest_from} to day {self.lot.rest_to}"
-        told = {
+        sentence = {
             RestState.RESTING: f"still resting, {window}",
             RestState.READY: f"in its window, {window}",
             RestState.PAST: f"past its window, {window}",
         }[self.state]
-        return f"{counted(self.days, 'day')} off roast: {told}"
+        return f"{counted(self.days, 'day')} off roast: {sentence}"
 
 
 def rest_of(lot: RoastLot, today: date) -> LotRest:

@@ -148,10 +148,10 @@ class Story:
         return first
 
     def _read(self, placement: Placement, site: str, **differing: str) -> None:
-        found = {code: each["value"] for code, each in placement.settings.values.items()}
+        values = {code: each["value"] for code, each in placement.settings.values.items()}
         read_back(
             slot=placement.slot,
-            found={**found, **differing},
+            found={**values, **differing},
             by=self.cast[self._lead(site)],
             seen_placement=placement.pk,
         )

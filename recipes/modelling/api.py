@@ -61,8 +61,8 @@ class FitOut(serializers.ModelSerializer[ShotFit]):
     @extend_schema_field(FittedParameter(many=True))
     def get_parameters(self, fit: ShotFit) -> Any:  # noqa: ANN401
         """Those that were fitted, then those that were held."""
-        found: list[Parameter] = parameters(from_json(fit.result)) if fit.result else []
-        return FittedParameter(found, many=True).data
+        fitted: list[Parameter] = parameters(from_json(fit.result)) if fit.result else []
+        return FittedParameter(fitted, many=True).data
 
     def get_covariance(self, fit: ShotFit) -> list[list[str]]:
         """Of the fitted parameters, in their order and units."""
@@ -184,12 +184,12 @@ class Prediction(FitView):
             raise Invalid(code, change[code], "left out: in this version it follows from the rest")
         kept = from_json(fit.result)
         try:
-            told = predict_change(kept, formula, wanted, grind_factor(coarser))
+            predicted = predict_change(kept, formula, wanted, grind_factor(coarser))
         except QuantityError as odd:
             if odd.field in change:
                 raise Invalid(odd.field, change[odd.field], odd.allowed) from odd
             raise Refused(f"No shot can be modelled: {odd.field} needs {odd.allowed}.") from odd
-        return Response(PredictionOut(told).data)
+        return Response(PredictionOut(predicted).data)
 
 
 # Endpoint: the shot that the model pours for a version, as it stands or with a change.
@@ -243,10 +243,10 @@ class PredictedShot(RecipeView):
         formula = stored(version.formula.all())
         wanted = formula | {code: Entry(target) for code, target in change.items()}
         try:
-            told = predict_shot(wanted)
+            shot = predict_shot(wanted)
         except QuantityError as odd:
             if odd.field in change:
                 raise Invalid(odd.field, change[odd.field], odd.allowed) from odd
             label = PARAMETERS[odd.field].label if odd.field in PARAMETERS else odd.field
             raise Refused(f"No shot can be modelled: {label} needs {odd.allowed}.") from odd
-        return Response(PredictedShotOut(told).data)
+        return Response(PredictedShotOut(shot).data)

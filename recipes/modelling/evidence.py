@@ -7,18 +7,18 @@ from web.numbers import rounded
 from web.printing import day, number, quantity
 
 
-def evidence_text(fit: ShotFit, kept: Kept, told: Prediction) -> str:
+def evidence_text(fit: ShotFit, kept: Kept, prediction: Prediction) -> str:
     """What was asked of the model, what it says, and what it can't."""
     station, site = fit.station, fit.station.machine.site
     lines = [
         f"Shot model fitted to {fit.shots} check shots of {fit.version} at {site},"
         f" {station.machine}, station {station.number}"
         f" (fit {fit.pk}, {day(fit.finished_at or fit.asked_at, site.time_zone)}).",
-        f"Change: {'; '.join(told.changes) or 'none'}.",
-        *(_line(row) for row in told.rows),
+        f"Change: {'; '.join(prediction.changes) or 'none'}.",
+        *(_line(row) for row in prediction.rows),
         "Intervals are 95 %, by the fit's covariance; the model's own error is not in them.",
         _scatter(kept),
-        *told.doubts,
+        *prediction.doubts,
     ]
     return "\n".join(filter(None, lines))
 
@@ -30,14 +30,14 @@ def _line(row: Row) -> str:
     return f"{row.label}: {before} now, {after} then; difference {change}."
 
 
-def _words(told: Interval, unit: str) -> str:
-    return f"{quantity(told.value, unit)} ({number(told.low)} to {number(told.high)})"
+def _words(interval: Interval, unit: str) -> str:
+    return f"{quantity(interval.value, unit)} ({number(interval.low)} to {number(interval.high)})"
 
 
 def _scatter(kept: Kept) -> str:
-    said = [
+    spreads = [
         f"{label.lower()} {quantity(rounded(kept.spread[name], 1), unit)}"
         for name, _, label, unit in MEASURES
         if name in kept.spread
     ]
-    return f"Single shots lie about that with a standard deviation of {', '.join(said)}."
+    return f"Single shots lie about that with a standard deviation of {', '.join(spreads)}."

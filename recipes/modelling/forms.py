@@ -29,8 +29,10 @@ def stations_with_shots(version: Version, user: User) -> QuerySet[Station]:
     rows = Station.objects.covered_by(user).with_equipment()
     shots = CheckShot.objects.counted().of_content(version.content_digest)
     shots = shots.filter(slot__station=OuterRef("pk"))
-    found: QuerySet[Station] = rows.filter(Exists(shots)) if version.content_digest else rows.none()
-    return found
+    stations: QuerySet[Station] = (
+        rows.filter(Exists(shots)) if version.content_digest else rows.none()
+    )
+    return stations
 
 
 def changeable(formula: Formula) -> list[str]:

@@ -45,7 +45,7 @@ def prediction(request: PageRequest, pk: int) -> HttpResponse:
     wanted = form.changed(formula) if form.is_bound else formula
     coarser = form.grind_factor() if form.is_bound else 1.0
     try:
-        context |= _told(formula, wanted, coarser, shown)
+        context |= _shots(formula, wanted, coarser, shown)
     except QuantityError as error:
         context["fault"] = _fault(error)
     if fit is not None:
@@ -57,8 +57,8 @@ def _newest(version: Version, station: Station | None) -> ShotFit | None:
     if station is None:
         return None
     rows = ShotFit.objects.done().with_place().filter(version=version, station=station)
-    found: ShotFit | None = rows.first()
-    return found
+    fit: ShotFit | None = rows.first()
+    return fit
 
 
 def _station_context(
@@ -87,25 +87,25 @@ def _progress(last: ShotFit | None) -> dict[str, object]:
     return {"last": last, "passes": progress(last), "most": PASSES}
 
 
-def _told(
+def _shots(
     formula: Formula, wanted: Formula, coarser: float, fit: Shown | None
 ) -> dict[str, object]:
     """The shot drawn, and both beside one another. Raises QuantityError."""
     changed = wanted != formula or coarser != 1.0
     if fit is not None:
-        found = predict_change(fit.kept, formula, wanted, coarser)
-        told = predict_shot(at_station(fit.kept, wanted), fit.kept.fit.applied, coarser)
-        return {"told": told, "prediction": found, "changed": changed}
+        compared = predict_change(fit.kept, formula, wanted, coarser)
+        shot = predict_shot(at_station(fit.kept, wanted), fit.kept.fit.applied, coarser)
+        return {"shot": shot, "prediction": compared, "changed": changed}
     rows: list[tuple[str, PredictedShot]] = []
     try:
         rows.append(("as it stands", predict_shot(formula)))
     except QuantityError:
         if not changed:
             raise
-    told = predict_shot(wanted, coarser=coarser)
+    shot = predict_shot(wanted, coarser=coarser)
     if changed:
-        rows.append(("with the change", told))
-    return {"told": told, "rows": rows, "changed": changed}
+        rows.append(("with the change", shot))
+    return {"shot": shot, "rows": rows, "changed": changed}
 
 
 def _fault(error: QuantityError) -> str:
@@ -137,13 +137,13 @@ def initial_from_prediction(request: PageRequest, version: Version) -> dict[str,
     cleaned(form)
     wanted = form.changed(formula)
     try:
-        told = predict_change(kept, formula, wanted, form.grind_factor())
+        predicted = predict_change(kept, formula, wanted, form.grind_factor())
     except QuantityError as error:
         raise Invalid(error.field, None, error.allowed) from error
     other = differing(formula, wanted)
     values = {code: wanted[code].target for code in form.codes if code in other}
     site = fit.station.machine.site_id
-    return {**values, "site": site, "evidence": evidence_text(fit, kept, told)}
+    return {**values, "site": site, "evidence": evidence_text(fit, kept, predicted)}
 
 
 @page(Verb.RECIPE_VIEW, methods="POST")

@@ -13,45 +13,45 @@ LANES = 40  # sites that are drawn; the table has all
 VERSIONS = "Versions"
 
 
-def over_time_drawing(found: OverTime) -> Drawing:
+def over_time_drawing(history: OverTime) -> Drawing:
     """A lane for the versions and one for each site: spans with their value, permits apart."""
-    first = min([one.since for one in found.said] + [one.since for one in found.held])
-    lanes = (VERSIONS, *found.sites[:LANES])
-    spans = (*_versions(found), *_sites(found))
-    return drawing([Lanes(lanes, KINDS, spans, first, found.now)], _over_time_text(found))
+    first = min([one.since for one in history.versions] + [one.since for one in history.slots])
+    lanes = (VERSIONS, *history.sites[:LANES])
+    spans = (*_versions(history), *_sites(history))
+    return drawing([Lanes(lanes, KINDS, spans, first, history.now)], _over_time_text(history))
 
 
-def value_words(found: OverTime, value: object) -> str:
+def value_words(history: OverTime, value: object) -> str:
     """The value with its unit, as print has it."""
     if value is None:
         return "not set"
     words = number(value)
-    return f"{words} {unit_label(found.parameter.unit, words)}".rstrip()
+    return f"{words} {unit_label(history.parameter.unit, words)}".rstrip()
 
 
-def _versions(found: OverTime) -> Iterator[Span]:
-    ends = [one.since for one in found.said[1:]] + [found.now]
-    for said, until in zip(found.said, ends, strict=True):
-        words = f"v{said.version.number}: {value_words(found, said.value)}"
-        yield Span(VERSIONS, "approved", said.since, until, words)
+def _versions(history: OverTime) -> Iterator[Span]:
+    ends = [one.since for one in history.versions[1:]] + [history.now]
+    for stated, until in zip(history.versions, ends, strict=True):
+        words = f"v{stated.version.number}: {value_words(history, stated.value)}"
+        yield Span(VERSIONS, "approved", stated.since, until, words)
 
 
-def _sites(found: OverTime) -> Iterator[Span]:
-    drawn = set(found.sites[:LANES])
-    for held in found.held:
-        if held.site in drawn:
-            kind = "on permit" if held.on_permit else "in force"
-            words = value_words(found, held.value)
-            yield Span(held.site, kind, held.since, held.until or found.now, words)
+def _sites(history: OverTime) -> Iterator[Span]:
+    drawn = set(history.sites[:LANES])
+    for span in history.slots:
+        if span.site in drawn:
+            kind = "on permit" if span.on_permit else "in force"
+            words = value_words(history, span.value)
+            yield Span(span.site, kind, span.since, span.until or history.now, words)
 
 
-def _over_time_text(found: OverTime) -> str:
-    said: Sequence[str] = [value_words(found, one.value) for one in found.said]
-    permits = {one.basis_id for one in found.held if one.on_permit}
-    many = len(found.sites)
+def _over_time_text(history: OverTime) -> str:
+    values: Sequence[str] = [value_words(history, one.value) for one in history.versions]
+    permits = {one.basis_id for one in history.slots if one.on_permit}
+    many = len(history.sites)
     words = (
-        f"{found.parameter.label} in {counted(len(said), 'version')}, "
-        f"from {said[0]} to {said[-1]}; held at {counted(many, 'site')}"
+        f"{history.parameter.label} in {counted(len(values), 'version')}, "
+        f"from {values[0]} to {values[-1]}; held at {counted(many, 'site')}"
     )
     return f"{words}, {counted(len(permits), 'permit')}. Times in UTC."
 

@@ -68,7 +68,7 @@ def work_lists(user: User) -> list[WorkList]:
         (Verb.REQUEST_MAKE, _permits),
         (Verb.HISTORY_VIEW, _history),
     ]
-    return [found for verb, build in wanted if may(user, verb) for found in build(user)]
+    return [work_list for verb, build in wanted if may(user, verb) for work_list in build(user)]
 
 
 def sites_of(user: User) -> list[Site]:
@@ -238,14 +238,14 @@ def _history(user: User) -> Iterable[WorkList]:
         )
         waited = age(lag.oldest) if lag.oldest else ""
         items.append(Item(reverse("audit:ledger"), words, "overdue", age=waited))
-    found = newest_answer() if may_everywhere(user, Verb.HISTORY_VIEW) else None
-    if found and not found.intact:
-        url = reverse("audit:check", args=[found.pk])
-        items.append(Item(url, found.verdict, "differs", when=found.finished_at))
+    check = newest_answer() if may_everywhere(user, Verb.HISTORY_VIEW) else None
+    if check and not check.intact:
+        url = reverse("audit:check", args=[check.pk])
+        items.append(Item(url, check.verdict, "differs", when=check.finished_at))
     yield WorkList("Seal of the history", items)
 
 
 def _some(rows: QuerySet[Any, Any]) -> tuple[list[Any], bool]:
     """The first lines, and whether there are more: one query."""
-    found = list(rows[: SHOWN + 1])
-    return found[:SHOWN], len(found) > SHOWN
+    lines = list(rows[: SHOWN + 1])
+    return lines[:SHOWN], len(lines) > SHOWN

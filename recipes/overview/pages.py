@@ -1,4 +1,4 @@
-"""The owner's question about a parameter: what was it, where, when, and on whose permit."""
+"""Pages over several matters: home, a parameter over time, a slot overwritten, a year of a site."""
 
 import calendar
 from zoneinfo import ZoneInfo
@@ -10,11 +10,12 @@ from django.utils import timezone
 from django.utils.timezone import localdate
 
 from audit.errors import Invalid
-from people.persons.permissions import covered_sites
+from people.persons.permissions import covered_sites, may
 from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe
 from recipes.formula.parameters import PARAMETERS
 from recipes.overview.drawing import over_time_drawing, year_drawing
+from recipes.overview.home import sites_of, work_lists
 from recipes.overview.spans import over_time
 from recipes.overview.yearly import MONTHS, year_of, years_of
 from stations.equipment.models import Site
@@ -25,6 +26,19 @@ from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
 
 FIRST = "brew_temperature"
+
+
+@page()
+def home(request: PageRequest) -> HttpResponse:
+    """Work lists with something in them, then the names of those without."""
+    lists = work_lists(request.user)
+    context = {
+        "lists": [one for one in lists if one.items],
+        "quiet": [one.title for one in lists if not one.items],
+        "sites": sites_of(request.user),
+        "may_read_history": may(request.user, Verb.HISTORY_VIEW),
+    }
+    return render(request, "recipes/overview/home.html", context)
 
 
 class ParameterForm(forms.Form):
@@ -44,18 +58,15 @@ def parameter_over_time(request: PageRequest, pk: int) -> HttpResponse:
     form = ParameterForm({"parameter": request.GET.get("parameter", FIRST)})
     parameter = PARAMETERS[cleaned(form)["parameter"]]
     sites = covered_sites(request.user, Verb.HISTORY_VIEW)
-    found = over_time(recipe, parameter, sites, timezone.now())
+    history = over_time(recipe, parameter, sites, timezone.now())
     context = {
         "recipe": recipe,
         "form": form,
         "parameter": parameter,
-        "found": found,
-        "picture": None if found.empty else over_time_drawing(found),
+        "history": history,
+        "picture": None if history.empty else over_time_drawing(history),
     }
     return render(request, "recipes/overview/over_time.html", context)
-
-
-# The owner's question about a slot that was found to hold something else.
 
 
 @page()
@@ -72,22 +83,19 @@ def overwritten(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/overview/overwritten.html", context)
 
 
-# The owner's yearly summary of a site.
-
-
 @page()
 def year(request: PageRequest, pk: int) -> HttpResponse:
     """What was done, refused, placed, permitted and asked for there, month by month."""
     site = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     require_for_page(request, Verb.HISTORY_VIEW, site.pk)
     years = years_of(localdate(timezone=ZoneInfo(site.time_zone)))
-    found = year_of(site, _asked(request, years))
+    shown = year_of(site, _asked(request, years))
     context = {
         "site": site,
-        "year": found,
+        "year": shown,
         "years": years,
         "months": [calendar.month_abbr[month] for month in MONTHS],
-        "picture": None if found.empty else year_drawing(found),
+        "picture": None if shown.empty else year_drawing(shown),
     }
     return render(request, "recipes/overview/year.html", context)
 

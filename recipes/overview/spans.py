@@ -23,7 +23,7 @@ Basis = Placement.Basis
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class Stated:
     """What one signed version says: its value with tolerance, and since when it was approved."""
 
     version: Version
@@ -62,31 +62,31 @@ class OverTime:
     """The whole of it, oldest first."""
 
     parameter: Parameter
-    said: Sequence[Said]
-    held: Sequence[Held]
+    versions: Sequence[Stated]
+    slots: Sequence[Held]
     now: datetime
 
     @cached_property
     def sites(self) -> list[str]:
         """The sites that held it, by name."""
-        return sorted({one.site for one in self.held})
+        return sorted({one.site for one in self.slots})
 
     @property
     def empty(self) -> bool:
         """Whether no version that was ever approved says anything of it."""
-        return not self.said
+        return not self.versions
 
 
 def over_time(
     recipe: Recipe, parameter: Parameter, sites: Collection[int] | None, now: datetime
 ) -> OverTime:
     """Read it; `sites` are those whose slots may be told of, None for all."""
-    said = list(_said(recipe, parameter))
-    by_digest = {one.version.content_digest: one for one in said}
-    return OverTime(parameter, said, list(_held(by_digest, parameter, sites)), now)
+    versions = list(_versions(recipe, parameter))
+    by_digest = {one.version.content_digest: one for one in versions}
+    return OverTime(parameter, versions, list(_held(by_digest, parameter, sites)), now)
 
 
-def _said(recipe: Recipe, parameter: Parameter) -> Iterator[Said]:
+def _versions(recipe: Recipe, parameter: Parameter) -> Iterator[Stated]:
     signed = recipe.versions.filter(signature__isnull=False).select_related("signature")
     rows = {
         row.version_id: row
@@ -98,7 +98,7 @@ def _said(recipe: Recipe, parameter: Parameter) -> Iterator[Said]:
             continue
         value = _value(row) if row else None
         below, above = (row.below, row.above) if row else (None, None)
-        yield Said(version, value, below, above, signature.at)
+        yield Stated(version, value, below, above, signature.at)
 
 
 def _value(row: FormulaValue | PermitChange) -> Decimal | str | None:
@@ -106,27 +106,27 @@ def _value(row: FormulaValue | PermitChange) -> Decimal | str | None:
 
 
 def _held(
-    said: Mapping[str, Said], parameter: Parameter, sites: Collection[int] | None
+    by_digest: Mapping[str, Stated], parameter: Parameter, sites: Collection[int] | None
 ) -> Iterator[Held]:
-    rows = list(_grouped(said, sites))
+    rows = list(_grouped(by_digest, sites))
     permits = [row["basis_id"] for row in rows if row["basis"] == Basis.PERMIT]
     permitted = {
         change.permit_id: _value(change)
         for change in PermitChange.objects.filter(permit__in=permits, code=parameter.code)
     }
     for row in rows:
-        version = said[row["digest"]]
+        stated = by_digest[row["digest"]]
         own = permitted.get(row["basis_id"]) if row["basis"] == Basis.PERMIT else None
         yield Held(
-            row["site__name"], row["site__time_zone"], version.version, row["basis"],
+            row["site__name"], row["site__time_zone"], stated.version, row["basis"],
             row["basis_id"], row["slots"], row["since"], None if row["going_on"] else row["until"],
-            version.value if own is None else own, own is not None,
+            stated.value if own is None else own, own is not None,
         )  # fmt: skip
 
 
-def _grouped(said: Mapping[str, Said], sites: Collection[int] | None) -> list[dict[str, Any]]:
+def _grouped(digests: Collection[str], sites: Collection[int] | None) -> list[dict[str, Any]]:
     began = Placement.objects.filter(
-        settings__content_digest__in=list(said), started_at__isnull=False
+        settings__content_digest__in=list(digests), started_at__isnull=False
     ).exclude(basis=Basis.BY_HAND)
     if sites is not None:
         began = began.filter(site__in=sites)

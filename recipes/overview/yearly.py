@@ -97,10 +97,10 @@ def _entries(site: Site) -> QuerySet[Entry]:
 
 def _actions(site: Site, span: Span, zone: ZoneInfo) -> list[Line]:
     done = _entries(site).exclude(operation=Operation.REFUSED)
-    found: dict[str, dict[int, int]] = {}
+    by_action: dict[str, dict[int, int]] = {}
     for action, month, times in _monthly(done, "at", span, zone, "action", count="txid"):
-        found.setdefault(action, {})[month] = times
-    lines = [Line(words(action), _twelve(months)) for action, months in found.items()]
+        by_action.setdefault(action, {})[month] = times
+    lines = [Line(words(action), _twelve(months)) for action, months in by_action.items()]
     return sorted(lines, key=lambda line: (-line.total, line.name))
 
 

@@ -86,19 +86,19 @@ class OneRequest(RecipeView):
     @extend_schema(responses=RequestOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a change request."""
-        found = one_or_404(seen_requests(request), pk)
-        return tagged(request, found, RequestOut(found).data)
+        change = one_or_404(seen_requests(request), pk)
+        return tagged(request, change, RequestOut(change).data)
 
     @extend_schema(request=RequestChange, responses=RequestOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Change one's own request; one that was asked back opens again."""
-        found = one_or_404(seen_requests(request), pk)
+        change = one_or_404(seen_requests(request), pk)
         with noting_refusal(request):
-            must_be_own(found, person(request))
+            must_be_own(change, person(request))
         body = valid(RequestChange, request)
-        revision = expected_revision(request, found)
-        now = change_request(by=person(request), request=found, revision=revision, **body)
+        revision = expected_revision(request, change)
+        now = change_request(by=person(request), request=change, revision=revision, **body)
         return answer(request, now)
 
 
@@ -190,8 +190,8 @@ class Rebase(RequestView):
         change = self.change(request, pk)
         current = all_versions().approved().filter(recipe=change.base.recipe_id).first()
         lines = three_sides(change, current) if current else []
-        said = {"base": change.base_id, "current": current.pk if current else None}
-        return tagged(request, change, {**said, "sides": [_sides(line) for line in lines]})
+        versions = {"base": change.base_id, "current": current.pk if current else None}
+        return tagged(request, change, {**versions, "sides": [_sides(line) for line in lines]})
 
     @extend_schema(request=RebaseIn, responses=RequestOut)
     @acting
@@ -210,8 +210,8 @@ class Rebase(RequestView):
 
 def _sides(line: Sides) -> dict[str, object]:
     sides = {"base": line.base, "proposed": line.proposed, "current": line.current}
-    said = {
+    shown_sides = {
         name: shown({line.code: entry})[line.code] if entry and entry != Entry() else None
         for name, entry in sides.items()
     }
-    return {"code": line.code, **said, "needs_choice": line.needs_choice}
+    return {"code": line.code, **shown_sides, "needs_choice": line.needs_choice}

@@ -46,8 +46,8 @@ def requests(request: PageRequest) -> HttpResponse:
 def seen_request(request: PageRequest, pk: int) -> ChangeRequest:
     """The request, if it is of a site this person may see; else 404."""
     rows = ChangeRequest.objects.covered_by(request.user).with_base()
-    found: ChangeRequest = one_or_404(rows.prefetch_related("proposals", "base__formula"), pk)
-    return found
+    change: ChangeRequest = one_or_404(rows.prefetch_related("proposals", "base__formula"), pk)
+    return change
 
 
 def approved_of(change: ChangeRequest) -> Version | None:
@@ -177,8 +177,8 @@ def _asked_slot(request: PageRequest) -> Slot | None:
     if "slot" not in request.GET:
         return None
     rows = Slot.objects.covered_by(request.user, Verb.REQUEST_MAKE).with_equipment()
-    found: Slot = one_or_404(rows, _asked_number(request, "slot"))
-    return found
+    slot: Slot = one_or_404(rows, _asked_number(request, "slot"))
+    return slot
 
 
 def _held_version(slot: Slot) -> int:

@@ -81,10 +81,10 @@ class TastingOut(serializers.ModelSerializer[Tasting]):
         """Null until the key is open."""
         if tasting.state != Tasting.State.OPENED:
             return None
-        found = result_of(tasting)
+        result = result_of(tasting)
         return {
-            "answers": found.answers, "counted": found.counted, "needed": found.needed,
-            "p_value": f"{found.p:f}", "shown": found.shown, "sentence": found.sentence,
+            "answers": result.answers, "counted": result.counted, "needed": result.needed,
+            "p_value": f"{result.p:f}", "shown": result.shown, "sentence": result.sentence,
         }  # fmt: skip
 
 
@@ -169,13 +169,15 @@ class TastingAnswers(TastingView):
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Write answers down."""
-        found, given = one_or_404(self.seen(request), pk), valid(AnswersIn, request)["answers"]
+        tasting, given = one_or_404(self.seen(request), pk), valid(AnswersIn, request)["answers"]
         odd = [number for number in given if not (number.isdecimal() and len(number) <= LONG)]
         if odd:
             raise Invalid("answers", odd[0], "the number of a serving")
         answers = {int(number): chosen for number, chosen in given.items()}
-        revision = expected_revision(request, found)
-        now = record_answers(by=person(request), tasting=found, revision=revision, answers=answers)
+        revision = expected_revision(request, tasting)
+        now = record_answers(
+            by=person(request), tasting=tasting, revision=revision, answers=answers
+        )
         return self.answer(request, now)
 
 
@@ -187,9 +189,9 @@ class TastingLock(TastingView):
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Lock the answers."""
-        found = one_or_404(self.seen(request), pk)
-        revision = expected_revision(request, found)
-        now = lock_answers(by=person(request), tasting=found, revision=revision)
+        tasting = one_or_404(self.seen(request), pk)
+        revision = expected_revision(request, tasting)
+        now = lock_answers(by=person(request), tasting=tasting, revision=revision)
         return self.answer(request, now)
 
 
@@ -201,9 +203,9 @@ class TastingKey(TastingView):
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Open the key."""
-        found = one_or_404(self.seen(request), pk)
-        revision = expected_revision(request, found)
-        now = open_key(by=person(request), tasting=found, revision=revision)
+        tasting = one_or_404(self.seen(request), pk)
+        revision = expected_revision(request, tasting)
+        now = open_key(by=person(request), tasting=tasting, revision=revision)
         return self.answer(request, now)
 
 
@@ -215,11 +217,11 @@ class TastingEvidence(TastingView):
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Attach it to a request or a draft."""
-        found, body = one_or_404(self.seen(request), pk), valid(EvidenceIn, request)
+        tasting, body = one_or_404(self.seen(request), pk), valid(EvidenceIn, request)
         asked = ChangeRequest.objects.covered_by(person(request)).filter(pk=body["request"] or 0)
         draft = _version("version", body["version"])
         now = attach(
-            by=person(request), tasting=found, revision=expected_revision(request, found),
+            by=person(request), tasting=tasting, revision=expected_revision(request, tasting),
             request=asked.first(), version=draft,
         )  # fmt: skip
         return self.answer(request, now)
@@ -228,10 +230,10 @@ class TastingEvidence(TastingView):
 def _version(field: str, pk: int | None) -> Version | None:
     if pk is None:
         return None
-    found: Version | None = Version.objects.with_recipe().filter(pk=pk).first()
-    if found is None:
+    version: Version | None = Version.objects.with_recipe().filter(pk=pk).first()
+    if version is None:
         raise Invalid(field, pk, "the id of a version")
-    return found
+    return version
 
 
 # Endpoints: what a tasting could show before it is kept, and what goes into which cup.
@@ -279,10 +281,10 @@ class TastingForecast(TastingView):
     def get(self, request: Request) -> Response:
         """Ask how many answers a tasting needs, and how often it would find something."""
         query = asked(ForecastQuery, request)
-        told = prospect(
+        judged = prospect(
             Method(query["method"]), query["assessments"], query["risk"], query["share"]
         )
-        return Response(ForecastOut(told).data)
+        return Response(ForecastOut(judged).data)
 
 
 class TastingServings(TastingView):
@@ -294,7 +296,7 @@ class TastingServings(TastingView):
     @extend_schema(responses=ServingOut(many=True))
     def get(self, request: Request, pk: int) -> Response:
         """Read the pourer's sheet: it holds the key, so it is for those who run the tasting."""
-        found = one_or_404(self.seen(request), pk)
+        tasting = one_or_404(self.seen(request), pk)
         with noting_refusal(request):
-            require(person(request), Verb.TASTING_RUN, found.site_id)
-        return Response(ServingOut(session(found), many=True).data)
+            require(person(request), Verb.TASTING_RUN, tasting.site_id)
+        return Response(ServingOut(session(tasting), many=True).data)

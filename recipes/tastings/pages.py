@@ -43,34 +43,34 @@ def tastings(request: PageRequest) -> HttpResponse:
 
 def seen_tasting(request: PageRequest, pk: int) -> Tasting:
     """The tasting, if it is at a site this person may see; else 404."""
-    found: Tasting = one_or_404(Tasting.objects.covered_by(request.user).with_all(), pk)
-    return found
+    tasting: Tasting = one_or_404(Tasting.objects.covered_by(request.user).with_all(), pk)
+    return tasting
 
 
 def _own(request: PageRequest, pk: int) -> Tasting:
     """The tasting, for somebody who may run it there."""
-    found = seen_tasting(request, pk)
-    require_for_page(request, Verb.TASTING_RUN, found.site_id)
-    return found
+    tasting = seen_tasting(request, pk)
+    require_for_page(request, Verb.TASTING_RUN, tasting.site_id)
+    return tasting
 
 
 @page(Verb.RECIPE_VIEW)
 def tasting(request: PageRequest, pk: int) -> HttpResponse:
     """One tasting: its plan, and once the key is open, its outcome."""
-    found = seen_tasting(request, pk)
-    opened = found.state == Tasting.State.OPENED
-    may_run = may(request.user, Verb.TASTING_RUN, found.site_id)
-    loose = opened and may_run and not (found.for_request_id or found.for_version_id)
+    shown = seen_tasting(request, pk)
+    opened = shown.state == Tasting.State.OPENED
+    may_run = may(request.user, Verb.TASTING_RUN, shown.site_id)
+    loose = opened and may_run and not (shown.for_request_id or shown.for_version_id)
     choices = _choices(request) if loose else []
     context = {
-        "tasting": found,
-        "risk": f"{(100 * found.risk).normalize():f}",
+        "tasting": shown,
+        "risk": f"{(100 * shown.risk).normalize():f}",
         "loose": loose,
-        "answered": len(found.answers.all()),
-        "paired": is_paired(found),
-        "result": result_of(found) if opened else None,
+        "answered": len(shown.answers.all()),
+        "paired": is_paired(shown),
+        "result": result_of(shown) if opened else None,
         "may_run": may_run,
-        "attach_form": AttachForm(initial={"revision": found.revision}, choices=choices)
+        "attach_form": AttachForm(initial={"revision": shown.revision}, choices=choices)
         if choices
         else None,
     }
@@ -116,9 +116,9 @@ def tasting_new(request: PageRequest) -> HttpResponse:
 @page(Verb.TASTING_RUN)
 def tasting_sheets(request: PageRequest, pk: int) -> HttpResponse:
     """What to print: the pourer's sheet with the key, and one slip for each serving."""
-    found = _own(request, pk)
-    servings = session(found)
-    context = {"tasting": found, "servings": servings, "paired": is_paired(found)}
+    shown = _own(request, pk)
+    servings = session(shown)
+    context = {"tasting": shown, "servings": servings, "paired": is_paired(shown)}
     context["places"] = range(1, len(servings[0].order) + 1)
     return render(request, "recipes/tastings/tasting_sheets.html", context)
 
@@ -126,13 +126,13 @@ def tasting_sheets(request: PageRequest, pk: int) -> HttpResponse:
 @page(Verb.TASTING_RUN, methods="GET POST")
 def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
     """Enter which cup was chosen, serving by serving."""
-    found = _own(request, pk)
-    form = AnswersForm(posted(request), initial={"revision": found.revision}, tasting=found)
+    shown = _own(request, pk)
+    form = AnswersForm(posted(request), initial={"revision": shown.revision}, tasting=shown)
 
     def around(outcome: Outcome) -> dict[str, object]:
         if outcome.stale:
             form.keep_filled()
-        return {"tasting": found, "paired": is_paired(found)}
+        return {"tasting": shown, "paired": is_paired(shown)}
 
     return form_page(
         request,
@@ -140,7 +140,7 @@ def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
         form,
         lambda: record_answers(
             by=request.user,
-            tasting=found,
+            tasting=shown,
             revision=form.cleaned_data["revision"],
             answers=form.answers(),
         ),
@@ -152,9 +152,9 @@ def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
 @page(Verb.TASTING_RUN, methods="POST")
 def tasting_lock(request: PageRequest, pk: int) -> HttpResponse:
     """Close the answers."""
-    found = _own(request, pk)
+    shown = _own(request, pk)
     revision = cleaned(RevisionForm(request.POST))["revision"]
-    locked = lock_answers(by=request.user, tasting=found, revision=revision)
+    locked = lock_answers(by=request.user, tasting=shown, revision=revision)
     messages.success(request, "The answers are locked. Now the key can be opened.")
     return redirect(locked)
 
@@ -162,20 +162,20 @@ def tasting_lock(request: PageRequest, pk: int) -> HttpResponse:
 @page(Verb.TASTING_RUN, methods="POST")
 def tasting_open(request: PageRequest, pk: int) -> HttpResponse:
     """Open the key."""
-    found = _own(request, pk)
+    shown = _own(request, pk)
     revision = cleaned(RevisionForm(request.POST))["revision"]
-    return redirect(open_key(by=request.user, tasting=found, revision=revision))
+    return redirect(open_key(by=request.user, tasting=shown, revision=revision))
 
 
 @page(Verb.TASTING_RUN, methods="POST")
 def tasting_attach(request: PageRequest, pk: int) -> HttpResponse:
     """Attach the outcome to a change request or a draft."""
-    found = _own(request, pk)
+    shown = _own(request, pk)
     sent = cleaned(AttachForm(request.POST, choices=_choices(request)))
     kind, _, number = sent["evidence_for"].partition(":")
     rows = ChangeRequest.objects.covered_by(request.user)
     asked = one_or_404(rows, int(number)) if kind == "request" else None
     draft = one_or_404(Version.objects.with_recipe(), int(number)) if not asked else None
-    attach(by=request.user, tasting=found, revision=sent["revision"], request=asked, version=draft)
+    attach(by=request.user, tasting=shown, revision=sent["revision"], request=asked, version=draft)
     messages.success(request, "It is evidence now.")
-    return redirect(asked or draft or found)
+    return redirect(asked or draft or shown)

@@ -81,17 +81,17 @@ def _sentence(tasting: Tasting, method: Method, counted: int, of: int, *, shown:
     if method.chance.denominator == 2 and method is not Method.DUO_TRIO:
         more = counted * 2 >= of
         liked = tasting.second_sample if more else tasting.first_sample
-        told = f"{counted if more else of - counted} of {of} preferred {liked}"
+        counts = f"{counted if more else of - counted} of {of} preferred {liked}"
         verdict = f"a preference is shown at a risk of {risk}"
         if not shown:
             verdict = (
                 f"at a risk of {risk} that shows no preference, and does not prove there is none"
             )
-        return f"{told}: {verdict}."
-    told = f"{counted} of {of} told the samples apart"
+        return f"{counts}: {verdict}."
+    counts = f"{counted} of {of} told the samples apart"
     if shown:
-        return f"{told}: a difference is shown at a risk of {risk}."
-    return f"{told}: at a risk of {risk} no difference is shown, nor that there is none."
+        return f"{counts}: a difference is shown at a risk of {risk}."
+    return f"{counts}: at a risk of {risk} no difference is shown, nor that there is none."
 
 
 # Tastings attached to a request or a draft, as its page shows them.
@@ -107,8 +107,8 @@ class Evidence:
 
 def evidence_of(thing: ChangeRequest | Version) -> list[Evidence]:
     """What was attached to it; a version also carries what its change request brought."""
-    found = list(thing.tastings.select_related("site").prefetch_related("answers"))
+    attached = list(thing.tastings.select_related("site").prefetch_related("answers"))
     if isinstance(thing, Version) and thing.change_request_id:
         rows = Tasting.objects.filter(for_request=thing.change_request_id)
-        found += rows.select_related("site").prefetch_related("answers")
-    return [Evidence(one, result_of(one)) for one in found]
+        attached += rows.select_related("site").prefetch_related("answers")
+    return [Evidence(one, result_of(one)) for one in attached]

@@ -85,8 +85,8 @@ class OneVersion(RecipeView):
     @extend_schema(responses=VersionOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a version."""
-        found = one_or_404(all_versions(), pk)
-        return tagged(request, found, VersionOut(found).data)
+        version = one_or_404(all_versions(), pk)
+        return tagged(request, version, VersionOut(version).data)
 
 
 class RecipeVersions(RecipeView):
@@ -97,8 +97,8 @@ class RecipeVersions(RecipeView):
     @extend_schema(responses=VersionOut(many=True))
     def get(self, request: Request, pk: int) -> Response:
         """List a recipe's versions, newest first."""
-        found = one_or_404(Recipe.objects.all(), pk)
-        return listed(self, all_versions().filter(recipe=found), VersionOut)
+        recipe = one_or_404(Recipe.objects.all(), pk)
+        return listed(self, all_versions().filter(recipe=recipe), VersionOut)
 
     @extend_schema(request=DraftIn, responses={201: VersionOut})
     @acting
@@ -137,19 +137,19 @@ class VersionFormula(RecipeView):
     @extend_schema(responses=DraftContent)
     def get(self, request: Request, pk: int) -> Response:
         """Read what a version says, in the form in which PUT takes it."""
-        found = one_or_404(all_versions(), pk)
-        said = {"formula": shown(stored(found.formula.all()))}
-        return tagged(request, found, said | {"lot": found.lot_id, "note": found.note})
+        version = one_or_404(all_versions(), pk)
+        content = {"formula": shown(stored(version.formula.all()))}
+        return tagged(request, version, content | {"lot": version.lot_id, "note": version.note})
 
     @extend_schema(request=DraftContent, responses=VersionOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Make a draft say exactly this."""
-        found, body = one_or_404(all_versions(), pk), valid(DraftContent, request)
+        version, body = one_or_404(all_versions(), pk), valid(DraftContent, request)
         now = edit_draft(
             by=person(request),
-            version=found,
-            revision=expected_revision(request, found),
+            version=version,
+            revision=expected_revision(request, version),
             values=body["formula"],
             note=body["note"],
             lot=lot_of(body["lot"]),
@@ -164,11 +164,11 @@ class Comparison(RecipeView):
     def get(self, request: Request, pk: int) -> Response:
         """Read two versions by number, and which parameters differ."""
         recipe, wanted = one_or_404(Recipe.objects.all(), pk), asked(TwoVersions, request)
-        found = {v.number: v for v in all_versions().filter(recipe=recipe)}
+        by_number = {v.number: v for v in all_versions().filter(recipe=recipe)}
         for side, number in wanted.items():
-            if number not in found:
+            if number not in by_number:
                 raise Invalid(side, number, "the number of a version of this recipe")
-        old, new = found[wanted["old"]], found[wanted["new"]]
+        old, new = by_number[wanted["old"]], by_number[wanted["new"]]
         codes = differing(stored(old.formula.all()), stored(new.formula.all()))
         sides = {"old": VersionOut(old).data, "new": VersionOut(new).data}
         return Response({**sides, "differs": sorted(codes)})
@@ -178,19 +178,19 @@ def lot_of(pk: int | None) -> RoastLot | None:
     """The lot. Raises Invalid if there is none; whether it fits is the action's question."""
     if pk is None:
         return None
-    found = RoastLot.objects.select_related("coffee").filter(pk=pk).first()
-    if found is None:
+    lot = RoastLot.objects.select_related("coffee").filter(pk=pk).first()
+    if lot is None:
         raise Invalid("lot", pk, "the id of a roast lot, or null")
-    return found
+    return lot
 
 
 def _base(pk: int | None) -> Version | None:
     if pk is None:
         return None
-    found: Version | None = all_versions().filter(pk=pk).first()
-    if found is None:
+    version: Version | None = all_versions().filter(pk=pk).first()
+    if version is None:
         raise Invalid("based_on", pk, "the id of a version, or null")
-    return found
+    return version
 
 
 # Endpoints: the way of a version to its approval, and out of use.
@@ -201,8 +201,8 @@ class ActingView(RecipeView):
 
     def version(self, pk: int) -> Version:
         """The version. Raises Http404."""
-        found: Version = one_or_404(all_versions(), pk)
-        return found
+        version: Version = one_or_404(all_versions(), pk)
+        return version
 
 
 class Submission(ActingView):
@@ -215,9 +215,9 @@ class Submission(ActingView):
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Submit the draft as it was read."""
-        found = self.version(pk)
-        revision = expected_revision(request, found)
-        return answer(request, submit(by=person(request), version=found, revision=revision))
+        version = self.version(pk)
+        revision = expected_revision(request, version)
+        return answer(request, submit(by=person(request), version=version, revision=revision))
 
 
 class Return(ActingView):
@@ -230,9 +230,9 @@ class Return(ActingView):
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Return it, as it was read, with comments."""
-        found, body = self.version(pk), valid(ReturnIn, request)
-        seen = expected_revision(request, found)
-        now = return_to_author(by=person(request), version=found, revision=seen, **body)
+        version, body = self.version(pk), valid(ReturnIn, request)
+        seen = expected_revision(request, version)
+        now = return_to_author(by=person(request), version=version, revision=seen, **body)
         return answer(request, now)
 
 
@@ -246,10 +246,10 @@ class Approval(ActingView):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Approve what was read; the recipe's approved version so far becomes superseded."""
-        found, body = self.version(pk), checked(ApprovalIn, request)
+        version, body = self.version(pk), checked(ApprovalIn, request)
         now = approve(
             by=person(request),
-            version=found,
+            version=version,
             credentials=body.credentials(request),
             seen=body.validated_data["digest"],
         )
@@ -267,9 +267,9 @@ class Withdrawal(ActingView):
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Withdraw it as it was read, and why."""
-        found, body = self.version(pk), valid(WithdrawalIn, request)
-        seen = expected_revision(request, found)
-        return answer(request, withdraw(by=person(request), version=found, revision=seen, **body))
+        version, body = self.version(pk), valid(WithdrawalIn, request)
+        seen = expected_revision(request, version)
+        return answer(request, withdraw(by=person(request), version=version, revision=seen, **body))
 
 
 class Comments(ActingView):
@@ -286,6 +286,6 @@ class Comments(ActingView):
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Comment on a version that is not approved yet."""
-        found, body = self.version(pk), valid(CommentIn, request)
-        made = comment(by=person(request), version=found, **body)
+        version, body = self.version(pk), valid(CommentIn, request)
+        made = comment(by=person(request), version=version, **body)
         return Response(CommentOut(made).data, status=201)

@@ -58,8 +58,8 @@ def draft_from_shot(*, by: User, shot: CheckShot) -> Version:
 def _poured_under(shot: CheckShot) -> Version | None:
     digest = shot.placement.settings.content_digest
     signed = Version.objects.with_recipe().filter(signature__isnull=False)
-    found: Version | None = signed.filter(content_digest=digest).first() if digest else None
-    return found
+    version: Version | None = signed.filter(content_digest=digest).first() if digest else None
+    return version
 
 
 def _aims(shot: CheckShot, base: Version) -> Formula:

@@ -84,8 +84,8 @@ class ReturnForm(RevisionForm):
 
     def comments(self) -> dict[str, str]:
         """By parameter code, "" for the whole."""
-        said = {"": self.cleaned_data["comment"]}
-        return said | {code: self.cleaned_data[f"comment_{code}"] for code in self.codes}
+        by_code = {"": self.cleaned_data["comment"]}
+        return by_code | {code: self.cleaned_data[f"comment_{code}"] for code in self.codes}
 
 
 class CommentForm(forms.Form):

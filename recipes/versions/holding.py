@@ -9,9 +9,9 @@ from stations.slots.models import Placement
 SIGNED_FOR_IT = (Placement.Basis.PUBLICATION, Placement.Basis.RE_TRANSLATION)
 
 
-def versions_of(held: Iterable[Placement]) -> dict[str, Version]:
+def versions_of(placements: Iterable[Placement]) -> dict[str, Version]:
     """The signed versions that placements hold, by digest, with recipe and formula: two queries."""
-    digests = {placement.settings.content_digest for placement in held} - {""}
+    digests = {placement.settings.content_digest for placement in placements} - {""}
     rows = Version.objects.with_recipe().with_formula().signed_as(digests)
     return {version.content_digest: version for version in rows}
 
@@ -24,8 +24,8 @@ def slots_holding(version: Version) -> int:
 
 def version_in_force(slot: Slot) -> Version | None:
     """The signed version whose settings, translated or on permit, a slot should hold now."""
-    held = Placement.objects.in_force().filter(slot=slot).exclude(settings__content_digest="")
-    digests = held.values("settings__content_digest")
+    placements = Placement.objects.in_force().filter(slot=slot).exclude(settings__content_digest="")
+    digests = placements.values("settings__content_digest")
     return Version.objects.signed_as(digests).first()
 
 
@@ -34,8 +34,8 @@ def approved_for(slot: Slot) -> Version | None:
 
     Not always the version it holds: a newer one may wait to be published.
     """
-    held = Placement.objects.in_force().filter(slot=slot).exclude(settings__content_digest="")
-    digests = held.values("settings__content_digest")
+    placements = Placement.objects.in_force().filter(slot=slot).exclude(settings__content_digest="")
+    digests = placements.values("settings__content_digest")
     recipes = Version.objects.signed_as(digests)
     approved: Version | None = (
         Version.objects.approved().filter(recipe__in=recipes.values("recipe")).first()

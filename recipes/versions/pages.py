@@ -30,8 +30,8 @@ from web.pages import PageRequest, page
 def shown_version(pk: int) -> Version:
     """The version with all that its pages print; 404 if there is none."""
     rows = Version.objects.with_recipe().select_related("submitted_by", "based_on")
-    found: Version = one_or_404(rows.prefetch_related("formula", "based_on__formula"), pk)
-    return found
+    version: Version = one_or_404(rows.prefetch_related("formula", "based_on__formula"), pk)
+    return version
 
 
 def version_context(version: Version) -> dict[str, object]:
@@ -105,12 +105,12 @@ CLOSED = ("superseded", "withdrawn")
 def recipes(request: PageRequest) -> HttpResponse:
     """All recipes, each with its approved version and what is on its way."""
     live = Version.objects.exclude(state__in=CLOSED).order_by("-number")
-    found = Recipe.objects.select_related("coffee").prefetch_related(
+    all_recipes = Recipe.objects.select_related("coffee").prefetch_related(
         Prefetch("versions", live.with_formula().select_related("lot"), to_attr="live")
     )
     today = timezone.now().date()
     context = {
-        "rows": [_row(recipe, today) for recipe in found],
+        "rows": [_row(recipe, today) for recipe in all_recipes],
         "may_draft": may(request.user, Verb.RECIPE_DRAFT),
     }
     return render(request, "recipes/versions/recipes.html", context)

@@ -233,19 +233,19 @@ def gaps(formula: Mapping[str, Entry]) -> list[Problem]:
     Water volume isn't, where the shot ends by it and dose and beverage mass are stated: each
     station then gets the water that yields the beverage there.
     """
-    found = {code: "every recipe states it" for code in ALWAYS if code not in formula}
+    reasons = {code: "every recipe states it" for code in ALWAYS if code not in formula}
     ends_by = formula.get("ends_by", Entry()).text
     ending = ENDING.get(ends_by)
     if ending and ending not in formula:
-        found.setdefault(ending, f"the shot ends by {_label('ends_by', ends_by)}")
+        reasons.setdefault(ending, f"the shot ends by {_label('ends_by', ends_by)}")
     for has, needs in PAIRS:
         if has in formula and needs not in formula:
-            found.setdefault(needs, f"{PARAMETERS[has].label.lower()} is given")
+            reasons.setdefault(needs, f"{PARAMETERS[has].label.lower()} is given")
     if leaves_water(formula):
-        found.pop("water_volume", None)
+        reasons.pop("water_volume", None)
     return [
         Problem(code, None, f"{PARAMETERS[code].label.lower()}, because {why}")
-        for code, why in found.items()
+        for code, why in reasons.items()
     ]
 
 

@@ -37,8 +37,8 @@ def version_submit(request: PageRequest, pk: int) -> HttpResponse:
             submit(by=request.user, version=shown, revision=form.cleaned_data["revision"])
         except NotPermitted:
             raise
-        except DomainError as told:
-            problems, status = _sentences(told), kind_of(told).status
+        except DomainError as error:
+            problems, status = _sentences(error), kind_of(error).status
         else:
             messages.success(request, f"{shown} is in review: another head roaster signs it.")
             return redirect(shown)
@@ -128,7 +128,7 @@ def version_withdraw(request: PageRequest, pk: int) -> HttpResponse:
     )
 
 
-def _sentences(told: DomainError) -> list[str]:
-    if isinstance(told, Invalid):
-        return [f"{problem.allowed.capitalize()}." for problem in told.problems]
-    return [told.message]
+def _sentences(error: DomainError) -> list[str]:
+    if isinstance(error, Invalid):
+        return [f"{problem.allowed.capitalize()}." for problem in error.problems]
+    return [error.message]

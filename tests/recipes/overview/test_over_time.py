@@ -39,7 +39,7 @@ def placed(bar: Bar, send: Publish) -> Bar:
 
 def lines(recipe: Recipe, sites: frozenset[int] | None = None) -> list[tuple[object, ...]]:
     found = over_time(recipe, TEMPERATURE, sites, timezone.now())
-    return [(one.site, one.basis, one.slots, one.value, one.until is None) for one in found.held]
+    return [(one.site, one.basis, one.slots, one.value, one.until is None) for one in found.slots]
 
 
 def test_versions_sites_and_permits(placed: Bar) -> None:
@@ -100,7 +100,7 @@ def test_questions_do_not_grow(placed: Bar) -> None:
         make_approved(placed.cast, recipe)
     with CaptureQueriesContext(connection) as many:
         found = over_time(recipe, TEMPERATURE, None, timezone.now())
-    assert len(found.said) == 4
+    assert len(found.versions) == 4
     assert len(many) == len(few) == 4
 
 
