@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('people', '0007_idempotency_key_to_web'),
-        ('recipes', '0005_permit_slots_by_site'),
+        ('recipes', '0006_accepted_as_facts'),
         ('stations', '0004_locked_throughout'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
