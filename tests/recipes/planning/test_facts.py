@@ -20,11 +20,11 @@ from recipes.station_water import words as cup
 from stations.equipment.models import Site
 from stations.metrology import sentences
 from tests.bar import Bar
+from tests.publishing import EVERYWHERE, Publish, plan_of, send
 from tests.recipes.calibrating import accept, measure
 from tests.recipes.permits.hands import COOLER, granting
-from tests.recipes.publishing.conftest import EVERYWHERE, Publish, plan_of, send
 from tests.recipes.publishing.hands import at_slot, next_week
-from tests.recipes.publishing.test_own_water import own_water
+from tests.recipes.station_water.test_own_water import own_water
 
 __all__ = ["send"]
 Reword = Callable[[], None]

@@ -10,8 +10,8 @@ from recipes.publishing.models import PART
 from stations.equipment.models import Site
 from tests.bar import Bar
 from tests.cast import ApiAs, SignedIn
+from tests.publishing import Publish
 from tests.recipes.permits.hands import granting
-from tests.recipes.publishing.conftest import Publish
 
 FLAGGED = "Upland: hot there\nHarbour: hot here\nHarbour, Harbour Two: hot at both\nHigh, Low: x"
 
