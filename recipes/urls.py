@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern
 
+from recipes.appraisal import urls as appraisal
 from recipes.coffees import urls as coffees
 from recipes.modelling import urls as modelling
 from recipes.overview import urls as overview
@@ -28,6 +29,8 @@ urlpatterns: list[URLPattern] = [
 ]
 api_urls: list[URLPattern] = [
     *coffees.api_urls,
+    *appraisal.api_urls,
+    *station_water.api_urls,
     *versions.api_urls,
     *requests.api_urls,
     *publishing.api_urls,

@@ -2,15 +2,15 @@
 
 from decimal import Decimal
 
-from recipes.formula.formula import Entry
+from stations.metrology.formula import Stated
 
-Formula = dict[str, Entry]
+Formula = dict[str, Stated]
 
 
-def of(target: str, below: str | None = None, above: str | None = None) -> Entry:
+def of(target: str, below: str | None = None, above: str | None = None) -> Stated:
     """A target with its tolerance; one width given counts for both sides."""
     width = Decimal(below) if below else None
-    return Entry(Decimal(target), width, Decimal(above) if above else width)
+    return Stated(Decimal(target), width, Decimal(above) if above else width)
 
 
 DOUBLE: Formula = {
@@ -20,9 +20,9 @@ DOUBLE: Formula = {
     "water_volume": of("68", "1.5"),
     "brew_temperature": of("93.0", "0.5"),
     "preinfusion_time": of("4.0", "0.5"),
-    "ends_by": Entry(text="volume"),
-    "grind_note": Entry(text="Two marks finer than the house filter"),
-    "basket": Entry(text="18 g, straight wall"),
+    "ends_by": Stated(text="volume"),
+    "grind_note": Stated(text="Two marks finer than the house filter"),
+    "basket": Stated(text="18 g, straight wall"),
 }
 SINGLE: Formula = {
     "dose_mass": of("9.0", "0.2"),
@@ -31,8 +31,8 @@ SINGLE: Formula = {
     "water_volume": of("36", "1.0"),
     "brew_temperature": of("92.5", "0.5"),
     "preinfusion_time": of("3.0", "0.5"),
-    "ends_by": Entry(text="volume"),
-    "basket": Entry(text="9 g, stepped"),
+    "ends_by": Stated(text="volume"),
+    "basket": Stated(text="9 g, stepped"),
 }
 # Pre-infusion at line pressure, a rise, 7 then 9 bar, and the last 8 % of the water tapering off.
 STAGED: Formula = {
@@ -53,7 +53,7 @@ DECAF: Formula = {
     "dose_mass": of("18.5", "0.2"),
     "brew_temperature": of("91.0", "0.5"),
     "shot_time": of("26", "3"),
-    "grind_note": Entry(text="Four marks finer; it runs fast"),
+    "grind_note": Stated(text="Four marks finer; it runs fast"),
 }
 
 HOUSE_DOUBLE = (

@@ -6,7 +6,6 @@ from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
 from recipes.demo.people import Cast
-from recipes.formula.formula import stored
 from recipes.modelling.fitting import ask_for_fit
 from recipes.modelling.simulator import TrueStation
 from recipes.recalibration.actions import accept_calibration
@@ -82,7 +81,7 @@ class Measurements:
 
     def simulate_mornings(self, version: Version, slot_number: int) -> None:
         """Enough shots for a fit at one station, and a drift from its baseline at another."""
-        formula, by = stored(version.formula.all()), self.cast["barista"]
+        formula, by = version.stated, self.cast["barista"]
         steady, worn = (self._station("harbour", "Front counter", number) for number in (2, 3))
         lead, technician = self.cast["lead_harbour"], self.cast["technician"]
 

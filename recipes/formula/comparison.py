@@ -1,11 +1,11 @@
 """Two formulas side by side, as rows of the comparison table."""
 
-from collections.abc import Mapping
 from decimal import Decimal
 from typing import TypedDict
 
-from recipes.formula.formula import Entry
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS, Parameter
+from stations.metrology.formula import Stated
 
 
 class Row(TypedDict):
@@ -22,23 +22,23 @@ class Row(TypedDict):
     differs: bool
 
 
-def rows(old: Mapping[str, Entry], new: Mapping[str, Entry]) -> list[Row]:
+def rows(old: Formula, new: Formula) -> list[Row]:
     """One row for each parameter either side states, in the registry's order."""
     return [
-        _row(parameter, old.get(code, Entry()), new.get(code, Entry()))
+        _row(parameter, old.of(code), new.of(code))
         for code, parameter in PARAMETERS.items()
         if code in old or code in new
     ]
 
 
-def shown(parameter: Parameter, entry: Entry) -> Decimal | str | None:
+def shown(parameter: Parameter, stated: Stated) -> Decimal | str | None:
     """The target as a page prints it: a number, or the words of a choice."""
     if parameter.is_number:
-        return entry.target
-    return dict(parameter.choices).get(entry.text, entry.text) or None
+        return stated.target
+    return dict(parameter.choices).get(stated.text, stated.text) or None
 
 
-def _row(parameter: Parameter, old: Entry, new: Entry) -> Row:
+def _row(parameter: Parameter, old: Stated, new: Stated) -> Row:
     return Row(
         label=parameter.label,
         unit=parameter.unit,

@@ -1,20 +1,19 @@
 """A formula in the API: an object of parameters, numbers as text, units checked."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from recipes.formula.formula import TEXT, Entry, Formula, Row, stored
+from recipes.formula.formula import TEXT, Formula
 from recipes.formula.parameters import PARAMETERS
+from stations.metrology.formula import Stated
 from web.fields import PlainDecimal
 
-NUMBERS = ("target", "below", "above")
 
-
-class EntryIn(serializers.Serializer[Entry]):
+class StatedIn(serializers.Serializer[Stated]):
     """Target and tolerances, or a text; `unit`, where given, must be the parameter's own (UCUM)."""
 
     target = PlainDecimal(required=False, allow_null=True, default=None)
@@ -36,12 +35,12 @@ class EntryIn(serializers.Serializer[Entry]):
 
 
 class FormulaIn(serializers.DictField):
-    """The whole formula by parameter code; becomes a Formula of exact decimals."""
+    """The whole formula by parameter code; exact decimals, not checked yet."""
 
-    child = EntryIn()
+    child = StatedIn()
 
-    def to_internal_value(self, data: Any) -> Formula:  # noqa: ANN401
-        """Entries with units checked. Raises ValidationError naming each fault."""
+    def to_internal_value(self, data: Any) -> dict[str, Stated]:  # noqa: ANN401
+        """Lines with units checked. Raises ValidationError naming each fault."""
         given = super().to_internal_value(data)
         wrong = {
             code: {"unit": [f"Not the unit of {code}: give “{PARAMETERS[code].unit}”."]}
@@ -52,12 +51,12 @@ class FormulaIn(serializers.DictField):
         if wrong:
             raise serializers.ValidationError(wrong)
         return {
-            code: Entry(entry["target"], entry["below"], entry["above"], entry["text"])
-            for code, entry in given.items()
+            code: Stated(each["target"], each["below"], each["above"], each["text"])
+            for code, each in given.items()
         }
 
 
-class EntryOut(serializers.Serializer[dict[str, Any]]):
+class StatedOut(serializers.Serializer[dict[str, Any]]):
     """What a formula says about one parameter."""
 
     target = serializers.CharField(allow_null=True)
@@ -67,8 +66,8 @@ class EntryOut(serializers.Serializer[dict[str, Any]]):
     unit = serializers.CharField()
 
 
-@extend_schema_field(serializers.DictField(child=EntryOut()))
-class FormulaOut(serializers.Field[Iterable[Row], Any, dict[str, Any], Any]):
+@extend_schema_field(serializers.DictField(child=StatedOut()))
+class FormulaOut(serializers.Field[Any, Any, dict[str, Any], Any]):
     """Stored lines as an object by parameter code, in the registry's order."""
 
     def __init__(self, **kwargs: Any) -> None:  # noqa: ANN401
@@ -76,20 +75,20 @@ class FormulaOut(serializers.Field[Iterable[Row], Any, dict[str, Any], Any]):
 
     def to_representation(self, value: Any) -> dict[str, Any]:  # noqa: ANN401
         """Numbers as text, digit for digit."""
-        return shown(stored(value.all()))
+        return shown(Formula.of_rows(value.all()))
 
 
-def shown(formula: Mapping[str, Entry]) -> dict[str, Any]:
+def shown(formula: Formula) -> dict[str, Any]:
     """A formula as the API answers it."""
-    return {code: _entry(code, entry) for code, entry in formula.items()}
+    return {code: stated_out(code, stated) for code, stated in formula.items()}
 
 
-def _entry(code: str, entry: Entry) -> dict[str, Any]:
-    numbers = {name: getattr(entry, name) for name in NUMBERS}
+def stated_out(code: str, stated: Stated) -> dict[str, Any]:
+    """One line of it."""
     known = PARAMETERS.get(code)
     return {
-        **{name: None if n is None else f"{n:f}" for name, n in numbers.items()},
-        "text": entry.text,
+        **{name: None if n is None else f"{n:f}" for name, n in stated.numbers.items()},
+        "text": stated.text,
         "unit": known.unit if known else "",
     }
 

@@ -1,21 +1,22 @@
 """A formula as a form: one line for each parameter of the registry."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from django import forms
 from django.forms import BoundField
 
-from recipes.formula.formula import TEXT, Entry, Formula, target_bounds, width_bounds
+from recipes.formula.formula import TEXT, Formula, target_bounds, width_bounds
 from recipes.formula.parameters import PARAMETERS, Parameter
+from stations.metrology.formula import Stated
 from web.fields import PlainDecimalField
 
 SIDES = ("below", "above")
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ParameterFields:
     """One parameter's fields; a text has no tolerances."""
 
     parameter: Parameter
@@ -37,31 +38,30 @@ class FormulaForm(forms.Form):
         for parameter in PARAMETERS.values():
             self.fields.update(_fields(parameter))
 
-    def lines(self) -> Iterator[Line]:
+    def lines(self) -> Iterator[ParameterFields]:
         """The parameters in the registry's order."""
         for code, parameter in PARAMETERS.items():
             sides = [self[f"{code}_{side}"] if parameter.is_number else None for side in SIDES]
-            yield Line(parameter, self[code], *sides)
+            yield ParameterFields(parameter, self[code], *sides)
 
     def values(self) -> Formula:
         """The formula as it was typed; empty lines left out."""
-        found = {code: self._entry(PARAMETERS[code]) for code in PARAMETERS}
-        return {code: entry for code, entry in found.items() if entry != Entry()}
+        return Formula({code: self._typed(parameter) for code, parameter in PARAMETERS.items()})
 
-    def _entry(self, parameter: Parameter) -> Entry:
+    def _typed(self, parameter: Parameter) -> Stated:
         typed, code = self.cleaned_data, parameter.code
         if not parameter.is_number:
-            return Entry(text=typed.get(code) or "")
+            return Stated(text=typed.get(code) or "")
         below, above = (typed.get(f"{code}_{side}") for side in SIDES)
-        return Entry(typed.get(code), below, above)
+        return Stated(typed.get(code), below, above)
 
 
-def formula_initial(formula: Mapping[str, Entry]) -> dict[str, object]:
+def formula_initial(formula: Formula) -> dict[str, object]:
     """The formula as the form's initial values, digit for digit."""
     initial: dict[str, object] = {}
-    for code, entry in formula.items():
-        initial[code] = entry.text or entry.target
-        initial |= {f"{code}_below": entry.below, f"{code}_above": entry.above}
+    for code, stated in formula.items():
+        initial[code] = stated.text or stated.target
+        initial |= {f"{code}_below": stated.below, f"{code}_above": stated.above}
     return initial
 
 

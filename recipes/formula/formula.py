@@ -1,15 +1,26 @@
-"""A formula (as in IEC 61512): what a version says about each parameter, read, checked, compared.
+"""A formula (as in IEC 61512): what a version states about each parameter, read, checked, compared.
 
-Two entries are the same when their numbers are equal: 18.0 and 18.00 make no change. What was
-typed is kept digit for digit where a value really changes.
+One type from form and API to storage, digest, plan and comparison. What two formulas state of a
+parameter is the same when the numbers are equal: 18.0 and 18.00 make no change. What was typed is
+kept digit for digit where a value really changes.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from decimal import Decimal
-from typing import NamedTuple, Protocol
+from typing import Any, Protocol, Self
 
 from audit.errors import Invalid, Problem
 from recipes.formula.parameters import PARAMETERS, Parameter
+from stations.metrology.formula import (
+    BEVERAGE,
+    BY_WATER,
+    DOSE,
+    ENDS_BY,
+    NOTHING_STATED,
+    WATER,
+    Stated,
+)
 from web.numbers import Bounds
 from web.text import printable
 
@@ -17,17 +28,8 @@ PLACES = 6  # digits after the point that are worth keeping
 TEXT = 200  # characters
 
 
-class Entry(NamedTuple):
-    """Target and tolerances in the parameter's unit (widths, 0 or more), or a text."""
-
-    target: Decimal | None = None
-    below: Decimal | None = None
-    above: Decimal | None = None
-    text: str = ""
-
-
-Formula = dict[str, Entry]
-Given = Mapping[str, Entry | tuple[Decimal | None, Decimal | None, Decimal | None, str]]
+Given = Mapping[str, Stated]
+"""What somebody asks for, not checked yet."""
 
 
 class Row(Protocol):
@@ -40,51 +42,136 @@ class Row(Protocol):
     text: str
 
 
-def stored(rows: Iterable[Row]) -> Formula:
-    """The formula in the registry's order; parameters the registry no longer knows come last."""
-    found = {row.code: Entry(row.target, row.below, row.above, row.text) for row in rows}
-    return {code: found[code] for code in [*PARAMETERS, *sorted(found)] if code in found}
+class Formula(Mapping[str, Stated]):
+    """What is stated, by parameter code in the registry's order, without empty lines.
+
+    Unchangeable; parameters that the registry no longer knows come last.
+    """
+
+    __slots__ = ("_stated",)
+
+    def __init__(self, stated: Mapping[str, Stated] | None = None) -> None:
+        given = stated or {}
+        order = [*PARAMETERS, *sorted(code for code in given if code not in PARAMETERS)]
+        self._stated = {code: given[code] for code in order if given.get(code)}
+
+    @classmethod
+    def of_rows(cls, rows: Iterable[Row]) -> Self:
+        """A formula as it is stored."""
+        return cls({row.code: Stated(row.target, row.below, row.above, row.text) for row in rows})
+
+    @classmethod
+    def read(cls, given: Given) -> Self:
+        """A checked formula. Raises Invalid with every problem found."""
+        problems = [
+            Problem(code, code, "one of " + ", ".join(PARAMETERS))
+            for code in given
+            if code not in PARAMETERS
+        ]
+        trimmed = {code: _trimmed(given[code]) for code in PARAMETERS if code in given}
+        for code, stated in trimmed.items():
+            problems += faults(PARAMETERS[code], stated)
+        if problems:
+            raise Invalid.of(problems)
+        return cls(trimmed)
+
+    def __getitem__(self, code: str) -> Stated:
+        return self._stated[code]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._stated)
+
+    def __len__(self) -> int:
+        return len(self._stated)
+
+    def __repr__(self) -> str:
+        return f"Formula({self._stated!r})"
+
+    def __or__(self, other: Mapping[str, Stated]) -> "Formula":
+        """With other lines in place of some; an empty line takes one away."""
+        return Formula({**self._stated, **other})
+
+    def of(self, code: str) -> Stated:
+        """What is stated of a parameter; empty where nothing is."""
+        return self._stated.get(code, NOTHING_STATED)
+
+    def target(self, code: str) -> Decimal | None:
+        """A parameter's target, if it is stated."""
+        return self.of(code).target
+
+    @property
+    def ends_by(self) -> str:
+        """The word for how the shot ends; empty where it isn't stated."""
+        return self.of(ENDS_BY).text
+
+    @property
+    def leaves_water(self) -> bool:
+        """Whether each station gets the water that yields the beverage mass there.
+
+        So it is where the shot ends by water and dose and beverage mass are stated, but no water.
+        """
+        stated = {code for code in (WATER, DOSE, BEVERAGE) if self.target(code)}
+        return self.ends_by == BY_WATER and stated == {DOSE, BEVERAGE}
+
+    def with_targets(self, targets: Mapping[str, Decimal]) -> "Formula":
+        """With other targets, each within the tolerance that was stated."""
+        return self | {
+            code: replace(self.of(code), target=target) for code, target in targets.items()
+        }
+
+    def deviating(self, changes: Mapping[str, Decimal | str]) -> "Formula":
+        """With other targets or words and every tolerance left open.
+
+        A permit allows exactly the deviation that a tolerance would forbid.
+        """
+        kept = {code: Stated(one.target, text=one.text) for code, one in self.items()}
+        for code, new in changes.items():
+            text = self.of(code).text
+            kept[code] = Stated(text=new) if isinstance(new, str) else Stated(new, text=text)
+        return Formula(kept)
+
+    def differing(self, other: Mapping[str, Stated]) -> set[str]:
+        """Codes of the parameters about which the two state different things."""
+        return {code for code in self.keys() | other.keys() if self.get(code) != other.get(code)}
 
 
-def read(values: Given) -> Formula:
-    """The checked formula, without empty entries. Raises Invalid with every problem found."""
-    problems = [
-        Problem(code, code, "one of " + ", ".join(PARAMETERS))
-        for code in values
-        if code not in PARAMETERS
-    ]
-    formula: Formula = {}
-    for code, parameter in PARAMETERS.items():
-        if code in values:
-            entry = _trimmed(Entry(*values[code]))
-            problems += faults(parameter, entry)
-            if entry != Entry():
-                formula[code] = entry
-    if problems:
-        raise Invalid.of(problems)
-    return formula
+def write_rows(rows: Any, before: Formula, after: Formula) -> None:  # noqa: ANN401
+    """Make stored rows, a related manager, state ``after`` instead of ``before``.
+
+    One statement for what goes, one for what is new or states something else.
+    """
+    gone = before.keys() - after.keys()
+    if gone:
+        rows.filter(code__in=gone).delete()
+    changed = {code: after[code] for code in after if before.get(code) != after[code]}
+    if changed:
+        owner = {rows.field.name: rows.instance}
+        rows.model.objects.bulk_create(
+            [rows.model(**owner, code=code, **new.columns) for code, new in changed.items()],
+            update_conflicts=True,
+            unique_fields=[rows.field.name, "code"],
+            update_fields=list(NOTHING_STATED.columns),
+        )
 
 
-def differing(one: Mapping[str, Entry], other: Mapping[str, Entry]) -> set[str]:
-    """Codes of the parameters about which the two say different things."""
-    return {code for code in one.keys() | other.keys() if one.get(code) != other.get(code)}
+# What may be stated of one parameter.
 
 
-def faults(parameter: Parameter, entry: Entry) -> list[Problem]:
-    """What is wrong with one entry by itself."""
+def faults(parameter: Parameter, stated: Stated) -> list[Problem]:
+    """What is wrong with one line by itself."""
     if not parameter.is_number:
-        return _text_faults(parameter, entry)
-    if entry.text:
-        return [Problem(parameter.code, entry.text, f"{allowed(parameter)}, no text")]
-    if entry.target is None:
-        given = [width for width in (entry.below, entry.above) if width is not None]
+        return _text_faults(parameter, stated)
+    if stated.text:
+        return [Problem(parameter.code, stated.text, f"{allowed(parameter)}, no text")]
+    if stated.target is None:
+        given = [width for width in (stated.below, stated.above) if width is not None]
         return [Problem(parameter.code, None, f"{allowed(parameter)}")] if given else []
     problems = []
-    if not _within(entry.target, target_bounds(parameter)):
-        problems.append(Problem(parameter.code, entry.target, allowed(parameter)))
+    if not _within(stated.target, target_bounds(parameter)):
+        problems.append(Problem(parameter.code, stated.target, allowed(parameter)))
     widths = width_bounds(parameter)
     for side in ("below", "above"):
-        width = getattr(entry, side)
+        width = getattr(stated, side)
         if width is not None and not _within(width, widths):
             problems.append(Problem(f"{parameter.code}_{side}", width, widths.words()))
     return problems
@@ -120,17 +207,16 @@ def _within(number: object, bounds: Bounds) -> bool:
     return fine and low is not None and high is not None and low <= number <= high
 
 
-def _text_faults(parameter: Parameter, entry: Entry) -> list[Problem]:
-    if any(number is not None for number in entry[:3]):
-        return [Problem(parameter.code, entry.target, f"{allowed(parameter)}, no number")]
+def _text_faults(parameter: Parameter, stated: Stated) -> list[Problem]:
+    if any(number is not None for number in stated.numbers.values()):
+        return [Problem(parameter.code, stated.target, f"{allowed(parameter)}, no number")]
     known = {code for code, _ in parameter.choices}
-    good = isinstance(entry.text, str) and len(entry.text) <= TEXT
-    good = good and printable(entry.text, lines=False)
-    if good and (not entry.text or not known or entry.text in known):
+    good = isinstance(stated.text, str) and len(stated.text) <= TEXT
+    good = good and printable(stated.text, lines=False)
+    if good and (not stated.text or not known or stated.text in known):
         return []
-    return [Problem(parameter.code, entry.text, allowed(parameter))]
+    return [Problem(parameter.code, stated.text, allowed(parameter))]
 
 
-def _trimmed(entry: Entry) -> Entry:
-    text = entry.text.strip() if isinstance(entry.text, str) else entry.text
-    return entry._replace(text=text)
+def _trimmed(stated: Stated) -> Stated:
+    return replace(stated, text=stated.text.strip()) if isinstance(stated.text, str) else stated

@@ -1,16 +1,28 @@
 """The registry of governed parameters: the only place that knows them.
 
-Adding one is one entry here. Ranges are hard limits of what anybody may enter; they are common
-practice for espresso with room on both sides, no source, except that pressures stay under what
-brewing groups are built for.
+Adding one is one entry here; what it is to the rest of the program is said in its attributes.
+Ranges are hard limits of what anybody may enter; they are common practice for espresso with room
+on both sides, no source, except that pressures stay under what brewing groups are built for.
 """
 
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from typing import TypedDict, Unpack
 
 from stations.machine_types.catalogue import Setting
-from stations.metrology.abilities import ParameterRule, TranslationRule
+from stations.metrology import rules
+from stations.metrology.formula import (
+    BEVERAGE,
+    BY_WATER,
+    DOSE,
+    ENDS_BY,
+    SHOT_TIME,
+    TAPER,
+    TEMPERATURE,
+    WATER,
+    ParameterRule,
+)
 
 PULSE = "{pulse}"
 
@@ -31,13 +43,16 @@ class Parameter:
     label: str
     unit: str
     set_by: SetBy
-    rule: TranslationRule
+    rule: rules.TranslationRule
     minimum: Decimal = Decimal(0)
     maximum: Decimal = Decimal(0)
     resolution: Decimal = Decimal("0.1")  # the finest step worth writing down
     choices: tuple[tuple[str, str], ...] = ()
     percent_of: str = ""
     only_if_ends_by: str = ""  # an outcome, unless the shot ends by it
+    required: bool = False  # every recipe states it
+    needs: tuple[str, ...] = ()  # what must be stated wherever it is
+    modelled: bool = False  # the shot model can pour another target of it
 
     @property
     def is_number(self) -> bool:
@@ -47,8 +62,7 @@ class Parameter:
     @property
     def machine_unit(self) -> str:
         """The unit on the machine's own display."""
-        counted = self.rule in {TranslationRule.PULSES, TranslationRule.PULSE_OF_PERCENT}
-        return PULSE if counted else self.unit
+        return PULSE if self.rule.machine_unit else self.unit
 
     @property
     def translation(self) -> ParameterRule:
@@ -74,63 +88,82 @@ ENDINGS = (
 )
 
 
+class _Roles(TypedDict, total=False):
+    percent_of: str
+    only_if_ends_by: str
+    required: bool
+    needs: tuple[str, ...]
+    modelled: bool
+
+
 def _number(  # noqa: PLR0917 - the columns of a table
     code: str,
     label: str,
     unit: str,
     set_by: SetBy,
-    rule: TranslationRule,
+    rule: rules.TranslationRule,
     low: str,
     high: str,
     step: str,
-    percent_of: str = "",
-    only_if_ends_by: str = "",
+    **roles: Unpack[_Roles],
 ) -> Parameter:
-    return Parameter(
-        code,
-        label,
-        unit,
-        set_by,
-        rule,
-        *(Decimal(low), Decimal(high), Decimal(step)),
-        percent_of=percent_of,
-        only_if_ends_by=only_if_ends_by,
-    )
+    bounds = (Decimal(low), Decimal(high), Decimal(step))
+    return Parameter(code, label, unit, set_by, rule, *bounds, **roles)
 
 
 _B, _M, _O = SetBy.BARISTA, SetBy.MACHINE, SetBy.OUTCOME
-_R = TranslationRule
+_AS_IS, _NOT_SET = rules.AS_IS, rules.NOT_SET
+PRESSURE, PREINFUSION_TIME, TAPER_PRESSURE = "brew_pressure", "preinfusion_time", "taper_pressure"
 
 _TABLE = (
-    _number("dose_mass", "Dose", "g", _B, _R.NOT_SET, "5", "30", "0.1"),
+    _number(DOSE, "Dose", "g", _B, _NOT_SET, "5", "30", "0.1", required=True, modelled=True),
     _number(
-        "beverage_mass", "Yield", "g", _O, _R.AS_IS, "5", "400", "0.1",
-        only_if_ends_by="mass",
+        BEVERAGE, "Yield", "g", _O, _AS_IS, "5", "400", "0.1",
+        only_if_ends_by="mass", required=True, modelled=True,
     ),
-    _number("shot_time", "Shot time", "s", _O, _R.AS_IS, "5", "180", "0.1", only_if_ends_by="time"),
+    _number(SHOT_TIME, "Shot time", "s", _O, _AS_IS, "5", "180", "0.1", only_if_ends_by="time"),
     _number(
-        "water_volume", "Water volume", "mL", _M, _R.PULSES, "10", "500", "0.1",
-        only_if_ends_by="volume",
+        WATER, "Water volume", "mL", _M, rules.PULSES, "10", "500", "0.1",
+        only_if_ends_by=BY_WATER, modelled=True,
     ),
-    _number("brew_temperature", "Brew temperature", "Cel", _M, _R.OFFSET, "80", "100", "0.1"),
-    _number("preinfusion_time", "Pre-infusion time", "s", _M, _R.AS_IS, "0", "60", "0.1"),
-    _number("preinfusion_pressure", "Pre-infusion pressure", "bar", _M, _R.AS_IS, "0", "6", "0.1"),
-    _number("rise_time", "Rise time", "s", _M, _R.AS_IS, "0", "30", "0.1"),
     _number(
-        "intermediate_pressure", "Intermediate pressure", "bar", _M, _R.AS_IS, "0", "12", "0.1",
+        TEMPERATURE, "Brew temperature", "Cel", _M, rules.OFFSET, "80", "100", "0.1",
+        required=True, modelled=True,
     ),
-    _number("brew_pressure", "Brew pressure", "bar", _M, _R.AS_IS, "1", "12", "0.1"),
     _number(
-        "taper_start", "Taper start", "%", _M, _R.PULSE_OF_PERCENT, "50", "100", "0.1",
-        percent_of="water_volume",
+        PREINFUSION_TIME, "Pre-infusion time", "s", _M, _AS_IS, "0", "60", "0.1", modelled=True,
     ),
-    _number("taper_pressure", "Taper pressure", "bar", _M, _R.AS_IS, "0", "12", "0.1"),
-    Parameter("ends_by", "Shot ends by", "", _M, _R.ENDS_BY, choices=ENDINGS),
-    Parameter("grind_note", "Grind", "", _B, _R.NOT_SET),
-    Parameter("basket", "Basket", "", _B, _R.NOT_SET),
+    _number(
+        "preinfusion_pressure", "Pre-infusion pressure", "bar", _M, _AS_IS, "0", "6", "0.1",
+        needs=(PREINFUSION_TIME,), modelled=True,
+    ),
+    _number("rise_time", "Rise time", "s", _M, _AS_IS, "0", "30", "0.1", modelled=True),
+    _number(
+        "intermediate_pressure", "Intermediate pressure", "bar", _M, _AS_IS, "0", "12", "0.1",
+        modelled=True,
+    ),
+    _number(PRESSURE, "Brew pressure", "bar", _M, _AS_IS, "1", "12", "0.1", modelled=True),
+    _number(
+        TAPER, "Taper start", "%", _M, rules.PULSE_OF_PERCENT, "50", "100", "0.1",
+        percent_of=WATER, needs=(WATER, TAPER_PRESSURE),
+    ),
+    _number(
+        TAPER_PRESSURE, "Taper pressure", "bar", _M, _AS_IS, "0", "12", "0.1",
+        needs=(TAPER,), modelled=True,
+    ),
+    Parameter(ENDS_BY, "Shot ends by", "", _M, rules.ENDS_BY, choices=ENDINGS, required=True),
+    Parameter("grind_note", "Grind", "", _B, _NOT_SET),
+    Parameter("basket", "Basket", "", _B, _NOT_SET),
 )  # fmt: skip
 
 PARAMETERS: dict[str, Parameter] = {parameter.code: parameter for parameter in _TABLE}
+
+# What the shot ends by, for each way to end it that has a parameter.
+ENDED_BY: dict[str, str] = {
+    parameter.only_if_ends_by: code
+    for code, parameter in PARAMETERS.items()
+    if parameter.only_if_ends_by
+}
 
 TRANSLATION_RULES: dict[str, ParameterRule] = {
     code: parameter.translation for code, parameter in PARAMETERS.items()
@@ -154,7 +187,7 @@ def machine_settings() -> list[Setting]:
             ),
         )
         for parameter in PARAMETERS.values()
-        if parameter.is_number and parameter.rule is not _R.NOT_SET
+        if parameter.is_number and parameter.rule is not rules.NOT_SET
     ]
 
 

@@ -12,7 +12,7 @@ from audit.errors import Invalid, Refused
 from people.persons.verbs import Verb
 from recipes.brewing.errors import QuantityError
 from recipes.coffees.api import RecipeView
-from recipes.formula.formula import Entry, stored, target_bounds
+from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.fitting import ask_for_fit
 from recipes.modelling.forms import CHANGEABLE, COARSER, changeable, grind_factor
@@ -23,6 +23,7 @@ from recipes.modelling.result import Parameter, from_json, parameters
 from recipes.versions.api import all_versions
 from recipes.versions.models import Version
 from stations.equipment.models import Station
+from stations.metrology.formula import Stated
 from web.api import asked, listed, person, valid
 from web.fields import ID, PlainDecimal
 from web.idempotency import acting
@@ -175,11 +176,8 @@ class Prediction(FitView):
         fit, change = one_or_404(self.seen(request), pk), asked(FittedChange, request)
         if fit.state != ShotFit.State.DONE:
             raise Refused(f"Fit {fit.pk} is {fit.get_state_display()}: it predicts nothing.")
-        formula, coarser = stored(fit.version.formula.all()), change.pop("coarser", None)
-        wanted = formula | {
-            code: formula.get(code, Entry())._replace(target=target)
-            for code, target in change.items()
-        }
+        formula, coarser = fit.version.stated, change.pop("coarser", None)
+        wanted = formula.with_targets(change)
         for code in change.keys() - set(changeable(formula)):
             raise Invalid(code, change[code], "left out: in this version it follows from the rest")
         kept = from_json(fit.result)
@@ -194,10 +192,7 @@ class Prediction(FitView):
 
 # Endpoint: the shot that the model pours for a version, as it stands or with a change.
 
-PREDICTABLE = (
-    "dose_mass", "beverage_mass", "water_volume", "brew_temperature", "preinfusion_time",
-    "preinfusion_pressure", "rise_time", "brew_pressure",
-)  # fmt: skip
+PREDICTABLE = [code for code, parameter in PARAMETERS.items() if parameter.modelled]
 
 
 class ChangeQuery(serializers.Serializer[dict[str, Any]]):
@@ -240,8 +235,8 @@ class PredictedShot(RecipeView):
     def get(self, request: Request, pk: int) -> Response:
         """Pour a version by the model at its default parameters, fitted to no station."""
         version, change = one_or_404(all_versions(), pk), asked(ChangeQuery, request)
-        formula = stored(version.formula.all())
-        wanted = formula | {code: Entry(target) for code, target in change.items()}
+        formula = version.stated
+        wanted = formula | {code: Stated(target) for code, target in change.items()}
         try:
             shot = predict_shot(wanted)
         except QuantityError as odd:

@@ -24,13 +24,17 @@ from recipes.brewing.shot_model.engine import Floats
 from recipes.brewing.shot_model.fit import FREE, PASSES, Noise, Pulled, fit_shots, tellable
 from recipes.brewing.shot_model.parameters import Ending, EndsBy
 from recipes.brewing.shot_model.reading import ENDS, ends_of
-from recipes.formula.formula import Entry, Formula, stored
+from recipes.formula.control_settings import formula_set
+from recipes.formula.formula import Formula
+from recipes.formula.parameters import ENDED_BY
 from recipes.modelling import history
 from recipes.modelling.models import ShotFit
 from recipes.modelling.nominal import setup_of
 from recipes.modelling.result import Kept, to_json
 from recipes.versions.models import Version
 from stations.equipment.models import Station
+from stations.equipment.traits import traits_at
+from stations.metrology.formula import DOSE, Stated
 from stations.shots.models import CheckShot
 from web.printing import counted
 
@@ -62,58 +66,35 @@ def learnable(station: Station, version: Version) -> QuerySet[CheckShot]:
 
 def learnt(station: Station, version: Version) -> list[Learnt]:
     """The newest ones, oldest first. Raises QuantityError where the version makes no shot."""
-    says = stored(version.formula.all())
+    says = version.stated
     rows = learnable(station, version).select_related("placement__settings")[:NEWEST]
     return [_learnt(shot, says, station) for shot in reversed(rows)]
 
 
 def _learnt(shot: CheckShot, says: Formula, station: Station) -> Learnt:
     held = held_formula(says, shot.placement.settings.values, station)
-    held["dose_mass"] = Entry(shot.dose_mass)
+    held |= {DOSE: Stated(shot.dose_mass)}
     setup = setup_of(held).setup
     strength = None if shot.strength is None else float(shot.strength)
     time, beverage = float(shot.shot_time), float(shot.beverage_mass)
-    if held.get("ends_by", Entry()).text == "operator":
+    if held.ends_by not in ENDED_BY:
         # It ended where somebody ended it, so that only the time was left to the puck.
         setup = replace(setup, ending=Ending(EndsBy.MASS, beverage))
     return Learnt(shot, held, Pulled(setup, time=time, beverage=beverage, tds=strength))
 
 
-def held_formula(says: Formula, values: Values, station: Station) -> Formula:
+def held_formula(formula: Formula, values: Values, station: Station) -> Formula:
     """The version's formula as this slot was really set: its settings in physical units again."""
-    held = dict(says)
-    for code, given in values.items():
-        if code in {"water_volume", "taper_start"}:
-            continue  # in pulses: see below
-        if code == "ends_by":
-            held[code] = Entry(text=given["value"])
-        else:
-            held[code] = Entry(Decimal(given["value"]))
-    if "brew_temperature" in values and station.temperature_offset is not None:
-        shown = Decimal(values["brew_temperature"]["value"])
-        held["brew_temperature"] = Entry(shown + station.temperature_offset)
-    return held | _counted(values, station)
-
-
-def _counted(values: Values, station: Station) -> Formula:
-    """Water [mL] and the taper's share of it [%] from pulses."""
-    slope = station.pulses_per_millilitre
-    if slope is None or "water_volume" not in values:
-        return {}
-    pulses = Decimal(values["water_volume"]["value"])
-    found = {"water_volume": Entry(pulses / slope)}
-    if "taper_start" in values and pulses:
-        found["taper_start"] = Entry(100 * Decimal(values["taper_start"]["value"]) / pulses)
-    return found
+    return formula | formula_set(values, traits_at(station))
 
 
 def covered(found: Sequence[Learnt]) -> dict[str, tuple[Decimal, Decimal]]:
     """From what to what each parameter's target went over the shots."""
     targets: dict[str, list[Decimal]] = {}
     for each in found:
-        for code, entry in each.formula.items():
-            if entry.target is not None:
-                targets.setdefault(code, []).append(entry.target)
+        for code, stated in each.formula.items():
+            if stated.target is not None:
+                targets.setdefault(code, []).append(stated.target)
     return {code: (min(said), max(said)) for code, said in targets.items()}
 
 

@@ -7,20 +7,16 @@ from django import forms
 from django.db.models import Exists, OuterRef, QuerySet
 
 from people.persons.models import User
-from recipes.formula.formula import Entry, Formula, target_bounds
-from recipes.formula.parameters import PARAMETERS
+from recipes.formula.formula import Formula, target_bounds
+from recipes.formula.parameters import ENDED_BY, PARAMETERS
 from recipes.versions.models import Version
 from stations.equipment.models import Station
+from stations.metrology.formula import BEVERAGE
 from stations.shots.models import CheckShot
 from web.fields import PlainDecimalField
 from web.numbers import Bounds
 
-CHANGEABLE = (
-    "dose_mass", "beverage_mass", "water_volume", "brew_temperature", "preinfusion_time",
-    "preinfusion_pressure", "rise_time", "intermediate_pressure", "brew_pressure", "taper_pressure",
-)  # fmt: skip
-# What ends the shot may be changed; else it is what comes of it.
-OUTCOMES = {"beverage_mass": "mass", "water_volume": "volume"}
+CHANGEABLE = [code for code, parameter in PARAMETERS.items() if parameter.modelled]
 COARSER = Bounds(Decimal(-30), Decimal(30), places=2, unit="%")
 
 
@@ -37,11 +33,16 @@ def stations_with_shots(version: Version, user: User) -> QuerySet[Station]:
 
 def changeable(formula: Formula) -> list[str]:
     """The parameters a change can be tried of: not those that only follow from the others."""
-    ends_by = formula.get("ends_by", Entry()).text
-    ends_by = "mass" if ends_by not in {"volume", "time"} else ends_by
+    ends_by = (
+        formula.ends_by if formula.ends_by in ENDED_BY else PARAMETERS[BEVERAGE].only_if_ends_by
+    )
     # A taper begins at a share of the water, whatever ends the shot.
-    tapers = {"water_volume"} if "taper_start" in formula else set()
-    return [code for code in CHANGEABLE if code in tapers or OUTCOMES.get(code, ends_by) == ends_by]
+    shares = {PARAMETERS[code].percent_of for code in formula if code in PARAMETERS}
+    return [
+        code
+        for code in CHANGEABLE
+        if code in shares or PARAMETERS[code].only_if_ends_by in ("", ends_by)
+    ]
 
 
 class StationChoice(forms.ModelChoiceField[Station]):
@@ -63,7 +64,7 @@ class ChangeForm(forms.Form):
         super().__init__(*args)
         self.codes = changeable(formula)
         for code in self.codes:
-            parameter, says = PARAMETERS[code], formula.get(code, Entry()).target
+            parameter, says = PARAMETERS[code], formula.of(code).target
             self.fields[code] = PlainDecimalField(
                 label=parameter.label, bounds=target_bounds(parameter), required=False,
                 help_text="Not stated" if says is None else f"Version: {says:f}",
@@ -77,11 +78,7 @@ class ChangeForm(forms.Form):
     def changed(self, formula: Formula) -> Formula:
         """The formula with what was typed."""
         typed = {code: self.cleaned_data[code] for code in self.codes}
-        return formula | {
-            code: formula.get(code, Entry())._replace(target=new)
-            for code, new in typed.items()
-            if new is not None
-        }
+        return formula.with_targets({code: new for code, new in typed.items() if new is not None})
 
     def grind_factor(self) -> float:
         """How much coarser: 1.05 is by 5 %."""

@@ -1,19 +1,19 @@
 """What a formula would pour by the shot model, at its default parameters."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
 
+from recipes.appraisal.pressure import plan_of
 from recipes.brewing.balance import ASSUMED, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.parameters import Ending, EndsBy, Machine, Puck, Setup
 from recipes.brewing.shot_model.simulate import Outcome, Trace, simulate
-from recipes.formula.formula import Entry
-from recipes.station_water.volumes import leaves_water
-from recipes.versions.appraisal import target
-from recipes.versions.pressure import plan_of
+from recipes.formula.formula import Formula
+from recipes.formula.parameters import ENDED_BY, PARAMETERS, PRESSURE
+from stations.metrology.formula import BEVERAGE, DOSE, TEMPERATURE, WATER, Stated
 from web.charts import Curve, Drawing, Panel, drawing
 from web.numbers import rounded
 
@@ -21,11 +21,6 @@ ASSUMED_PRESSURE = Decimal(9)  # bar; what a machine gives that doesn't set it: 
 LEFT_OPEN = "The water is each station's own: the shot ends at its yield."
 STEP = 0.25  # s between the samples drawn
 ROWS = 12  # of the table beside the traces
-ENDINGS = {
-    "volume": (EndsBy.VOLUME, "water_volume"),
-    "mass": (EndsBy.MASS, "beverage_mass"),
-    "time": (EndsBy.TIME, "shot_time"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,36 +57,36 @@ class Poured:
     assumed: tuple[str, ...] = ()
 
 
-def setup_of(formula: Mapping[str, Entry]) -> Poured:
+def setup_of(formula: Formula) -> Poured:
     """The shot as the model knows it. Raises QuantityError naming what is missing or odd."""
     plan = plan_of(formula)
     assumed: tuple[str, ...] = ()
     if plan is None:
-        plan = plan_of({**formula, "brew_pressure": Entry(ASSUMED_PRESSURE)})
+        plan = plan_of(formula | {PRESSURE: Stated(ASSUMED_PRESSURE)})
         assumed = (f"No brew pressure is stated: {ASSUMED_PRESSURE} bar is assumed.",)
     assert plan is not None
-    dose, ends_by = target(formula, "dose_mass"), formula.get("ends_by", Entry()).text
+    dose, code = formula.target(DOSE), ENDED_BY.get(formula.ends_by, BEVERAGE)
     if dose is None:
-        raise QuantityError("dose_mass", None, "a target")
-    if leaves_water(formula):
-        ends_by, assumed = "mass", (*assumed, LEFT_OPEN)
-    by, code = ENDINGS.get(ends_by, ENDINGS["mass"])
-    value, warm = target(formula, code), target(formula, "brew_temperature")
+        raise QuantityError(DOSE, None, "a target")
+    if formula.leaves_water:
+        code, assumed = BEVERAGE, (*assumed, LEFT_OPEN)
+    value, warm = formula.target(code), formula.target(TEMPERATURE)
     if value is None:
         raise QuantityError(code, None, "a target, which ends the shot")
-    water = target(formula, "water_volume")
-    if leaves_water(formula):
+    water = formula.target(WATER)
+    if formula.leaves_water:
         water = Decimal(water_for(ASSUMED, dose=float(dose), beverage=float(value)))
     machine = Machine() if warm is None else Machine(temperature=float(warm))
+    ending = Ending(EndsBy(PARAMETERS[code].only_if_ends_by), float(value))
     setup = Setup(
-        plan, Ending(by, float(value)), Puck(dose=float(dose)), machine=machine,
+        plan, ending, Puck(dose=float(dose)), machine=machine,
         water=None if water is None else float(water),
     )  # fmt: skip
     return Poured(setup, assumed)
 
 
 def predict_shot(
-    formula: Mapping[str, Entry],
+    formula: Formula,
     fitted: Callable[[Setup], Setup] = lambda setup: setup,
     coarser: float = 1.0,
 ) -> PredictedShot:

@@ -10,7 +10,7 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.fit import PASSES
-from recipes.formula.formula import Formula, differing, stored
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.evidence import evidence_text
 from recipes.modelling.fitting import ask_for_fit, learnable, progress
@@ -31,7 +31,7 @@ from web.pages import PageRequest, page, require_for_page
 def prediction(request: PageRequest, pk: int) -> HttpResponse:
     """What a change would do, by the model; at a station, by the newest fit to its shots."""
     version = shown_version(pk)
-    formula = stored(version.formula.all())
+    formula = version.stated
     stations = stations_with_shots(version, request.user)
     form = ChangeForm(request.GET or None, formula=formula, stations=stations)
     context: dict[str, object] = {"version": version, "form": form}
@@ -132,7 +132,7 @@ def initial_from_prediction(request: PageRequest, version: Version) -> dict[str,
         return {}
     rows = ShotFit.objects.covered_by(request.user).done().with_place().filter(version=version)
     fit = one_or_404(rows, asked_number(request, "fit", "the number of a fit"))
-    formula, kept = stored(version.formula.all()), from_json(fit.result)
+    formula, kept = version.stated, from_json(fit.result)
     form = ChangeForm(request.GET, formula=formula, stations=Station.objects.none())
     cleaned(form)
     wanted = form.changed(formula)
@@ -140,7 +140,7 @@ def initial_from_prediction(request: PageRequest, version: Version) -> dict[str,
         predicted = predict_change(kept, formula, wanted, form.grind_factor())
     except QuantityError as error:
         raise Invalid(error.field, None, error.allowed) from error
-    other = differing(formula, wanted)
+    other = formula.differing(wanted)
     values = {code: wanted[code].target for code in form.codes if code in other}
     site = fit.station.machine.site_id
     return {**values, "site": site, "evidence": evidence_text(fit, kept, predicted)}

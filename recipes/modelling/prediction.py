@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from recipes.brewing.shot_model.predict import Compared, Told, predict
-from recipes.formula.formula import Entry, Formula
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.nominal import setup_of
 from recipes.modelling.result import ENOUGH, PARAMETER_WORDS, Kept
-from recipes.station_water.volumes import leaves_water
+from stations.metrology.formula import WATER, Stated
 from web.numbers import rounded
 from web.printing import quantity
 
@@ -73,10 +73,10 @@ def predict_change(
 
 def at_station(kept: Kept, formula: Formula) -> Formula:
     """The formula with the water this station was set to, where it leaves that to the stations."""
-    ends = kept.covers.get("water_volume")
-    if ends is None or not leaves_water(formula):
+    ends = kept.covers.get(WATER)
+    if ends is None or not formula.leaves_water:
         return formula
-    return formula | {"water_volume": Entry(sum(ends, Decimal(0)) / 2)}
+    return formula | {WATER: Stated(sum(ends, Decimal(0)) / 2)}
 
 
 def _sides(one: Compared) -> tuple[Interval, Interval, Interval]:
@@ -98,7 +98,7 @@ def changes_of(formula: Formula, wanted: Formula, coarser: float = 1.0) -> list[
     """What differs, in words: 'Brew temperature from 93.0 °C to 92.0 °C'."""
     found = []
     for code in wanted:
-        was, now = (side.get(code, Entry()).target for side in (formula, wanted))
+        was, now = (side.of(code).target for side in (formula, wanted))
         if now is not None and was != now:
             unit = PARAMETERS[code].unit
             before = "not stated" if was is None else f"from {quantity(was, unit)}"

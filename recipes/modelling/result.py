@@ -12,6 +12,7 @@ from recipes.brewing.shot_model.engine import Floats
 from recipes.brewing.shot_model.fit import Fit
 from recipes.brewing.shot_model.parameters import Coffee, Puck
 from recipes.modelling.models import ShotFit
+from stations.metrology.formula import SHOT_TIME
 from stations.shots.models import CheckShot
 from web.charts import Curve, Drawing, Panel, drawing
 from web.numbers import rounded
@@ -96,7 +97,7 @@ PARAMETER_WORDS = {
 ENOUGH = 20  # shots; before, a spread is rough: common practice, no source
 # Name, label, unit and places of what is measured, in the order of ENDS.
 MEASURES = (
-    ("time", "shot_time", "Time", "s"),
+    ("time", SHOT_TIME, "Time", "s"),
     ("beverage", "beverage_mass", "Yield", "g"),
     ("tds", "strength", "TDS", "%"),
 )

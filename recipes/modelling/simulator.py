@@ -4,7 +4,6 @@ For the demo and for tests; shots of one setting share a few simulations, so tha
 takes a moment.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -13,7 +12,7 @@ import numpy as np
 from recipes.brewing.shot_model.fit import Noise
 from recipes.brewing.shot_model.parameters import Setup
 from recipes.brewing.shot_model.reading import ends_of
-from recipes.formula.formula import Entry
+from recipes.formula.formula import Formula
 from recipes.modelling.nominal import setup_of
 from stations.shots.judging import Weighed
 from web.numbers import rounded
@@ -35,7 +34,7 @@ class TrueStation:
     slow_rate: float
     refractometer: int = 3
 
-    def pull(self, formula: Mapping[str, Entry], count: int, *, seed: int) -> list[Weighed]:
+    def pull(self, formula: Formula, count: int, *, seed: int) -> list[Weighed]:
         """So many shots of the formula, weighed to a tenth; the same for the same seed.
 
         Raises QuantityError where the formula makes no shot.

@@ -19,13 +19,14 @@ from recipes.overview.home import sites_of, work_lists
 from recipes.overview.spans import over_time
 from recipes.overview.yearly import MONTHS, year_of, years_of
 from stations.equipment.models import Site
+from stations.metrology.formula import TEMPERATURE
 from stations.slots.overwritten import acted_within, roles_there, window_of
 from stations.slots.pages import covered_holding
 from web.form_pages import cleaned
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
 
-FIRST = "brew_temperature"
+FIRST = TEMPERATURE
 
 
 @page()

@@ -15,29 +15,27 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.signatures.models import Meaning
+from recipes.formula.formula import Formula
 from recipes.planning.facts import SlotFact, SlotReason, slot_fact
 from recipes.planning.plan import Kind, Outcome, Plan, SlotLine
-from recipes.station_water.volumes import DECIDING, WATER, leaves_water
+from recipes.station_water.own_water import DECIDING
 from recipes.translation.translating import (
     StationTranslation,
-    quantities,
     translate_for,
-    with_changes,
 )
 from recipes.versions.holding import versions_of
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Slot, Station
-from stations.metrology.abilities import Quantity
+from stations.metrology.formula import TAPER, TEMPERATURE, WATER
 from stations.slots.models import Placement
 
 # A version bent by a permit, translated for the slots that hold it.
 
-TAPER = "taper_start"
 Held = Sequence[tuple[Slot, Placement]]
 
 
 def bent(
-    formula: Sequence[Quantity], changes: Mapping[str, Decimal | str], held: Held
+    formula: Formula, changes: Mapping[str, Decimal | str], held: Held
 ) -> Iterator[tuple[Slot, StationTranslation]]:
     """Each slot with what it would be set to: one translation, whatever their number.
 
@@ -45,7 +43,7 @@ def bent(
     permit changes what that is worked out from: a permit changes nothing it does not name. Slots
     of one station that hold different waters then take a translation each.
     """
-    if not leaves_water({each.code: each for each in formula}):
+    if not formula.leaves_water:
         done = translate_for(formula, _stations(held))
         yield from ((slot, done[slot.station_id]) for slot, _ in held)
         return
@@ -143,11 +141,11 @@ class PermitPlan(Plan[PermitLine]):
 
         The hottest temperature counts; None where nothing states one.
         """
-        warm = self.changes.get("brew_temperature")
+        warm = self.changes.get(TEMPERATURE)
         found: dict[Site, list[Decimal]] = {}
         for line in self.lines:
             rows = line.version.formula.all() if line.version else ()
-            stated = [each.target for each in rows if each.code == "brew_temperature"]
+            stated = [each.target for each in rows if each.code == TEMPERATURE]
             given = [warm] if isinstance(warm, Decimal) else [t for t in stated if t is not None]
             found.setdefault(line.slot.station.machine.site, []).extend(given)
         points = {site: site.boiling_point for site in found}
@@ -241,7 +239,7 @@ def _lines_of(
     mine = [slot for slot in slots if _digest_at(held.get(slot.pk)) == digest]
     if version is None:
         return [_without(slot, held.get(slot.pk)) for slot in mine]
-    formula = with_changes(quantities(version.formula.all()), changes)
+    formula = version.stated.deviating(changes)
     return [
         PermitLine(
             slot, held[slot.pk], Outcome.REFUSE if station.refused else Outcome.PLACE,

@@ -11,7 +11,7 @@ from enum import StrEnum
 from functools import lru_cache
 from typing import Any
 
-from recipes.station_water.words import CupNotice, CupReason, fact_words
+from recipes.station_water.cup import CupNotice, CupReason, fact_words
 from stations.metrology.translation import Flag, Notice, Params, Reason, Refusal
 
 

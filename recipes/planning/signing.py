@@ -13,7 +13,7 @@ from people.persons.models import User
 from people.signatures.models import Signature
 from people.signatures.signing import Credentials, sign
 from recipes.planning.plan import AnyLine, Plan, station_of
-from recipes.translation.translating import cup_of, quantities, title_of
+from recipes.translation.translating import cup_of, title_of
 from recipes.versions.models import Version
 from stations.slots.placing import Entitlement, StationSettings, lock_slots, schedule
 
@@ -135,7 +135,7 @@ def _grouped(
             )  # fmt: skip
         if key not in settings:
             if version.pk not in cups:
-                cups[version.pk] = cup_of(quantities(version.formula.all()))
+                cups[version.pk] = cup_of(version.stated)
             settings[key] = StationSettings(
                 station.station_id, station.site_id, title_of(version) + mark,
                 version.content_digest, station.values, cups[version.pk],

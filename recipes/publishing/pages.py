@@ -18,14 +18,13 @@ from people.persons.permissions import may_at_each
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.coffees.rest import rest_of
-from recipes.formula.formula import stored
+from recipes.formula.summary import own_water_words
 from recipes.publishing import actions
 from recipes.publishing.actions import OLDEST, publish
 from recipes.publishing.forms import ReasonForm, SignPlanForm, WhereForm
 from recipes.publishing.models import PART, Publication, PublicationSite
 from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.summary import site_parts, site_table, water_beside
-from recipes.station_water.volumes import own_water_words
 from recipes.versions.models import Version
 from web.access import noting_refusal
 from web.form_pages import form_errors, posted, status_of
@@ -141,7 +140,7 @@ def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> d
         "plan": made,
         "scope_label": made.scope_label,
         "waters": water_beside(made),
-        "own_water": own_water_words(stored(made.version.formula.all())),
+        "own_water": own_water_words(made.version.stated),
         "counts": {outcome.value: count for outcome, count in made.counts().items()},
         "sites": parts,
         "details": details,

@@ -16,8 +16,7 @@ from recipes.planning.facts import Fact, SlotReason, canonical, slot_fact
 from recipes.planning.plan import Kind, Outcome, Plan, SlotLine
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When, due_at
-from recipes.station_water.volumes import leaves_water
-from recipes.translation.translating import StationTranslation, Values, quantities, translate_for
+from recipes.translation.translating import StationTranslation, Values, translate_for
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Station
 from stations.equipment.querysets import SlotQuerySet
@@ -145,8 +144,8 @@ def make_plan(
     slots = scope.slots(by)
     places = [SlotAt(*row) for row in _slot_rows(slots)]
     sites = Site.objects.in_bulk({place.site_id for place in places})
-    formula = quantities(version.formula.all())
-    own_water = leaves_water({each.code: each for each in formula})
+    formula = version.stated
+    own_water = formula.leaves_water
     until = (learnt_until or now) if own_water else None
     stations = translate_for(
         formula, Station.objects.filter(pk__in=slots.values("station")), learnt_until=until

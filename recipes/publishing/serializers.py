@@ -11,7 +11,7 @@ from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.plan import PublicationPlan
 from recipes.publishing.scope import Where
 from recipes.publishing.summary import site_parts, water_beside
-from recipes.station_water.words import Expected
+from recipes.station_water.cup import Expected
 from web.fields import ID
 
 WORDS = 2000

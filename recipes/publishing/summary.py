@@ -8,9 +8,10 @@ from decimal import Decimal
 from recipes.planning.plan import Outcome
 from recipes.publishing.plan import Line, PublicationPlan
 from recipes.publishing.timing import Due
-from recipes.station_water.words import Expected
+from recipes.station_water.cup import Expected
 from stations.equipment.models import Site
 from stations.machine_types.catalogue import Printed, printed
+from stations.metrology.formula import TEMPERATURE
 from stations.water.models import WaterReading
 from stations.water.reading import Differing, differing
 
@@ -30,8 +31,7 @@ class SitePart:
 
 def site_parts(plan: PublicationPlan) -> list[SitePart]:
     """Every site of the plan, in reading order."""
-    stated = {value.code: value.target for value in plan.version.formula.all()}
-    warm = stated.get("brew_temperature")
+    warm = plan.version.stated.target(TEMPERATURE)
     return [_part(site, due, lines, warm) for site, due, lines in plan.by_site()]
 
 

@@ -14,7 +14,7 @@ from people.signatures.models import Meaning
 from recipes.permits.models import Permit
 from recipes.planning.facts import SlotReason, slot_fact, words
 from recipes.planning.plan import PLACED, Kind, Outcome, Plan, SlotLine
-from recipes.translation.translating import StationTranslation, quantities, translate_for
+from recipes.translation.translating import StationTranslation, translate_for
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
@@ -146,7 +146,7 @@ def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:
 
 def _translated(version: Version, calibration: Calibration) -> StationTranslation:
     here: Sequence[int] = [calibration.station_id]
-    formula = quantities(version.formula.all())
+    formula = version.stated
     stations = Station.objects.filter(pk__in=here)
     # Shots logged while somebody reads the plan do not move it.
     until = calibration.recorded_at

@@ -1,16 +1,14 @@
 """Change requests as their authors make, change and take them back."""
 
-from collections.abc import Mapping
-
 from audit.capture.context import recorded
 from audit.errors import Invalid, NotPermitted, Refused, Subject
 from audit.revision import compare_and_set, lock
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from recipes.formula.formula import Entry, Formula, Given, differing, read, stored
+from recipes.formula.formula import Formula, Given, write_rows
 from recipes.requests import history
-from recipes.requests.models import ChangeRequest, ChangeRequestValue
+from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.checks import Checks
@@ -34,7 +32,7 @@ def make_request(
         _must_be_current(base)
         texts, wanted = _texts(reason, evidence), _changes(base, proposals)
         request = ChangeRequest.objects.create(base=base, site=site, author=by, **texts)
-        write_proposals(request, {}, wanted)
+        write_rows(request.proposals, Formula(), wanted)
         request.refresh_from_db(fields=["made_at"])
         return request
 
@@ -58,7 +56,7 @@ def change_request(
         must_be_undecided(now)
         texts, wanted = _texts(reason, evidence), _changes(now.base, proposals)
         compare_and_set(now, revision, state=State.OPEN, **texts)
-        write_proposals(now, stored(now.proposals.all()), wanted)
+        write_rows(now.proposals, now.proposed, wanted)
         return now
 
 
@@ -109,26 +107,6 @@ def must_be_undecided(request: ChangeRequest) -> None:
         )
 
 
-def write_proposals(
-    request: ChangeRequest, before: Mapping[str, Entry], after: Mapping[str, Entry]
-) -> None:
-    """One statement for the proposals that go, one for those that are new or other."""
-    gone = before.keys() - after.keys()
-    if gone:
-        request.proposals.filter(code__in=gone).delete()
-    changed = {code: after[code] for code in after if before.get(code) != after[code]}
-    if changed:
-        ChangeRequestValue.objects.bulk_create(
-            [
-                ChangeRequestValue(request=request, code=code, **entry._asdict())
-                for code, entry in changed.items()
-            ],
-            update_conflicts=True,
-            unique_fields=["request", "code"],
-            update_fields=Entry._fields,
-        )
-
-
 def _must_be_current(base: Version) -> None:
     if base.state == Version.State.APPROVED:
         return
@@ -142,8 +120,9 @@ def _must_be_current(base: Version) -> None:
 
 def _changes(base: Version, proposals: Given) -> Formula:
     """What really differs from the base, checked; at least one thing must."""
-    wanted, says = read(proposals), stored(base.formula.all())
-    changes = {code: wanted[code] for code in wanted if code in differing(says, wanted)}
+    wanted = Formula.read(proposals)
+    differing = base.stated.differing(wanted)
+    changes = Formula({code: wanted[code] for code in wanted if code in differing})
     if not changes:
         raise Invalid("proposals", None, "at least one value other than the approved version's")
     return changes

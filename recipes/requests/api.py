@@ -8,8 +8,7 @@ from rest_framework.response import Response
 from audit.errors import Invalid
 from people.persons.verbs import Verb
 from recipes.coffees.api import RecipeView
-from recipes.formula.fields import shown
-from recipes.formula.formula import Entry
+from recipes.formula.fields import stated_out
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.models import ChangeRequest
@@ -211,7 +210,6 @@ class Rebase(RequestView):
 def _sides(line: Sides) -> dict[str, object]:
     sides = {"base": line.base, "proposed": line.proposed, "current": line.current}
     shown_sides = {
-        name: shown({line.code: entry})[line.code] if entry and entry != Entry() else None
-        for name, entry in sides.items()
+        name: stated_out(line.code, stated) if stated else None for name, stated in sides.items()
     }
     return {"code": line.code, **shown_sides, "needs_choice": line.needs_choice}

@@ -8,7 +8,6 @@ from audit.revision import compare_and_set, must_be_at
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from recipes.formula.formula import stored
 from recipes.requests import history
 from recipes.requests.actions import lock_request, must_be_undecided, subject_of
 from recipes.requests.models import ChangeRequest, RequestState
@@ -63,7 +62,7 @@ def accept(*, by: User, request: ChangeRequest, revision: int, note: str = "") -
                 f"version {now.base.number}: nothing of either may be lost unseen.",
                 how_to_ask="Put the request against the current version, then accept it.",
             )
-        formula = {**stored(current.formula.all()), **stored(now.proposals.all())}
+        formula = current.stated | now.proposed
         says = note.strip() or f"Request {now.pk}: {now.reason}"[:WORDS]
         draft = begin(
             by=by, recipe=current.recipe, based_on=current, formula=formula, lot=current.lot,

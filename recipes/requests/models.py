@@ -13,6 +13,7 @@ from audit.capture.models import one_of
 from audit.revision import Revised
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import unit_sql
 from recipes.requests.guards import proposal_guards, request_guards
 from recipes.versions.models import Version
@@ -108,6 +109,11 @@ class ChangeRequest(Revised):
     def get_absolute_url(self) -> str:
         """The request's page."""
         return reverse("recipes:request", args=[self.pk])
+
+    @property
+    def proposed(self) -> Formula:
+        """What is to be stated instead, by the parameters it is about."""
+        return Formula.of_rows(self.proposals.all())
 
 
 class ChangeRequestValue(models.Model):

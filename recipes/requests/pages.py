@@ -11,7 +11,7 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.formula.comparison import rows
 from recipes.formula.forms import formula_initial
-from recipes.formula.formula import stored
+from recipes.formula.formula import Formula
 from recipes.modelling.pages import initial_from_prediction
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.decisions import accept, ask_back, decline
@@ -59,10 +59,10 @@ def approved_of(change: ChangeRequest) -> Version | None:
 
 def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, object]:
     """A request with its sides: two, or three once a newer version was approved."""
-    current, base = approved_of(change), stored(change.base.formula.all())
+    current, base = approved_of(change), change.base.stated
     unsettled = change.state in {"open", "asked_back"}
     stale = bool(unsettled and current and current.pk != change.base_id)
-    proposed = stored(change.proposals.all())
+    proposed = change.proposed
     return {
         "change": change,
         "recipe": change.base.recipe,
@@ -70,7 +70,7 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "stale": stale,
         "unsettled": unsettled,
         "sides": three_sides(change, current) if stale and current else [],
-        "rows": rows({code: base[code] for code in base if code in proposed}, proposed),
+        "rows": rows(Formula({code: base[code] for code in base if code in proposed}), proposed),
         "may_taste": may(request.user, Verb.TASTING_RUN, change.site_id),
         "drafts": change.resulting_versions.with_recipe(),
         "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),
@@ -95,7 +95,7 @@ def request_new(request: PageRequest) -> HttpResponse:
     base = shown_version(_held_version(slot) if slot else _asked_number(request, "version"))
     sites = Site.objects.covered_by(request.user, Verb.REQUEST_MAKE)
     at = {"site": slot.station.machine.site_id} if slot else {}
-    says = stored(base.formula.all())
+    says = base.stated
     initial = at | formula_initial(says) | initial_from_prediction(request, base)
     form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites)
 
@@ -125,8 +125,8 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
     change = seen_request(request, pk)
     with noting_refusal(request, change.site_id):
         must_be_own(change, request.user)
-    says = stored(change.base.formula.all())
-    wanted = says | stored(change.proposals.all())
+    says = change.base.stated
+    wanted = says | change.proposed
     texts = {name: getattr(change, name) for name in ("reason", "evidence", "revision")}
     form = ChangeRequestForm(posted(request), initial=texts | formula_initial(wanted), base=says)
 

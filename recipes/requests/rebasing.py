@@ -12,7 +12,7 @@ from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.formula.comparison import shown
-from recipes.formula.formula import Entry, stored
+from recipes.formula.formula import Formula, write_rows
 from recipes.formula.parameters import PARAMETERS, Parameter
 from recipes.requests import history
 from recipes.requests.actions import (
@@ -20,12 +20,12 @@ from recipes.requests.actions import (
     must_be_own,
     must_be_undecided,
     subject_of,
-    write_proposals,
 )
 from recipes.requests.decisions import current_version
 from recipes.requests.models import ChangeRequest
 from recipes.versions.drafts import lock_recipe
 from recipes.versions.models import Version
+from stations.metrology.formula import Stated
 
 
 @dataclass(frozen=True)
@@ -33,9 +33,9 @@ class Sides:
     """What the base said, what was proposed, and what the approved version says now."""
 
     parameter: Parameter
-    base: Entry
-    proposed: Entry | None
-    current: Entry
+    base: Stated
+    proposed: Stated | None
+    current: Stated
 
     @property
     def code(self) -> str:
@@ -55,7 +55,7 @@ class Sides:
     @property
     def proposed_shown(self) -> Decimal | str | None:
         """The proposed target as pages print it."""
-        return shown(self.parameter, self.proposed or Entry())
+        return shown(self.parameter, self.proposed or Stated())
 
     @property
     def current_shown(self) -> Decimal | str | None:
@@ -79,24 +79,26 @@ class Sides:
 
 def three_sides(request: ChangeRequest, current: Version) -> list[Sides]:
     """One line for each parameter that was proposed or has moved, in the registry's order."""
-    base, now = stored(request.base.formula.all()), stored(current.formula.all())
-    proposed = stored(request.proposals.all())
+    base, now = request.base.stated, current.stated
+    proposed = request.proposed
     lines = [
-        Sides(parameter, base.get(code, Entry()), proposed.get(code), now.get(code, Entry()))
+        Sides(parameter, base.of(code), proposed.get(code), now.of(code))
         for code, parameter in PARAMETERS.items()
     ]
     return [line for line in lines if line.moved or line.proposed is not None]
 
 
-def kept(lines: list[Sides], choices: Mapping[str, str]) -> dict[str, Entry]:
+def kept(lines: list[Sides], choices: Mapping[str, str]) -> Formula:
     """The proposals that stand after the choices, less those that the current version fulfils."""
-    return {
-        line.code: line.proposed
-        for line in lines
-        if line.proposed is not None
-        and line.proposed != line.current
-        and choices.get(line.code, "proposed") == "proposed"
-    }
+    return Formula(
+        {
+            line.code: line.proposed
+            for line in lines
+            if line.proposed is not None
+            and line.proposed != line.current
+            and choices.get(line.code, "proposed") == "proposed"
+        }
+    )
 
 
 # Moving a change request onto the version that was approved meanwhile; nothing is lost unseen.
@@ -145,7 +147,7 @@ def rebase(
                 "Nothing of the request would be left.",
                 how_to_ask="Its author takes it back, or a head roaster declines it.",
             )
-        write_proposals(now, stored(now.proposals.all()), left)
+        write_rows(now.proposals, now.proposed, left)
         compare_and_set(now, now.revision, base=current)
         return now
 

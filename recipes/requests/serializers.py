@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from people.persons.serializers import PersonBrief
-from recipes.formula.fields import EntryOut, FormulaIn, FormulaOut
+from recipes.formula.fields import FormulaIn, FormulaOut, StatedOut
 from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
 from recipes.requests.models import ChangeRequest
@@ -72,9 +72,9 @@ class SidesOut(serializers.Serializer[dict[str, Any]]):
     """One parameter's three sides; null where a side says nothing."""
 
     code = serializers.CharField()
-    base = EntryOut(allow_null=True)
-    proposed = EntryOut(allow_null=True)
-    current = EntryOut(allow_null=True)
+    base = StatedOut(allow_null=True)
+    proposed = StatedOut(allow_null=True)
+    current = StatedOut(allow_null=True)
     needs_choice = serializers.BooleanField()
 
 

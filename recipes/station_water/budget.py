@@ -7,14 +7,15 @@ from decimal import Decimal
 from recipes.brewing.balance import COLD_WATER, Retention, forecast_beverage
 from recipes.brewing.balances import retention_at
 from recipes.brewing.errors import QuantityError
+from recipes.formula.control_settings import Values, formula_set
 from recipes.formula.parameters import PARAMETERS
 from recipes.station_water.learning import learn
-from recipes.station_water.volumes import CUP, DOSE, WATER
-from recipes.versions.models import FormulaValue, Version
+from recipes.versions.models import Version
 from stations.equipment.models import Station
+from stations.equipment.traits import traits_at
 from stations.machine_types.models import Ability
-from stations.metrology.abilities import TranslationRule
 from stations.metrology.budget import VolumeBudget
+from stations.metrology.formula import BEVERAGE, DOSE, TAPER, WATER, Stated
 from stations.slots.models import Placement
 from web.numbers import rounded
 
@@ -46,14 +47,16 @@ class CupBudget:
 
 def cup_budget(station: Station, version: Version, water: VolumeBudget) -> CupBudget | None:
     """The beverage that this water yields here; None where the coffee would keep all of it."""
-    stated = {each.code: each for each in version.formula.all()}
-    dose, cup = float(stated[DOSE].target or 0), stated[CUP]
+    formula = version.stated
+    dose, cup = float(formula.target(DOSE) or 0), formula[BEVERAGE]
     found = retention_at(learn([station.pk], [station.pulses_per_millilitre]), 0)
     try:
-        told = forecast_beverage(found, dose=dose, water=water.delivered, water_u=water.combined)
+        next_cup = forecast_beverage(
+            found, dose=dose, water=water.delivered, water_u=water.combined
+        )
     except QuantityError:
         return None
-    mass, low, high = (rounded(each, 1) for each in (told.mass, told.low, told.high))
+    mass, low, high = (rounded(each, 1) for each in (next_cup.mass, next_cup.low, next_cup.high))
     lines = _lines(found, dose, water)
     return CupBudget(lines, mass, low, high, found.learnt, found.used, _holds(cup, low, high))
 
@@ -75,7 +78,7 @@ def _lines(found: Retention, dose: float, water: VolumeBudget) -> list[CupLine]:
     ]
 
 
-def _holds(cup: FormulaValue, low: Decimal, high: Decimal) -> bool | None:
+def _holds(cup: Stated, low: Decimal, high: Decimal) -> bool | None:
     if cup.target is None or cup.below is None or cup.above is None:
         return None
     least, most = cup.target - cup.below, cup.target + cup.above
@@ -84,7 +87,7 @@ def _holds(cup: FormulaValue, low: Decimal, high: Decimal) -> bool | None:
 
 # What a slot is set to beside what its recipe asks for: every setting, its step, what is left.
 
-Values = dict[str, dict[str, str]]
+THOUSANDTH = Decimal("0.001")
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,40 +120,30 @@ def settings_of(version: Version, held: Placement, station: Station) -> list[Set
             "parameter", "resolution"
         )
     )
-    asked = {each.code: each.target for each in version.formula.all()}
-    values: Values = held.settings.values
+    asked, values = version.stated, held.settings.values
+    brewed = formula_set(values, traits_at(station))
     return [
         SetTo(
             code, parameter.label, target, parameter.unit, Decimal(values[code]["value"]),
-            parameter.machine_unit, steps.get(code), _off(code, target, values, station),
+            parameter.machine_unit, steps.get(code), _off(brewed.target(code), target),
         )
         for code, parameter in PARAMETERS.items()
-        if parameter.is_number and code in values and (target := asked.get(code)) is not None
+        if parameter.is_number and code in values and (target := asked.target(code)) is not None
     ]  # fmt: skip
 
 
-def _off(code: str, target: Decimal, values: Values, station: Station) -> Decimal | None:
+def _off(brewed: Decimal | None, target: Decimal) -> Decimal | None:
     """What rounding leaves, in the parameter's unit; None where the station can't tell."""
-    value, rule = Decimal(values[code]["value"]), PARAMETERS[code].rule
-    slope = station.pulses_per_millilitre
-    if rule is TranslationRule.OFFSET:
-        return value + (station.temperature_offset or Decimal(0)) - target
-    if rule is TranslationRule.PULSES:
-        return None if slope is None else rounded(float(value / slope - target), 3)
-    if rule is TranslationRule.PULSE_OF_PERCENT:
-        whole = values.get(WATER)
-        return None if whole is None else rounded(float(_share(value, whole) - target), 3)
-    return value - target
-
-
-def _share(pulses: Decimal, whole: dict[str, str]) -> Decimal:
-    return 100 * pulses / Decimal(whole["value"])
+    if brewed is None:
+        return None
+    off = brewed - target
+    return rounded(float(off), 3) if off != off.quantize(THOUSANDTH) else off
 
 
 def taper_of(held: Placement) -> Taper | None:
     """Where the taper begins; None for settings without one."""
     values: Values = held.settings.values
-    if "taper_start" not in values or WATER not in values:
+    if TAPER not in values or WATER not in values:
         return None
-    begins, whole = (Decimal(values[code]["value"]) for code in ("taper_start", WATER))
+    begins, whole = (Decimal(values[code]["value"]) for code in (TAPER, WATER))
     return Taper(begins, whole - begins, whole)

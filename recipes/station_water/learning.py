@@ -19,6 +19,7 @@ from recipes.brewing.balances import (
     waters_for,
 )
 from stations.equipment.models import Station
+from stations.metrology.formula import BY_WATER, ENDS_BY, WATER
 from stations.shots.models import CheckShot
 from web.numbers import rounded
 
@@ -26,21 +27,21 @@ NEWEST = 200  # shots of a station that are learnt from
 RECENT = 100  # shots whose stations stand for all
 
 # Pulses as set, not what was asked for: they are what passed the meter. One row a station.
-SHOTS = """
+SHOTS = f"""
 SELECT station_id, array_agg(dose), array_agg(pulses), array_agg(beverage) FROM (
     SELECT slot.station_id, shot.dose_mass::float8 AS dose, shot.beverage_mass::float8 AS beverage,
-        (held."values" -> 'water_volume' ->> 'value')::float8 AS pulses,
+        (held."values" -> '{WATER}' ->> 'value')::float8 AS pulses,
         row_number() OVER (PARTITION BY slot.station_id ORDER BY shot.id DESC) AS place
     FROM stations_slot slot
     JOIN stations_checkshot shot ON shot.slot_id = slot.id AND NOT shot.left_out
     JOIN stations_placement placed ON placed.id = shot.placement_id
     JOIN stations_controlsettings held ON held.id = placed.settings_id
     WHERE slot.station_id = ANY(%(stations)s)
-        AND held."values" -> 'ends_by' ->> 'value' = 'volume'
-        AND held."values" ? 'water_volume'
+        AND held."values" -> '{ENDS_BY}' ->> 'value' = '{BY_WATER}'
+        AND held."values" ? '{WATER}'
         AND shot.at < coalesce(%(until)s::timestamptz, 'infinity')
 ) AS newest WHERE place <= %(newest)s GROUP BY station_id
-"""
+"""  # noqa: S608 - constants only
 
 
 def learn(

@@ -7,16 +7,21 @@ or re-translation.
 from dataclasses import dataclass
 from decimal import Decimal
 
-from recipes.station_water.volumes import WATER, leaves_water
-from recipes.station_water.words import Expected
-from recipes.translation.translating import StationTranslation, quantities, translate_for
+from people.policy.models import Boiling, Policy
+from recipes.formula.control_settings import as_stored, formula_set
+from recipes.station_water.cup import Expected, Judged, fact_words
+from recipes.station_water.own_water import Learning, translate_own
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
 from stations.equipment.models import Station
+from stations.equipment.traits import abilities_of, traits_at
+from stations.metrology.formula import WATER
+from stations.metrology.translation import Translation
 from stations.slots.models import Placement
 from web.numbers import rounded
 
 NANO = Decimal("1e-9")  # mL: a quotient has no end of digits
+Now = tuple[Translation, Judged]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +32,7 @@ class WaterNow:
     version: Version
     pulses: Decimal
     exact: Decimal
-    now: StationTranslation
+    now: Now
 
     @property
     def water(self) -> Decimal:
@@ -37,20 +42,25 @@ class WaterNow:
     @property
     def expected(self) -> Expected | None:
         """What the next publication would expect here."""
-        return self.now.expected
+        return self.now[1].expected
 
     @property
     def pulses_now(self) -> Decimal | None:
         """What it would be set to now, where that differs; None where it stays."""
-        found = self.now.values.get(WATER)
-        if found is None or Decimal(found["value"]) == self.pulses:
-            return None
-        return Decimal(found["value"])
+        setting = as_stored(self.now[0].settings).get(WATER)
+        count = Decimal(setting["value"]) if setting else self.pulses
+        return None if count == self.pulses else count
+
+    @property
+    def refusals(self) -> list[str]:
+        """Why it could not be set now, in sentences."""
+        translation, cup = self.now
+        return [fact_words(each) for each in (*translation.refusals, *cup.refusals)]
 
     @property
     def water_now(self) -> Decimal:
         """The water it would be now [mL], to 0.1 mL."""
-        return rounded(float(self.now.expected.water), 1) if self.now.expected else self.water
+        return rounded(float(self.expected.water), 1) if self.expected else self.water
 
 
 def waters_now(station: Station) -> list[WaterNow]:
@@ -60,9 +70,9 @@ def waters_now(station: Station) -> list[WaterNow]:
     found = versions_of(held)
     now = {digest: _now(version, station) for digest, version in found.items()}
     return [
-        told
+        water
         for each in held
-        if (told := _water(each, found, now.get(each.settings.content_digest), station))
+        if (water := _water(each, found, now.get(each.settings.content_digest), station))
     ]
 
 
@@ -72,22 +82,24 @@ def water_now(held: Placement, station: Station) -> WaterNow | None:
     return mine[0] if mine else None
 
 
-def _now(version: Version, station: Station) -> StationTranslation | None:
-    formula = quantities(version.formula.all())
-    if not leaves_water({each.code: each for each in formula}):
+def _now(version: Version, station: Station) -> Now | None:
+    formula, machine = version.stated, station.machine
+    if not formula.leaves_water:
         return None
-    return translate_for(formula, Station.objects.filter(pk=station.pk))[station.pk]
+    pairs = [(abilities_of([machine.machine_type_id])[machine.machine_type_id], traits_at(station))]
+    refuse = Policy.current().boiling == Boiling.REFUSE
+    done, judged = translate_own(
+        formula, [station.pk], pairs, Learning(), refuse_above_boiling=refuse
+    )
+    return done[0], judged[0]
 
 
 def _water(
-    held: Placement,
-    versions: dict[str, Version],
-    now: StationTranslation | None,
-    station: Station,
+    held: Placement, versions: dict[str, Version], now: Now | None, station: Station
 ) -> WaterNow | None:
-    pulses, slope = held.settings.values.get(WATER), station.pulses_per_millilitre
-    if now is None or pulses is None or slope is None:
+    pulses = held.settings.values.get(WATER)
+    exact = formula_set(held.settings.values, traits_at(station)).target(WATER)
+    if now is None or pulses is None or exact is None:
         return None
-    count = Decimal(pulses["value"])
-    exact = (count / slope).quantize(NANO)
-    return WaterNow(held, versions[held.settings.content_digest], count, exact, now)
+    version = versions[held.settings.content_digest]
+    return WaterNow(held, version, Decimal(pulses["value"]), exact.quantize(NANO), now)

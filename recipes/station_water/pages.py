@@ -13,13 +13,13 @@ from recipes.formula.parameters import PARAMETERS
 from recipes.station_water.budget import cup_budget, settings_of, taper_of
 from recipes.station_water.learning import balance_of
 from recipes.station_water.now import water_now, waters_now
-from recipes.station_water.volumes import CUP
 from recipes.versions.holding import version_in_force
 from recipes.versions.models import FormulaValue, Version
 from stations.calibrations.drawing import budget_drawing
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Slot, Station
 from stations.metrology.budget import VolumeBudget, volume_budget
+from stations.metrology.formula import BEVERAGE, DOSE, WATER
 from stations.slots.models import Placement
 from web.fields import PlainDecimalField
 from web.form_pages import status_of
@@ -31,10 +31,10 @@ class BeverageForm(forms.Form):
     """Which yield, from how much coffee."""
 
     dose = PlainDecimalField(
-        label="Dose", bounds=target_bounds(PARAMETERS["dose_mass"]), initial=Decimal(18)
+        label="Dose", bounds=target_bounds(PARAMETERS[DOSE]), initial=Decimal(18)
     )
     beverage = PlainDecimalField(
-        label="Yield", bounds=target_bounds(PARAMETERS["beverage_mass"]), initial=Decimal(36)
+        label="Yield", bounds=target_bounds(PARAMETERS[BEVERAGE]), initial=Decimal(36)
     )
 
 
@@ -76,7 +76,7 @@ def delivery(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def _delivered(station: Station, version: Version, held: Placement) -> dict[str, Any]:
-    stated = version.formula.filter(code="water_volume", target__isnull=False).first()
+    stated = version.formula.filter(code=WATER, target__isnull=False).first()
     own = water_now(held, station) if stated is None else None
     context: dict[str, Any] = {
         "water": stated,
@@ -91,7 +91,7 @@ def _delivered(station: Station, version: Version, held: Placement) -> dict[str,
     context |= _shown(budget) | {"calibrated": station.slope_uncertainty is not None}
     if stated is not None:
         return context | {"fits": _fits(budget, stated)}
-    cup = version.formula.get(code=CUP)
+    cup = version.formula.get(code=BEVERAGE)
     return context | {"cup": cup, "cup_budget": cup_budget(station, version, budget)}
 
 

@@ -5,11 +5,11 @@ from django.db.models import Prefetch
 from django.template import Context
 
 from people.persons.verbs import Verb
+from recipes.appraisal.appraisal import Appraisal, appraise
 from recipes.coffees.models import Coffee, Recipe
 from recipes.formula.formula import Formula
 from recipes.requests.models import ChangeRequest
 from recipes.tastings.result import Evidence, evidence_of
-from recipes.versions.appraisal import Appraisal, appraise
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 

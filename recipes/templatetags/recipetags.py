@@ -1,11 +1,11 @@
 """What recipes' templates print that others don't need."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from django import template
 
 from recipes.formula.comparison import Row, shown
-from recipes.formula.formula import Entry
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 
 register = template.Library()
@@ -31,7 +31,7 @@ def concat(text: str, more: object) -> str:
 
 
 @register.filter
-def entry(formula: Mapping[str, Entry], code: str) -> dict[str, object]:
+def entry(formula: Formula, code: str) -> dict[str, object]:
     """What a formula says about a parameter, as {% quantity %} prints it."""
-    found = formula.get(code, Entry())
+    found = formula.of(code)
     return {"shown": shown(PARAMETERS[code], found), "below": found.below, "above": found.above}

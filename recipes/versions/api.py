@@ -14,7 +14,6 @@ from people.tokens.models import Scope
 from recipes.coffees.api import RecipeView
 from recipes.coffees.models import Recipe, RoastLot
 from recipes.formula.fields import shown
-from recipes.formula.formula import differing, stored
 from recipes.versions.capture import draft_from_shot
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version, VersionQuerySet
@@ -138,7 +137,7 @@ class VersionFormula(RecipeView):
     def get(self, request: Request, pk: int) -> Response:
         """Read what a version says, in the form in which PUT takes it."""
         version = one_or_404(all_versions(), pk)
-        content = {"formula": shown(stored(version.formula.all()))}
+        content = {"formula": shown(version.stated)}
         return tagged(request, version, content | {"lot": version.lot_id, "note": version.note})
 
     @extend_schema(request=DraftContent, responses=VersionOut)
@@ -169,7 +168,7 @@ class Comparison(RecipeView):
             if number not in by_number:
                 raise Invalid(side, number, "the number of a version of this recipe")
         old, new = by_number[wanted["old"]], by_number[wanted["new"]]
-        codes = differing(stored(old.formula.all()), stored(new.formula.all()))
+        codes = old.stated.differing(new.stated)
         sides = {"old": VersionOut(old).data, "new": VersionOut(new).data}
         return Response({**sides, "differs": sorted(codes)})
 

@@ -1,6 +1,7 @@
 """A draft captured from a good shot: it aims at what the shot weighed and timed."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 from audit.capture.context import recorded
@@ -8,10 +9,11 @@ from audit.errors import Refused
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from recipes.formula.formula import Entry, Formula, read, stored
+from recipes.formula.formula import Formula
 from recipes.versions import history
 from recipes.versions.drafts import begin, subject_of
 from recipes.versions.models import Version
+from stations.metrology.formula import IN_CUP
 from stations.shots.models import CheckShot
 from stations.slots.models import Placement
 
@@ -49,7 +51,7 @@ def draft_from_shot(*, by: User, shot: CheckShot) -> Version:
         if shot.left_out:
             raise Refused(LEFT_OUT)
         note = f"From {shot} at {shot.slot.station.machine.site}, {shot.slot}."
-        formula = read(_aims(shot, base))
+        formula = Formula.read(_aims(shot, base))
         return begin(
             by=by, recipe=base.recipe, based_on=base, formula=formula, lot=base.lot, note=note
         )
@@ -63,10 +65,10 @@ def _poured_under(shot: CheckShot) -> Version | None:
 
 
 def _aims(shot: CheckShot, base: Version) -> Formula:
-    formula = stored(base.formula.all())
+    formula = base.stated
     for deviations_of in _deviations:
-        for code, (target, text) in deviations_of(shot.placement).items():
-            formula[code] = formula.get(code, Entry())._replace(target=target, text=text)
-    for code in ("dose_mass", "beverage_mass", "shot_time"):
-        formula[code] = formula.get(code, Entry())._replace(target=getattr(shot, code))
-    return formula
+        formula |= {
+            code: replace(formula.of(code), target=target, text=text)
+            for code, (target, text) in deviations_of(shot.placement).items()
+        }
+    return formula.with_targets({code: getattr(shot, code) for code in IN_CUP})

@@ -18,21 +18,17 @@ import rfc8785
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import told
-from recipes.formula.formula import Entry
 from recipes.versions.models import Version
+from stations.metrology.formula import Stated
 
 
 def content(version: Version) -> dict[str, Any]:
     """What a signer sees, as plain data."""
     recipe, lot = version.recipe, version.lot
-    rows = {row.code: row for row in version.formula.all()}
     return {
         "coffee": recipe.coffee.name,
         "drink": recipe.drink,
-        "formula": {
-            code: _line(Entry(row.target, row.below, row.above, row.text))
-            for code, row in rows.items()
-        },
+        "formula": {code: _line(stated) for code, stated in version.stated.items()},
         "lot": {"code": lot.code, "roasted_on": lot.roasted_on.isoformat()} if lot else None,
         "note": version.note,
         "number": version.number,
@@ -45,13 +41,9 @@ def content_digest(version: Version) -> str:
     return sha256(rfc8785.dumps(content(version))).hexdigest()
 
 
-def _line(entry: Entry) -> dict[str, str | None]:
-    return {
-        "above": _plain(entry.above),
-        "below": _plain(entry.below),
-        "target": _plain(entry.target),
-        "text": entry.text,
-    }
+def _line(stated: Stated) -> dict[str, str | None]:
+    numbers = {name: _plain(number) for name, number in stated.numbers.items()}
+    return {**numbers, "text": stated.text}
 
 
 def _plain(number: Decimal | None) -> str | None:

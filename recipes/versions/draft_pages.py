@@ -8,7 +8,6 @@ from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe
 from recipes.formula.comparison import rows
 from recipes.formula.forms import formula_initial
-from recipes.formula.formula import stored
 from recipes.versions.capture import draft_from_shot
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.forms import DraftForm
@@ -60,7 +59,7 @@ def version_edit(request: PageRequest, pk: int) -> HttpResponse:
             messages.success(request, f"{shown} was saved.")
             return redirect(shown)
         if outcome.stale:
-            context["conflict"] = rows(stored(shown.formula.all()), given)
+            context["conflict"] = rows(shown.stated, given)
         status = outcome.status
     context |= {"form": form, "comments": shown.comments.select_related("by")}
     return render(request, "recipes/versions/version_edit.html", context, status=status)
@@ -79,4 +78,4 @@ def version_appraisal(request: PageRequest, pk: int) -> HttpResponse:
 
 def _initial(version: Version) -> dict[str, object]:
     frame = {"note": version.note, "lot": version.lot_id, "revision": version.revision}
-    return frame | formula_initial(stored(version.formula.all()))
+    return frame | formula_initial(version.stated)

@@ -1,6 +1,5 @@
 """Drafts: begun from nothing, from another version or from a request, and edited."""
 
-from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import Max
@@ -12,9 +11,9 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe, RoastLot
-from recipes.formula.formula import Entry, Formula, Given, differing, read, stored
+from recipes.formula.formula import Formula, Given, write_rows
 from recipes.versions import history
-from recipes.versions.models import FormulaValue, Version
+from recipes.versions.models import Version
 from web.checks import Checks
 
 NOTE = 2000  # characters
@@ -72,7 +71,7 @@ def new_draft(
         require(by, Verb.RECIPE_DRAFT, subject=subject)
         if based_on and based_on.recipe_id != recipe.pk:
             raise Refused(f"{based_on} is of another recipe: a draft begins from its own recipe.")
-        formula = stored(based_on.formula.all()) if based_on else {}
+        formula = based_on.stated if based_on else Formula()
         unsigned = based_on if based_on and not based_on.signature_id else None
         return begin(
             by=by, recipe=recipe, based_on=based_on, formula=formula, lot=lot, note=note,
@@ -85,7 +84,7 @@ def begin(
     by: User,
     recipe: Recipe,
     based_on: Version | None,
-    formula: Mapping[str, Entry],
+    formula: Formula,
     lot: RoastLot | None,
     note: str,
     change_request_id: int | None = None,
@@ -106,7 +105,7 @@ def begin(
         change_request_id=change_request_id,
         **_frame(recipe, note, lot),
     )
-    _write(version, {}, formula)
+    write_rows(version.formula, Formula(), formula)
     version.refresh_from_db(fields=["created_at"])
     return version
 
@@ -129,12 +128,12 @@ def edit_draft(
         now = lock_version(version, by, Verb.RECIPE_DRAFT)
         must_be(now, Version.State.DRAFT, to="edited")
         must_be_at(now, revision)
-        formula, frame = read(values), _frame(now.recipe, note, lot)
-        before = stored(now.formula.all())
+        formula, frame = Formula.read(values), _frame(now.recipe, note, lot)
+        before = now.stated
         same_frame = (now.note, now.lot) == (frame["note"], frame["lot"])
-        if differing(before, formula) or not same_frame:
+        if before.differing(formula) or not same_frame:
             compare_and_set(now, revision, last_editor=by, **frame)
-            _write(now, before, formula)
+            write_rows(now.formula, before, formula)
         return now
 
 
@@ -145,18 +144,3 @@ def _frame(recipe: Recipe, note: str, lot: RoastLot | None) -> dict[str, object]
     if lot and lot.coffee_id != recipe.coffee_id:
         raise Invalid("lot", lot, f"a roast lot of {recipe.coffee}")
     return {"note": note, "lot": lot}
-
-
-def _write(version: Version, before: Mapping[str, Entry], after: Mapping[str, Entry]) -> None:
-    """One statement for what goes, one for what is new or says something else."""
-    gone = before.keys() - after.keys()
-    if gone:
-        version.formula.filter(code__in=gone).delete()
-    changed: Formula = {code: after[code] for code in after if before.get(code) != after[code]}
-    if changed:
-        FormulaValue.objects.bulk_create(
-            [FormulaValue(version=version, code=c, **e._asdict()) for c, e in changed.items()],
-            update_conflicts=True,
-            unique_fields=["version", "code"],
-            update_fields=Entry._fields,
-        )

@@ -20,6 +20,7 @@ from people.persons.verbs import Verb
 from people.policy.models import Policy
 from people.signatures.models import Signature
 from recipes.coffees.models import Coffee, Recipe, RoastLot
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import unit_sql
 from recipes.versions.guards import formula_guards, name_guard, version_guards
 from web.model_fields import ExactDecimalField
@@ -161,6 +162,11 @@ class Version(Revised):
     def get_absolute_url(self) -> str:
         """The version's page."""
         return reverse("recipes:version", args=[self.pk])
+
+    @property
+    def stated(self) -> Formula:
+        """The formula."""
+        return Formula.of_rows(self.formula.all())
 
     @property
     def is_returned(self) -> bool:

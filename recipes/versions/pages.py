@@ -14,13 +14,12 @@ from recipes.coffees.forms import RecipeForm
 from recipes.coffees.models import Recipe
 from recipes.coffees.rest import rest_of
 from recipes.formula.comparison import Row, rows, text_row
-from recipes.formula.formula import stored
-from recipes.station_water.volumes import own_water_words
-from recipes.versions.computed import ratio_words
+from recipes.formula.formula import Formula
+from recipes.formula.requirements import requirements
+from recipes.formula.summary import own_water_words, ratio_words
 from recipes.versions.forms import CommentForm, CompareForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
-from recipes.versions.requirements import requirements
 from recipes.versions.review import barred
 from web.form_pages import form_page, posted, status_of
 from web.lookup import one_or_404
@@ -36,14 +35,14 @@ def shown_version(pk: int) -> Version:
 
 def version_context(version: Version) -> dict[str, object]:
     """The formula and what follows from it."""
-    formula = stored(version.formula.all())
+    formula = version.stated
     today = timezone.now().date()
     return {
         "version": version,
         "formula": formula,
         "recipe": version.recipe,
         "state": "returned" if version.is_returned else version.state,
-        "lines": rows({}, formula),
+        "lines": rows(Formula(), formula),
         "ratio": ratio_words(formula),
         "own_water": own_water_words(formula),
         "rest": rest_of(version.lot, today) if version.lot else None,
@@ -54,10 +53,10 @@ def version_context(version: Version) -> dict[str, object]:
 def version(request: PageRequest, pk: int) -> HttpResponse:
     """One version: its formula, what a machine needs for it, who did what to it."""
     shown, user = shown_version(pk), request.user
-    formula = stored(shown.formula.all())
+    formula = shown.stated
     base = shown.based_on
     context = version_context(shown) | {
-        "differences": rows(stored(base.formula.all()), formula) if base else [],
+        "differences": rows(base.stated, formula) if base else [],
         "requirements": requirements(formula),
         "may_taste": may(user, Verb.TASTING_RUN),
         "comments": shown.comments.select_related("by"),
@@ -76,7 +75,7 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
 
 def version_rows(old: Version, new: Version) -> list[Row]:
     """The formulas of two versions, then lot and note."""
-    formulas = rows(stored(old.formula.all()), stored(new.formula.all()))
+    formulas = rows(old.stated, new.stated)
     lots = text_row("Roast lot", _lot(old), _lot(new))
     return [*formulas, lots, text_row("Note", old.note, new.note)]
 
@@ -119,7 +118,7 @@ def recipes(request: PageRequest) -> HttpResponse:
 def _row(recipe: Recipe, today: date) -> dict[str, object]:
     live: list[Version] = recipe.live  # type: ignore[attr-defined]
     approved = next((v for v in live if v.state == Version.State.APPROVED), None)
-    formula = stored(approved.formula.all()) if approved else {}
+    formula = approved.stated if approved else Formula()
     return {
         "recipe": recipe,
         "approved": approved,
@@ -135,12 +134,12 @@ def recipe(request: PageRequest, pk: int) -> HttpResponse:
     shown = one_or_404(Recipe.objects.select_related("coffee"), pk)
     versions = list(shown.versions.with_recipe())
     approved = next((v for v in versions if v.state == Version.State.APPROVED), None)
-    formula = stored(approved.formula.all()) if approved else {}
+    formula = approved.stated if approved else Formula()
     context = {
         "recipe": shown,
         "versions": versions,
         "approved": approved,
-        "lines": rows({}, formula),
+        "lines": rows(Formula(), formula),
         "ratio": ratio_words(formula),
         "may_draft": may(request.user, Verb.RECIPE_DRAFT),
         "may_publish": may(request.user, Verb.PUBLICATION_PLAN),

@@ -13,9 +13,8 @@ from people.policy.models import Policy
 from people.signatures.models import Meaning
 from people.signatures.signing import Credentials, sign
 from recipes.coffees.models import Coffee
-from recipes.formula.formula import Entry, stored
-from recipes.formula.parameters import PARAMETERS
-from recipes.station_water.volumes import leaves_water
+from recipes.formula.formula import Formula
+from recipes.formula.parameters import ENDED_BY, PARAMETERS
 from recipes.versions import history
 from recipes.versions.digest import content_digest
 from recipes.versions.drafts import (
@@ -26,22 +25,12 @@ from recipes.versions.drafts import (
     subject_of,
 )
 from recipes.versions.models import Comment, Version
+from stations.metrology.formula import ENDS_BY, WATER
 from web.checks import Checks
 
 State = Version.State
 COMMENT = 2000  # characters
 SOLE_ROASTER = "sole-roaster policy"
-
-# What every formula must say before anybody is asked to approve it.
-ALWAYS = ("dose_mass", "beverage_mass", "brew_temperature", "ends_by")
-ENDING = {"volume": "water_volume", "mass": "beverage_mass", "time": "shot_time"}
-# The first needs the second: half of a pair tells a machine nothing.
-PAIRS = (
-    ("taper_start", "water_volume"),
-    ("taper_start", "taper_pressure"),
-    ("taper_pressure", "taper_start"),
-    ("preinfusion_pressure", "preinfusion_time"),
-)
 
 
 def submit(*, by: User, version: Version, revision: int) -> Version:
@@ -53,7 +42,7 @@ def submit(*, by: User, version: Version, revision: int) -> Version:
         now = lock_version(version, by, Verb.RECIPE_SUBMIT)
         must_be(now, State.DRAFT, to="submitted")
         must_be_at(now, revision)
-        problems = gaps(stored(now.formula.all()))
+        problems = gaps(now.stated)
         if problems:
             raise Invalid.of(problems)
         return advance(
@@ -227,22 +216,26 @@ def _write(version: Version, by: User, comments: Mapping[str, str]) -> list[Comm
     return Comment.objects.bulk_create(made)
 
 
-def gaps(formula: Mapping[str, Entry]) -> list[Problem]:
+def gaps(formula: Formula) -> list[Problem]:
     """One problem for each parameter that is missing, saying why it is needed.
 
     Water volume isn't, where the shot ends by it and dose and beverage mass are stated: each
     station then gets the water that yields the beverage there.
     """
-    reasons = {code: "every recipe states it" for code in ALWAYS if code not in formula}
-    ends_by = formula.get("ends_by", Entry()).text
-    ending = ENDING.get(ends_by)
+    reasons = {
+        code: "every recipe states it"
+        for code, parameter in PARAMETERS.items()
+        if parameter.required and code not in formula
+    }
+    ending = ENDED_BY.get(formula.ends_by)
     if ending and ending not in formula:
-        reasons.setdefault(ending, f"the shot ends by {_label('ends_by', ends_by)}")
-    for has, needs in PAIRS:
-        if has in formula and needs not in formula:
-            reasons.setdefault(needs, f"{PARAMETERS[has].label.lower()} is given")
-    if leaves_water(formula):
-        reasons.pop("water_volume", None)
+        reasons.setdefault(ending, f"the shot ends by {_label(ENDS_BY, formula.ends_by)}")
+    for has in formula:
+        for needs in PARAMETERS[has].needs if has in PARAMETERS else ():
+            if needs not in formula:
+                reasons.setdefault(needs, f"{PARAMETERS[has].label.lower()} is given")
+    if formula.leaves_water:
+        reasons.pop(WATER, None)
     return [
         Problem(code, None, f"{PARAMETERS[code].label.lower()}, because {why}")
         for code, why in reasons.items()

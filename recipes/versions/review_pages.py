@@ -8,7 +8,6 @@ from audit.errors import DomainError, Invalid, NotPermitted
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.formula.comparison import rows
-from recipes.formula.formula import stored
 from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, RevisionForm, WithdrawForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
@@ -50,7 +49,7 @@ def version_submit(request: PageRequest, pk: int) -> HttpResponse:
 def version_return(request: PageRequest, pk: int) -> HttpResponse:
     """Send a version back to its author with comments."""
     shown = shown_version(pk)
-    codes = list(stored(shown.formula.all()))
+    codes = list(shown.stated)
     seen = {"revision": shown.revision}
     form = ReturnForm(posted(request), initial=seen, codes=codes)
     return form_page(
@@ -64,7 +63,7 @@ def version_return(request: PageRequest, pk: int) -> HttpResponse:
             revision=form.cleaned_data["revision"],
         ),
         said="{} went back to its author.",
-        context=version_context(shown) | {"by_code": stored(shown.formula.all())},
+        context=version_context(shown) | {"by_code": shown.stated},
     )
 
 
@@ -92,11 +91,11 @@ def version_approve(request: PageRequest, pk: int) -> HttpResponse:
 
 def _approval_context(request: PageRequest, version: Version) -> dict[str, object]:
     current = Version.objects.approved().with_formula().filter(recipe=version.recipe).first()
-    formula = stored(version.formula.all())
+    formula = version.stated
     own, stopped = own_work(version, request.user), barred(version, request.user)
     return version_context(version) | {
         "current": current,
-        "differences": rows(stored(current.formula.all()), formula) if current else [],
+        "differences": rows(current.stated, formula) if current else [],
         "barred": stopped,
         "sole_roaster": own and not stopped,
     }

@@ -7,8 +7,7 @@ from rest_framework import serializers
 from people.persons.serializers import PersonBrief
 from people.signatures.fields import SignatureOut, SignatureSerializer
 from recipes.formula.fields import FormulaIn, FormulaOut
-from recipes.formula.formula import stored
-from recipes.versions.computed import ratio_of
+from recipes.formula.summary import ratio_of
 from recipes.versions.drafts import NOTE
 from recipes.versions.models import Comment, Version
 from recipes.versions.review import COMMENT
@@ -37,7 +36,7 @@ class VersionOut(serializers.ModelSerializer[Version]):
 
     def get_brew_ratio(self, version: Version) -> str | None:
         """Beverage mass over dose, to two places; null while either is missing."""
-        ratio = ratio_of(stored(version.formula.all()))
+        ratio = ratio_of(version.stated)
         return None if ratio is None else f"{ratio:f}"
 
 

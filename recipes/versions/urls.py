@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from recipes.versions import api, appraisal_api, draft_pages, pages, review_pages
+from recipes.versions import api, draft_pages, pages, review_pages
 
 page_urls: list[URLPattern] = [
     path("recipes/", pages.recipes, name="recipes"),
@@ -22,12 +22,6 @@ page_urls: list[URLPattern] = [
     path("versions/<int:pk>/withdraw/", review_pages.version_withdraw, name="version_withdraw"),
 ]
 api_urls: list[URLPattern] = [
-    path(
-        "versions/<int:pk>/appraisal/",
-        appraisal_api.VersionAppraisal.as_view(),
-        name="version_appraisal",
-    ),
-    path("stations/<int:pk>/beverage/", appraisal_api.Beverage.as_view(), name="beverage"),
     path("recipes/<int:pk>/versions/", api.RecipeVersions.as_view(), name="recipe_versions"),
     path("recipes/<int:pk>/compare/", api.Comparison.as_view(), name="compare"),
     path("shots/<int:pk>/draft/", api.ShotDraft.as_view(), name="shot_draft"),

@@ -9,8 +9,7 @@ from stations.calibrations.models import Calibration
 from stations.equipment.models import Site
 from stations.metrology.atmosphere import site_pressure
 from stations.metrology.errors import BadValueError
-from stations.metrology.fit_words import concerns
-from stations.metrology.flowmeter import FlowMeterFit, Run, fit_flow_meter
+from stations.metrology.flowmeter import FlowMeterFit, Run, concerns, fit_flow_meter
 from stations.metrology.offset import Offset, Reading, measure_offset
 from web.numbers import BadNumber, Bounds, read_number
 

@@ -1,66 +1,13 @@
-"""What a machine can set and what one of its stations is like: the inputs of a translation."""
+"""What a machine can set, and what has been measured at one of its stations."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from enum import StrEnum
 
 from stations.metrology.errors import BadValueError
-from stations.metrology.rounding import require_plain
-
-
-class TranslationRule(StrEnum):
-    """How a parameter's target becomes what the machine is set to."""
-
-    AS_IS = "as_is"  # the target, at the machine's resolution
-    PULSES = "pulses"  # volume [mL] times the station's pulses per millilitre
-    PULSE_OF_PERCENT = "pulse_of_percent"  # percent of a volume, as the pulse it is reached at
-    OFFSET = "offset"  # temperature, less the station's measured offset
-    NOT_SET = "not_set"  # a barista or the cup decides; the machine has no setting for it
-    ENDS_BY = "ends_by"  # one word that must be among the machine's ways to end a shot
-
-
-@dataclass(frozen=True, slots=True)
-class ParameterRule:
-    """One registry entry as the translation needs it.
-
-    ``label`` and ``unit`` are those shown to people ("brew pressure", "bar"). ``percent_of`` is
-    the code of the volume that a PULSE_OF_PERCENT parameter is a share of. With
-    ``only_if_ends_by`` the parameter is a setting only in formulas whose shot ends that way:
-    beverage mass is an outcome unless a scale ends the shot.
-    """
-
-    code: str
-    label: str
-    unit: str
-    rule: TranslationRule
-    percent_of: str = ""
-    only_if_ends_by: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """One line of a formula: target and tolerance in the parameter's unit, or a text.
-
-    ``below`` and ``above`` are how far the cup may fall short of or exceed the target, both at
-    or above 0; None means that no tolerance is stated.
-    """
-
-    code: str
-    target: Decimal | None = None
-    below: Decimal | None = None
-    above: Decimal | None = None
-    text: str = ""
-
-    def __post_init__(self) -> None:
-        """Raise BadValueError for numbers that are not finite and for negative tolerances."""
-        if self.target is not None:
-            require_plain(f"{self.code} target", self.target)
-        for side, width in (("below", self.below), ("above", self.above)):
-            if width is not None and require_plain(f"{self.code} {side}", width) < 0:
-                raise BadValueError(f"{self.code} {side}", width, "0 or more")
+from stations.metrology.numbers import require_plain
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from decimal import ROUND_HALF_UP, Decimal
 
 from stations.metrology import refusals
-from stations.metrology.abilities import ParameterRule, Quantity, StationTraits
+from stations.metrology.abilities import StationTraits
 from stations.metrology.atmosphere import local_boiling_point
-from stations.metrology.translation import Flag, Notice, Outcome, Setting, params
+from stations.metrology.formula import ParameterRule, Stated
+from stations.metrology.translation import Flag, Notice, Refusal, Setting, params
 
 # Weather moves the air pressure by some 20 hPa, and with it the boiling point by some 0.6 °C:
 # a margin below this may be gone on another day.
@@ -17,19 +18,19 @@ TENTH = Decimal("0.1")
 
 
 def temperature_flags(
-    quantity: Quantity, rule: ParameterRule, traits: StationTraits
+    stated: Stated, rule: ParameterRule, traits: StationTraits
 ) -> tuple[Flag, ...]:
     """Return what a temperature is flagged for at a station; errors as `judge_boiling`."""
     flags = []
     if traits.temperature_offset is None:
         flags.append(refusals.no_offset(rule))
-    boiling = judge_boiling(quantity.target or Decimal(0), rule, traits)
+    boiling = judge_boiling(stated.target or Decimal(0), rule, traits)
     return tuple(flags if boiling is None else [*flags, boiling])
 
 
 def by_policy(
-    outcome: Outcome, flags: tuple[Flag, ...], *, refuse: bool
-) -> tuple[Outcome, tuple[Flag, ...]]:
+    outcome: Setting | Refusal, flags: tuple[Flag, ...], *, refuse: bool
+) -> tuple[Setting | Refusal, tuple[Flag, ...]]:
     """Turn a flag above boiling into a refusal where the owner's policy refuses it."""
     above = [flag for flag in flags if flag.kind is Notice.ABOVE_BOILING]
     if not (refuse and above and isinstance(outcome, Setting)):

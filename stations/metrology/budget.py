@@ -1,4 +1,4 @@
-"""The uncertainty budget of a volume metered by pulses, line by line (JCGM 100:2008)."""
+"""What a metered volume or an offset temperature is uncertain by (JCGM 100:2008)."""
 
 from __future__ import annotations
 
@@ -8,10 +8,14 @@ from decimal import Decimal
 
 import scipy  # its parts load when first used: together they take seconds
 
-from stations.metrology.numbers import Real, number
-from stations.metrology.rounding import EXACT, to_resolution
+from stations.metrology.abilities import StationTraits
+from stations.metrology.formula import Stated
+from stations.metrology.numbers import EXACT, Real, number, to_resolution
 
-COVERAGE = 2.0
+COVERAGE = 2.0  # k = 2, about 95 % (JCGM 100:2008, 6.2 and G.6.6)
+TWICE = Decimal(2)
+TWELVE = Decimal(12)
+ZERO = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,3 +142,44 @@ def _coverage(effective: float | None) -> float:
     if effective is None:
         return float(2 * scipy.stats.norm.cdf(COVERAGE) - 1)
     return float(2 * scipy.stats.t.cdf(COVERAGE, effective) - 1)
+
+
+# Within a translation: exact decimals, and only what decides whether a setting may be placed.
+
+
+def holds(deviation: Decimal, expanded: Decimal, stated: Stated) -> bool:
+    """Return whether ``deviation`` ± ``expanded`` stays inside the stated tolerance.
+
+    All in the parameter's unit. A side without a stated tolerance always holds.
+    """
+    if stated.above is not None and deviation + expanded > stated.above:
+        return False
+    return stated.below is None or expanded - deviation <= stated.below
+
+
+def volume_expanded(volume: Decimal, traits: StationTraits) -> Decimal:
+    """Return the expanded uncertainty (k = 2) [mL] of a volume metered by pulses.
+
+    U = 2 √[(V u(K)/K)² + s² + (1/K)²/12]: slope, repeatability, and the whole pulse within
+    which the water stops (uniform over one pulse; JCGM 100:2008, 4.3.7). Zero where neither the
+    slope's uncertainty nor the repeatability is known: then only the rounding can be judged.
+    """
+    slope = traits.pulses_per_millilitre
+    if slope is None or (traits.slope_uncertainty is None and traits.repeatability is None):
+        return ZERO
+    by_slope = volume * (traits.slope_uncertainty or ZERO) / slope
+    by_spread = traits.repeatability or ZERO
+    variance = by_slope * by_slope + by_spread * by_spread + 1 / (slope * slope * TWELVE)
+    return TWICE * EXACT.sqrt(variance)
+
+
+def temperature_expanded(resolution: Decimal, traits: StationTraits) -> Decimal:
+    """Return the expanded uncertainty (k = 2) [°C] of a temperature set through an offset.
+
+    U = 2 √[u(offset)² + r²/12] with r the machine's resolution, within which its display rounds.
+    Zero where the offset's uncertainty is not known.
+    """
+    if traits.offset_uncertainty is None:
+        return ZERO
+    spread = traits.offset_uncertainty
+    return TWICE * EXACT.sqrt(spread * spread + resolution * resolution / TWELVE)

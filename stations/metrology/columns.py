@@ -16,9 +16,9 @@ from operator import attrgetter, eq
 import numpy as np
 import numpy.typing as npt
 
-from stations.metrology.abilities import ParameterAbility, Quantity, StationTraits
-from stations.metrology.numbers import Floats
-from stations.metrology.rounding import EXACT
+from stations.metrology.abilities import ParameterAbility, StationTraits
+from stations.metrology.formula import Stated
+from stations.metrology.numbers import EXACT, Floats
 
 Whole = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
@@ -93,7 +93,7 @@ class Ratio:
         sizes = (2 * np.abs(self.numerators) + self.denominator) // (2 * self.denominator)
         return np.where(self.numerators < 0, -sizes, sizes)
 
-    def plain(self, steps: Whole, quantity: Quantity, ability: ParameterAbility) -> Mask:
+    def plain(self, steps: Whole, stated: Stated, ability: ParameterAbility) -> Mask:
         """Return where ``steps`` are beyond doubt in range and within tolerance."""
         resolution = Fraction(ability.resolution)
         lowest = math.ceil(Fraction(ability.minimum) / resolution)
@@ -101,7 +101,7 @@ class Ratio:
         plain = self.usable & (steps >= lowest) & (steps <= highest)
         rest = (steps * self.denominator - self.numerators) / self.denominator
         deviation = rest * self.per_step
-        for side, width in ((deviation, quantity.above), (-deviation, quantity.below)):
+        for side, width in ((deviation, stated.above), (-deviation, stated.below)):
             if width is not None:
                 room = float(width)
                 plain &= side + self.expanded < room - GUARD * max(room, 1.0)
@@ -209,7 +209,7 @@ def less_offset(columns: TraitColumns, target: Decimal, ability: ParameterAbilit
 
 
 def _volume_expanded(columns: TraitColumns, volume: Floats, slope: Floats) -> Floats:
-    """Return `holding.volume_expanded` for every station [mL]."""
+    """Return `budget.volume_expanded` for every station [mL]."""
     by_slope = volume * columns.floats("slope_uncertainty") / slope
     by_spread = columns.floats("repeatability")
     variance = by_slope**2 + by_spread**2 + 1.0 / (QUANTISATION * slope**2)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from decimal import ROUND_HALF_UP, Decimal
 
-from stations.metrology.abilities import ParameterAbility, ParameterRule, Quantity
+from stations.metrology.abilities import ParameterAbility
+from stations.metrology.formula import ParameterRule, Stated
 from stations.metrology.translation import Flag, Notice, Params, Reason, Refusal, params
 
 SHOWN = Decimal("0.001")
@@ -26,32 +27,32 @@ def out_of_range(
 
 def too_coarse(
     rule: ParameterRule,
-    quantity: Quantity,
+    stated: Stated,
     value: Decimal,
     ability: ParameterAbility,
     deviation: Decimal,
 ) -> Refusal:
     """Return: the nearest setting already misses the tolerance by its ``deviation``."""
     given = params(setting=value, resolution=ability.resolution, deviation=_shown(deviation))
-    return Refusal(rule.code, Reason.TOO_COARSE, (*_wanted(quantity), *given))
+    return Refusal(rule.code, Reason.TOO_COARSE, (*_wanted(stated), *given))
 
 
 def too_uncertain(
-    rule: ParameterRule, quantity: Quantity, deviation: Decimal, expanded: Decimal
+    rule: ParameterRule, stated: Stated, deviation: Decimal, expanded: Decimal
 ) -> Refusal:
     """Return: rounding and the calibration's uncertainty together exceed the tolerance."""
     given = params(deviation=_shown(deviation), expanded=_shown(expanded))
-    return Refusal(rule.code, Reason.TOO_UNCERTAIN, (*_wanted(quantity), *given))
+    return Refusal(rule.code, Reason.TOO_UNCERTAIN, (*_wanted(stated), *given))
 
 
-def no_calibration(rule: ParameterRule, quantity: Quantity) -> Refusal:
+def no_calibration(rule: ParameterRule, stated: Stated) -> Refusal:
     """Return: without an accepted flow-meter calibration there are no pulses to set."""
-    return Refusal(rule.code, Reason.NO_CALIBRATION, _wanted(quantity))
+    return Refusal(rule.code, Reason.NO_CALIBRATION, _wanted(stated))
 
 
-def nothing_to_share(rule: ParameterRule, quantity: Quantity) -> Refusal:
+def nothing_to_share(rule: ParameterRule, stated: Stated) -> Refusal:
     """Return: a percentage of a volume that the formula doesn't state."""
-    return Refusal(rule.code, Reason.NOT_STATED, _wanted(quantity))
+    return Refusal(rule.code, Reason.NOT_STATED, _wanted(stated))
 
 
 def cannot_end_by(rule: ParameterRule, word: str, able: Collection[str]) -> Refusal:
@@ -70,9 +71,9 @@ def no_offset(rule: ParameterRule) -> Flag:
     return Flag(rule.code, Notice.OFFSET_NOT_MEASURED)
 
 
-def _wanted(quantity: Quantity) -> Params:
+def _wanted(stated: Stated) -> Params:
     """Return the target with its tolerance."""
-    return params(target=quantity.target, below=quantity.below, above=quantity.above)
+    return params(target=stated.target, below=stated.below, above=stated.above)
 
 
 def _shown(value: Decimal) -> Decimal:

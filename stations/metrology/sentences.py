@@ -7,11 +7,9 @@ from decimal import Decimal
 from enum import StrEnum
 from functools import lru_cache
 
-from stations.metrology.abilities import ParameterRule, TranslationRule
+from stations.metrology.formula import ParameterRule
 from stations.metrology.translation import Flag, Notice, Reason, Refusal
-from stations.metrology.wording import a_list, between, tolerance, with_unit
 
-COUNTED = (TranslationRule.PULSES, TranslationRule.PULSE_OF_PERCENT)
 HAZARD = (
     "Inside the group the water stays liquid under pressure, but at the open screen it flashes "
     "into steam, and a reading at an open group can't show this temperature."
@@ -43,7 +41,7 @@ def _missing(_given: Given, rule: ParameterRule) -> str:
 def _out_of_range(given: Given, rule: ParameterRule) -> str:
     target, value = _number(given, "target"), _number(given, "setting")
     low, high = _number(given, "minimum"), _number(given, "maximum")
-    unit = "pulses" if rule.rule in COUNTED else rule.unit
+    unit = rule.rule.machine_unit or rule.unit
     here = "" if value == target and unit == rule.unit else f" needs {with_unit(value, unit)} here,"
     verb, side = "" if here else " is", "above" if value > high else "below"
     return (
@@ -54,9 +52,10 @@ def _out_of_range(given: Given, rule: ParameterRule) -> str:
 
 def _too_coarse(given: Given, rule: ParameterRule) -> str:
     value = _number(given, "setting")
-    if rule.rule in COUNTED:
+    counted = rule.rule.machine_unit
+    if counted:
         off = with_unit(_number(given, "deviation"), rule.unit)
-        nearest = f"the nearest count, {with_unit(value, 'pulses')}, is off by {off}"
+        nearest = f"the nearest count, {with_unit(value, counted)}, is off by {off}"
     else:
         steps = with_unit(_number(given, "resolution"), rule.unit)
         nearest = f"the nearest setting is {with_unit(value, rule.unit)} (steps of {steps})"
@@ -136,3 +135,42 @@ FLAGS: dict[StrEnum, Words] = {
     Notice.OFFSET_NOT_MEASURED: _no_offset,
     Notice.ALTITUDE_UNKNOWN: _no_altitude,
 }
+
+
+# Numbers with their units as a sentence shows them.
+
+
+def plain(value: Decimal) -> str:
+    """Return a decimal without trailing zeros or exponent, thousands separated: 1,120 or 9.5."""
+    text = f"{value:,f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def with_unit(value: Decimal, unit: str) -> str:
+    """Return the number and its unit: "9.5 bar", "93 °C", "280 pulses", "1 pulse"."""
+    if unit == "pulses" and value == 1:
+        return "1 pulse"
+    return f"{plain(value)} {unit}".rstrip()
+
+
+def between(low: Decimal, high: Decimal, unit: str) -> str:
+    """Return a range with its unit once: "4 to 9 bar"."""
+    return f"{plain(low)} to {with_unit(high, unit)}"
+
+
+def tolerance(below: Decimal | None, above: Decimal | None, unit: str) -> str:
+    """Return a tolerance: "±0.2 bar", or "-0.5/+1 °C" where the sides differ."""
+    if below == above and below is not None:
+        return f"±{with_unit(below, unit)}"
+    low = "" if below is None else f"-{plain(below)}"
+    high = "" if above is None else f"+{plain(above)}"
+    return f"{low}{'/' if low and high else ''}{high} {unit}".rstrip()
+
+
+def a_list(words: list[str]) -> str:
+    """Return words as a list: "volume, mass or time"."""
+    if not words:
+        return "nothing"
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"

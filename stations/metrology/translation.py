@@ -82,9 +82,6 @@ class Flag:
         return {"code": self.code, "kind": self.kind.value, "params": dict(self.given)}
 
 
-Outcome = Setting | Refusal
-
-
 def params(**given: Decimal | str | None) -> Params:
     """Return numbers and words as a fact carries them; what is None is left out."""
     return tuple(

@@ -8,8 +8,7 @@ from statistics import median_low
 
 from stations.equipment.models import Site
 from stations.metrology.errors import BadValueError
-from stations.metrology.water import Langelier, Method, langelier
-from stations.metrology.water_compare import Difference, WaterSample, compare
+from stations.metrology.water import Difference, Langelier, Method, WaterSample, compare, langelier
 from stations.water.models import WaterReading
 from web.numbers import rounded
 

@@ -13,7 +13,6 @@ from people.tokens.actions import make_token
 from people.tokens.models import Scope
 from recipes.coffees.actions import add_lot
 from recipes.coffees.models import RoastLot
-from recipes.formula.formula import Entry
 from recipes.requests.actions import make_request
 from recipes.requests.models import ChangeRequest
 from recipes.tastings.actions import lock_answers, open_key, plan_tasting, record_answers
@@ -23,6 +22,7 @@ from recipes.versions.models import Version
 from stations.charts.charting import contents_of
 from stations.equipment.actions import add_slots
 from stations.equipment.models import Slot, Station
+from stations.metrology.formula import Stated
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from stations.slots.models import Placement
@@ -108,7 +108,7 @@ def _overtaken(cast: Cast) -> tuple[Version, ChangeRequest]:
     recipe = make_recipe(cast, "lungo")
     with recorded(by=None, action=PERSON_ADDED):
         base = approved(cast, draft(cast, recipe=recipe))
-    wanted = {"brew_temperature": Entry(Decimal("92.0"), Decimal("0.5"), Decimal("0.5"))}
+    wanted = {"brew_temperature": Stated(Decimal("92.0"), Decimal("0.5"), Decimal("0.5"))}
     request = make_request(
         by=cast.shop_lead, base=base, site=cast.site, proposals=wanted, reason="Sharp"
     )

@@ -17,10 +17,9 @@ import numpy as np
 from recipes.brewing.balances import Retentions, waters_for
 from stations.metrology.charts import Baseline
 from stations.metrology.columns import Thousandths
-from stations.metrology.many import translate_many
 from stations.metrology.numbers import Floats
 from stations.metrology.run_rules import NELSON, masks
-from stations.metrology.translate import translate
+from stations.metrology.translate import translate, translate_many
 from tests.benchmarks import bare_numpy
 from tests.benchmarks.chart_tasks import CHARTS
 from tests.stations.metrology.bar import FORMULA, RULES, stations
@@ -72,7 +71,7 @@ def own_water_row() -> Row:
     ratios = np.random.default_rng(1).normal(1.05, 0.08, STATIONS)
     whole = np.full(STATIONS, 9)
     learnt = Retentions(ratios, ratios, ratios, ratios, whole, whole, whole > 0)
-    left = [replace(each, target=None) if each.code == WATER else each for each in FORMULA]
+    left = {**FORMULA, WATER: replace(FORMULA[WATER], target=None)}
     ours, bare = best(
         lambda: translate_many(
             left,

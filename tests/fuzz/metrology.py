@@ -9,23 +9,19 @@ from stations.metrology import (
     capability,
     charts,
     equivalence,
-    fit_words,
     flowmeter,
     fluid,
     line,
     numbers,
     offset,
     outliers,
-    rounding,
     run_rules,
     water,
-    water_compare,
     water_units,
-    weighing,
 )
-from stations.metrology.abilities import MachineAbilities, ParameterAbility, Quantity, StationTraits
-from stations.metrology.many import translate_many
-from stations.metrology.translate import translate
+from stations.metrology.abilities import MachineAbilities, ParameterAbility, StationTraits
+from stations.metrology.formula import Stated
+from stations.metrology.translate import translate, translate_many
 from tests.stations.metrology.bar import PARAMETERS, RULES
 
 Call = Callable[..., object]
@@ -45,7 +41,7 @@ def _runs(a: Any, b: Any, c: Any, d: Any) -> list[flowmeter.Run]:  # noqa: ANN40
 
 
 def _translation(a: Any, b: Any, c: Any, d: Any) -> tuple[Any, ...]:  # noqa: ANN401
-    formula = [Quantity("water_volume", a, b, c), Quantity("brew_temperature", d, b, c)]
+    formula = {"water_volume": Stated(a, b, c), "brew_temperature": Stated(d, b, c)}
     ability = ParameterAbility("water_volume", b, c, d)
     machine = MachineAbilities({**PARAMETERS, "water_volume": ability})
     return formula, RULES, machine, StationTraits(a, b, c, d)
@@ -111,14 +107,17 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "shots_needed": lambda a, b, c, d: equivalence.shots_needed(a, b, power=c, risk=d),
         "Equivalence.interval_at": lambda a, *_: SAME.interval_at(a),
     },
-    "fit_words": {"concerns": lambda *v: fit_words.concerns(flowmeter.fit_flow_meter(_runs(*v)))},
     "flowmeter": {
+        "concerns": lambda *v: flowmeter.concerns(flowmeter.fit_flow_meter(_runs(*v))),
         "fit_flow_meter": lambda a, b, c, d: flowmeter.fit_flow_meter(
             _runs(a, b, c, d), pressure=a, air_temperature=b, relative_uncertainty=c
         ),
         "FlowMeterFit.band": lambda a, *_: FIT.band(a),
     },
     "fluid": {
+        "air_density": lambda a, b, c, _: fluid.air_density(a, b, c),
+        "volume_of": lambda a, b, c, d: fluid.volume_of(a, b, pressure=c, air_temperature=d),
+        "buoyancy_share": lambda a, b, *_: fluid.buoyancy_share(a, b),
         "saturation_temperature": lambda a, *_: fluid.saturation_temperature(a),
         "density": lambda a, b, *_: fluid.density(a, b),
         "viscosity": lambda a, b, *_: fluid.viscosity(a, b),
@@ -134,8 +133,9 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "Line.prediction_uncertainty_at": lambda a, *_: STRAIGHT.prediction_uncertainty_at(a),
         "Line.factor": lambda a, *_: STRAIGHT.factor(a),
     },
-    "many": {"translate_many": _many},
     "numbers": {
+        "require_plain": lambda a, *_: numbers.require_plain("a field", a),
+        "to_resolution": lambda a, b, *_: numbers.to_resolution(a, b),
         "number": lambda a, *_: numbers.number("a field", a, low=0.0, high=200.0),
         "series": lambda *v: numbers.series("a field", v),
     },
@@ -151,10 +151,6 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
             [c, d, 3, 5, 6],  # type: ignore[arg-type]
         ),
     },
-    "rounding": {
-        "require_plain": lambda a, *_: rounding.require_plain("a field", a),
-        "to_resolution": lambda a, b, *_: rounding.to_resolution(a, b),
-    },
     "run_rules": {
         "standardised": lambda *v: run_rules.standardised(v, BASE),  # type: ignore[arg-type]
         "find_signals": lambda *v: run_rules.find_signals(
@@ -163,19 +159,19 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         ),
         "masks": lambda a, b, c, d: run_rules.masks([a, b, c], [d]),  # type: ignore[arg-type]
     },
-    "translate": {"translate": lambda *v: translate(*_translation(*v))},
+    "translate": {
+        "translate_many": _many,
+        "translate": lambda *v: translate(*_translation(*v))},
     "water": {
+        "compare": lambda a, b, c, d: water.compare(
+            water.WaterSample(a, b, c, d, a), water.WaterSample(7, c, d, a, b)
+        ),
+        "differ_much": lambda a, b, c, d: water.differ_much(
+            water.WaterSample(a, b, c, d, a), water.WaterSample(7, c, d, a, b)
+        ),
         "langelier": _langelier,
         "carbonate_constants": lambda a, *_: water.carbonate_constants(a),
         "activity_exponent": lambda a, b, *_: water.activity_exponent(a, b),
-    },
-    "water_compare": {
-        "compare": lambda a, b, c, d: water_compare.compare(
-            water_compare.WaterSample(a, b, c, d, a), water_compare.WaterSample(7, c, d, a, b)
-        ),
-        "differ_much": lambda a, b, c, d: water_compare.differ_much(
-            water_compare.WaterSample(a, b, c, d, a), water_compare.WaterSample(7, c, d, a, b)
-        ),
     },
     "water_units": {
         "hardness": lambda a, b, *_: (
@@ -186,11 +182,6 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         ),
         "hardness_of": lambda a, b, *_: water_units.hardness_of(a, b),
         "celsius": lambda a, b, *_: (water_units.celsius(a, "K"), water_units.celsius(1, b)),
-    },
-    "weighing": {
-        "air_density": lambda a, b, c, _: weighing.air_density(a, b, c),
-        "volume_of": lambda a, b, c, d: weighing.volume_of(a, b, pressure=c, air_temperature=d),
-        "buoyancy_share": lambda a, b, *_: weighing.buoyancy_share(a, b),
     },
 }  # fmt: skip
 METROLOGY = {

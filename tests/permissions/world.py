@@ -20,7 +20,6 @@ from audit.checking.run import run_check
 from people.persons.actions import PERSON_ADDED
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
-from recipes.formula.formula import Entry as Value
 from recipes.modelling.history import FIT_ASKED
 from recipes.modelling.models import ShotFit
 from recipes.permits.actions import grant
@@ -34,6 +33,7 @@ from recipes.requests.actions import make_request
 from recipes.tastings.actions import plan_tasting
 from recipes.versions.review import submit
 from stations.equipment.models import Site, Slot, Station
+from stations.metrology.formula import Stated as Value
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from tests.bar import Bar, draft, make_bar

@@ -4,28 +4,31 @@ from decimal import Decimal
 
 from recipes.coffees.actions import add_coffee, add_recipe
 from recipes.coffees.models import Recipe
-from recipes.formula.formula import Entry, Formula
+from recipes.formula.formula import Formula, Given
 from recipes.requests.actions import make_request
 from recipes.requests.models import ChangeRequest
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
 from recipes.versions.review import approve, submit
+from stations.metrology.formula import Stated
 from tests.cast import Cast, credentials
 
 
-def number(target: str, below: str | None = None, above: str | None = None) -> Entry:
+def number(target: str, below: str | None = None, above: str | None = None) -> Stated:
     """An entry from digits."""
     low, high = (None if side is None else Decimal(side) for side in (below, above))
-    return Entry(Decimal(target), low, high)
+    return Stated(Decimal(target), low, high)
 
 
-FORMULA: Formula = {
-    "dose_mass": number("18.0", "0.1", "0.1"),
-    "beverage_mass": number("36.0", "2", "2"),
-    "water_volume": number("70", "2", "2"),
-    "brew_temperature": number("93.0", "0.5", "0.5"),
-    "ends_by": Entry(text="volume"),
-}
+FORMULA = Formula(
+    {
+        "dose_mass": number("18.0", "0.1", "0.1"),
+        "beverage_mass": number("36.0", "2", "2"),
+        "water_volume": number("70", "2", "2"),
+        "brew_temperature": number("93.0", "0.5", "0.5"),
+        "ends_by": Stated(text="volume"),
+    }
+)
 
 
 def make_recipe(cast: Cast, drink: str = "espresso") -> Recipe:
@@ -34,19 +37,19 @@ def make_recipe(cast: Cast, drink: str = "espresso") -> Recipe:
     return add_recipe(by=cast.head_roaster, coffee=coffee, drink=drink)
 
 
-def make_draft(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Version:
+def make_draft(cast: Cast, recipe: Recipe, formula: Given = FORMULA) -> Version:
     """A draft of the head roaster's that says `formula`."""
     draft = new_draft(by=cast.head_roaster, recipe=recipe)
     return edit_draft(by=cast.head_roaster, version=draft, revision=draft.revision, values=formula)
 
 
-def make_in_review(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Version:
+def make_in_review(cast: Cast, recipe: Recipe, formula: Given = FORMULA) -> Version:
     """A submitted version of the head roaster's."""
     draft = make_draft(cast, recipe, formula)
     return submit(by=cast.head_roaster, version=draft, revision=draft.revision)
 
 
-def make_approved(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Version:
+def make_approved(cast: Cast, recipe: Recipe, formula: Given = FORMULA) -> Version:
     """A version that the second roaster has signed."""
     version = make_in_review(cast, recipe, formula)
     return approve(
@@ -57,10 +60,10 @@ def make_approved(cast: Cast, recipe: Recipe, formula: Formula = FORMULA) -> Ver
     )
 
 
-HOTTER: Formula = {"brew_temperature": number("94.0", "0.5", "0.5")}
+HOTTER = Formula({"brew_temperature": number("94.0", "0.5", "0.5")})
 
 
-def ask(cast: Cast, base: Version, proposals: Formula = HOTTER) -> ChangeRequest:
+def ask(cast: Cast, base: Version, proposals: Given = HOTTER) -> ChangeRequest:
     """The shop lead asks for the harbour."""
     return make_request(
         by=cast.shop_lead, base=base, site=cast.site, proposals=proposals, reason="Sour at 93."

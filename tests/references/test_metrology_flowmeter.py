@@ -15,9 +15,9 @@ from scipy import stats
 
 from stations.metrology.budget import volume_budget
 from stations.metrology.flowmeter import Run, fit_flow_meter
+from stations.metrology.fluid import air_density, buoyancy_share, volume_of
 from stations.metrology.line import fit_line, fit_through_origin
 from stations.metrology.outliers import curvature_p_value, most_suspect
-from stations.metrology.weighing import air_density, buoyancy_share, volume_of
 
 SLOPE = 4.02
 

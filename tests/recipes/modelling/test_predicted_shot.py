@@ -8,10 +8,11 @@ from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.simulate import simulate
 from recipes.modelling.nominal import predict_shot, setup_of
 from recipes.versions.models import Version
+from stations.metrology.formula import Stated
 from tests.cast import Cast, SignedIn
 from tests.recipes.shelf import FORMULA, make_draft, number
 
-POURED = {**FORMULA, "brew_pressure": number("9"), "preinfusion_time": number("4"),
+POURED = FORMULA | {"brew_pressure": number("9"), "preinfusion_time": number("4"),
           "preinfusion_pressure": number("3"), "rise_time": number("2")}  # fmt: skip
 
 
@@ -23,7 +24,7 @@ def test_the_shot_ends_by_its_water() -> None:
 
 
 def test_more_pressure_is_a_shorter_shot() -> None:
-    assert predict_shot({**POURED, "brew_pressure": number("6")}).time > predict_shot(POURED).time
+    assert predict_shot(POURED | {"brew_pressure": number("6")}).time > predict_shot(POURED).time
 
 
 def test_one_shot_takes_less_than_a_tenth_of_a_second() -> None:
@@ -37,14 +38,14 @@ def test_one_shot_takes_less_than_a_tenth_of_a_second() -> None:
 
 def test_what_is_missing_is_named() -> None:
     with pytest.raises(QuantityError) as told:
-        predict_shot({code: entry for code, entry in POURED.items() if code != "dose_mass"})
+        predict_shot(POURED | {"dose_mass": Stated()})
     assert told.value.field == "dose_mass"
 
 
 def test_a_pressure_nobody_states_is_assumed_and_said() -> None:
     told = predict_shot(FORMULA)
     assert told.assumed == ("No brew pressure is stated: 9 bar is assumed.",)
-    assert told.time == predict_shot({**FORMULA, "brew_pressure": number("9")}).time
+    assert told.time == predict_shot(FORMULA | {"brew_pressure": number("9")}).time
 
 
 def test_the_page(cast: Cast, signed_in: SignedIn, draft: Version) -> None:

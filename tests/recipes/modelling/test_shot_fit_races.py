@@ -9,7 +9,6 @@ import pytest
 from django.db import OperationalError, connections, transaction
 
 from audit.capture.models import Entry
-from recipes.formula.formula import stored
 from recipes.modelling import fitting as fits
 from recipes.modelling.fitting import ask_for_fit
 from recipes.modelling.models import ShotFit
@@ -42,7 +41,7 @@ def slot(bar: Bar, send: Publish) -> Slot:
     publishing.run(send().pk)
     found: Slot = Slot.objects.with_equipment().get(pk=bar.slots[0].pk)
     station = TrueStation(grind=12.3, absorbs=0.95, slow_rate=0.065)
-    for shot in station.pull(stored(bar.version.formula.all()), 6, seed=1):
+    for shot in station.pull(bar.version.stated, 6, seed=1):
         log_shot(slot=found, shot=shot, by=bar.cast.barista)
     return found
 

@@ -10,8 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
-from recipes.formula.formula import Entry as Says
-from recipes.formula.formula import stored
+from recipes.formula.formula import Formula
 from recipes.modelling import fitting as fits
 from recipes.modelling.fitting import ask_for_fit, held_formula, learnt
 from recipes.modelling.models import ShotFit
@@ -21,6 +20,7 @@ from recipes.modelling.simulator import TrueStation
 from recipes.publishing import run as publishing
 from recipes.versions.models import Version
 from stations.equipment.models import Slot
+from stations.metrology.formula import Stated as Says
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
@@ -56,7 +56,7 @@ def pull(bar: Bar, slot: Slot) -> Pull:
 
     def go(count: int, *, strength: bool = True) -> None:
         station = TrueStation(**TRUE, refractometer=1 if strength else 0)
-        for shot in station.pull(stored(bar.version.formula.all()), count, seed=1):
+        for shot in station.pull(bar.version.stated, count, seed=1):
             log_shot(slot=slot, shot=shot, by=bar.cast.barista)
 
     return go
@@ -103,7 +103,7 @@ def test_settings_become_a_formula_again(bar: Bar, slot: Slot) -> None:
         "water_volume": {"value": "280"}, "brew_temperature": {"value": "93.5"},
         "taper_start": {"value": "258"}, "ends_by": {"value": "volume"},
     }  # fmt: skip
-    held = held_formula({}, values, slot.station)
+    held = held_formula(Formula(), values, slot.station)
     assert held["water_volume"].target == 70
     assert held["brew_temperature"].target == Decimal("93.0")
     assert held["taper_start"].target == pytest.approx(Decimal("92.142857"), abs=Decimal("1e-6"))
@@ -176,8 +176,8 @@ Ends = tuple[float, float, float]
 
 def change(version: Version, done: ShotFit, **targets: str) -> dict[str, Ends]:
     """Low, mean and high of each quantity's difference."""
-    formula = stored(version.formula.all())
-    wanted = {**formula, **{code: Says(Decimal(said)) for code, said in targets.items()}}
+    formula = version.stated
+    wanted = formula | {code: Says(Decimal(said)) for code, said in targets.items()}
     told = predict_change(from_json(done.result), formula, wanted)
     ends = {row.name: row.difference for row in told.rows}
     return {name: (float(d.low), float(d.value), float(d.high)) for name, d in ends.items()}
@@ -199,8 +199,8 @@ def test_a_change_goes_the_way_of_physics(bar: Bar, slot: Slot, pull: Pull) -> N
 def test_what_cannot_be_concluded_is_said(bar: Bar, slot: Slot, pull: Pull) -> None:
     pull(6, strength=False)
     kept = from_json(fit(bar, slot).result)
-    formula = stored(bar.version.formula.all())
-    wanted = {**formula, "brew_temperature": Says(Decimal(90)), "dose_mass": Says(Decimal(21))}
+    formula = bar.version.stated
+    wanted = formula | {"brew_temperature": Says(Decimal(90)), "dose_mass": Says(Decimal(21))}
     said = " ".join(predict_change(kept, formula, wanted, 1.05).doubts)
     for words in (
         "pulled at 93.0\xa0°C brew temperature", "Dose lies outside", "another grind",

@@ -16,7 +16,7 @@ from recipes.publishing import run
 from recipes.publishing.plan import make_plan
 from recipes.publishing.timing import When
 from recipes.recalibration.plan import make_retranslation_plan
-from recipes.station_water import words as cup
+from recipes.station_water import cup
 from stations.equipment.models import Site
 from stations.metrology import sentences
 from tests.bar import Bar

@@ -21,7 +21,7 @@ from recipes.recalibration.plan import make_retranslation_plan
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Station
-from stations.metrology.rounding import to_resolution
+from stations.metrology.numbers import to_resolution
 from stations.slots.models import Placement
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials

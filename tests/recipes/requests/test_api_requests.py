@@ -78,7 +78,7 @@ def test_who_may_what(cast: Cast, api_as: ApiAs, approved: Version) -> None:
 
 def test_rebasing(cast: Cast, lead: APIClient, head: APIClient, approved: Version) -> None:
     path = f"change-requests/{ask(cast, approved).pk}/"
-    newer = {**FORMULA, "brew_temperature": number("92.0", "0.5", "0.5")}
+    newer = FORMULA | {"brew_temperature": number("92.0", "0.5", "0.5")}
     current = make_approved(cast, approved.recipe, newer)
     overtaken = act(head, f"{path}accept/", {}, if_match=etag(head, path))
     assert overtaken.status_code == 409
@@ -109,7 +109,7 @@ def test_sides_that_moved_on_are_sent_again_and_not_chosen_from(
     """The request itself stays at its revision while versions are approved."""
     path = f"change-requests/{ask(cast, approved).pk}/rebase/"
     cooler, coolest = (
-        {**FORMULA, "brew_temperature": number(degrees, "0.5", "0.5")} for degrees in ("92", "90")
+        FORMULA | {"brew_temperature": number(degrees, "0.5", "0.5")} for degrees in ("92", "90")
     )
     seen = make_approved(cast, approved.recipe, cooler)
     tag = etag(lead, path)

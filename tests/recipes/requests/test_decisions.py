@@ -6,7 +6,6 @@ from functools import partial
 import pytest
 
 from audit.errors import Invalid, NotPermitted, Refused, Stale
-from recipes.formula.formula import stored
 from recipes.requests.actions import change_request, make_request
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.models import ChangeRequest
@@ -22,7 +21,7 @@ State = ChangeRequest.State
 def test_accepting_drafts_the_proposal(cast: Cast, approved: Version) -> None:
     request = ask(cast, approved)
     draft = accept(by=cast.head_roaster, request=request, revision=request.revision)
-    assert stored(draft.formula.all()) == {**FORMULA, **HOTTER}
+    assert draft.stated == FORMULA | HOTTER
     assert (draft.number, draft.based_on, draft.change_request) == (2, approved, request)
     assert (draft.author, draft.note) == (cast.head_roaster, f"Request {request.pk}: Sour at 93.")
     request.refresh_from_db()

@@ -7,7 +7,6 @@ from django.test import Client
 from django.urls import reverse
 
 from recipes.formula.forms import formula_initial
-from recipes.formula.formula import stored
 from recipes.requests.decisions import ask_back
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
@@ -36,7 +35,7 @@ def test_a_shop_lead_asks(cast: Cast, signed_in: SignedIn, approved: Version) ->
     browser = signed_in(cast.shop_lead)
     assert asked(browser, approved, form(cast, brew_temperature="94.0"))[0] == 302
     request = ChangeRequest.objects.get()
-    assert stored(request.proposals.all()) == HOTTER
+    assert request.proposed == HOTTER
     page = browser.get(request.get_absolute_url()).content.decode()
     for shown in ("93.0", "94.0", "Sour", "Take it back"):
         assert shown in page
@@ -102,7 +101,7 @@ def test_decisions(cast: Cast, signed_in: SignedIn, approved: Version) -> None:
     assert decide(browser, request, decision="accept", revision=9)[0] == 412
     assert decide(browser, request, decision="accept")[0] == 302
     draft = Version.objects.get(change_request=request)
-    assert stored(draft.formula.all()) == {**FORMULA, **HOTTER}
+    assert draft.stated == FORMULA | HOTTER
     status, page = decide(browser, request, decision="decline", reason="No", revision=2)
     assert (status, "accepted by Head roaster already" in page) == (409, True)
     assert decide(signed_in(cast.shop_lead), request, decision="accept")[0] == 403
@@ -127,7 +126,7 @@ def test_an_overtaken_request_shows_three_sides(
     cast: Cast, signed_in: SignedIn, approved: Version
 ) -> None:
     request = ask(cast, approved)
-    cooler = {**FORMULA, "brew_temperature": number("92.0", "0.5", "0.5")}
+    cooler = FORMULA | {"brew_temperature": number("92.0", "0.5", "0.5")}
     make_approved(cast, approved.recipe, cooler)
     browser = signed_in(cast.shop_lead)
     page = browser.get(request.get_absolute_url()).content.decode()
@@ -148,9 +147,9 @@ def test_what_is_approved_while_somebody_chooses_is_looked_at_first(
     """Else a choice would fall between values that nobody compared."""
     request, browser = ask(cast, approved), signed_in(cast.shop_lead)
     url = reverse("recipes:request_rebase", args=[request.pk])
-    make_approved(cast, approved.recipe, {**FORMULA, "brew_temperature": number("92.0")})
+    make_approved(cast, approved.recipe, FORMULA | {"brew_temperature": number("92.0")})
     first = hidden(browser.get(url)) | {"brew_temperature": "proposed"}
-    make_approved(cast, approved.recipe, {**FORMULA, "brew_temperature": number("90.0")})
+    make_approved(cast, approved.recipe, FORMULA | {"brew_temperature": number("90.0")})
     answer = browser.post(url, first)
     assert answer.status_code == 412
     page = answer.content.decode()

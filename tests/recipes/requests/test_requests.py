@@ -4,11 +4,12 @@ import pytest
 
 from audit.capture.models import Entry as Line
 from audit.errors import Invalid, NotPermitted, Refused, Stale
-from recipes.formula.formula import Entry, Formula, stored
+from recipes.formula.formula import Formula
 from recipes.requests.actions import change_request, make_request, take_back
 from recipes.requests.decisions import ask_back, decline
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
+from stations.metrology.formula import Stated
 from tests.attacks import refused, sql
 from tests.cast import Cast
 from tests.recipes.shelf import FORMULA, HOTTER, ask, make_approved, number
@@ -17,8 +18,8 @@ State = ChangeRequest.State
 
 
 def test_only_what_differs_is_asked_for(cast: Cast, approved: Version) -> None:
-    request = ask(cast, approved, {**FORMULA, **HOTTER, "dose_mass": number("18.00", "0.1", "0.1")})
-    assert stored(request.proposals.all()) == HOTTER
+    request = ask(cast, approved, FORMULA | {**HOTTER, "dose_mass": number("18.00", "0.1", "0.1")})
+    assert request.proposed == HOTTER
     assert (request.state, request.author, request.site) == (State.OPEN, cast.shop_lead, cast.site)
     line = Line.objects.get(parameter="brew_temperature", subject_type="change request")
     assert (line.action, line.site_id, line.unit) == ("request.made", cast.site.pk, "Cel")
@@ -32,7 +33,7 @@ def test_only_what_differs_is_asked_for(cast: Cast, approved: Version) -> None:
         (HOTTER, " ", "reason"),
         (HOTTER, "x" * 2001, "reason"),
         ({"brew_temperature": number("194")}, "Sour", "brew_temperature"),
-        ({"colour": Entry(text="brown")}, "Sour", "colour"),
+        ({"colour": Stated(text="brown")}, "Sour", "colour"),
     ],
 )
 def test_a_request_needs_a_change_and_a_reason(
@@ -74,7 +75,7 @@ def test_its_author_changes_it(cast: Cast, approved: Version) -> None:
         reason="Thin",
         evidence="3",
     )
-    assert stored(now.proposals.all()) == wanted
+    assert now.proposed == wanted
     assert (now.reason, now.evidence, now.revision) == ("Thin", "3", 2)
     with pytest.raises(Stale):
         change_request(
@@ -142,4 +143,4 @@ def test_what_a_settled_request_proposed_stays(cast: Cast, approved: Version) ->
         f" WHERE request_id = {other.pk}",
     ):
         refused(sql(attempt), "What a settled request proposed stays as it was")
-    assert stored(request.proposals.all()) == HOTTER
+    assert request.proposed == HOTTER

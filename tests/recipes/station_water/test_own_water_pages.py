@@ -8,11 +8,11 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from recipes.formula.formula import Entry
 from recipes.publishing import run
 from recipes.publishing.models import Publication
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.review import submit
+from stations.metrology.formula import Stated
 from tests.bar import Bar
 from tests.cast import PASSWORD, ApiAs, SignedIn
 from tests.publishing import Publish
@@ -172,11 +172,10 @@ def test_by_the_api_as_on_the_page(known: Bar, api_as: ApiAs) -> None:
 def test_the_trade_fact_from_plan_to_page(bar: Bar, send: Publish, roaster: Client) -> None:
     """280 pulses, a taper at 92 %: pulse 258, 22 remain. Common practice, no source."""
     who, recipe = bar.cast.head_roaster, bar.version.recipe
-    staged = {
-        **FORMULA, "brew_pressure": number("9.0", "0.3", "0.3"),
+    staged = FORMULA | {"brew_pressure": number("9.0", "0.3", "0.3"),
         "taper_start": number("92", "0.5", "0.5"), "taper_pressure": number("6.0", "0.5", "0.5"),
-        "preinfusion_time": number("4.04", "0.5", "0.5"), "ends_by": Entry(text="volume"),
-    }  # fmt: skip
+        "preinfusion_time": number("4.04", "0.5", "0.5"),
+        "ends_by": Stated(text="volume")}  # fmt: skip
 
     version = make_approved(bar.cast, recipe, staged)
     slot = bar.slots[0]

@@ -6,7 +6,6 @@ import pytest
 from rest_framework.test import APIClient
 
 from recipes.coffees.models import Coffee, RoastLot
-from recipes.formula.formula import stored
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
 from tests.calling import act, etag, put
@@ -61,7 +60,7 @@ def test_a_bad_entry_is_named(head: APIClient, draft: Version, entry: object, wo
     said = told(put(head, path, body, etag(head, path)))
     assert "dose_mass" in said
     assert words in said
-    assert stored(Version.objects.get(pk=draft.pk).formula.all()) == FORMULA
+    assert Version.objects.get(pk=draft.pk).stated == FORMULA
 
 
 @pytest.mark.parametrize(
@@ -89,7 +88,7 @@ def test_a_bad_entry_is_named(head: APIClient, draft: Version, entry: object, wo
 def test_a_bad_body_is_told(head: APIClient, draft: Version, body: object) -> None:
     path = f"versions/{draft.pk}/formula/"
     assert told(put(head, path, body, etag(head, path)))
-    assert stored(Version.objects.get(pk=draft.pk).formula.all()) == FORMULA
+    assert Version.objects.get(pk=draft.pk).stated == FORMULA
 
 
 def test_json_that_is_none(head: APIClient, draft: Version) -> None:

@@ -10,7 +10,6 @@ from rest_framework.test import APIClient
 
 from audit.capture.models import Entry
 from recipes.formula.fields import shown
-from recipes.formula.formula import stored
 from recipes.versions.models import Version
 from tests.cast import ApiAs, Cast
 
@@ -37,7 +36,7 @@ def test_a_formula_is_appraised_before_it_is_saved(
     api: APIClient, cast: Cast, draft: Version
 ) -> None:
     before = Entry.objects.count()
-    formula: dict[str, Any] = shown(stored(draft.formula.all()))
+    formula: dict[str, Any] = shown(draft.stated)
     formula["beverage_mass"] = {"target": "27"}
     formula["brew_temperature"] = {"target": "99.5"}
     formula["brew_pressure"] = {"target": "12"}

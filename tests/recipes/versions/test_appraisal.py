@@ -2,25 +2,28 @@
 
 from decimal import Decimal
 
-from recipes.formula.formula import Entry
-from recipes.versions.appraisal import balance, boiling, yields
+from recipes.appraisal.appraisal import balance, boiling, yields
+from recipes.appraisal.pressure import pressure_plan
+from recipes.formula.formula import Formula
 from recipes.versions.models import Version
-from recipes.versions.pressure import pressure_plan
 from stations.equipment.models import Site
+from stations.metrology.formula import Stated
 from tests.cast import Cast, SignedIn
 from tests.recipes.shelf import FORMULA, number
 
 # The trade's ordinary plan (issue 3, common practice, no source): line pressure for about 4 s,
 # a rise of about 2 s by 7 bar, then 9 bar at the pump, and a taper over the last 8 %.
-ORDINARY = {
-    "preinfusion_time": number("4"),
-    "preinfusion_pressure": number("3"),
-    "rise_time": number("2"),
-    "intermediate_pressure": number("7"),
-    "brew_pressure": number("9"),
-    "taper_start": number("92"),
-    "taper_pressure": number("6"),
-}
+ORDINARY = Formula(
+    {
+        "preinfusion_time": number("4"),
+        "preinfusion_pressure": number("3"),
+        "rise_time": number("2"),
+        "intermediate_pressure": number("7"),
+        "brew_pressure": number("9"),
+        "taper_start": number("92"),
+        "taper_pressure": number("6"),
+    }
+)
 
 
 def site(altitude: str) -> Site:
@@ -39,14 +42,14 @@ def test_the_ordinary_plan_is_called_so_and_drawn() -> None:
 
 
 def test_an_odd_plan_is_told_why() -> None:
-    plan = pressure_plan({**ORDINARY, "preinfusion_pressure": number("9.5")})
+    plan = pressure_plan(ORDINARY | {"preinfusion_pressure": number("9.5")})
     assert plan is not None
     assert not plan.ordinary
     assert any("Pre-infusion pressure" in words for words in plan.words)
 
 
 def test_half_a_taper_is_no_plan() -> None:
-    half = {code: ORDINARY[code] for code in ORDINARY if code != "taper_pressure"}
+    half = ORDINARY | {"taper_pressure": Stated()}
     plan = pressure_plan(half)
     assert plan is not None
     assert plan.drawing is None
@@ -61,13 +64,13 @@ def test_yield_if_the_strength_were() -> None:
     # EY = beverage x TDS / dose by definition: 36 x 9 / 18 = 18.
     found = {one.strength: one.percent for one in yields(FORMULA)}
     assert found[Decimal(9)] == Decimal("18.0")
-    assert yields({"dose_mass": number("18")}) == []
+    assert yields(Formula({"dose_mass": number("18")})) == []
 
 
 def test_balance_says_where_water_and_beverage_disagree() -> None:
     assert "36.0 g is stated" in balance(FORMULA)
-    assert "is stated" not in balance({**FORMULA, "beverage_mass": number("52")})
-    assert balance({"dose_mass": Entry()}) == ""
+    assert "is stated" not in balance(FORMULA | {"beverage_mass": number("52")})
+    assert balance(Formula()) == ""
 
 
 def test_boiling_names_only_sites_close_to_it() -> None:

@@ -101,7 +101,7 @@ def test_content_that_moved_between_is_refused(cast: Cast, in_review: Version) -
         revision=in_review.revision,
         comments={"": "Hotter"},
     )
-    hotter = {**FORMULA, "brew_temperature": number("94.0", "0.5", "0.5")}
+    hotter = FORMULA | {"brew_temperature": number("94.0", "0.5", "0.5")}
     again = edit_draft(by=cast.head_roaster, version=back, revision=back.revision, values=hotter)
     waiting = submit(by=cast.head_roaster, version=again, revision=again.revision)
     with pytest.raises(Refused, match="content moved"):

@@ -7,7 +7,6 @@ from django.urls import reverse
 
 from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
-from recipes.formula.formula import stored
 from recipes.publishing import run
 from recipes.versions.capture import draft_from_shot
 from recipes.versions.models import Version
@@ -38,7 +37,7 @@ def pour(bar: Bar, shot: Weighed = GOOD) -> CheckShot:
 
 def test_it_aims_at_the_shot_and_keeps_the_rest(placed: Bar) -> None:
     draft = draft_from_shot(by=placed.cast.head_roaster, shot=pour(placed))
-    formula, before = stored(draft.formula.all()), stored(placed.version.formula.all())
+    formula, before = draft.stated, placed.version.stated
     assert formula["dose_mass"].target == Decimal("18.3")
     assert formula["beverage_mass"].target == Decimal("40.2")
     assert formula["shot_time"].target == Decimal("29.5")
@@ -55,7 +54,7 @@ def test_what_a_permit_changed_comes_along(placed: Bar) -> None:
     shot = pour(placed)
     assert shot.placement.basis == Placement.Basis.PERMIT
     draft = draft_from_shot(by=placed.cast.head_roaster, shot=shot)
-    temperature = stored(draft.formula.all())["brew_temperature"]
+    temperature = draft.stated["brew_temperature"]
     assert (temperature.target, temperature.below) == (Decimal("91.5"), Decimal("0.5"))
 
 

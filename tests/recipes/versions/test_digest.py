@@ -11,11 +11,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from recipes.coffees.actions import add_lot
-from recipes.formula.formula import Entry, Formula
+from recipes.formula.formula import Formula
 from recipes.versions.digest import content, content_digest
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
 from recipes.versions.review import return_to_author, submit
+from stations.metrology.formula import Stated
 from tests.cast import Cast
 from tests.recipes.shelf import FORMULA, number
 from tests.services import rounds
@@ -48,13 +49,13 @@ def test_it_is_sha256_of_canonical_json(cast: Cast, draft: Version) -> None:
         {"dose_mass": number("18.1", "0.1", "0.1")},
         {"dose_mass": number("18.0", "0.2", "0.1")},
         {"dose_mass": number("18.0", "0.1")},
-        {"ends_by": Entry(text="operator")},
-        {"grind_note": Entry(text="finer")},
+        {"ends_by": Stated(text="operator")},
+        {"grind_note": Stated(text="finer")},
     ],
 )
 def test_one_changed_parameter_changes_it(cast: Cast, draft: Version, change: Formula) -> None:
     before = content_digest(draft)
-    assert digest_with(cast, draft, {**FORMULA, **change}) != before
+    assert digest_with(cast, draft, FORMULA | change) != before
 
 
 def test_note_lot_and_recipe_are_part_of_it(cast: Cast, draft: Version) -> None:
@@ -78,9 +79,10 @@ def test_note_lot_and_recipe_are_part_of_it(cast: Cast, draft: Version) -> None:
 def test_the_database_computes_the_same(
     cast: Cast, draft: Version, note: str, grind: str, dose: Decimal, above: Decimal | None
 ) -> None:
-    formula = {**FORMULA, "dose_mass": Entry(dose), "grind_note": Entry(text=grind.strip())}
+    formula = FORMULA | {"dose_mass": Stated(dose), "grind_note": Stated(text=grind.strip())}
     if above is not None:
-        formula["dose_mass"] = Entry(dose, Decimal("0.10"), above.quantize(Decimal("0.001")))
+        above = above.quantize(Decimal("0.001"))
+        formula |= {"dose_mass": Stated(dose, Decimal("0.10"), above)}
     digest_with(cast, draft, formula, note)
     now = Version.objects.get(pk=draft.pk)
     # The trigger accepts no digest but its own: submitting is the comparison.

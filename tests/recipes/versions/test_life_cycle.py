@@ -21,7 +21,7 @@ from audit.capture.models import Entry as Line
 from audit.errors import DomainError, NotPermitted
 from people.persons.models import User
 from recipes.coffees.models import Recipe
-from recipes.formula.formula import Formula, stored
+from recipes.formula.formula import Formula
 from recipes.versions.digest import content_digest
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
@@ -43,7 +43,7 @@ class Expected:
     author: str
     editor: str
     state: str = State.DRAFT
-    formula: Formula = field(default_factory=dict)
+    formula: Formula = field(default_factory=Formula)
 
 
 class VersionLife(RuleBasedStateMachine):
@@ -77,7 +77,7 @@ class VersionLife(RuleBasedStateMachine):
 
     @rule(pk=versions, who=WHO, dose=DOSES, whole=st.booleans())
     def edit(self, pk: int, who: str, dose: str, whole: bool) -> None:
-        wanted = {**(FORMULA if whole else {}), "dose_mass": number(dose)}
+        wanted = (FORMULA if whole else Formula()) | {"dose_mass": number(dose)}
         now, model = Version.objects.get(pk=pk), self.expected[pk]
         allowed = who != "lead" and model.state == State.DRAFT
         if self.tried(
@@ -164,7 +164,7 @@ class VersionLife(RuleBasedStateMachine):
         }
         assert sorted(row.number for row in rows) == list(range(1, len(rows) + 1))
         for row in rows:
-            assert stored(row.formula.all()) == self.expected[row.pk].formula
+            assert row.stated == self.expected[row.pk].formula
             if row.signature:
                 assert row.signature.digest == row.content_digest == content_digest(row)
                 assert row.signature.user_id not in {row.author_id, row.last_editor_id}

@@ -6,9 +6,9 @@ from django.urls import reverse
 
 from recipes.coffees.models import Coffee
 from recipes.formula.forms import formula_initial
-from recipes.formula.formula import stored
 from recipes.versions.drafts import edit_draft
 from recipes.versions.models import Version
+from stations.metrology.formula import Stated
 from tests.cast import Cast, SignedIn
 from tests.recipes.shelf import FORMULA
 
@@ -64,14 +64,13 @@ def test_a_bad_value_is_told_and_kept(
     assert status == 400
     assert sentence in page
     assert 'class="error-summary"' in page
-    assert stored(Version.objects.get(pk=draft.pk).formula.all()) == FORMULA
+    assert Version.objects.get(pk=draft.pk).stated == FORMULA
 
 
 def test_what_was_typed_stays_when_somebody_else_was_first(
     cast: Cast, browser: Client, draft: Version
 ) -> None:
-    theirs = {**FORMULA, "dose_mass": FORMULA["dose_mass"]._replace(target=None)}
-    del theirs["dose_mass"]
+    theirs = FORMULA | {"dose_mass": Stated()}
     edit_draft(by=cast.second_roaster, version=draft, revision=draft.revision, values=theirs)
     status, page = edit(browser, draft, dose_mass="19.25", note="Mine")
     assert status == 412

@@ -148,7 +148,7 @@ def test_what_was_corrected_meanwhile_is_not_returned_for_what_it_said(
         revision=in_review.revision,
         comments={"": "Less"},
     )
-    less = {**FORMULA, "dose_mass": number("17.5")}
+    less = FORMULA | {"dose_mass": number("17.5")}
     now = edit_draft(by=head, version=back, revision=back.revision, values=less)
     submit(by=head, version=now, revision=now.revision)
     assert post(browser, "version_return", in_review, **seen)[0] == 412

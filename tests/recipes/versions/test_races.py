@@ -29,7 +29,7 @@ from tests.services import rounds
 pytestmark = pytest.mark.django_db(transaction=True)
 ROUNDS = rounds(200, 20)
 State = Version.State
-HOTTER = {**FORMULA, "brew_temperature": number("94.5", "0.5", "0.5")}
+HOTTER = FORMULA | {"brew_temperature": number("94.5", "0.5", "0.5")}
 
 
 def signing(version: Version, by: User) -> partial[Version]:
@@ -132,7 +132,7 @@ def test_two_edits_of_one_revision(cast: Cast) -> None:
         edits = [
             partial(
                 edit_draft, by=who, version=draft, revision=draft.revision,
-                values={**FORMULA, "dose_mass": dose[side]},
+                values=FORMULA | {"dose_mass": dose[side]},
             )
             for side, who in enumerate((cast.head_roaster, cast.second_roaster))
         ]  # fmt: skip

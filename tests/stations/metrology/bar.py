@@ -7,45 +7,43 @@ from decimal import Decimal
 from stations.metrology.abilities import (
     MachineAbilities,
     ParameterAbility,
-    ParameterRule,
-    Quantity,
     StationTraits,
-    TranslationRule,
 )
+from stations.metrology.formula import ParameterRule, Stated
+from stations.metrology.rules import AS_IS, ENDS_BY, NOT_SET, OFFSET, PULSE_OF_PERCENT, PULSES
 
 D = Decimal
-AS_IS = TranslationRule.AS_IS
 PRESSURES = ("preinfusion_pressure", "intermediate_pressure", "brew_pressure", "taper_pressure")
 TIMES = ("preinfusion_time", "rise_time")
 
 RULES = {
     rule.code: rule
     for rule in [
-        ParameterRule("dose_mass", "dose", "g", TranslationRule.NOT_SET),
+        ParameterRule("dose_mass", "dose", "g", NOT_SET),
         ParameterRule("beverage_mass", "beverage mass", "g", AS_IS, only_if_ends_by="mass"),
-        ParameterRule("water_volume", "water volume", "mL", TranslationRule.PULSES),
-        ParameterRule("brew_temperature", "brew temperature", "°C", TranslationRule.OFFSET),
+        ParameterRule("water_volume", "water volume", "mL", PULSES),
+        ParameterRule("brew_temperature", "brew temperature", "°C", OFFSET),
         ParameterRule(
             "taper_start",
             "taper start",
             "%",
-            TranslationRule.PULSE_OF_PERCENT,
+            PULSE_OF_PERCENT,
             percent_of="water_volume",
         ),
-        ParameterRule("ends_by", "shot ends by", "", TranslationRule.ENDS_BY),
+        ParameterRule("ends_by", "shot ends by", "", ENDS_BY),
         *[ParameterRule(code, code.replace("_", " "), "bar", AS_IS) for code in PRESSURES],
         *[ParameterRule(code, code.replace("_", " "), "s", AS_IS) for code in TIMES],
     ]
 }
 
 
-def line(code: str, target: str, width: str | None = None) -> Quantity:
-    """Return a quantity with a tolerance of the same width on both sides."""
+def line(code: str, target: str, width: str | None = None) -> tuple[str, Stated]:
+    """Return a line of a formula with a tolerance of the same width on both sides."""
     side = None if width is None else D(width)
-    return Quantity(code, D(target), side, side)
+    return code, Stated(D(target), side, side)
 
 
-FORMULA = [
+LINES = [
     line("dose_mass", "18", "0.2"),
     line("beverage_mass", "36", "2"),
     line("water_volume", "70", "2"),
@@ -57,8 +55,9 @@ FORMULA = [
     line("brew_pressure", "9", "0.3"),
     line("taper_start", "92", "1"),
     line("taper_pressure", "6", "0.3"),
-    Quantity("ends_by", text="volume"),
+    ("ends_by", Stated(text="volume")),
 ]
+FORMULA = dict(LINES)
 
 
 def able(code: str, minimum: str, maximum: str, resolution: str) -> ParameterAbility:

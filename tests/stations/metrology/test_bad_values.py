@@ -8,10 +8,10 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stations.metrology.abilities import MachineAbilities, ParameterAbility, Quantity, StationTraits
+from stations.metrology.abilities import MachineAbilities, ParameterAbility, StationTraits
 from stations.metrology.errors import BadValueError
-from stations.metrology.many import translate_many
-from stations.metrology.translate import translate
+from stations.metrology.formula import Stated
+from stations.metrology.translate import translate, translate_many
 from tests.stations.metrology.bar import PARAMETERS, RULES
 
 ANYTHING = st.one_of(
@@ -35,12 +35,11 @@ def check(error: BadValueError) -> None:
 @given(st.lists(ANYTHING, min_size=9, max_size=9), st.sampled_from(sorted(PARAMETERS)))
 def test_translation_takes_any_decimal_or_names_it(values: list[Any], code: str) -> None:
     try:
-        quantity = Quantity(code, values[0], values[1], values[2])
+        stated = Stated(values[0], values[1], values[2])
         ability = ParameterAbility(code, values[3], values[4], values[5])
         traits = StationTraits(values[6], values[7], values[8], values[1])
         machine = MachineAbilities({code: ability})
-        volume = Quantity("water_volume", Decimal(70))
-        formula = [quantity] if code == "water_volume" else [volume, quantity]
+        formula = {"water_volume": Stated(Decimal(70)), code: stated}
         found = translate(formula, RULES, machine, traits)
     except BadValueError as error:
         check(error)

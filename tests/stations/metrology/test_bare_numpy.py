@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from stations.metrology.charts import Baseline, cusum_chart, ewma_chart
-from stations.metrology.many import translate_many
 from stations.metrology.run_rules import NELSON, masks
+from stations.metrology.translate import translate_many
 from tests.benchmarks import bare_numpy, chart_tasks
 from tests.stations.metrology.bar import FORMULA, RULES, stations
 

@@ -15,7 +15,7 @@ from stations.metrology.translation import Flag, Notice, Reason, Refusal, Transl
 from tests.stations.metrology.bar import MACHINE, RULES, STATION, line
 
 D = Decimal
-FORMULA = [line("brew_temperature", "93", "0.5")]
+FORMULA = dict([line("brew_temperature", "93", "0.5")])
 
 
 def said(found: Flag | Refusal) -> str:

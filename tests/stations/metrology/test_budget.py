@@ -9,8 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stations.metrology.abilities import StationTraits
-from stations.metrology.budget import volume_budget
-from stations.metrology.holding import volume_expanded
+from stations.metrology.budget import volume_budget, volume_expanded
 from stations.metrology.offset import Reading, measure_offset
 from stations.metrology.translate import translate
 from tests.stations.metrology.bar import MACHINE, RULES, line
@@ -39,7 +38,7 @@ def test_budget_and_translation_agree(
     traits = StationTraits(slope, slope_uncertainty=spread, repeatability=repeat)
     budget = volume_budget(volume, slope, slope_uncertainty=spread, repeatability=repeat)
     assert budget.expanded == pytest.approx(float(volume_expanded(volume, traits)), rel=1e-12)
-    found = translate([line("water_volume", str(volume), "1")], RULES, MACHINE, traits)
+    found = translate(dict([line("water_volume", str(volume), "1")]), RULES, MACHINE, traits)
     if found.placeable:
         assert found.settings["water_volume"].value == budget.pulses
     if budget.pulses <= 900:

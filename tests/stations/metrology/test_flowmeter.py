@@ -10,8 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stations.metrology.errors import BadValueError
-from stations.metrology.fit_words import concerns
-from stations.metrology.flowmeter import FlowMeterFit, Run, fit_flow_meter
+from stations.metrology.flowmeter import FlowMeterFit, Run, concerns, fit_flow_meter
 from stations.metrology.fluid import density
 
 SLOPE = 4.0

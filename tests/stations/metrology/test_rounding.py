@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stations.metrology.errors import BadValueError
-from stations.metrology.rounding import to_resolution
+from stations.metrology.numbers import to_resolution
 
 D = Decimal
 values = st.decimals(-10_000, 10_000, places=6)

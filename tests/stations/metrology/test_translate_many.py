@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stations.metrology.abilities import MachineAbilities, Quantity, StationTraits
+from stations.metrology.abilities import MachineAbilities, StationTraits
 from stations.metrology.columns import Thousandths
 from stations.metrology.errors import BadValueError
-from stations.metrology.many import translate_many
-from stations.metrology.translate import translate
+from stations.metrology.formula import Formula, Stated
+from stations.metrology.translate import translate, translate_many
 from stations.metrology.translation import Setting
 from tests.stations.metrology.bar import FORMULA, MACHINE, PARAMETERS, RULES, able, line, stations
 
@@ -56,27 +56,26 @@ MACHINES = st.sampled_from(
 
 
 @st.composite
-def formulas(draw: st.DrawFn) -> list[Quantity]:
+def formulas(draw: st.DrawFn) -> Formula:
     """Return a formula with drawn volume, taper, temperature and tolerances."""
     width = st.none() | st.decimals("0", "3", places=2)
 
-    def quantity(code: str, low: str, high: str) -> Quantity:
-        target = draw(st.decimals(low, high, places=2))
-        return Quantity(code, target, draw(width), draw(width))
+    def stated(low: str, high: str) -> Stated:
+        return Stated(draw(st.decimals(low, high, places=2)), draw(width), draw(width))
 
-    rest = [line("brew_pressure", "9", "0.3"), Quantity("ends_by", text="volume")]
-    return [
-        quantity("water_volume", "0", "120"),
-        quantity("taper_start", "0", "100"),
-        quantity("brew_temperature", "-5", "99"),
-        *rest,
-    ]
+    return {
+        "water_volume": stated("0", "120"),
+        "taper_start": stated("0", "100"),
+        "brew_temperature": stated("-5", "99"),
+        **dict([line("brew_pressure", "9", "0.3")]),
+        "ends_by": Stated(text="volume"),
+    }
 
 
 @settings(max_examples=300)
 @given(formulas(), st.lists(st.tuples(MACHINES, TRAITS), max_size=12), st.booleans())
 def test_equal_to_one_at_a_time(
-    formula: list[Quantity], pairs: list[tuple[MachineAbilities, StationTraits]], refuse: bool
+    formula: Formula, pairs: list[tuple[MachineAbilities, StationTraits]], refuse: bool
 ) -> None:
     together = translate_many(formula, RULES, pairs, refuse_above_boiling=refuse)
     apart = [translate(formula, RULES, *pair, refuse_above_boiling=refuse) for pair in pairs]
@@ -92,15 +91,15 @@ OWN = st.integers(-5_000, 120_000)  # thousandths of a mL
 @settings(max_examples=300)
 @given(formulas(), st.lists(st.tuples(MACHINES, TRAITS, OWN), max_size=12))
 def test_each_stations_own_volume_is_as_if_the_formula_said_it(
-    formula: list[Quantity], stations: list[tuple[MachineAbilities, StationTraits, int]]
+    formula: Formula, stations: list[tuple[MachineAbilities, StationTraits, int]]
 ) -> None:
     """Water of each station's own, and a taper in % of it."""
     pairs = [each[:2] for each in stations]
     volumes = Thousandths(np.array([each[2] for each in stations], dtype=np.int64))
-    left = [replace(each, target=None) if each.code == WATER else each for each in formula]
+    left = {**formula, WATER: replace(formula[WATER], target=None)}
     together = translate_many(left, RULES, pairs, own={WATER: volumes})
     apart = [
-        translate([replace(e, target=own) if e.code == WATER else e for e in formula], RULES, *pair)
+        translate({**formula, WATER: replace(formula[WATER], target=own)}, RULES, *pair)
         for place, pair in enumerate(pairs)
         for own in (volumes.at(place),)
     ]
@@ -123,7 +122,7 @@ def test_thousands_of_stations_are_exact() -> None:
 
 def test_ties_are_rounded_up_in_columns_too() -> None:
     pairs = [(MACHINE, StationTraits(D(n) / 8, D(n) / 20)) for n in range(2, 60)]
-    found = translate_many([line("water_volume", "20")], RULES, pairs)
+    found = translate_many(dict([line("water_volume", "20")]), RULES, pairs)
     for (_, traits), one in zip(pairs, found, strict=True):
         slope = traits.pulses_per_millilitre or D(0)
         expected = int(slope * 20 + D("0.5"))
@@ -136,10 +135,10 @@ def test_numbers_too_large_for_the_columns_stay_exact() -> None:
         {"water_volume": able("water_volume", "0", "1e18", "0.000001")}, frozenset()
     )
     traits = StationTraits(D("123456789.123456"))
-    quantity = [line("water_volume", "987654.321987")]
-    found = translate_many(quantity, RULES, [(wide, traits)])
+    large = dict([line("water_volume", "987654.321987")])
+    found = translate_many(large, RULES, [(wide, traits)])
     exact = Fraction("123456789.123456") * Fraction("987654.321987")
-    assert found == [translate(quantity, RULES, wide, traits)]
+    assert found == [translate(large, RULES, wide, traits)]
     assert abs(Fraction(found[0].settings["water_volume"].value) - exact) <= Fraction(1, 2_000_000)
 
 

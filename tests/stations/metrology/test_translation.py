@@ -9,11 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stations.metrology.abilities import Quantity, StationTraits
+from stations.metrology.abilities import StationTraits
 from stations.metrology.errors import BadValueError
+from stations.metrology.formula import Stated
 from stations.metrology.translate import translate
 from stations.metrology.translation import Setting
-from tests.stations.metrology.bar import FORMULA, MACHINE, RULES, STATION, able, line
+from tests.stations.metrology.bar import FORMULA, LINES, MACHINE, RULES, STATION, able, line
 
 D = Decimal
 
@@ -45,7 +46,7 @@ def test_the_whole_formula() -> None:
 
 
 def test_settings_keep_the_order_of_the_formula() -> None:
-    found = translate(FORMULA[::-1], RULES, MACHINE, STATION)
+    found = translate(dict(LINES[::-1]), RULES, MACHINE, STATION)
     assert next(iter(found.settings)) == "ends_by"
 
 
@@ -62,14 +63,14 @@ def test_beverage_mass_is_a_setting_only_where_a_scale_ends_the_shot() -> None:
         ends_by=frozenset({"mass"}),
         parameters={**MACHINE.parameters, "beverage_mass": able("beverage_mass", "5", "99", "0.1")},
     )
-    by_mass = [*FORMULA[:-1], Quantity("ends_by", text="mass")]
+    by_mass = {**FORMULA, "ends_by": Stated(text="mass")}
     found = translate(by_mass, RULES, machine, STATION)
     assert found.settings["beverage_mass"] == Setting(D("36.0"), "g")
     assert "beverage_mass" not in translate(FORMULA, RULES, MACHINE, STATION).settings
 
 
 def test_what_the_formula_does_not_state_gets_no_setting() -> None:
-    formula = [Quantity("brew_pressure"), Quantity("ends_by"), line("dose_mass", "18")]
+    formula = {"brew_pressure": Stated(), "ends_by": Stated(), **dict([line("dose_mass", "18")])}
     found = translate(formula, RULES, MACHINE, StationTraits())
     assert found.settings == {}
     assert found.placeable
@@ -77,13 +78,13 @@ def test_what_the_formula_does_not_state_gets_no_setting() -> None:
 
 def test_an_unknown_parameter_is_an_error() -> None:
     with pytest.raises(BadValueError, match="steam_pressure"):
-        translate([line("steam_pressure", "1")], RULES, MACHINE, STATION)
+        translate(dict([line("steam_pressure", "1")]), RULES, MACHINE, STATION)
 
 
 @given(st.decimals("0.5", "12", places=5), st.decimals("5", "70", places=2))
 def test_pulses_are_the_nearest_to_volume_times_slope(slope: Decimal, volume: Decimal) -> None:
     traits = StationTraits(pulses_per_millilitre=slope)
-    found = translate([line("water_volume", str(volume))], RULES, MACHINE, traits)
+    found = translate(dict([line("water_volume", str(volume))]), RULES, MACHINE, traits)
     if found.placeable:
         pulses = found.settings["water_volume"].value
         assert isinstance(pulses, Decimal)
@@ -94,7 +95,9 @@ def test_pulses_are_the_nearest_to_volume_times_slope(slope: Decimal, volume: De
 def test_more_water_never_means_fewer_pulses(slope: Decimal, volume: int, more: int) -> None:
     traits = StationTraits(pulses_per_millilitre=slope)
     pair = [
-        translate([line("water_volume", str(v))], RULES, MACHINE, traits).settings["water_volume"]
+        translate(dict([line("water_volume", str(v))]), RULES, MACHINE, traits).settings[
+            "water_volume"
+        ]
         for v in (volume, volume + more)
     ]
     assert D(pair[0].value) <= D(pair[1].value)
@@ -103,9 +106,9 @@ def test_more_water_never_means_fewer_pulses(slope: Decimal, volume: int, more: 
 @given(st.decimals("1", "9", places=4), st.decimals("20", "90", places=3))
 def test_millilitres_or_litres_give_the_same_pulses(slope: Decimal, volume: Decimal) -> None:
     millilitres = translate(
-        [line("water_volume", str(volume))], RULES, MACHINE, StationTraits(slope)
+        dict([line("water_volume", str(volume))]), RULES, MACHINE, StationTraits(slope)
     )
     litres = translate(
-        [Quantity("water_volume", volume / 1000)], RULES, MACHINE, StationTraits(slope * 1000)
+        {"water_volume": Stated(volume / 1000)}, RULES, MACHINE, StationTraits(slope * 1000)
     )
     assert millilitres.settings == litres.settings

@@ -7,13 +7,15 @@ from decimal import Decimal
 
 import pytest
 
-from stations.metrology.abilities import Quantity, StationTraits
+from stations.metrology.abilities import StationTraits
+from stations.metrology.formula import Stated
 from stations.metrology.sentences import sentence
 from stations.metrology.translate import translate
 from stations.metrology.translation import Reason, Refusal
 from tests.stations.metrology.bar import MACHINE, PARAMETERS, RULES, STATION, able, line
 
 D = Decimal
+Line = tuple[str, Stated]
 
 
 def said(found: Refusal) -> str:
@@ -21,16 +23,16 @@ def said(found: Refusal) -> str:
     return sentence(found, RULES[found.code])
 
 
-def refusal(quantity: Quantity, traits: StationTraits = STATION, *others: Quantity) -> Refusal:
+def refusal(stated: Line, traits: StationTraits = STATION, *others: Line) -> Refusal:
     """Return the only refusal of a one-line formula."""
-    found = translate([quantity, *others], RULES, MACHINE, traits)
-    assert quantity.code not in found.settings
+    found = translate(dict([stated, *others]), RULES, MACHINE, traits)
+    assert stated[0] not in found.settings
     assert not found.placeable
-    return next(r for r in found.refusals if r.code == quantity.code)
+    return next(r for r in found.refusals if r.code == stated[0])
 
 
 @pytest.mark.parametrize(
-    ("quantity", "kind", "words"),
+    ("stated", "kind", "words"),
     [
         (
             line("brew_pressure", "9.5", "0.2"),
@@ -72,16 +74,16 @@ def refusal(quantity: Quantity, traits: StationTraits = STATION, *others: Quanti
             "beverage mass is not something this machine can set",
         ),
         (
-            Quantity("ends_by", text="mass"),
+            ("ends_by", Stated(text="mass")),
             Reason.ENDS_BY,
             "this machine can't end a shot by mass; it can by operator or volume",
         ),
     ],
 )
-def test_sentence(quantity: Quantity, kind: Reason, words: str) -> None:
-    mass = Quantity("ends_by", text="mass")
-    found = refusal(quantity, STATION, *([mass] if quantity.code == "beverage_mass" else []))
-    assert (found.code, found.kind, said(found)) == (quantity.code, kind, words)
+def test_sentence(stated: Line, kind: Reason, words: str) -> None:
+    mass = ("ends_by", Stated(text="mass"))
+    found = refusal(stated, STATION, *([mass] if stated[0] == "beverage_mass" else []))
+    assert (found.code, found.kind, said(found)) == (stated[0], kind, words)
 
 
 def test_a_refusal_is_facts_that_a_digest_can_bind() -> None:
@@ -112,7 +114,7 @@ def test_no_calibration_no_pulses() -> None:
 
 def test_a_wide_calibration_cannot_hold_a_narrow_tolerance() -> None:
     traits = replace(STATION, slope_uncertainty=D("0.04"), repeatability=D("0.3"))
-    assert translate([line("water_volume", "70", "1.6")], RULES, MACHINE, traits).placeable
+    assert translate(dict([line("water_volume", "70", "1.6")]), RULES, MACHINE, traits).placeable
     found = refusal(line("water_volume", "70", "1.5"), traits)
     # 2 √(0.7² + 0.3² + 0.25²/12) = 1.530 mL.
     assert said(found) == (
@@ -125,19 +127,21 @@ def test_a_wide_offset_cannot_hold_a_narrow_tolerance() -> None:
     traits = replace(STATION, offset_uncertainty=D("0.3"))
     found = refusal(line("brew_temperature", "93", "0.5"), traits)
     assert found.kind is Reason.TOO_UNCERTAIN
-    assert translate([line("brew_temperature", "93", "0.7")], RULES, MACHINE, traits).placeable
+    assert translate(
+        dict([line("brew_temperature", "93", "0.7")]), RULES, MACHINE, traits
+    ).placeable
 
 
 def test_tolerance_is_one_sided_where_it_is_stated_so() -> None:
-    upward = Quantity("brew_pressure", D("8.75"), below=D("0.1"), above=None)
-    downward = Quantity("brew_pressure", D("8.75"), below=None, above=D("0.1"))
-    assert translate([upward], RULES, MACHINE, STATION).placeable
-    assert not translate([downward], RULES, MACHINE, STATION).placeable
+    upward = {"brew_pressure": Stated(D("8.75"), below=D("0.1"), above=None)}
+    downward = {"brew_pressure": Stated(D("8.75"), below=None, above=D("0.1"))}
+    assert translate(upward, RULES, MACHINE, STATION).placeable
+    assert not translate(downward, RULES, MACHINE, STATION).placeable
 
 
 def test_exactly_at_the_tolerance_and_at_the_limit_is_placed() -> None:
     edge = line("brew_pressure", "8.75", "0.25")
-    assert translate([edge], RULES, MACHINE, STATION).settings["brew_pressure"].value == D(9)
+    assert translate(dict([edge]), RULES, MACHINE, STATION).settings["brew_pressure"].value == D(9)
 
 
 def test_taper_without_a_volume() -> None:
@@ -145,7 +149,7 @@ def test_taper_without_a_volume() -> None:
 
 
 def test_one_refusal_leaves_the_other_settings() -> None:
-    formula = [line("brew_pressure", "12", "0.2"), line("rise_time", "2", "0.5")]
+    formula = dict([line("brew_pressure", "12", "0.2"), line("rise_time", "2", "0.5")])
     found = translate(formula, RULES, MACHINE, STATION)
     assert list(found.settings) == ["rise_time"]
     assert len(found.refusals) == 1
@@ -154,7 +158,7 @@ def test_one_refusal_leaves_the_other_settings() -> None:
 def test_coarse_pulses_refuse_a_taper_they_cannot_place() -> None:
     tens = {**PARAMETERS, "taper_start": able("taper_start", "10", "900", "10")}
     machine = replace(MACHINE, parameters=tens)
-    formula = [line("water_volume", "70", "2"), line("taper_start", "92", "0.5")]
+    formula = dict([line("water_volume", "70", "2"), line("taper_start", "92", "0.5")])
     found = translate(formula, RULES, machine, STATION)
     assert [r.kind for r in found.refusals] == [Reason.TOO_COARSE]
     assert "260 pulses, is off by 0.857 %" in said(found.refusals[0])

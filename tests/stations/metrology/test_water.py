@@ -9,8 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stations.metrology.errors import BadValueError
-from stations.metrology.water import TRUST, Method, langelier
-from stations.metrology.water_compare import WaterSample, compare, differ_much
+from stations.metrology.water import TRUST, Method, WaterSample, compare, differ_much, langelier
 from stations.metrology.water_units import (
     AlkalinityUnit,
     HardnessUnit,

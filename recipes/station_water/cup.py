@@ -9,10 +9,9 @@ from typing import Any
 
 from recipes.brewing.balance import ASSUMED, FEWEST_SHOTS
 from recipes.formula.parameters import PARAMETERS, TRANSLATION_RULES
-from stations.metrology.abilities import Quantity
-from stations.metrology.sentences import sentence, wanted
+from stations.metrology.formula import Stated
+from stations.metrology.sentences import between, sentence, wanted, with_unit
 from stations.metrology.translation import Flag, Refusal, params
-from stations.metrology.wording import between, with_unit
 from web.numbers import rounded
 
 
@@ -69,7 +68,7 @@ class Judged:
     flags: tuple[Flag, ...] = ()
 
 
-def assumed(code: str, cup: Quantity, dose: float) -> Flag:
+def assumed(code: str, cup: Stated, dose: float) -> Flag:
     """What is said of every station that has too few shots to learn from.
 
     Nothing known there speaks against it, so it isn't refused; where common practice is wider
@@ -95,7 +94,7 @@ def _wider(width: float, allowed: Decimal | None) -> bool:
     return allowed is not None and width > float(allowed)
 
 
-def unheld(code: str, cup: Quantity, expected: Expected) -> Refusal:
+def unheld(code: str, cup: Stated, expected: Expected) -> Refusal:
     """The tolerance on the beverage mass can't be held, by the station's own shots."""
     given = params(
         target=cup.target,

@@ -6,15 +6,12 @@ from decimal import Decimal
 
 from django.db.models import Count
 
-from recipes.formula.formula import Entry
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS, Parameter
-from recipes.station_water.volumes import CUP, WATER, leaves_water
 from stations.machine_types.models import Ability, MachineType
-from stations.metrology.abilities import TranslationRule
+from stations.metrology.formula import BEVERAGE, ENDS_BY, WATER, Stated
+from stations.metrology.rules import NOT_SET
 from web.printing import number, quantity
-
-# Pulses and offsets differ from station to station: the plan of a publication checks those.
-_SAME_EVERYWHERE = TranslationRule.AS_IS
 
 
 @dataclass(frozen=True)
@@ -22,29 +19,29 @@ class Requirement:
     """One thing a machine must be able to do."""
 
     parameter: Parameter
-    entry: Entry
+    stated: Stated
     yields: Decimal | None = None  # g, where the station's own water is to yield so much
 
     def words(self) -> str:
         """As a line of a list: 'set brew pressure to 9 bar', 'end the shot by water volume'."""
         if not self.parameter.is_number:
-            return f"end the shot by {_ending(self.entry.text)}"
-        if self.entry.target is None:
+            return f"end the shot by {_ending(self.stated.text)}"
+        if self.stated.target is None:
             return f"set the water volume that yields {quantity(self.yields, 'g')}"
-        shown = quantity(self.entry.target, self.parameter.unit)
+        shown = quantity(self.stated.target, self.parameter.unit)
         return f"set {self.parameter.label.lower()} to {shown}"
 
     def lacking(self, abilities: Mapping[str, Ability], endings: list[str]) -> str:
         """Why a machine can't do it, as words after its name; empty if it can."""
         if not self.parameter.is_number:
-            able = self.entry.text in endings
-            return "" if able else f"can't end a shot by {_ending(self.entry.text)}"
+            able = self.stated.text in endings
+            return "" if able else f"can't end a shot by {_ending(self.stated.text)}"
         ability = abilities.get(self.parameter.code)
         if ability is None:
             return f"can't set {self.parameter.label.lower()}"
-        target = self.entry.target or Decimal(0)
-        if self.parameter.rule is not _SAME_EVERYWHERE:
-            return ""
+        target = self.stated.target or Decimal(0)
+        if self.parameter.rule.by_station:
+            return ""  # the plan of a publication checks those
         if ability.minimum <= target <= ability.maximum:
             return ""
         low, high = number(ability.minimum), quantity(ability.maximum, self.parameter.unit)
@@ -60,22 +57,20 @@ class Unable:
     reasons: list[str]
 
 
-def requirements(formula: Mapping[str, Entry]) -> list[Requirement]:
+def requirements(formula: Formula) -> list[Requirement]:
     """What the formula asks of a machine, in the registry's order."""
-    ends_by = formula.get("ends_by", Entry()).text
-    yields = formula[CUP].target if leaves_water(formula) else None
-    if yields is not None:
-        formula = {**formula, WATER: Entry()}
+    yields = formula.target(BEVERAGE) if formula.leaves_water else None
+    own = {WATER} if formula.leaves_water else set()
     return [
-        Requirement(parameter, formula[code], yields)
+        Requirement(parameter, formula.of(code), yields)
         for code, parameter in PARAMETERS.items()
-        if code in formula
-        and parameter.rule is not TranslationRule.NOT_SET
-        and parameter.only_if_ends_by in ("", ends_by)
+        if code in formula.keys() | own
+        and parameter.rule is not NOT_SET
+        and parameter.only_if_ends_by in ("", formula.ends_by)
     ]
 
 
-def unable(formula: Mapping[str, Entry]) -> list[Unable]:
+def unable(formula: Formula) -> list[Unable]:
     """The constructions in use that can't hold the formula: two queries."""
     needed = requirements(formula)
     found = []
@@ -89,4 +84,4 @@ def unable(formula: Mapping[str, Entry]) -> list[Unable]:
 
 
 def _ending(code: str) -> str:
-    return dict(PARAMETERS["ends_by"].choices).get(code, code)
+    return dict(PARAMETERS[ENDS_BY].choices).get(code, code)

@@ -1,26 +1,26 @@
 """What brewing and metrology say about a formula: shown while a draft is edited, never stored."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
 import numpy as np
 
+from recipes.appraisal.pressure import PressurePlan, pressure_plan
 from recipes.brewing.balance import ASSUMED, FEWEST_SHOTS, forecast_beverage, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.ratio import extraction_yield
-from recipes.formula.formula import Entry
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import TRANSLATION_RULES
+from recipes.formula.requirements import Unable, unable
+from recipes.formula.summary import own_water_words, ratio_words
+from recipes.station_water.cup import fact_words
 from recipes.station_water.learning import typical_water
-from recipes.station_water.volumes import own_water_words
-from recipes.station_water.words import fact_words
-from recipes.versions.computed import ratio_words
-from recipes.versions.pressure import PressurePlan, pressure_plan
-from recipes.versions.requirements import Unable, unable
 from stations.equipment.models import Site
 from stations.metrology.abilities import StationTraits
 from stations.metrology.boiling import judge_boiling
+from stations.metrology.formula import BEVERAGE, DOSE, TEMPERATURE, WATER
 from web.numbers import rounded
 
 STRENGTHS = tuple(Decimal(tds) for tds in (7, 8, 9, 10, 11, 12))  # %, the usual of an espresso
@@ -54,7 +54,7 @@ class Appraisal:
     unable: list[Unable]
 
 
-def appraise(formula: Mapping[str, Entry], sites: Iterable[Site]) -> Appraisal:
+def appraise(formula: Formula, sites: Iterable[Site]) -> Appraisal:
     """Judge a formula, as far as it goes, for these sites."""
     sites = list(sites)
     return Appraisal(
@@ -67,18 +67,18 @@ def appraise(formula: Mapping[str, Entry], sites: Iterable[Site]) -> Appraisal:
     )
 
 
-def yields(formula: Mapping[str, Entry]) -> list[Yield]:
+def yields(formula: Formula) -> list[Yield]:
     """The extraction yield for some strengths; empty while dose or beverage mass is missing."""
-    dose, beverage = target(formula, "dose_mass"), target(formula, "beverage_mass")
+    dose, beverage = formula.target(DOSE), formula.target(BEVERAGE)
     if dose is None or beverage is None:
         return []
     return [Yield(tds, extraction_yield(dose, beverage, tds, places=1)) for tds in STRENGTHS]
 
 
-def own_water(formula: Mapping[str, Entry], sites: Sequence[int]) -> str:
+def own_water(formula: Formula, sites: Sequence[int]) -> str:
     """What follows for the water where the formula leaves it to the stations; else nothing."""
     said = own_water_words(formula)
-    dose, beverage = target(formula, "dose_mass"), target(formula, "beverage_mass")
+    dose, beverage = formula.target(DOSE), formula.target(BEVERAGE)
     if not said or dose is None or beverage is None:
         return ""
     common = f"{rounded(water_for(ASSUMED, dose=float(dose), beverage=float(beverage)), 1):f} mL"
@@ -90,10 +90,10 @@ def own_water(formula: Mapping[str, Entry], sites: Sequence[int]) -> str:
     return f"{said} Typically {middle:f} mL here{span}; {common} by common practice elsewhere."
 
 
-def balance(formula: Mapping[str, Entry]) -> str:
+def balance(formula: Formula) -> str:
     """What the water should give in the cup by common retention, beside what is stated."""
-    dose, water = target(formula, "dose_mass"), target(formula, "water_volume")
-    stated = target(formula, "beverage_mass")
+    dose, water = formula.target(DOSE), formula.target(WATER)
+    stated = formula.target(BEVERAGE)
     if dose is None or water is None:
         return ""
     try:
@@ -110,9 +110,9 @@ def balance(formula: Mapping[str, Entry]) -> str:
     return f"{said}{basis}; {stated:f} g is stated. Each station's own shots say what it keeps."
 
 
-def boiling(formula: Mapping[str, Entry], sites: Iterable[Site]) -> list[Boiling]:
+def boiling(formula: Formula, sites: Iterable[Site]) -> list[Boiling]:
     """The sites where the brew temperature is within 1 °C of boiling, or above it."""
-    wanted = target(formula, "brew_temperature")
+    wanted = formula.target(TEMPERATURE)
     if wanted is None:
         return []
     found = [Boiling(s, _flag(wanted, s.altitude, s.air_pressure)) for s in sites]
@@ -122,11 +122,6 @@ def boiling(formula: Mapping[str, Entry], sites: Iterable[Site]) -> list[Boiling
 @lru_cache(maxsize=4096)
 def _flag(wanted: Decimal, altitude: Decimal, air_pressure: Decimal | None) -> str:
     traits = StationTraits(altitude=altitude, air_pressure=air_pressure)
-    flag = judge_boiling(wanted, TRANSLATION_RULES["brew_temperature"], traits)
+    flag = judge_boiling(wanted, TRANSLATION_RULES[TEMPERATURE], traits)
     words = "" if flag is None else fact_words(flag)
     return words[:1].upper() + words[1:]
-
-
-def target(formula: Mapping[str, Entry], code: str) -> Decimal | None:
-    """A parameter's target, if it is stated."""
-    return formula.get(code, Entry()).target

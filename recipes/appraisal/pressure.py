@@ -1,22 +1,20 @@
 """The pressure plan a formula asks for: read, judged and drawn."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from decimal import Decimal
 
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.plan_check import check_plan
 from recipes.brewing.pressure_plan import Piece, Plan, Stage, pieces
-from recipes.formula.formula import Entry
-from recipes.formula.parameters import PARAMETERS
+from recipes.formula.formula import Formula
+from recipes.formula.parameters import PARAMETERS, PRESSURE
+from stations.metrology.formula import SHOT_TIME
 from web.charts import Curve, Drawing, Level, Panel, drawing
 from web.numbers import rounded
 from web.printing import quantity
 
-FIELDS = (
-    "brew_pressure", "preinfusion_time", "preinfusion_pressure", "rise_time",
-    "intermediate_pressure", "taper_start", "taper_pressure",
-)  # fmt: skip
+# The plan's fields go by the codes of the parameters that state them.
+FIELDS = [code for code in PARAMETERS if code in {field.name for field in fields(Plan)}]
 REST_OF_SHOT = 20.0  # s of brewing drawn where the recipe states no shot time
 
 
@@ -41,17 +39,16 @@ class PressurePlan:
     drawing: Drawing | None = None
 
 
-def plan_of(formula: Mapping[str, Entry]) -> Plan | None:
+def plan_of(formula: Formula) -> Plan | None:
     """The plan as brewing knows it; None without a brew pressure.
 
     Raises QuantityError naming the parameter that makes no plan.
     """
-    said = {code: formula[code].target for code in FIELDS if code in formula}
-    given = {code: float(target) for code, target in said.items() if target is not None}
-    return Plan(**given) if "brew_pressure" in given else None
+    given = {code: float(target) for code in FIELDS if (target := formula.target(code)) is not None}
+    return Plan(**given) if PRESSURE in given else None
 
 
-def pressure_plan(formula: Mapping[str, Entry]) -> PressurePlan | None:
+def pressure_plan(formula: Formula) -> PressurePlan | None:
     """The formula's plan with what is odd about it; None where it states no pressure at all."""
     try:
         plan = plan_of(formula)
@@ -63,7 +60,7 @@ def pressure_plan(formula: Mapping[str, Entry]) -> PressurePlan | None:
         return PressurePlan(("No plan to judge: a brew pressure is not stated.",), ordinary=False)
     odd = [f"{_label(each.field)}: {each.words}." for each in check_plan(plan)]
     words = odd or ["An ordinary pressure plan."]
-    shot_time = formula.get("shot_time", Entry()).target
+    shot_time = formula.target(SHOT_TIME)
     return PressurePlan(
         tuple(words),
         not odd,

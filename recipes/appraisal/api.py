@@ -8,20 +8,17 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from audit.errors import Invalid
 from people.persons.verbs import Verb
-from recipes.brewing.errors import QuantityError
+from recipes.appraisal.appraisal import appraise
 from recipes.coffees.api import RecipeView
 from recipes.formula.fields import FormulaIn
-from recipes.formula.formula import Formula, read, stored, target_bounds
-from recipes.formula.parameters import PARAMETERS
-from recipes.station_water.learning import balance_of
+from recipes.formula.formula import Formula
+from recipes.formula.summary import ratio_of
 from recipes.versions.api import all_versions
-from recipes.versions.appraisal import appraise, target
-from recipes.versions.computed import ratio_of
-from stations.equipment.models import Site, Station
+from stations.equipment.models import Site
 from stations.metrology.atmosphere import boiling_margin
-from web.api import GuardedView, asked, person, valid
+from stations.metrology.formula import TEMPERATURE
+from web.api import person, valid
 from web.fields import PlainDecimal
 from web.lookup import one_or_404
 from web.numbers import rounded
@@ -95,18 +92,18 @@ class VersionAppraisal(RecipeView):
     def get(self, request: Request, pk: int) -> Response:
         """Read what follows from what a version says."""
         found = one_or_404(all_versions(), pk)
-        return _appraised(request, stored(found.formula.all()))
+        return _appraised(request, found.stated)
 
     @extend_schema(request=AppraisalIn, responses=AppraisalOut)
     def post(self, request: Request, pk: int) -> Response:
         """Work out what would follow from another formula. Writes nothing."""
         one_or_404(all_versions(), pk)
-        return _appraised(request, read(valid(AppraisalIn, request)["formula"]))
+        return _appraised(request, Formula.read(valid(AppraisalIn, request)["formula"]))
 
 
 def _appraised(request: Request, formula: Formula) -> Response:
     sites = Site.objects.covered_by(person(request), Verb.RECIPE_VIEW)
-    told, wanted = appraise(formula, sites), target(formula, "brew_temperature")
+    told, wanted = appraise(formula, sites), formula.target(TEMPERATURE)
     boiling = [
         {"site": each.site, "words": each.words, "margin": _margin(wanted or Decimal(0), each.site)}
         for each in told.boiling
@@ -120,54 +117,3 @@ def _appraised(request: Request, formula: Formula) -> Response:
 
 def _margin(wanted: Decimal, site: Site) -> Decimal:
     return rounded(boiling_margin(wanted, site.altitude, site.air_pressure), 2)
-
-
-class BeverageQuery(serializers.Serializer[dict[str, Any]]):
-    """What should be in the cup [g], from how much coffee [g]."""
-
-    dose = PlainDecimal(bounds=target_bounds(PARAMETERS["dose_mass"]))
-    beverage = PlainDecimal(bounds=target_bounds(PARAMETERS["beverage_mass"]))
-
-
-class RetainedOut(serializers.Serializer[Any]):
-    """Liquid the coffee keeps back, in g per g, with its 95 % interval."""
-
-    low = PlainDecimal()
-    ratio = PlainDecimal()
-    high = PlainDecimal()
-
-
-class BeverageOut(serializers.Serializer[Any]):
-    """Water for a beverage at a station; `low` to `high` is the next single cup in g."""
-
-    retained = RetainedOut()
-    learnt = serializers.BooleanField(help_text="false: by common practice, too few shots")
-    used = serializers.IntegerField(help_text="shots learnt from")
-    set_aside = serializers.IntegerField(help_text="shots such as a spilt cup")
-    water = PlainDecimal(help_text="mL")
-    pulses = PlainDecimal(allow_null=True)
-    low = PlainDecimal()
-    high = PlainDecimal()
-
-
-class Beverage(GuardedView):
-    """A station's water balance."""
-
-    verb = Verb.EQUIPMENT_VIEW
-
-    @extend_schema(parameters=[BeverageQuery], responses=BeverageOut)
-    def get(self, request: Request, pk: int) -> Response:
-        """Ask how much water gives a beverage, by what the station's own shots kept back."""
-        station = one_or_404(Station.objects.covered_by(person(request)), pk)
-        query = asked(BeverageQuery, request)
-        try:
-            told = balance_of(station, query["dose"], query["beverage"])
-        except QuantityError as odd:
-            raise Invalid(odd.field, query.get(odd.field, odd.value), odd.allowed) from odd
-        low, ratio, high = told.ratio
-        shown = {
-            "retained": {"low": low, "ratio": ratio, "high": high}, "learnt": told.learnt,
-            "used": told.used, "set_aside": told.set_aside, "water": told.water,
-            "pulses": told.pulses, "low": told.low, "high": told.high,
-        }  # fmt: skip
-        return Response(BeverageOut(shown).data)

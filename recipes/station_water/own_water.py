@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Protocol
 
 import numpy as np
 
@@ -20,45 +19,62 @@ from recipes.brewing.balances import (
     forecast_beverages,
     waters_for,
 )
+from recipes.formula.formula import Formula
+from recipes.formula.parameters import PARAMETERS, TRANSLATION_RULES
+from recipes.station_water.cup import Expected, Judged, assumed, beyond, unheld
 from recipes.station_water.learning import learn
-from recipes.station_water.words import Expected, Judged, assumed, beyond, unheld
-from stations.metrology.abilities import Quantity, StationTraits
+from stations.metrology.abilities import MachineAbilities, StationTraits
 from stations.metrology.columns import Thousandths
+from stations.metrology.formula import BEVERAGE, DOSE, ENDS_BY, WATER, Stated
+from stations.metrology.translate import translate_many
 from stations.metrology.translation import Flag, Translation
 from web.numbers import rounded
-from web.printing import quantity
 
-WATER, DOSE, CUP = "water_volume", "dose_mass", "beverage_mass"
-DECIDING = frozenset({WATER, DOSE, CUP, "ends_by"})
+DECIDING = frozenset({WATER, DOSE, BEVERAGE, ENDS_BY})
 """A change of one of these decides the water anew."""
 
 
-class Said(Protocol):
-    """What a formula says about one parameter."""
+@dataclass(frozen=True, slots=True)
+class Learning:
+    """Where the water of each station's own comes from: its shots until then, or what is given.
 
-    @property
-    def target(self) -> Decimal | None:
-        """The number, if it is one."""
+    ``given``: by station [mL].
+    """
 
-    @property
-    def text(self) -> str:
-        """The word, if it is one."""
-
-
-def leaves_water(formula: Mapping[str, Said]) -> bool:
-    """Whether the formula leaves the water to each station."""
-    ends_by = formula.get("ends_by")
-    if ends_by is None or ends_by.text != "volume":
-        return False
-    stated = {code for code in (WATER, DOSE, CUP) if code in formula and formula[code].target}
-    return stated == {DOSE, CUP}
+    until: datetime | None = None
+    given: Mapping[int, Decimal] | None = None
 
 
-def own_water_words(formula: Mapping[str, Said]) -> str:
-    """What a page says of a formula that leaves the water to the stations; else nothing."""
-    if not leaves_water(formula):
-        return ""
-    return f"Each station gets the water that yields {quantity(formula[CUP].target, 'g')} there."
+def translate_own(
+    formula: Formula,
+    stations: Sequence[int],
+    pairs: Sequence[tuple[MachineAbilities, StationTraits]],
+    learning: Learning,
+    *,
+    refuse_above_boiling: bool,
+) -> tuple[Sequence[Translation], Sequence[Judged]]:
+    """The formula translated for each station, with the water that the station gets by itself.
+
+    Beside each translation stands what is judged of the cup; nothing where the formula states the
+    water, or it is given.
+    """
+    known = {code: formula[code] for code in PARAMETERS if code in formula}
+    if not formula.leaves_water:
+        done = translate_many(
+            known, TRANSLATION_RULES, pairs, refuse_above_boiling=refuse_above_boiling
+        )
+        return done, [Judged()] * len(pairs)
+    traits = [each for _, each in pairs]
+    water = None if learning.given else work_out(formula, stations, traits, learning.until)
+    volumes = water.volumes if water else volumes_of(learning.given or {}, stations)
+    done = translate_many(
+        {code: formula.of(code) for code in PARAMETERS if code in known or code == WATER},
+        TRANSLATION_RULES,
+        pairs,
+        refuse_above_boiling=refuse_above_boiling,
+        own={WATER: volumes},
+    )
+    return done, judge(water, traits, done) if water else [Judged()] * len(pairs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +82,13 @@ class StationWater:
     """The water of many stations [mL], in their order, and what it was worked out from."""
 
     dose: float
-    cup: Quantity
+    cup: Stated
     retentions: Retentions
     volumes: Thousandths
 
 
 def work_out(
-    formula: Mapping[str, Quantity],
+    formula: Formula,
     stations: Sequence[int],
     traits: Sequence[StationTraits],
     until: datetime | None,
@@ -80,7 +96,7 @@ def work_out(
     """The water at each station that yields the formula's beverage mass: one query."""
     slopes = [each.pulses_per_millilitre for each in traits]
     retentions = learn(stations, slopes, until)
-    dose, cup = float(formula[DOSE].target or 0), formula[CUP]
+    dose, cup = float(formula.target(DOSE) or 0), formula[BEVERAGE]
     waters = waters_for(retentions, dose=dose, beverage=float(cup.target or 0))
     return StationWater(dose, cup, retentions, Thousandths.of(waters))
 
@@ -96,33 +112,37 @@ def judge(
     """Whether each station's settings hold the tolerance on the beverage mass, and why not."""
     pulses = _pulses(done)
     delivered = pulses / _floats(traits, "pulses_per_millilitre", 1.0)
-    told = forecast_beverages(
+    cups = forecast_beverages(
         water.retentions, dose=water.dose, water=delivered, water_u=_unsure(traits, delivered)
     )
-    common, held = assumed(CUP, water.cup, water.dose), _holds(water.cup, told).tolist()
+    common, within = assumed(BEVERAGE, water.cup, water.dose), _holds(water.cup, cups).tolist()
     # Where the water can't be set nothing is expected, and that is refused already.
     return [
         Judged()
         if np.isnan(millilitres)
-        else _judged(_expected(water, told, place, millilitres), water, place, held[place], common)
+        else _judged(
+            _expected(water, cups, place, millilitres), water, place, within[place], common
+        )
         for place, millilitres in enumerate(delivered.tolist())
     ]
 
 
-def _expected(water: StationWater, told: Forecasts, place: int, delivered: float) -> Expected:
-    known = water.retentions
-    mass, low, high = (rounded(each[place], 1) for each in (told.mass, told.low, told.high))
-    learnt, used = bool(known.learnt[place]), int(known.used[place])
+def _expected(water: StationWater, cups: Forecasts, place: int, delivered: float) -> Expected:
+    learnt_from = water.retentions
+    mass, low, high = (rounded(each[place], 1) for each in (cups.mass, cups.low, cups.high))
+    learnt, used = bool(learnt_from.learnt[place]), int(learnt_from.used[place])
     return Expected(rounded(delivered, 3), mass, low, high, learnt, used)
 
 
 def _judged(
-    expected: Expected, water: StationWater, place: int, held: bool, common: Flag
+    expected: Expected, water: StationWater, place: int, within: bool, common: Flag
 ) -> Judged:
     refusals = beyond(WATER, water.volumes.at(place))
     if not expected.learnt:
         return Judged(expected, refusals, (common,))
-    return Judged(expected, refusals if held else (*refusals, unheld(CUP, water.cup, expected)))
+    return Judged(
+        expected, refusals if within else (*refusals, unheld(BEVERAGE, water.cup, expected))
+    )
 
 
 def _pulses(done: Sequence[Translation]) -> Floats:
@@ -143,10 +163,10 @@ def _unsure(traits: Sequence[StationTraits], delivered: Floats) -> Floats:
     return np.sqrt(by_slope**2 + by_spread**2 + 1 / (12 * slope**2))
 
 
-def _holds(cup: Quantity, told: Forecasts) -> Mask:
-    target, fine = float(cup.target or 0), np.ones(told.mass.size, dtype=bool)
+def _holds(cup: Stated, cups: Forecasts) -> Mask:
+    target, fine = float(cup.target or 0), np.ones(cups.mass.size, dtype=bool)
     if cup.above is not None:
-        fine &= told.high <= target + float(cup.above)
+        fine &= cups.high <= target + float(cup.above)
     if cup.below is not None:
-        fine &= told.low >= target - float(cup.below)
+        fine &= cups.low >= target - float(cup.below)
     return fine
