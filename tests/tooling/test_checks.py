@@ -6,7 +6,7 @@ import pytest
 
 from tests.tooling.addresses import named_in, not_pinned
 from tests.tooling.listing import ROOT
-from tests.tooling.rooms import FILE_LINES, FUNCTION_LINES, too_large
+from tests.tooling.rooms import FILE_LINES, FUNCTION_LINES, HEADS, census, main, too_large
 
 HASH = "    --hash=sha256:" + "0" * 64
 
@@ -22,6 +22,14 @@ def test_rooms_of_the_allowed_size_are_not(tmp_path: Path) -> None:
     file = tmp_path / "full.py"
     file.write_text("def full():\n" + "    pass\n" * (FUNCTION_LINES - 1))
     assert list(too_large(file)) == []
+
+
+def test_the_census_counts_every_folder(capsys: pytest.CaptureFixture[str]) -> None:
+    counted = {str(row[0]): row for row in census()}
+    assert {"audit", "web", "people", "stations", "recipes", "tests", "program"} <= counted.keys()
+    assert all(len(row) == len(HEADS) for row in counted.values())
+    assert main(["--census"]) == 0
+    assert len(capsys.readouterr().out.splitlines()) == len(counted) + 1
 
 
 @pytest.mark.parametrize(
