@@ -154,8 +154,8 @@ SENTENCES = {
     400: "The request can't be used as it was sent. Nothing was changed.",
     403: "Your roles or sites do not allow this.",
     404: "There is nothing at this address, or nothing that is yours to see.",
-    413: "More was sent than is taken at once. Nothing was changed.",
-    500: "Something failed on our side. Nothing was half-written.",
+    413: "More was sent than is accepted at once. Nothing was changed.",
+    500: "Something failed on our side. Nothing was half-saved.",
 }
 
 

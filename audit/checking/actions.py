@@ -105,7 +105,7 @@ def start_check(*, by: Actor, since: str = "", key: str = "") -> HistoryCheck:
 
 
 def _stop_silent() -> None:
-    reason = "No worker was at it any more."
+    reason = "No worker was running it any more."
     with recorded(by=None, action=CHECK_STOPPED, reason=reason):
         silent().update(state=CheckState.STOPPED, finished_at=Now(), verdict=reason)
 

@@ -29,8 +29,8 @@ HERE = (
 MEANING: dict[Kind, tuple[str, str]] = {
     Kind.MISSING: ("Missing", "Sealed once, and no longer there: somebody removed them."),
     Kind.ALTERED: ("Altered", "What stands there now is not what was sealed."),
-    Kind.INSERTED: ("Inserted", "Never sealed, though sealing has passed: put there by hand."),
-    Kind.REORDERED: ("Re-ordered", "Sealed in another place than where they stand."),
+    Kind.INSERTED: ("Inserted", "Never sealed, although later entries are: put there by hand."),
+    Kind.REORDERED: ("Re-ordered", "Sealed in another place than they stand in now."),
     Kind.REWRITTEN: (
         "Rewritten",
         "Entries and their seal were both changed: something in this stretch is not what was "

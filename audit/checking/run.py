@@ -19,8 +19,8 @@ from audit.sealing import store
 from audit.sealing.seal import newest_checkpoint
 
 EVERY = 1.0  # seconds between two lines of progress
-TOO_LONG = "It took longer than a worker may: export the history and check it offline."
-FAILED = "The program failed at it. Export the history and check it offline."
+TOO_LONG = "It took longer than a worker is given: export the history and check it offline."
+FAILED = "The program failed. Export the history and check it offline."
 
 
 class TakenOverError(Exception):

@@ -109,7 +109,7 @@ class FilterForm(forms.Form):
             data["found"] = self._find(text, data["about"])
         since, until = data.get("since"), data.get("until")
         if since and until and since > until:
-            self.add_error("until", f"{until} lies before {since}. Give a day not before it.")
+            self.add_error("until", f"{until} is before {since}: give that day or a later one.")
         latest = timezone.now().year + 1
         for name, value in (("since", since), ("until", until)):
             if value and not EARLIEST_YEAR <= value.year <= latest:
@@ -123,7 +123,7 @@ class FilterForm(forms.Form):
         if len(self.candidates) == 1:
             subject = self.candidates[0].subject
             return subject.type, subject.id or 0
-        what = "Nothing by that name" if not self.candidates else "Several things by that name"
+        what = "Nothing has that name" if not self.candidates else "Several things have that name"
         self.add_error(
             "subject", f"{what}: “{shown(text)}”. Give the whole name, or the kind and its number."
         )

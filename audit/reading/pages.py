@@ -123,7 +123,7 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
     older = archived()
     if not page.entries and not parameter:
         also = " Older entries are archived." if older else ""
-        raise NotFound(f"There is no history of that here, or none that you may read.{also}")
+        raise NotFound(f"There is no history of it here, or none that you may read.{also}")
     context = {
         "kind": subject_word(subject_type),
         "label": subject_name(

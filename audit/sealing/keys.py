@@ -84,7 +84,7 @@ def read(file: Path) -> Signer | None:
     except FileNotFoundError:
         return None
     except (OSError, UnicodeDecodeError, LedgerError) as error:
-        raise KeyMissingError(f"{file} can not be read as a signing key: {error}") from error
+        raise KeyMissingError(f"{file} can't be read as a signing key: {error}") from error
 
 
 def write(file: Path, key: Signer) -> None:

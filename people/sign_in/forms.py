@@ -47,16 +47,16 @@ class ResetPasswordForm(Worded, account.ResetPasswordForm):  # type: ignore[misc
 class ResetPasswordKeyForm(Worded, account.ResetPasswordKeyForm):  # type: ignore[misc]
     """Setting a password by a link."""
 
-    words = {"password1": "New password", "password2": "The same again"}
+    words = {"password1": "New password", "password2": "New password again"}
 
 
 class ChangePasswordForm(Worded, account.ChangePasswordForm):  # type: ignore[misc]
     """Changing one's password."""
 
     words = {
-        "oldpassword": "Password now",
+        "oldpassword": "Current password",
         "password1": "New password",
-        "password2": "The same again",
+        "password2": "New password again",
     }
 
 

@@ -26,7 +26,7 @@ class Meaning(models.TextChoices):
     PUBLISHED = "published", "Published"
     PERMITTED = "permitted", "Permitted to differ"
     POLICY_SET = "policy_set", "Policy set"
-    RE_TRANSLATED = "re_translated", "Translated anew"
+    RE_TRANSLATED = "re_translated", "Re-translated"
 
 
 class Signature(models.Model):

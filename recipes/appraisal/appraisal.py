@@ -100,11 +100,11 @@ def balance(formula: Formula) -> str:
         cup = forecast_beverage(ASSUMED, dose=float(dose), water=float(water))
     except QuantityError:
         return (
-            f"The coffee would keep all of {water:f} mL of water back: nothing would reach a cup."
+            f"The coffee would keep all of the {water:f} mL of water: nothing would reach the cup."
         )
     low, high = (rounded(side, 0) for side in (cup.low, cup.high))
     said = f"{water:f} mL of water on {dose:f} g of coffee gives {low} to {high} g in the cup"
-    basis = ", if the coffee keeps back 0.8 to 1.3 g per gram (common practice)"
+    basis = ", if the coffee keeps 0.8 to 1.3 g per gram (common practice)"
     if stated is None or low <= stated <= high:
         return f"{said}{basis}."
     return f"{said}{basis}; {stated:f} g is stated. Each station's own shots say what it keeps."

@@ -76,9 +76,9 @@ def _fields(parameter: Parameter) -> dict[str, forms.Field]:
     return {
         code: PlainDecimalField(label=label, bounds=target, required=False),
         f"{code}_below": PlainDecimalField(
-            label=f"{label}, may fall short by", bounds=width, required=False
+            label=f"{label}, tolerance below", bounds=width, required=False
         ),
         f"{code}_above": PlainDecimalField(
-            label=f"{label}, may exceed by", bounds=width, required=False
+            label=f"{label}, tolerance above", bounds=width, required=False
         ),
     }

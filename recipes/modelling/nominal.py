@@ -116,7 +116,7 @@ def _panels(trace: Trace) -> list[Panel]:
     drawn = (
         ("pressure / bar", trace.pressure),
         ("flow / mL/s", trace.flow),
-        ("in the cup / g", trace.beverage),
+        ("yield / g", trace.beverage),
         ("strength / %", trace.strength),
     )
     return [

@@ -61,7 +61,7 @@ def _site(request: PageRequest) -> Site:
     elif "site" in request.GET:
         found = sites.filter(pk=asked_number(request, "site", "the number of a site")).first()
     if found is None:
-        raise Http404("Permits begin at a slot: open the slot and choose to let it differ.")
+        raise Http404("A permit begins at its slot: choose “Grant a deviation permit” there.")
     return found
 
 
@@ -137,7 +137,9 @@ def permit_end(request: PageRequest, pk: int) -> HttpResponse:
         with form_errors(form) as outcome:
             end(permit=found, by=request.user, reason=form.cleaned_data["reason"])
         if outcome.ok:
-            messages.success(request, f"{found} has ended; its slots fell back.".capitalize())
+            messages.success(
+                request, f"{found} has ended; its slots are back to what was approved.".capitalize()
+            )
             return redirect(found)
         status = outcome.status
     context = {"permit": found, "form": form}

@@ -127,7 +127,7 @@ class SignPlanForm(SigningForm):
     reason = forms.CharField(
         max_length=REASON,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="Why it goes out now. It stands in the history of every slot.",
+        help_text="Why it goes out now. Every slot's history shows it.",
     )
     acknowledged = forms.BooleanField(
         label="I have read the warnings above and accept them by name", required=False

@@ -50,7 +50,7 @@ def due_at(site: Site, when: When, now: datetime) -> Due:
         raise Invalid("date", when.local_date.isoformat(), "today or a day within the coming year")
     instant, note = _resolve(site, datetime.combine(when.local_date, when.local_time))
     if instant <= now:
-        return Due(now, "this moment is already past there: at once")
+        return Due(now, "this moment has passed there: at once")
     return Due(instant, note)
 
 

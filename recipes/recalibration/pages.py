@@ -36,7 +36,7 @@ class AcceptForm(SigningForm):
     seen_revision = SeenRevision()
     reason = forms.CharField(
         label="Note", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="Why it is taken over; needed where something speaks against it.",
+        help_text="Why it is accepted; needed where there are concerns.",
     )  # fmt: skip
 
 

@@ -111,7 +111,7 @@ def _must_be_current(base: Version) -> None:
     if base.state == Version.State.APPROVED:
         return
     current = Version.objects.approved().filter(recipe=base.recipe_id).first()
-    ask = f"Ask against version {current.number}, which is." if current else ""
+    ask = f"Ask for the change of version {current.number}." if current else ""
     raise Refused(
         f"Version {base.number} is {base.get_state_display()}, not the approved one.",
         how_to_ask=ask,

@@ -179,7 +179,7 @@ class AskingBack(RequestView):
 
 
 class Rebase(RequestView):
-    """Put a request against the version approved meanwhile."""
+    """Update a request to the version approved meanwhile."""
 
     acting_verb = Verb.REQUEST_MAKE
 

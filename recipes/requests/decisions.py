@@ -58,9 +58,9 @@ def accept(*, by: User, request: ChangeRequest, revision: int, note: str = "") -
         current = current_version(now)
         if current.pk != now.base_id:
             raise Refused(
-                f"Version {current.number} was approved after the request, which is against "
+                f"Version {current.number} was approved after this request for a change of "
                 f"version {now.base.number}: nothing of either may be lost unseen.",
-                how_to_ask="Put the request against the current version, then accept it.",
+                how_to_ask="Update the request to the current version, then accept it.",
             )
         formula = current.stated | now.proposed
         says = note.strip() or f"Request {now.pk}: {now.reason}"[:WORDS]

@@ -34,7 +34,7 @@ class ProposalForm(FormulaForm):
         wanted = self.values()
         for code in self.base:
             if code not in wanted and code not in self.errors:
-                self.add_error(code, "Put in a value: to drop a parameter, say so in the reason.")
+                self.add_error(code, "Give a value. To drop a parameter, say so in the reason.")
 
 
 class NewRequestForm(ProposalForm):
@@ -77,7 +77,7 @@ class RebaseForm(forms.Form):
     revision = forms.IntegerField(widget=forms.HiddenInput)
     current = forms.IntegerField(widget=forms.HiddenInput)  # the version approved now
 
-    CHOICES = (("proposed", "Keep the proposal"), ("current", "Take what is approved now"))
+    CHOICES = (("proposed", "Keep the proposal"), ("current", "Take the value approved now"))
 
     def __init__(self, *args: Any, lines: Sequence[Sides], **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)

@@ -6,7 +6,7 @@ from audit.vocabulary import register as action
 REQUEST_MADE = action("request.made", "Asked for a change")
 REQUEST_CHANGED = action("request.changed", "Changed request")
 REQUEST_ASKED_BACK = action("request.asked_back", "Asked back about request")
-REQUEST_REBASED = action("request.rebased", "Put request against the current version")
+REQUEST_REBASED = action("request.rebased", "Updated request to the current version")
 REQUEST_ACCEPTED = action("request.accepted", "Accepted request")
 REQUEST_DECLINED = action("request.declined", "Declined request")
 REQUEST_TAKEN_BACK = action("request.taken_back", "Took back request")

@@ -243,6 +243,6 @@ def request_rebase(request: PageRequest, pk: int) -> HttpResponse:
             seen=Seen(form.cleaned_data["revision"], form.cleaned_data["current"]),
             choices=form.choices(),
         ),
-        said="The {} is against the current version now.",
+        said="The {} is updated to the current version.",
         context=request_context(request, change) | {"sides": lines},
     )

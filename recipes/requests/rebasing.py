@@ -69,7 +69,7 @@ class Sides:
             return "choose one"
         if self.proposed is None:
             return "stays as it is now"
-        return "fulfilled already" if self.proposed == self.current else "the proposal stands"
+        return "already so" if self.proposed == self.current else "still proposed"
 
     @property
     def needs_choice(self) -> bool:
@@ -120,7 +120,7 @@ def rebase(
     seen: Seen,
     choices: Mapping[str, str],
 ) -> ChangeRequest:
-    """Put the request against the current version, keeping or dropping each proposal in question.
+    """Update the request to the current version, keeping or dropping each proposal in question.
 
     Each parameter that both the request and the newer version changed needs "proposed" or
     "current"; a proposal the newer version fulfils already is dropped. For the author and for
@@ -138,7 +138,7 @@ def rebase(
         current = current_version(now)
         _must_be_seen(now, current, seen)
         if current.pk == now.base_id:
-            raise Refused(f"Request {now.pk} is against the current version already.")
+            raise Refused(f"Request {now.pk} is about the current version already.")
         lines = three_sides(now, current)
         _check(lines, choices)
         left = kept(lines, choices)

@@ -40,7 +40,7 @@ class TastingForm(forms.Form):
     second_sample = forms.CharField(label="Sample B described", max_length=SAMPLE, required=False)
     risk = PlainDecimalField(
         bounds=RISK, initial=Decimal("0.05"),
-        help_text="Of finding something that is not there: 0.05 is 5\N{NO-BREAK SPACE}%.",
+        help_text="Of finding a difference that is not there: 0.05 is 5\N{NO-BREAK SPACE}%.",
     )  # fmt: skip
     assessments = forms.IntegerField(
         label="Answers", min_value=1, max_value=MOST_SERVINGS, initial=24,
@@ -54,10 +54,10 @@ class TastingForm(forms.Form):
         ),
     )  # fmt: skip
     seed = forms.CharField(
-        label="Random start",
+        label="Order number",
         max_length=SEED,
         required=False,
-        help_text="The same one gives the same orders and codes again. Empty: one is chosen.",
+        help_text="The same number gives the same order and codes again. Empty: one is chosen.",
     )
 
     def __init__(

@@ -113,7 +113,7 @@ class CompareForm(forms.Form):
     """Two version numbers of one recipe, in the address."""
 
     old = forms.TypedChoiceField(label="Version", coerce=int)
-    new = forms.TypedChoiceField(label="Beside version", coerce=int)
+    new = forms.TypedChoiceField(label="Compare with version", coerce=int)
 
     def __init__(self, data: Any, *, versions: Sequence[Version]) -> None:  # noqa: ANN401
         super().__init__(data)

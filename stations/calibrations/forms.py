@@ -44,7 +44,7 @@ class CalibrationForm(forms.Form):
         self.kind = kind
         self.columns = COLUMNS[kind]
         words = ", ".join(label.lower() for label, _ in self.columns.values())
-        self.fields["table"].help_text = f"One run a line: {words}, apart by blanks or tabs."
+        self.fields["table"].help_text = f"One run a line: {words}, separated by spaces or tabs."
         for row in range(1, ROWS + 1):
             for name, (label, bounds) in self.columns.items():
                 self.fields[f"run_{row}_{name}"] = RunField(
@@ -64,7 +64,9 @@ class CalibrationForm(forms.Form):
         typed = self._typed(data)
         pasted = (data.get("table") or "").strip()
         if typed and pasted:
-            self.add_error("table", "Runs stand in the boxes and in the table: clear one of them.")
+            self.add_error(
+                "table", "There are runs in the boxes and in the table: clear one of them."
+            )
         try:
             data["runs"] = read_table(self.kind, pasted) if pasted else typed
         except Invalid as invalid:

@@ -75,8 +75,8 @@ class StationForm(TraitsForm):
 class NewStationForm(TraitsForm):
     """A station to be added."""
 
-    number = whole("Number", STATION_NUMBER, hint="Counted from the left, as the bar counts.")
-    slots = whole("Slots", SLOT_COUNT, hint="How many recipe memories it has.")
+    number = whole("Number", STATION_NUMBER, hint="The brewing group, counted from the left.")
+    slots = whole("Slots", SLOT_COUNT, hint="How many recipe buttons it has.")
     field_order = ["number", "slots", "pulses_per_millilitre", "temperature_offset"]
 
 

@@ -27,7 +27,10 @@ class Row:
 class NewMachineTypeForm(forms.Form):
     """A name, the ways a shot can end, and a line for every parameter of the catalogue."""
 
-    name = forms.CharField(max_length=80, help_text="Shared by all machines that are built alike.")
+    name = forms.CharField(
+        max_length=80,
+        help_text="Such as “Two groups, volumetric”: shared by all machines of the type.",
+    )
     ends_by = forms.MultipleChoiceField(
         label="A shot can end by", widget=forms.CheckboxSelectMultiple
     )

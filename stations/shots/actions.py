@@ -134,7 +134,7 @@ def _held(slot: Slot, subject: Subject) -> Placement:
         held = rows.select_for_update(of=("self",)).first()
     if held is None:
         raise Refused(
-            "Nothing is in force in this slot, so a shot would belong to nothing.",
+            "Nothing is in force in this slot, so there is no recipe to check.",
             who_may="a head roaster, by publishing to it; a shop lead, by setting it by hand",
             how_to_ask="Ask your shop lead what this slot is for.",
             subject=subject,

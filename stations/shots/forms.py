@@ -33,7 +33,7 @@ class CorrectionForm(ShotForm):
     """What it really was, and why."""
 
     left_out = forms.BooleanField(
-        label="Leave it out: nothing is learnt from it",
+        label="Leave it out of all evaluations",
         required=False,
         help_text="A spilt cup, a wrong basket.",
     )

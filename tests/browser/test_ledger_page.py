@@ -58,5 +58,5 @@ def test_without_javascript_it_says_what_to_do_instead(
     page = open_page(cast.owner, "/history/ledger/", screen="phone", script=False)
     sentence = page.locator("[data-ledger-state=off]")
     assert sentence.is_visible()
-    assert "it needs JavaScript" in sentence.inner_text()
+    assert "This needs JavaScript" in sentence.inner_text()
     assert not page.locator("[data-ledger-state=holds]").is_visible()

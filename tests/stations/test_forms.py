@@ -140,4 +140,4 @@ def test_a_filter_with_wildcards_means_them_literally(
     bar: Bar, cast: Cast, signed_in: SignedIn
 ) -> None:
     answer = signed_in(cast.owner).get(reverse("stations:board") + "?q=%25")
-    assert "No site answers to this" in answer.content.decode()
+    assert "No site fits this filter" in answer.content.decode()

@@ -204,7 +204,7 @@ class Check:
             words += "at least one was altered or re-ordered"
         else:
             words += f"{signed:,} are signed for and {listed:,} are here"
-        words += ". Their fingerprints were changed as well, so this file can not say which."
+        words += ". Their fingerprints were changed as well, so this file can't say which."
         self.report.add(Kind.REWRITTEN, words, start + 1, max(state.size, start + 1))
 
     def _settle_later(self) -> None:

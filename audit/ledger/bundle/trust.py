@@ -118,7 +118,7 @@ def _fits(report: Report, state: Checkpoint, roots: set[bytes], fitting: int) ->
         words = (
             f"{numbers(fitting + 1, size)}: not the history you saw. At least one of them was "
             "altered, removed, inserted or re-ordered since you kept the checkpoint of entry no. "
-            f"{size:,}. This file alone can not say which."
+            f"{size:,}. This file alone can't say which."
         )
         report.add(Kind.REWRITTEN, words, fitting + 1, size)
     else:

@@ -73,7 +73,7 @@ def test_each_filter_narrows_the_list(owner: Client, jar: Jar, cast: Cast) -> No
 def test_a_subject_is_found_by_its_name(owner: Client, cast: Cast) -> None:
     assert "Site: Harbour" in text_of(owner, HISTORY + "?subject=harb")
     both = text_of(owner, HISTORY + "?subject=a", status=400)
-    assert "Several things by that name" in both
+    assert "Several things have that name" in both
     assert "Site: Upland" in both
     assert "Nothing by that name: “zzz”" in text_of(owner, HISTORY + "?subject=zzz", status=400)
 
@@ -89,7 +89,7 @@ def test_a_subject_is_found_by_its_name(owner: Client, cast: Cast) -> None:
         ("?since=31.12.2026", "Give a date as year-month-day"),
         ("?since=0001-01-01", "give a year from 2000"),
         ("?until=9999-12-31", "give a year from 2000"),
-        ("?since=2026-02-02&until=2026-02-01", "Give a day not before it."),
+        ("?since=2026-02-02&until=2026-02-01", "give that day or a later one."),
         ("?subject=%00", "Null characters are not allowed."),
         ("?before=abc", "before: “abc” can't be used."),
         ("?before=99999999999999999999", "Allowed: the number of an entry."),

@@ -52,7 +52,7 @@ def test_one_parameter_with_chart_and_table(owner: Client, address: str) -> None
 def test_a_parameter_nobody_wrote_has_no_chart(owner: Client, address: str) -> None:
     page = owner.get(address + "?parameter=brew_temperature").content.decode()
     assert "<figure" not in page
-    assert "Nothing was written down about this parameter here." in page
+    assert "No entry about this parameter here." in page
 
 
 @pytest.mark.parametrize(

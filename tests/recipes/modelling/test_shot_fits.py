@@ -226,7 +226,8 @@ def test_the_page_from_first_look_to_request(
     assert browser.get(f"/shot-fits/{waiting.pk}/progress/").headers["HX-Refresh"] == "true"
     page = browser.get(f"{path}&brew_temperature=91&coarser=-2").content.decode()
     for words in (f"Fitted to 8 shots of station {slot.station.number}", "Standard uncertainty",
-                  "Shot by shot", "Grind 2 % finer", "With the change", ">Pour<"):  # fmt: skip
+                  "Shot by shot", "Grind 2 % finer", "With the change",
+                  ">Run the model<"):  # fmt: skip
         assert words in page, words
     assert browser.get(f"{path}&brew_temperature=300").status_code == 400
     form = browser.get(

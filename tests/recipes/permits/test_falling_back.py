@@ -51,8 +51,8 @@ def test_it_is_listed_before_anybody_accepts(placed: Bar, signed_in: SignedIn) -
     assert ("water_volume", "280", "294", "{pulse}") in line.changes
     path = f"/calibrations/{plan.calibration.pk}/accept/"
     page = signed_in(who).get(path).content.decode()
-    assert "then falls back to the new settings, not the old" in page
-    assert "anew beneath a permit" in page
+    assert "then goes back to the new settings, not the old" in page
+    assert "to re-translate under a permit" in page
 
 
 def test_the_permit_holds_and_its_end_brings_the_new_settings(placed: Bar) -> None:
@@ -96,7 +96,7 @@ def test_where_nothing_changes_or_nothing_fits_it_says_so(placed: Bar) -> None:
     assert "stays the same" in same.reasons[0]
     wide = make_retranslation_plan(calibration=measure(slot.station, "40", who), by=who).lines[0]
     assert str(wide.outcome) == "refuse"
-    assert "falls back to what was translated before" in wide.reasons[0]
+    assert "goes back to what was translated before" in wide.reasons[0]
     before = beneath(slot)
     accept(measure(slot.station, "40", who), who)
     assert beneath(slot).pk == before.pk

@@ -39,7 +39,7 @@ def roaster(bar: Bar, signed_in: SignedIn) -> Client:
 
 def test_a_site_whose_water_differs_much_is_named_with_its_units(bar: Bar, roaster: Client) -> None:
     read(bar, bar.cast.site, "80")
-    assert "Their water" not in text(roaster.get(plan_path(bar.version)))
+    assert "Brewing water" not in text(roaster.get(plan_path(bar.version)))
     read(bar, bar.cast.other_site, "250", ph="8.1")
     answer = roaster.get(plan_path(bar.version))
     page = text(answer)
@@ -53,7 +53,7 @@ def test_a_site_whose_water_differs_much_is_named_with_its_units(bar: Bar, roast
 def test_little_differences_are_left_out(bar: Bar, roaster: Client) -> None:
     read(bar, bar.cast.site, "80")
     read(bar, bar.cast.other_site, "95")
-    assert "Their water" not in text(roaster.get(plan_path(bar.version)))
+    assert "Brewing water" not in text(roaster.get(plan_path(bar.version)))
 
 
 def test_one_query_however_many_sites(bar: Bar) -> None:

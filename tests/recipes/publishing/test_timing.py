@@ -121,7 +121,7 @@ def test_what_is_past_there_is_at_once_and_said() -> None:
         due_at(site("Europe/Lisbon"), when, NOW),
         due_at(site("America/Denver"), when, NOW),
     )
-    assert (lisbon.at, lisbon.note) == (NOW, "this moment is already past there: at once")
+    assert (lisbon.at, lisbon.note) == (NOW, "this moment has passed there: at once")
     assert (denver.at, denver.note) == (datetime(2026, 11, 25, 13, tzinfo=UTC), "")
 
 

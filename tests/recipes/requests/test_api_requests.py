@@ -82,7 +82,7 @@ def test_rebasing(cast: Cast, lead: APIClient, head: APIClient, approved: Versio
     current = make_approved(cast, approved.recipe, newer)
     overtaken = act(head, f"{path}accept/", {}, if_match=etag(head, path))
     assert overtaken.status_code == 409
-    assert "Put the request against" in overtaken.json()["how_to_ask"]
+    assert "Update the request to" in overtaken.json()["how_to_ask"]
     sides = lead.get(f"/api/v1/{path}rebase/").json()
     assert (sides["base"], sides["current"]) == (approved.pk, current.pk)
     [side] = sides["sides"]

@@ -49,7 +49,7 @@ def test_a_shop_lead_asks(cast: Cast, signed_in: SignedIn, approved: Version) ->
         ({"brew_temperature": "940"}, "give a number from 80 to 100"),
         ({"brew_temperature": "94", "reason": ""}, "required"),
         ({"brew_temperature": ""}, "Nothing was given"),
-        ({"brew_temperature": "94", "ends_by": ""}, "to drop a parameter, say so"),
+        ({"brew_temperature": "94", "ends_by": ""}, "To drop a parameter, say so"),
         ({"brew_temperature": "94", "site": "999999"}, "not one of the available choices"),
     ],
 )

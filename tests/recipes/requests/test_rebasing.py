@@ -52,8 +52,8 @@ def move(by: User, request: ChangeRequest, choices: dict[str, str]) -> ChangeReq
 def test_three_sides(overtaken: ChangeRequest) -> None:
     lines = {line.code: line for line in three_sides(overtaken, current(overtaken))}
     assert {code: line.verdict for code, line in lines.items()} == {
-        "dose_mass": "the proposal stands",
-        "beverage_mass": "fulfilled already",
+        "dose_mass": "still proposed",
+        "beverage_mass": "already so",
         "brew_temperature": "choose one",
         "grind_note": "stays as it is now",
     }

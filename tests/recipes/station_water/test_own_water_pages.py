@@ -110,7 +110,7 @@ def test_slot_and_station_say_what_it_would_be_now(
     assert "the slot keeps what was signed" in page
     balance = text(roaster.get(f"/stations/{slot.station_id}/beverage/"))
     assert "would now be" in balance
-    assert "takes effect with the next publication or re-translation" in balance
+    assert "counts from the next publication or re-translation on" in balance
     assert holds(slot).settings.values["water_volume"]["value"] == "224"
 
 
