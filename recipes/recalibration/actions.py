@@ -80,7 +80,7 @@ def _begin(plan: RetranslationPlan) -> None:
 def _must_say_why(plan: RetranslationPlan, reason: str) -> None:
     """Here a reason accepts by name what speaks against it."""
     if plan.concerns and not reason.strip():
-        allowed = "a sentence that says why it is taken over although: " + plan.concerns[0]
+        allowed = "a sentence that says why it is accepted although: " + plan.concerns[0]
         raise Invalid("reason", "", allowed)
 
 

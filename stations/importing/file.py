@@ -35,7 +35,7 @@ COLUMNS = (
     Column("time_zone", "IANA name, such as Europe/Lisbon; may be empty once the site is known"),
     Column("altitude_m", "metres above sea level; may be empty once the site is known"),
     Column("machine", "the machine's name within its site"),
-    Column("machine_type", "the name of its type, entered before; may be empty once known"),
+    Column("machine_type", "the name of its machine type, added before; may be empty once known"),
     Column("station", "the number of the brewing group, from 1"),
     Column("slots", "how many slots the station has, from 1 to 32"),
     Column("pulses_per_ml", "flow-meter pulses per mL; empty: not measured", needed=False),

@@ -89,7 +89,7 @@ def plan_import(text: str, by: User) -> Plan:
         if not present.may_touch(line.site_code):
             _fault(plan, line, "site_code", line.site_code, "a site that your role covers")
         elif key in seen:
-            allowed = f"each station once; it stands in line {seen[key].number} already"
+            allowed = f"each station once; it is in line {seen[key].number} already"
             _fault(plan, line, "station", line.station, allowed)
         elif _site(plan, line) and _machine(plan, line):
             _station(plan, line)

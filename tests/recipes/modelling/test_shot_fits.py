@@ -216,7 +216,7 @@ def test_the_page_from_first_look_to_request(
     pull(8)
     browser = signed_in(bar.cast.shop_lead)
     path = f"/versions/{bar.version.pk}/model/?station={slot.station_id}"
-    assert "8 shots could be learnt from" in browser.get(path).content.decode()
+    assert "8 shots to learn from" in browser.get(path).content.decode()
     asked = browser.post(f"/stations/{slot.station_id}/fit/", {"version": bar.version.pk})
     assert asked.headers["Location"] == path
     waiting = ShotFit.objects.get()
