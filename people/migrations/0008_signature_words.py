@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('people', '0006_signed_out'),
+        ('people', '0007_idempotency_key_to_web'),
     ]
 
     operations = [
