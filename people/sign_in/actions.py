@@ -25,7 +25,7 @@ def deactivate_person(*, by: User, person: User, revision: int) -> None:
     with recorded(by=by, action=PERSON_DEACTIVATED, subject=subject_of(person)):
         require_everywhere(by, Verb.PEOPLE_MANAGE)
         if person.pk == by.pk:
-            raise Refused("You cannot end your own sign-in: another owner has to.")
+            raise Refused("You can't end your own sign-in: another owner has to.")
         with keeping_an_owner():
             now = timezone.now()
             compare_and_set(person, revision, is_active=False, signed_out_at=now)

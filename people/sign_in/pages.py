@@ -22,5 +22,5 @@ def sign_in_allowed(request: PageRequest, pk: int, *, allowed: bool) -> HttpResp
         return person_page(request, person, status=400)
     action = reactivate_person if allowed else deactivate_person
     action(by=request.user, person=person, revision=seen.cleaned_data["revision"])
-    messages.success(request, "May sign in again." if allowed else "May no longer sign in.")
+    messages.success(request, "Sign-in allowed again." if allowed else "Sign-in ended.")
     return redirect("people:edit", pk)

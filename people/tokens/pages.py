@@ -25,7 +25,7 @@ class TokenForm(forms.Form):
         help_text="Never more than you may do yourself.",
     )
     days = forms.IntegerField(
-        label="Usable for",
+        label="Valid for",
         min_value=1,
         max_value=366,
         initial=90,
