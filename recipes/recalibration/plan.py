@@ -21,6 +21,7 @@ from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import outcome_of
 from stations.equipment.models import Slot, Station
 from stations.slots.models import Placement, PlacementQuerySet
+from web.printing import counted
 
 Basis = Placement.Basis
 
@@ -81,11 +82,11 @@ class RetranslationPlan(Plan[RetranslationLine]):
         """What is on its way here was translated by the calibration so far."""
         if not self.waiting:
             return None
-        first = self.waiting[0]
+        first, slots = self.waiting[0], counted(len(self.waiting), "slot waits", "slots wait")
         return Refused(
-            f"{first.settings} is on its way to this station, translated by the calibration so"
-            f" far: {first.slot} and {len(self.waiting) - 1} more wait for it.",
-            who_may="anybody who may accept, once the publication is through",
+            f"{first.settings} is on its way to this station, translated by the old calibration;"
+            f" {slots} for it, {first.slot} first.",
+            who_may="anybody who may accept it, once the publication is complete",
             how_to_ask="Wait until it is in force, or ask a head roaster to cancel the rest of it.",
         )
 
