@@ -154,7 +154,7 @@ def fit_ask(request: PageRequest, pk: int) -> HttpResponse:
     asked = FitForm(request.POST)
     version = shown_version(cleaned(asked)["version"])
     made = ask_for_fit(by=request.user, station=station, version=version)
-    messages.success(request, "The fit is under way.")
+    messages.success(request, "The fit has started.")
     return redirect(made)
 
 

@@ -75,7 +75,7 @@ def test_a_subject_is_found_by_its_name(owner: Client, cast: Cast) -> None:
     both = text_of(owner, HISTORY + "?subject=a", status=400)
     assert "Several things have that name" in both
     assert "Site: Upland" in both
-    assert "Nothing by that name: “zzz”" in text_of(owner, HISTORY + "?subject=zzz", status=400)
+    assert "Nothing has that name: “zzz”" in text_of(owner, HISTORY + "?subject=zzz", status=400)
 
 
 @pytest.mark.parametrize(

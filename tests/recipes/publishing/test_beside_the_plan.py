@@ -43,7 +43,7 @@ def test_a_site_whose_water_differs_much_is_named_with_its_units(bar: Bar, roast
     read(bar, bar.cast.other_site, "250", ph="8.1")
     answer = roaster.get(plan_path(bar.version))
     page = text(answer)
-    assert "Differs much at 1 of these sites: that can change the cup" in page
+    assert "Very different at 1 of these sites: the cup may differ" in page
     assert (
         "Upland : pH 8.1 (others about 7.4), hardness 250.0 mg/L CaCO3 (others about 80.0)" in page
     )

@@ -98,9 +98,9 @@ def test_what_moved_while_it_was_read_is_not_decided_unseen(cast: Cast, approved
 def test_an_overtaken_request_is_not_accepted(cast: Cast, approved: Version) -> None:
     request = ask(cast, approved)
     make_approved(cast, approved.recipe)
-    with pytest.raises(Refused, match="Version 2 was approved after the request") as told:
+    with pytest.raises(Refused, match="Version 2 was approved after this request") as told:
         accept(by=cast.head_roaster, request=request, revision=request.revision)
-    assert "Put the request against" in told.value.how_to_ask
+    assert "Update the request to" in told.value.how_to_ask
 
 
 def test_without_an_approved_version_nothing_is_accepted(cast: Cast, approved: Version) -> None:

@@ -51,7 +51,7 @@ def test_it_is_against_the_approved_version(cast: Cast, approved: Version) -> No
     make_approved(cast, approved.recipe)
     with pytest.raises(Refused, match="superseded") as told:
         ask(cast, approved)
-    assert told.value.how_to_ask == "Ask against version 2, which is."
+    assert told.value.how_to_ask == "Ask for the change of version 2."
 
 
 def test_one_asks_for_ones_own_site(cast: Cast, approved: Version) -> None:
