@@ -41,11 +41,11 @@ SENTENCES = {
     SlotReason.NOT_LOCKED: "this slot is set by hand and not locked; it needs no permit",
     SlotReason.SET_BY_HAND: "Set by hand: whoever set it decides whether it needs another value.",
     SlotReason.NO_VERSION: "What it holds belongs to no approved version, so it can't be"
-    " translated anew.",
+    " re-translated.",
     SlotReason.ON_PERMIT: ON_PERMIT + ".",
     SlotReason.ON_PERMIT_REFUSED: ON_PERMIT
-    + ", then falls back to what was translated before this calibration.",
-    SlotReason.ON_PERMIT_SAME: ON_PERMIT + "; what it falls back to stays the same.",
+    + ", then goes back to what was translated before this calibration.",
+    SlotReason.ON_PERMIT_SAME: ON_PERMIT + "; what it goes back to stays the same.",
 }
 
 
