@@ -3,8 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-# What a history entry is about: a recipe, a slot, a site.
-
 
 @dataclass(frozen=True, slots=True)
 class Subject:
@@ -50,12 +48,12 @@ class Problem:
     def sentence(self) -> str:
         """The same for a place that says which field it is about."""
         if self.value is None or self.value == "":
-            told = "nothing was given"
+            what = "nothing was given"
         elif self.value == UNSHOWN:
-            told = "what was typed can't be used"
+            what = "what was typed can't be used"
         else:
-            told = f"“{shown(self.value)}” can't be used"
-        return f"{told}. Allowed: {self.allowed.rstrip('.')}."
+            what = f"“{shown(self.value)}” can't be used"
+        return f"{what}. Allowed: {self.allowed.rstrip('.')}."
 
 
 class Invalid(DomainError):  # noqa: N818

@@ -2,6 +2,9 @@
 
 The owner's role makes tables and gives these rights. Capture writes as the owner (its functions
 are SECURITY DEFINER), so the program may only read the entries, not even add one by itself.
+
+`manage.py check --deploy --database default` asks whether the program's role could alter the
+history, and every container does before it starts.
 """
 
 from collections.abc import Iterable, Sequence
@@ -69,10 +72,6 @@ def _names(query: str) -> list[str]:
         return [str(name) for (name,) in cursor]
 
 
-# Deploy checks on the database: the program must not be able to alter the history.
-#
-# `manage.py check --deploy --database default` asks, and every container does before it starts.
-
 _ROLE = """
 SELECT current_user, rolsuper OR rolcreaterole OR rolbypassrls OR rolreplication,
     has_schema_privilege('public', 'CREATE')
@@ -119,22 +118,22 @@ def _errors(alias: str) -> list[Error]:
         cursor.execute(_ROLE)
         role, mighty, creates = cursor.fetchone()
         if mighty:
-            said = "is a superuser or may make roles, replicate or bypass row security"
-            return [_error(1, f"The program's database role {role} {said}.")]
+            why = "is a superuser or may make roles, replicate or bypass row security"
+            return [_error(1, f"The program's database role {role} {why}.")]
         cursor.execute(_OWNED)
         (owned,) = cursor.fetchone()
         cursor.execute(_OPEN, [list(READ_ONLY), kept])
         tables = [name for (name,) in cursor.fetchall()]
     errors = []
     if owned:
-        said = f"owns {owned} tables and could switch their triggers off"
-        errors.append(_error(2, f"The program's database role {role} {said}."))
+        why = f"owns {owned} tables and could switch their triggers off"
+        errors.append(_error(2, f"The program's database role {role} {why}."))
     if tables:
-        said = f"could alter what is kept in {', '.join(tables)}"
-        errors.append(_error(3, f"The program's database role {role} {said}."))
+        why = f"could alter what is kept in {', '.join(tables)}"
+        errors.append(_error(3, f"The program's database role {role} {why}."))
     if creates:
-        said = "may make tables and functions"
-        errors.append(_error(4, f"The program's database role {role} {said}."))
+        why = "may make tables and functions"
+        errors.append(_error(4, f"The program's database role {role} {why}."))
     return errors
 
 

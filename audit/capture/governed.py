@@ -15,8 +15,6 @@ from django.db.models.options import Options
 
 from audit.capture.triggers import FirmTrigger, insert_only, no_truncate
 
-# SQL that writes down a row's values, made from the model's own columns.
-
 
 def quoted(name: str) -> str:
     """An SQL identifier."""

@@ -16,14 +16,10 @@ from audit.ledger.note import Verifier
 from audit.reading.access import require_every_site
 from audit.vocabulary import register
 
-# The history's words for its own checks.
-
 CHECK_ASKED = register("history.check_asked", "Asked whether the history is intact")
 CHECKED = register("history.checked", "Checked the history")
 CHECK_STOPPED = register("history.check_stopped", "Stopped a check of the history")
 
-
-# Which checks are under way, and by whom.
 
 SILENT = timedelta(seconds=45)  # a worker says every second how far it is
 ATTEMPTS = 3  # one that its worker did not survive so often is not tried again
@@ -48,8 +44,6 @@ def newest_answer() -> HistoryCheck | None:
     """The last check that came to an answer."""
     return HistoryCheck.objects.filter(state=CheckState.DONE).first()
 
-
-# A checkpoint as people hand it back: pasted, from a file, or with the mail it came in.
 
 LONGEST = 20_000  # characters: a note has a few hundred, the mail around it not many more
 DASHES = re.compile(r"^-{20,}$", re.MULTILINE)

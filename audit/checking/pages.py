@@ -19,8 +19,6 @@ from audit.errors import Invalid, NotFound, NotPermitted, Refused
 from audit.reading.access import require_every_site
 from audit.sealing.keys import origin
 
-# What an owner may hand to a check: a checkpoint kept outside, a signing key written down.
-
 
 class CheckForm(forms.Form):
     """Both optional; the checkpoint as text or as a file."""
@@ -136,19 +134,19 @@ def _page(request: HttpRequest, form: CheckForm, status: int = 200) -> HttpRespo
 def check(request: HttpRequest, pk: int) -> HttpResponse:
     """One check: its page, or the part of it that asks for itself while it runs."""
     require_every_site(request.user)
-    found = HistoryCheck.objects.filter(pk=pk).first()
-    if found is None:
+    history_check = HistoryCheck.objects.filter(pk=pk).first()
+    if history_check is None:
         raise NotFound("There is no such check.")
     part = request.headers.get("HX-Request") == "true"
     template = "audit/checking/partials/check.html" if part else "audit/checking/check.html"
-    return render(request, template, _shown(found))
+    return render(request, template, _shown(history_check))
 
 
-def _shown(found: HistoryCheck) -> dict[str, object]:
-    is_running = found.state == CheckState.RUNNING
+def _shown(history_check: HistoryCheck) -> dict[str, object]:
+    is_running = history_check.state == CheckState.RUNNING
     return {
-        "check": found,
+        "check": history_check,
         "running": is_running,
-        "silent": is_running and silent().filter(pk=found.pk).exists(),
-        "groups": groups_of(found),
+        "silent": is_running and silent().filter(pk=history_check.pk).exists(),
+        "groups": groups_of(history_check),
     }

@@ -75,12 +75,12 @@ def groups_of(check: HistoryCheck) -> list[Group]:
     """Its findings by kind, what is wrong before what is only remarked."""
     order = {str(kind): at for at, kind in enumerate(MEANING)}
     rows = sorted(check.findings, key=lambda one: order[one["kind"]])
-    found = []
+    groups = []
     for kind, members in groupby(rows, key=lambda one: str(one["kind"])):
         listed = list(members)
         word, meaning = MEANING[Kind(kind)]
-        found.append(Group(kind, word, meaning, listed, check.counts[kind] - len(listed)))
-    return found
+        groups.append(Group(kind, word, meaning, listed, check.counts[kind] - len(listed)))
+    return groups
 
 
 def _kept(findings: Iterable[Finding]) -> Iterator[dict[str, Any]]:

@@ -30,21 +30,21 @@ class TakenOverError(Exception):
 def run_check(pk: int) -> bool:
     """Run the check, unless it has ended or another worker is at it; whether this call ended it."""
     runner = secrets.token_hex(8)
-    held = _claim(pk, runner)
-    if held is None:
+    claimed = _claim(pk, runner)
+    if claimed is None:
         return False
     try:
-        keys = [Verifier.read(held.key)] if held.key else []
-        since = [held.since] if held.since else []
-        report = verify(bundle(), keys=keys, since=since, progress=_progress(held))
-        return _end(held, action=CHECKED, state=CheckState.DONE, **outcome_of(report))
+        keys = [Verifier.read(claimed.key)] if claimed.key else []
+        since = [claimed.since] if claimed.since else []
+        report = verify(bundle(), keys=keys, since=since, progress=_progress(claimed))
+        return _end(claimed, action=CHECKED, state=CheckState.DONE, **outcome_of(report))
     except TakenOverError:
         return False
     except SoftTimeLimitExceeded:
-        return _stop(held, TOO_LONG)
+        return _stop(claimed, TOO_LONG)
     except Exception:
-        if held.attempts >= ATTEMPTS:
-            _stop(held, FAILED)
+        if claimed.attempts >= ATTEMPTS:
+            _stop(claimed, FAILED)
         raise
 
 
@@ -57,7 +57,7 @@ def _claim(pk: int, runner: str) -> HistoryCheck | None:
     return HistoryCheck.objects.get(pk=pk) if taken else None
 
 
-def _progress(held: HistoryCheck) -> Callable[[int], None]:
+def _progress(claimed: HistoryCheck) -> Callable[[int], None]:
     """Says how far it is about once a second. Raises TakenOverError."""
     due = time.monotonic() + EVERY
 
@@ -65,20 +65,20 @@ def _progress(held: HistoryCheck) -> Callable[[int], None]:
         nonlocal due
         if time.monotonic() < due:
             return
-        mine = running().filter(pk=held.pk, runner=held.runner)
+        mine = running().filter(pk=claimed.pk, runner=claimed.runner)
         # Nearly every line is an entry; the few others make no difference to a bar.
-        if not mine.update(checked=min(lines, held.size), seen_at=Now()):
+        if not mine.update(checked=min(lines, claimed.size), seen_at=Now()):
             raise TakenOverError
         due = time.monotonic() + EVERY
 
     return tell
 
 
-def _stop(held: HistoryCheck, why: str) -> bool:
-    return _end(held, action=CHECK_STOPPED, state=CheckState.STOPPED, verdict=why)
+def _stop(claimed: HistoryCheck, why: str) -> bool:
+    return _end(claimed, action=CHECK_STOPPED, state=CheckState.STOPPED, verdict=why)
 
 
-def _end(held: HistoryCheck, *, action: str, **fields: object) -> bool:
+def _end(claimed: HistoryCheck, *, action: str, **fields: object) -> bool:
     with recorded(by=None, action=action):
-        mine = running().filter(pk=held.pk, runner=held.runner)
+        mine = running().filter(pk=claimed.pk, runner=claimed.runner)
         return bool(mine.update(finished_at=Now(), **fields))

@@ -129,13 +129,13 @@ def _fits(note: str, size: int, root: bytes, leaves: int) -> bool:
 
 
 def _keys() -> list[Verifier]:
-    found = []
+    keys = []
     for public in LedgerKey.objects.order_by("id").values_list("public", flat=True):
         try:
-            found.append(Verifier.read(public))
+            keys.append(Verifier.read(public))
         except LedgerError:
             continue  # its checkpoints will be signed by no key known
-    return found
+    return keys
 
 
 def _strays() -> list[bytes]:

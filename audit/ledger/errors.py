@@ -31,8 +31,6 @@ def count(field: str, value: int, *, least: int = 0, most: int = 2**62) -> int:
     return value
 
 
-# Text forms shared by notes, receipts and bundles: strict base64 and decimals without zeroes.
-
 _DECIMAL = re.compile(r"0|[1-9][0-9]{0,17}", re.ASCII)
 
 

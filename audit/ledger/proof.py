@@ -26,16 +26,16 @@ def inclusion_spans(index: int, size: int) -> list[Span]:
     Raises LedgerError unless 0 <= index < size.
     """
     count("index", index, most=count("size", size, least=1) - 1)
-    low, high, found = 0, size, list[Span]()
+    low, high, spans = 0, size, list[Span]()
     while high - low > 1:
         middle = low + _split(high - low)
         if index < middle:
-            found.append(Span(middle, high))
+            spans.append(Span(middle, high))
             high = middle
         else:
-            found.append(Span(low, middle))
+            spans.append(Span(low, middle))
             low = middle
-    return found[::-1]
+    return spans[::-1]
 
 
 def consistency_spans(old: int, new: int) -> list[Span]:
@@ -46,31 +46,31 @@ def consistency_spans(old: int, new: int) -> list[Span]:
     count("old size", old, most=count("new size", new))
     if old in (0, new):
         return []
-    low, high, found = 0, new, list[Span]()
+    low, high, spans = 0, new, list[Span]()
     while high != old:
         middle = low + _split(high - low)
         if old <= middle:
-            found.append(Span(middle, high))
+            spans.append(Span(middle, high))
             high = middle
         else:
-            found.append(Span(low, middle))
+            spans.append(Span(low, middle))
             low = middle
     if low:
-        found.append(Span(low, high))
-    return found[::-1]
+        spans.append(Span(low, high))
+    return spans[::-1]
 
 
 def coordinates(span: Span) -> list[Coordinate]:
     """Perfect subtrees that tile the span, left to right. Raises LedgerError if it is reversed."""
     start, stop = count("start", span.start), count("stop", span.stop, least=span.start)
-    found = []
+    places = []
     while start < stop:
         level = (stop - start).bit_length() - 1
         if start:
             level = min(level, (start & -start).bit_length() - 1)
-        found.append(Coordinate(level, start >> level))
+        places.append(Coordinate(level, start >> level))
         start += 1 << level
-    return found
+    return places
 
 
 def needed(spans: Iterable[Span]) -> list[Coordinate]:

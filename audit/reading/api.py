@@ -19,8 +19,6 @@ from audit.registry import SignatureShown, content_of, registry
 from audit.retention.records import absent
 from audit.vocabulary import words
 
-# Entries as the API answers them.
-
 
 class ContentShownSerializer(serializers.Serializer[Any]):
     """Whether what was signed still has the digest signed; `same` is null where none can tell."""
@@ -164,10 +162,10 @@ class EntryView(APIView):
     @extend_schema(responses=WholeEntrySerializer)
     def get(self, request: Request, pk: int) -> Response:
         """The entry with its signature."""
-        found = visible(scope_of(request.user)).filter(pk=pk).first()
-        if found is None:
+        entry = visible(scope_of(request.user)).filter(pk=pk).first()
+        if entry is None:
             raise absent(pk)
-        return Response(WholeEntrySerializer(found).data)
+        return Response(WholeEntrySerializer(entry).data)
 
 
 def _check(form: FilterForm) -> None:

@@ -12,8 +12,6 @@ from audit.reading.queries import HistoryFilter, page_of
 from audit.registry import SiteShown, SubjectKind, registry
 from audit.vocabulary import ACTIONS
 
-# Finding what an entry is about by the name people know it by.
-
 MOST = 10  # candidates shown of one kind
 
 
@@ -31,19 +29,19 @@ def candidates(text: str, type_: str, scope: frozenset[int] | None) -> list[Cand
     Only those of whose history somebody with that scope may read any: a name is told too.
     """
     kinds = [kind for kind in registry.subjects.values() if type_ in ("", kind.type)]
-    found = (candidate for kind in kinds for candidate in _of(kind, text))
-    return [each for each in found if scope is None or _told(each.subject, scope)]
+    matching = (candidate for kind in kinds for candidate in _of(kind, text))
+    return [each for each in matching if scope is None or _readable(each.subject, scope)]
 
 
 def _of(kind: SubjectKind, text: str) -> Iterator[Candidate]:
     if kind.find:
-        for found, (pk, label) in enumerate(kind.find(text)):
-            if found == MOST:
+        for count, (pk, label) in enumerate(kind.find(text)):
+            if count == MOST:
                 return
             yield Candidate(Subject(kind.type, pk, label), kind.word)
 
 
-def _told(subject: Subject, scope: frozenset[int]) -> bool:
+def _readable(subject: Subject, scope: frozenset[int]) -> bool:
     about = HistoryFilter(subject_type=subject.type, subject_id=subject.id)
     return bool(page_of(about, scope, size=1).entries)
 

@@ -19,8 +19,6 @@ from django.db.models.expressions import RawSQL
 from audit.capture.models import Entry
 from audit.capture.partitions import bounds
 
-# From days on a site's calendar to the ids written on them.
-
 LAST = 2**63 - 1  # the largest id there can be
 
 # Ids are drawn a moment before the clock is read, so neighbours in time may be swapped in id.
@@ -89,8 +87,8 @@ def _edge(probe: str, moment: datetime, outwards: timedelta, nothing: int) -> Ed
 def _ids(probe: str, moments: Sequence[datetime]) -> Sequence[int | None]:
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT {', '.join([probe] * len(moments))}", moments)
-        found: tuple[int | None, ...] = cursor.fetchone()
-    return found
+        row: tuple[int | None, ...] = cursor.fetchone()
+    return row
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +135,8 @@ def walk(
     """Entries whose `columns` have these values, in the order of the index (columns, id)."""
     if "parameter" in columns:
         entries = entries.filter(parameter__isnull=False)  # its index is partial
-    found = _between(entries, columns, ["%s"] * len(values), values, ids)
-    return found.order_by(*_order([*columns, "id"], newest=newest))
+    between = _between(entries, columns, ["%s"] * len(values), values, ids)
+    return between.order_by(*_order([*columns, "id"], newest=newest))
 
 
 def _between(

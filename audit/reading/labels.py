@@ -24,8 +24,8 @@ class Label:
 
     def named(self, key: object) -> str:
         """The name of what a foreign key leads to today, with its number."""
-        found = self.target._base_manager.filter(pk=key).first() if self.target else None
-        return f"{found} (#{key})" if found else f"#{key}"
+        row = self.target._base_manager.filter(pk=key).first() if self.target else None
+        return f"{row} (#{key})" if row else f"#{key}"
 
 
 LABELS: dict[tuple[str, str], Label] = {}
@@ -64,15 +64,15 @@ def label_of(table: str, column: str) -> Label:
 def _from_model(table: str, column: str) -> Label:
     model = models_by_table().get(table)
     fields = model._meta.concrete_fields if model else []
-    found = next((f for f in fields if f.column == column), None)
-    if found is None:
+    model_field = next((f for f in fields if f.column == column), None)
+    if model_field is None:
         return Label(capfirst(column.replace("_", " ")))
-    coded = {str(code): str(words) for code, words in (found.flatchoices or [])}
+    coded = {str(code): str(words) for code, words in (model_field.flatchoices or [])}
     return Label(
-        capfirst(str(found.verbose_name)),
+        capfirst(str(model_field.verbose_name)),
         values=coded,
-        is_time=isinstance(found, models.DateTimeField),
-        target=found.related_model if isinstance(found, models.ForeignKey) else None,
+        is_time=isinstance(model_field, models.DateTimeField),
+        target=model_field.related_model if isinstance(model_field, models.ForeignKey) else None,
     )
 
 

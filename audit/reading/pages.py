@@ -20,8 +20,6 @@ from audit.retention.records import absent, archived
 from audit.sealing.lateness import waiting_now
 from audit.sealing.proofs import place_of
 
-# The keys of the neighbouring pages, in and out of addresses.
-
 
 @dataclass(frozen=True, slots=True)
 class Key:
@@ -96,12 +94,12 @@ def history(request: HttpRequest) -> HttpResponse:
 @login_required
 def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """One entry, whole."""
-    found = visible(scope_of(request.user)).filter(pk=pk).first()
-    if found is None:
+    record = visible(scope_of(request.user)).filter(pk=pk).first()
+    if record is None:
         raise absent(pk)
-    signed = registry.signature(found.signature_id) if found.signature_id else None
+    signed = registry.signature(record.signature_id) if record.signature_id else None
     context = {
-        "row": whole_row(found),
+        "row": whole_row(record),
         "signature": signed,
         "content": content_of(signed) if signed else None,
         "place": place_of(pk),

@@ -42,9 +42,9 @@ class HistoryPage:
     newer_than: int | None  # None on the first
 
     @classmethod
-    def of(cls, found: list[Entry], size: int, before: int | None, after: int | None) -> Self:
+    def of(cls, walked: list[Entry], size: int, before: int | None, after: int | None) -> Self:
         """From up to one entry more than the page holds, in the order they were walked."""
-        more, entries = len(found) > size, found[:size]
+        more, entries = len(walked) > size, walked[:size]
         if after is not None:
             entries.reverse()
         ends = (entries[-1].id, entries[0].id) if entries else (None, None)
@@ -69,13 +69,13 @@ def page_of(
     if wanted.site is not None and scope is not None and wanted.site not in scope:
         return HistoryPage([], None, None)
     bounds = bounds_of(wanted.since, wanted.until, wanted.zone)
-    newest, found = after is None, list[Entry]()
+    newest, walked = after is None, list[Entry]()
     for ids in Range.of(bounds, before=before, after=after).pieces(newest=newest):
-        limit = size + 1 - len(found)
-        found += _walked(wanted, scope, bounds, ids, limit=limit, newest=newest)
-        if len(found) > size:
+        limit = size + 1 - len(walked)
+        walked += _walked(wanted, scope, bounds, ids, limit=limit, newest=newest)
+        if len(walked) > size:
             break
-    return HistoryPage.of(found, size, before, after)
+    return HistoryPage.of(walked, size, before, after)
 
 
 def _walked(

@@ -14,8 +14,6 @@ from audit.reading.labels import Label, column_order, label_of
 from audit.registry import SiteShown, kind_of, registry, subject_word
 from audit.vocabulary import words
 
-# An entry's changes as people read them.
-
 UNBROKEN = re.compile(r"\S{41,}")  # such as a public key: no line could be broken in it
 FINGERPRINT = re.compile(r"[0-9a-f]{64}")
 
@@ -44,18 +42,18 @@ def changes_of(entry: Entry, *, by_name: bool = False) -> list[Change]:
     `by_name` looks up what foreign keys lead to (a query each); else they show as numbers.
     """
     order = column_order(entry.table_name)
-    found: list[Change] = []
+    changes: list[Change] = []
     for column in sorted(entry.changes, key=lambda name: (order.get(name, len(order)), name)):
         old, new = entry.changes[column]
         label = label_of(entry.table_name, column)
         if isinstance(old, dict) or isinstance(new, dict):
-            found.extend(_parts(label, old or {}, new or {}))
+            changes.extend(_parts(label, old or {}, new or {}))
         else:
             measured = not label.target and (_is_number(old) or _is_number(new))
             unit = label.unit or (entry.unit if measured else "")
             before, after = (_words(label, value, by_name=by_name) for value in (old, new))
-            found.append(Change(label.name, before, after, unit))
-    return found
+            changes.append(Change(label.name, before, after, unit))
+    return changes
 
 
 def _parts(label: Label, old: object, new: object) -> Iterator[Change]:

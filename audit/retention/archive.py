@@ -13,7 +13,7 @@ from django.db import OperationalError, connection
 from psycopg import sql
 from psycopg.errors import LockNotAvailable
 
-from audit.capture.context import recorded
+from audit.capture.context import Actor, recorded
 from audit.ledger.bundle.archived import Copy
 from audit.retention.file import read_back, sweep, write
 from audit.retention.models import Archive
@@ -33,11 +33,16 @@ DROP TABLE {0};
 
 
 def archive_before(
-    *, month: str, folder: Path, reason: str, told: Callable[[Archive], None] = lambda _: None
+    *,
+    by: Actor | None,
+    month: str,
+    folder: Path,
+    reason: str,
+    on_archived: Callable[[Archive], None] = lambda _: None,
 ) -> list[Archive]:
     """Archive every partition that only holds months before this one ("2027-01"), oldest first.
 
-    Run as the owner of the tables. `told` hears of each archive once it is committed. Raises
+    Run as the owner of the tables. `on_archived` hears of each archive once it is committed. Raises
     ArchiveError when one can't be archived; those before it are.
     """
     made = []
@@ -46,26 +51,26 @@ def archive_before(
         if not folder.is_dir():
             raise ArchiveError(f"{folder} is not a folder.")
         for due in due_before(month):
-            made.append(_archive(due, folder, reason))
-            told(made[-1])
+            made.append(_archive(by, due, folder, reason))
+            on_archived(made[-1])
     return made
 
 
-def _archive(due: Due, folder: Path, reason: str) -> Archive:
+def _archive(by: Actor | None, due: Due, folder: Path, reason: str) -> Archive:
     wanted, file = plan(due), folder / due.file_name
     if Archive.objects.filter(file=file.name).exists():
         raise ArchiveError(f"There is an archive {file.name} already.")
     sweep(file)
     if not file.exists():
         write(file, wanted)
-    return _record(wanted, read_back(file, wanted), reason)
+    return _record(by, wanted, read_back(file, wanted), reason)
 
 
-def _record(wanted: Plan, copy: Copy, reason: str) -> Archive:
+def _record(by: Actor | None, wanted: Plan, copy: Copy, reason: str) -> Archive:
     """The record, and the partition taken out with it."""
     made = _row_of(wanted, copy)
     try:
-        with recorded(by=None, action=HISTORY_ARCHIVED, reason=reason):
+        with recorded(by=by, action=HISTORY_ARCHIVED, reason=reason):
             _hold_all()
             if not unchanged(wanted):
                 raise ArchiveError(f"{wanted.due.months} changed meanwhile: try again.")

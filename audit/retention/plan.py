@@ -11,8 +11,6 @@ from audit.capture.partitions import Partition, partitions
 from audit.sealing.models import Checkpoint
 from audit.sealing.seal import newest_checkpoint
 
-# What keeps a month from being archived.
-
 
 class ArchiveError(Exception):
     """Nothing was taken out of the history; the message says why."""
@@ -81,10 +79,10 @@ def due_before(month: str) -> list[Due]:
         raise ArchiveError(
             f"{is_open} is still open: give --before {is_open}, or an earlier month."
         )
-    found = [_due(one, after) for one, after in pairwise(every) if after.month <= month]
-    if not found:
+    due = [_due(one, after) for one, after in pairwise(every) if after.month <= month]
+    if not due:
         raise ArchiveError(f"No month before {month} is left to be archived.")
-    return found
+    return due
 
 
 def plan(due: Due) -> Plan:
@@ -108,9 +106,9 @@ def plan(due: Due) -> Plan:
 
 def unchanged(wanted: Plan) -> bool:
     """Whether the partition and its entries are still there."""
-    found = _row(_ENTRIES, wanted.due.first, wanted.due.stop)
+    now = _row(_ENTRIES, wanted.due.first, wanted.due.stop)
     there = wanted.due.name in {one.name for one in partitions()}
-    return there and found[:2] == (wanted.entries, wanted.first_id)
+    return there and now[:2] == (wanted.entries, wanted.first_id)
 
 
 def _due(one: Partition, after: Partition) -> Due:
@@ -128,5 +126,5 @@ def _due(one: Partition, after: Partition) -> Due:
 def _row(sql: str, *values: int) -> tuple[Any, ...]:
     with connection.cursor() as cursor:
         cursor.execute(sql, values)
-        found: tuple[Any, ...] = cursor.fetchone()
-    return found
+        row: tuple[Any, ...] = cursor.fetchone()
+    return row

@@ -23,12 +23,12 @@ def archives_of(entry_ids: Iterable[int]) -> dict[int, int]:
     """The numbers of the archives that hold these entries; those in none are left out."""
     ranges = list(Archive.objects.order_by("first_id").values_list("first_id", "last_id", "pk"))
     begins = [first for first, _, _ in ranges]
-    found = {}
+    numbers = {}
     for entry_id in entry_ids:
         at = bisect_right(begins, entry_id) - 1
         if at >= 0 and entry_id <= ranges[at][1]:
-            found[entry_id] = ranges[at][2]
-    return found
+            numbers[entry_id] = ranges[at][2]
+    return numbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +50,8 @@ class Archived:
 
 def archived() -> Archived | None:
     """What is archived, None if nothing is."""
-    found = list(Archive.objects.order_by("-last_id"))
-    return Archived(found) if found else None
+    archives = list(Archive.objects.order_by("-last_id"))
+    return Archived(archives) if archives else None
 
 
 def absent(entry_id: int) -> NotFound:

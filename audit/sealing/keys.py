@@ -10,13 +10,11 @@ from pathlib import Path
 
 from django.conf import settings
 
-from audit.capture.context import recorded
+from audit.capture.context import Actor, recorded
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Signer, Verifier
 from audit.sealing.models import LedgerKey
 from audit.vocabulary import register
-
-# What keeps the history from being sealed.
 
 
 class SealingError(Exception):
@@ -66,11 +64,11 @@ def signer() -> Signer:
     if newest is None:
         return _first()
     for file in (key_file(), next_file()):
-        held = read(file)
-        if held and held.verifier.text == newest:
+        key = read(file)
+        if key and key.verifier.text == newest:
             if file == next_file():
                 file.replace(key_file())
-            return held
+            return key
     raise KeyMissingError(
         f"{key_file()} does not hold the key that signs this history, {newest}. Put the file "
         "back, or replace a key that is lost with `manage.py rotate_ledger_key --lost`."
@@ -105,16 +103,16 @@ def write(file: Path, key: Signer) -> None:
         draft.unlink(missing_ok=True)
 
 
-def record(key: Signer, replaces: str, *, action: str, reason: str = "") -> None:
+def record(key: Signer, replaces: str, *, by: Actor | None, action: str, reason: str = "") -> None:
     """Put the public half into the history."""
-    with recorded(by=None, action=action, reason=reason):
+    with recorded(by=by, action=action, reason=reason):
         LedgerKey.objects.create(public=key.verifier.text, replaces=replaces)
 
 
 def _first() -> Signer:
-    held = read(key_file())
-    if held is None:
-        held = Signer.new(f"{settings.LEDGER_NAME}/{secrets.token_hex(8)}")
-        write(key_file(), held)
-    record(held, "", action=KEY_MADE)
-    return held
+    key = read(key_file())
+    if key is None:
+        key = Signer.new(f"{settings.LEDGER_NAME}/{secrets.token_hex(8)}")
+        write(key_file(), key)
+    record(key, "", by=None, action=KEY_MADE)
+    return key

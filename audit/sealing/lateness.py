@@ -1,4 +1,8 @@
-"""How far sealing lags behind: until an entry is sealed, its change would not be found."""
+"""How far sealing lags behind, and the newest checkpoint by mail.
+
+Until an entry is sealed, its change would not be found. A checkpoint kept outside is what a
+rebuilt history can not meet.
+"""
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -95,8 +99,6 @@ def _last_delay(newest: Checkpoint) -> timedelta | None:
         (delay,) = cursor.fetchone()
     return delay if isinstance(delay, timedelta) else None
 
-
-# The newest checkpoint by mail: kept outside, it is what a rebuilt history can not meet.
 
 WORDS = """\
 The history of Portaledger, {size:,} entries, as signed on {made:%Y-%m-%d at %H:%M:%S} UTC.

@@ -31,10 +31,10 @@ def inclusion(entry_id: int) -> Inclusion | None:
 
     Raises NotFound if the stored tree lacks a part of the proof.
     """
-    found = _leaf_and_state(entry_id)
-    if found is None:
+    place = _leaf_and_state(entry_id)
+    if place is None:
         return None
-    leaf, newest = found
+    leaf, newest = place
     proof = _proof(inclusion_spans(leaf.index, newest.size))
     return Inclusion(leaf.index, bytes(leaf.hash), proof, newest)
 
@@ -49,8 +49,8 @@ class Sealed:
 
 def place_of(entry_id: int) -> Sealed | None:
     """Where an entry stands, without the proof; None while it is not sealed."""
-    found = _leaf_and_state(entry_id)
-    return Sealed(found[0].index + 1, found[1]) if found else None
+    place = _leaf_and_state(entry_id)
+    return Sealed(place[0].index + 1, place[1]) if place else None
 
 
 def consistency(old: int, new: int) -> list[bytes]:

@@ -2,6 +2,7 @@
 
 from django.db import transaction
 
+from audit.capture.context import Actor
 from audit.ledger.note import Signer
 from audit.sealing import store
 from audit.sealing.keys import (
@@ -19,7 +20,7 @@ from audit.sealing.keys import (
 from audit.sealing.seal import floor_of, newest_checkpoint, sign, trusted_tree
 
 
-def rotate(*, reason: str, lost: bool = False) -> Signer:
+def rotate(*, by: Actor | None, lost: bool, reason: str) -> Signer:
     """Make a new key, put it into the history and sign the present state with both.
 
     Whoever trusts the old key can trust the new one from that checkpoint on. With `lost` the old
@@ -31,16 +32,16 @@ def rotate(*, reason: str, lost: bool = False) -> Signer:
         raise SealingError("There is no key to replace: nothing was sealed yet.")
     with transaction.atomic():
         store.sealing_alone(wait=True)
-        made = _change(reason, lost=lost)
+        made = _change(by, reason, lost=lost)
     next_file().replace(key_file())
     return made
 
 
-def _change(reason: str, *, lost: bool) -> Signer:
+def _change(by: Actor | None, reason: str, *, lost: bool) -> Signer:
     old = None if lost else signer()
     _require_lost(lost=lost)
     new = _waiting_key()
-    record(new, verifiers()[-1].text, action=KEY_ROTATED, reason=reason)
+    record(new, verifiers()[-1].text, by=by, action=KEY_ROTATED, reason=reason)
     last = newest_checkpoint()
     tree = trusted_tree(last)
     sign(tree, [key for key in (old, new) if key], floor_of(last))
@@ -48,8 +49,8 @@ def _change(reason: str, *, lost: bool) -> Signer:
 
 
 def _require_lost(*, lost: bool) -> None:
-    held = read(key_file()) if lost else None
-    if held and held.verifier.text == verifiers()[-1].text:
+    key = read(key_file()) if lost else None
+    if key and key.verifier.text == verifiers()[-1].text:
         raise SealingError("The key is not lost: its file is there. Replace it without --lost.")
 
 

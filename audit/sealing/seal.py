@@ -2,6 +2,18 @@
 
 One transaction a batch, holding leaves, nodes and checkpoint: killed anywhere, either all of a
 batch is there or nothing of it. Any number of sealers may run; one appends at a time.
+
+None is ever skipped: to be sealed is whatever is committed and has no leaf. Looking for that
+through all of a long history every few seconds would cost too much, so there is a floor, and only
+what lies above it is looked at. An entry's id makes no floor: a writer that took id 7 may commit
+after the one that took id 8. Its transaction's number does: every transaction below the oldest
+one still running has ended, so its entries are visible now or never will be. Once all visible
+entries are sealed, the floor rises to there; it is kept in the checkpoint. A writer that commits
+late holds the floor back, not the others' sealing, and is sealed when it has committed.
+
+After a restore into a new cluster transactions are counted from the start again. The oldest then
+lies below the floor, which is recognised, and all of the history is looked through. `beneath`
+does so on a timer too, in case an entry ever came to lie below the floor.
 """
 
 import time
@@ -18,21 +30,6 @@ from audit.sealing import store
 from audit.sealing.keys import DamagedError, origin, signer
 from audit.sealing.models import Checkpoint
 from audit.sealing.payload import COLUMNS, payload_of
-
-# Which entries are to be sealed next, so that none is ever skipped.
-#
-# To be sealed is whatever is committed and has no leaf. Looking for that through all of a long
-# history every few seconds would cost too much, so there is a floor, and only what lies above it
-# is looked at. An entry's id makes no floor: a writer that took id 7 may commit after the one
-# that took id 8. Its transaction's number does: every transaction below the oldest one still
-# running has
-# ended, so its entries are visible now or never will be. Once all visible entries are sealed, the
-# floor rises to there; it is kept in the checkpoint. A writer that commits late holds the floor
-# back, not the others' sealing, and is sealed when it has committed.
-#
-# After a restore into a new cluster transactions are counted from the start again. The oldest then
-# lies below the floor, which is recognised, and all of the history is looked through. `beneath`
-# does so on a timer too, in case an entry ever came to lie below the floor.
 
 LAST = 2**63 - 1
 
@@ -95,12 +92,12 @@ def next_of(walk: Walk, floor: Place, limit: int) -> Waiting:
     """The next entries of the walk, up to `limit`."""
     with connection.cursor() as cursor:
         cursor.execute(_NEXT, [walk.place.txid, walk.place.id, limit])
-        found = cursor.fetchall()
-    rows = [(row[1], row[2:]) for row in found]
+        fetched = cursor.fetchall()
+    rows = [(row[1], row[2:]) for row in fetched]
     ended = Place(walk.oldest - 1, LAST)
-    if len(found) < limit:
+    if len(fetched) < limit:
         return Waiting(rows, ended if walk.restored else max(ended, floor), None)
-    last = Place(*found[-1][:2])
+    last = Place(*fetched[-1][:2])
     risen = floor if walk.restored else max(floor, min(ended, last))
     return Waiting(rows, risen, replace(walk, place=last))
 

@@ -52,9 +52,9 @@ def nodes(places: Sequence[Coordinate]) -> Mapping[Coordinate, bytes]:
 def frontier(leaves: int) -> Frontier:
     """The frontier of the first so many leaves. Raises DamagedError if a node is missing."""
     places = coordinates(Span(0, leaves))
-    found = nodes(places)
+    stored = nodes(places)
     try:
-        return Frontier(leaves, [found[at] for at in places])
+        return Frontier(leaves, [stored[at] for at in places])
     except KeyError as absent:
         raise DamagedError(f"The ledger's node {absent.args[0]} is missing.") from None
 

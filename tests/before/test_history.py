@@ -29,7 +29,7 @@ def test_the_whole_export_is_intact(before: People) -> None:
 
 def test_sealing_goes_on_where_it_was(before: People) -> None:
     kept = Checkpoint.objects.latest("id").note
-    rotate(reason="The old key was not restored.", lost=True)
+    rotate(by=None, lost=True, reason="The old key was not restored.")
     with_the_new_key = seal()
     report = verify(bundle(), since=[kept], keys=verifiers())
     assert with_the_new_key > 0

@@ -73,10 +73,11 @@ def record_of(payload: bytes) -> Record | None:
         kind = (entry["table_name"], entry["operation"], entry["action"])
         if kind != (TABLE, "created", ACTION):
             return None
-        told = {name: str(pair[1]) for name, pair in entry["changes"].items()}
+        columns = {name: str(pair[1]) for name, pair in entry["changes"].items()}
         return Record(
-            int(entry["row_id"]), told["file"], told["sha256"], int(told["size"]),
-            int(told["entries"]), int(told["first_leaf"]), int(told["last_leaf"]), told["leaves"],
+            int(entry["row_id"]), columns["file"], columns["sha256"], int(columns["size"]),
+            int(columns["entries"]), int(columns["first_leaf"]), int(columns["last_leaf"]),
+            columns["leaves"],
         )  # fmt: skip
     except (LedgerError, KeyError, ValueError, TypeError, IndexError, AttributeError):
         return None

@@ -40,7 +40,7 @@ def verify(
         if progress:
             progress(number)
     check.close()
-    copies = [Copy(name, told) for name, told in (archives or {}).items()]
+    copies = [Copy(name, archived) for name, archived in (archives or {}).items()]
     for copy in copies:
         copy.report = verify(copy, keys=check.keys)
     check.archives.judge(check.report, copies)
@@ -235,12 +235,12 @@ class Check:
         if end is None:
             report.add(Kind.CUT, "the file ends without its last line: the copy is incomplete")
             return
-        told = (end.size, end.entries, end.checkpoints)
+        announced = (end.size, end.entries, end.checkpoints)
         here = (report.size, report.entries, self._marks)
-        if told != here and not report.damaged:
+        if announced != here and not report.damaged:
             names = "{:,} entries, {:,} of them listed, and {:,} checkpoints"
-            words = f"the last line speaks of {names.format(*told)}; here are {names.format(*here)}"
-            report.add(Kind.CUT, words)
+            there, now = names.format(*announced), names.format(*here)
+            report.add(Kind.CUT, f"the last line speaks of {there}; here are {now}")
 
     def _here(self) -> str:
         return f"entry no. {self._scan.size:,}"

@@ -85,8 +85,10 @@ class Report:
     def _verdict(self) -> str:
         whose = f"The history of {plain(self.origin)}" if self.origin else "This history"
         if not self.intact:
-            held = max(self.proven, 0)
-            return f"{whose} is NOT proven intact: {held:,} of {self.entries:,} entries here hold."
+            proven = max(self.proven, 0)
+            return (
+                f"{whose} is NOT proven intact: {proven:,} of {self.entries:,} entries here hold."
+            )
         if self.entries + self.looked_at == self.size:
             where = f"; {self.looked_at:,} of them are in archives" if self.looked_at else ""
             return (

@@ -73,9 +73,6 @@ class Trust:
                     )
 
 
-# Checkpoints kept outside: the one thing a rebuilt or shortened history can not meet.
-
-
 class Kept:
     """Kept checkpoint notes, oldest first. Raises LedgerError if one can not be read."""
 

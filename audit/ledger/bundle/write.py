@@ -91,10 +91,10 @@ class Writer:
         if self._nodes is None:
             return self._frontier.hashes
         places = coordinates(Span(0, self._frontier.size))
-        found = self._nodes(places)
+        stored = self._nodes(places)
         # A node the store has lost is made good from what was read; the check decides.
         fallback = dict(zip(places, self._frontier.hashes, strict=True))
-        return [found.get(at, fallback[at]) for at in places]
+        return [stored.get(at, fallback[at]) for at in places]
 
     def _skip_to(self, index: int) -> Iterator[bytes]:
         yield from self._flush()
@@ -105,12 +105,12 @@ class Writer:
 
     def _gap(self, span: Span) -> bytes:
         places = coordinates(span)
-        found = self._nodes(places) if self._nodes else {}
-        if set(places) - found.keys():
+        stored = self._nodes(places) if self._nodes else {}
+        if set(places) - stored.keys():
             raise LedgerError("nodes", span, "stored nodes for the entries left out")
         for at in places:
-            self._frontier.append_subtree(at.level, found[at])
-        return write(Gap(span.start, span.stop - span.start, [found[at] for at in places]))
+            self._frontier.append_subtree(at.level, stored[at])
+        return write(Gap(span.start, span.stop - span.start, [stored[at] for at in places]))
 
 
 def bundle_lines(

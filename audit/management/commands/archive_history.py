@@ -37,10 +37,11 @@ class Command(BaseCommand):
         """Archive and print what to keep of each file."""
         try:
             archive_before(
+                by=None,
                 month=options["before"],
                 folder=options["to"],
                 reason=options["reason"],
-                told=self._tell,
+                on_archived=self._tell,
             )
         except ArchiveError as error:
             raise CommandError(str(error)) from error

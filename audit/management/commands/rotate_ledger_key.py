@@ -22,7 +22,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:  # noqa: ANN401  Django's
         """Rotate and print the new public key, for whoever wrote down the old one."""
         try:
-            made = rotate(reason=options["reason"], lost=options["lost"])
+            made = rotate(by=None, lost=options["lost"], reason=options["reason"])
         except SealingError as error:
             raise CommandError(str(error)) from error
         self.stdout.write(made.verifier.text)

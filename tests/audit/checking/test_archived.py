@@ -29,7 +29,9 @@ def checked(cast: Cast) -> HistoryCheck:
 
 def test_what_is_in_archives_is_counted_apart(cast: Cast, tmp_path: Path) -> None:
     year("2021-01", (11, 40, 7))
-    archived = archive_before(month="2021-03", folder=tmp_path, reason="two years are over")
+    archived = archive_before(
+        by=None, month="2021-03", folder=tmp_path, reason="two years are over"
+    )
     seal()
     made = checked(cast)
     assert made.intact, made.findings

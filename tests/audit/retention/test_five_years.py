@@ -119,7 +119,7 @@ def test_walking_page_by_page_meets_every_entry_once() -> None:
 
 def test_all_but_the_open_month_archived(folder: Path) -> None:
     ids, kept = sealed_ids(), last_checkpoint()
-    made = archive_before(month="2025-01", folder=folder, reason="five years are over")
+    made = archive_before(by=None, month="2025-01", folder=folder, reason="five years are over")
     assert len(made) == Archive.objects.count() == len(list(folder.iterdir())) == MONTHS
     assert [one.month for one in partitions()] == ["2025-01"]
     seal()

@@ -101,7 +101,7 @@ def killed_in(point: Callable[[pytest.MonkeyPatch], None], folder: Path) -> None
             connection.connection = None
             point(pytest.MonkeyPatch())
             if aside is not False:
-                archive_before(month="2021-02", folder=folder, reason="r")
+                archive_before(by=None, month="2021-02", folder=folder, reason="r")
         finally:
             os._exit(1)
     assert os.waitpid(pid, 0)[1] == signal.SIGKILL
@@ -132,7 +132,7 @@ def test_killed_and_run_again(
 
 def test_two_at_once(months: list[int], folder: Path) -> None:
     def run() -> list[Archive]:
-        return archive_before(month="2021-03", folder=folder, reason="r")
+        return archive_before(by=None, month="2021-03", folder=folder, reason="r")
 
     told = at_once([run, run, run])
     done = [one for one in told if isinstance(one, list)]
@@ -159,7 +159,8 @@ def test_while_everybody_writes_and_seals(months: list[int], folder: Path) -> No
 
     def run() -> int:
         return sum(
-            one.entries for one in archive_before(month="2021-03", folder=folder, reason="r")
+            one.entries
+            for one in archive_before(by=None, month="2021-03", folder=folder, reason="r")
         )
 
     told = at_once([*([write] * 4), sealer, run])
@@ -191,10 +192,12 @@ def test_where_the_history_is_in_use_for_long_it_gives_way(
     with another() as slow, slow.cursor() as cursor:
         cursor.execute("SELECT count(*) FROM audit_entry")
         with pytest.raises(ArchiveError, match="in use for too long, 2021-01 stays"):
-            archive_before(month="2021-02", folder=folder, reason="r")
+            archive_before(by=None, month="2021-02", folder=folder, reason="r")
     assert not Archive.objects.exists()
     monkeypatch.setattr(action, "_hold_all", plain)
-    assert archive_before(month="2021-02", folder=folder, reason="r")  # takes the file there is
+    assert archive_before(
+        by=None, month="2021-02", folder=folder, reason="r"
+    )  # takes the file there is
     with connection.cursor() as cursor:
         cursor.execute("SELECT count(*) FROM pg_locks WHERE objid = %s", [LOCK & 0xFFFFFFFF])
         assert cursor.fetchone() == (0,)

@@ -29,7 +29,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "o
 def refused(folder: Path, words: str, month: str = "2021-03") -> None:
     there = (partitions(), Entry.objects.count(), Archive.objects.count())
     with pytest.raises(ArchiveError, match=words):
-        archive_before(month=month, folder=folder, reason="r")
+        archive_before(by=None, month=month, folder=folder, reason="r")
     assert (partitions(), Entry.objects.count(), Archive.objects.count()) == there
 
 
@@ -59,10 +59,10 @@ def test_entries_that_are_not_sealed_yet(kept: str, folder: Path) -> None:
     shelves(3)
     roll_at("2021-05")
     with pytest.raises(ArchiveError, match="3 of the 8 entries of 2021-04 are not sealed yet"):
-        archive_before(month="2021-05", folder=folder, reason="r")
+        archive_before(by=None, month="2021-05", folder=folder, reason="r")
     assert [one.month for one in partitions()] == ["2021-04", "2021-05"]  # the others are done
     seal()
-    assert archive_before(month="2021-05", folder=folder, reason="r")[0].entries == 8
+    assert archive_before(by=None, month="2021-05", folder=folder, reason="r")[0].entries == 8
 
 
 @pytest.mark.parametrize(

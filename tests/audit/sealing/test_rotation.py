@@ -40,7 +40,7 @@ def test_a_crash_between_the_history_and_the_file_is_mended(key_file: Path) -> N
     shelves(1)
     seal()
     kept = key_file.read_text()
-    new = rotate(reason="r")
+    new = rotate(by=None, lost=False, reason="r")
     key_file.replace(next_file())  # as if the last step had not been taken
     key_file.write_text(kept)
     assert signer() == new
@@ -56,22 +56,22 @@ def test_a_crash_before_the_history_knows_changes_nothing(
     before = signer()
     monkeypatch.setattr(module, "sign", lambda *_: 1 / 0)
     with pytest.raises(ZeroDivisionError):
-        rotate(reason="r")
+        rotate(by=None, lost=False, reason="r")
     assert signer() == before
     assert LedgerKey.objects.count() == 1
     monkeypatch.undo()
-    assert rotate(reason="r") == signer() != before
+    assert rotate(by=None, lost=False, reason="r") == signer() != before
 
 
 def test_a_lost_key_is_replaced_only_when_told_so(key_file: Path) -> None:
     with pytest.raises(SealingError, match="nothing was sealed"):
-        rotate(reason="r")
+        rotate(by=None, lost=False, reason="r")
     shelves(1)
     seal()
     with pytest.raises(SealingError, match="not lost"):
-        rotate(reason="r", lost=True)
+        rotate(by=None, lost=True, reason="r")
     key_file.unlink()
     with pytest.raises(CommandError, match="--lost"):
         call_command("rotate_ledger_key", "--reason", "r")
-    new = rotate(reason="the disk broke", lost=True)
+    new = rotate(by=None, lost=True, reason="the disk broke")
     assert open_note(last_checkpoint().note, verifiers())[1] == [new.verifier]
