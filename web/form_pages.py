@@ -27,7 +27,7 @@ class Thing(Protocol):
 
 
 @dataclass
-class Outcome:
+class Attempt:
     """How an action went; the status to answer the form with if it did not."""
 
     status: int = 200
@@ -51,7 +51,7 @@ def form_page(
     act: Callable[[], Thing | str],
     *,
     said: str,
-    context: Mapping[str, Any] | Callable[[Outcome], Mapping[str, Any]],
+    context: Mapping[str, Any] | Callable[[Attempt], Mapping[str, Any]],
 ) -> HttpResponse:
     """Show a form; when it is sent, run the action and go on to what it made (or that address).
 
@@ -59,42 +59,42 @@ def form_page(
     worked out after the action, from how it went. What the action says no to is told in the form,
     with the right status; NotPermitted passes on and becomes a page of its own.
     """
-    outcome = Outcome(status_of(form))
+    attempt = Attempt(status_of(form))
     if form.is_bound and form.is_valid():
-        with form_errors(form) as outcome:
+        with form_errors(form) as attempt:
             made = act()
-        if outcome.ok:
+        if attempt.ok:
             if said:
                 messages.success(request, capfirst(said.format(made)))
             return redirect(made)
-    around = context(outcome) if callable(context) else context
-    return render(request, template, {**around, "form": form}, status=outcome.status)
+    around = context(attempt) if callable(context) else context
+    return render(request, template, {**around, "form": form}, status=attempt.status)
 
 
 @contextmanager
-def form_errors(form: BaseForm) -> Iterator[Outcome]:
+def form_errors(form: BaseForm) -> Iterator[Attempt]:
     """Run an action; what it says no to becomes the form's errors and the answer's status.
 
     A value's error stands beside its field, any other at the head of the form. NotFound and
     NotPermitted are no matter of the form: they pass on and become pages of their own.
     """
-    outcome = Outcome()
+    attempt = Attempt()
     try:
-        yield outcome
+        yield attempt
     except NotPermitted:
         raise
     except Invalid as invalid:
         for problem in invalid.problems:
             form.add_error(*_placed(form, problem))
-        outcome.error = invalid
+        attempt.error = invalid
     except DomainError as told:
         if kind_of(told).status == 404:
             raise
         form.add_error(None, _sentence(told))
-        outcome.error = told
-    if outcome.error:
-        outcome.status = kind_of(outcome.error).status
-    if outcome.stale:
+        attempt.error = told
+    if attempt.error:
+        attempt.status = kind_of(attempt.error).status
+    if attempt.stale:
         note_newest(form)
         look_again(form)
 
@@ -118,13 +118,17 @@ def _sentence(told: DomainError) -> str:
 # stored where that differs; and the next attempt is made from there, knowingly.
 
 
-def look_again(form: BaseForm) -> None:
-    """Bring the hidden fields up to date: the next attempt is made from what this page shows."""
+def look_again(form: BaseForm, newest: Mapping[str, Any] | None = None) -> None:
+    """Bring the hidden fields up to date: the next attempt is made from what this page shows.
+
+    ``newest`` says what that is, where a page worked it out again since the form was made.
+    """
+    seen = form.initial if newest is None else newest
     data: Any = copy(form.data)  # of a QueryDict, one that can be changed
     for field in form.hidden_fields():
-        if field.name in form.initial:
-            newest = form.initial[field.name]
-            data[field.html_name] = "" if newest is None else str(newest)
+        if field.name in seen:
+            value = seen[field.name]
+            data[field.html_name] = "" if value is None else str(value)
     form.data = data
 
 

@@ -1,8 +1,7 @@
 """Deviation permits: the list, one, granting, and ending one before its time."""
 
-from django.contrib import messages
 from django.http import Http404, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.utils import timezone
 
 from people.persons.permissions import may_at_each
@@ -17,7 +16,7 @@ from recipes.publishing.forms import ReasonForm
 from stations.equipment.models import Site, Slot
 from stations.machine_types.catalogue import printed
 from web.access import noting_refusal
-from web.form_pages import form_errors, posted, status_of
+from web.form_pages import Attempt, form_page, look_again, posted, status_of
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page
 from web.paging import keyset
@@ -94,21 +93,28 @@ def _plan_and_sign(request: PageRequest, site: Site, chosen: PermitForm) -> Http
         request=request,
         flagged=bool(plan.to_acknowledge),
     )
-    status = status_of(form)
-    if form.is_bound and form.is_valid():
-        with form_errors(form) as outcome:
-            made = _grant(request, chosen, form)
-        if outcome.ok:
-            note_signed(request)
-            messages.success(request, f"{made} is in force.".capitalize())
-            return redirect(made)
-        status, plan = outcome.status, _plan(request, chosen)
-        form.data = request.POST.dict() | {"seen_digest": plan.digest}
-    context = {"site": site, "plan": plan, "form": form, "query": request.GET.urlencode()}
-    context["lines"] = [
+
+    def act() -> Permit:
+        made = _grant(request, chosen, form)
+        note_signed(request)
+        return made
+
+    def context(attempt: Attempt) -> dict[str, object]:
+        if attempt.ok:
+            return _planned(request, site, plan)
+        newest = _plan(request, chosen)  # which is what the next signature is for
+        look_again(form, {"seen_digest": newest.digest})
+        return _planned(request, site, newest)
+
+    template = "recipes/permits/permit_plan.html"
+    return form_page(request, template, form, act, said="{} is in force.", context=context)
+
+
+def _planned(request: PageRequest, site: Site, plan: PermitPlan) -> dict[str, object]:
+    lines = [
         (line, printed(line.translation.values) if line.translation else []) for line in plan.lines
     ]
-    return render(request, "recipes/permits/permit_plan.html", context, status=status)
+    return {"site": site, "plan": plan, "query": request.GET.urlencode(), "lines": lines}
 
 
 def _grant(request: PageRequest, chosen: PermitForm, form: SignPermitForm) -> Permit:
@@ -132,15 +138,16 @@ def permit_end(request: PageRequest, pk: int) -> HttpResponse:
     with noting_refusal(request):
         must_cover(found, request.user)
     form = ReasonForm(posted(request))
-    status = status_of(form)
-    if form.is_bound and form.is_valid():
-        with form_errors(form) as outcome:
-            end(permit=found, by=request.user, reason=form.cleaned_data["reason"])
-        if outcome.ok:
-            messages.success(
-                request, f"{found} has ended; its slots are back to what was approved.".capitalize()
-            )
-            return redirect(found)
-        status = outcome.status
-    context = {"permit": found, "form": form}
-    return render(request, "recipes/permits/permit_end.html", context, status=status)
+
+    def act() -> Permit:
+        end(permit=found, by=request.user, reason=form.cleaned_data["reason"])
+        return found
+
+    return form_page(
+        request,
+        "recipes/permits/permit_end.html",
+        form,
+        act,
+        said="{} has ended; its slots are back to what was approved.",
+        context={"permit": found},
+    )

@@ -4,14 +4,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from django.contrib import messages
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
-from django.utils.text import capfirst
 
 from people.persons.models import User
 from people.persons.permissions import may_at_each
@@ -27,7 +25,7 @@ from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.summary import site_parts, site_table, water_beside
 from recipes.versions.models import Version
 from web.access import noting_refusal
-from web.form_pages import form_errors, posted, status_of
+from web.form_pages import Attempt, form_page, look_again, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
 from web.paging import keyset
@@ -59,8 +57,8 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
     """Show what signing would do to every slot, and take the signature."""
     version, chosen = _version(pk), WhereForm(request.GET, by=request.user)
     if not chosen.is_valid():
-        context = {"version": version, "form": chosen}
-        return render(request, "recipes/publishing/publish_where.html", context, status=400)
+        around = {"version": version, "form": chosen}
+        return render(request, "recipes/publishing/publish_where.html", around, status=400)
     made = _plan(request, version, chosen, _learnt_until(request))
     form = SignPlanForm(
         posted(request),
@@ -68,20 +66,21 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
         request=request,
         flagged=bool(made.to_acknowledge),
     )
-    status = status_of(form)
-    if form.is_bound and form.is_valid():
-        with form_errors(form) as outcome:
-            done = _publish(request, version, chosen, form)
-        if outcome.ok:
-            note_signed(request)
-            messages.success(request, f"{capfirst(str(done))} is signed.")
-            return redirect(done)
-        status = outcome.status
-        made = _plan(request, version, chosen)
-        form.data = request.POST.dict() | _seen(made)
-    return render(
-        request, "recipes/publishing/publish_plan.html", _shown(request, made, form), status=status
-    )
+
+    def act() -> Publication:
+        done = _publish(request, version, chosen, form)
+        note_signed(request)
+        return done
+
+    def context(attempt: Attempt) -> dict[str, object]:
+        if attempt.ok:
+            return _shown(request, made, form)
+        newest = _plan(request, version, chosen)  # which is what the next signature is for
+        look_again(form, _seen(newest))
+        return _shown(request, newest, form)
+
+    template = "recipes/publishing/publish_plan.html"
+    return form_page(request, template, form, act, said="{} is signed.", context=context)
 
 
 def _learnt_until(request: PageRequest) -> datetime | None:
@@ -231,16 +230,19 @@ def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
     with noting_refusal(request):
         actions.must_cover(found, request.user)
     form = ReasonForm(posted(request))
-    status = status_of(form)
-    if form.is_bound and form.is_valid():
-        with form_errors(form) as outcome:
-            decision.act(publication=found, by=request.user, reason=form.cleaned_data["reason"])
-        if outcome.ok:
-            messages.success(request, decision.said.format(found).capitalize())
-            return redirect(found)
-        status = outcome.status
-    context = {"publication": found, "form": form, "decision": decision}
-    return render(request, "recipes/publishing/publication_decide.html", context, status=status)
+
+    def act() -> Publication:
+        decision.act(publication=found, by=request.user, reason=form.cleaned_data["reason"])
+        return found
+
+    return form_page(
+        request,
+        "recipes/publishing/publication_decide.html",
+        form,
+        act,
+        said=decision.said,
+        context={"publication": found, "decision": decision},
+    )
 
 
 @page(Verb.PUBLICATION_STOP, methods="GET POST")

@@ -3,9 +3,8 @@
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 
 from people.persons.permissions import may
 from people.persons.verbs import Verb
@@ -22,7 +21,7 @@ from stations.calibrations.outcome import Outcome as Measured
 from stations.machine_types.catalogue import label_of
 from stations.slots.models import Placement
 from web.fields import SeenRevision
-from web.form_pages import form_errors, form_page, posted, status_of
+from web.form_pages import Attempt, form_page, look_again, posted
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
 
@@ -100,25 +99,27 @@ def calibration_accept(request: PageRequest, pk: int) -> HttpResponse:
     plan = make_retranslation_plan(calibration=found, by=request.user)
     first = {"seen_digest": plan.digest, "seen_revision": found.revision}
     form = AcceptForm(posted(request), initial=first, request=request)
-    status = status_of(form)
-    if form.is_bound and form.is_valid():
-        with form_errors(form) as outcome:
-            _accept(request, found, form)
-        if outcome.ok:
-            note_signed(request)
-            messages.success(request, f"{found} is accepted.".capitalize())
-            return redirect(found)
-        status, found = outcome.status, _found(request, pk)
-        plan = make_retranslation_plan(calibration=found, by=request.user)
-        now = {"seen_digest": plan.digest, "seen_revision": found.revision}
-        form.data = request.POST.dict() | {name: str(value) for name, value in now.items()}
-    context = {"calibration": found, "form": form, "open": found.state == "proposed"}
-    return render(
-        request,
-        "recipes/recalibration/calibration_accept.html",
-        context | _planned(plan),
-        status=status,
-    )
+
+    def act() -> Calibration:
+        _accept(request, found, form)
+        note_signed(request)
+        return found
+
+    def context(attempt: Attempt) -> dict[str, object]:
+        if attempt.ok:
+            return _to_accept(found, plan)
+        newest = _found(request, pk)  # which is what the next signature is for
+        anew = make_retranslation_plan(calibration=newest, by=request.user)
+        look_again(form, {"seen_digest": anew.digest, "seen_revision": newest.revision})
+        return _to_accept(newest, anew)
+
+    template = "recipes/recalibration/calibration_accept.html"
+    return form_page(request, template, form, act, said="{} is accepted.", context=context)
+
+
+def _to_accept(calibration: Calibration, plan: RetranslationPlan) -> dict[str, object]:
+    around = {"calibration": calibration, "open": calibration.state == "proposed"}
+    return around | _planned(plan)
 
 
 def _accept(request: PageRequest, found: Calibration, form: AcceptForm) -> None:

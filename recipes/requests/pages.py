@@ -5,6 +5,7 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.text import capfirst
 
 from audit.errors import Refused
 from people.persons.permissions import may
@@ -24,7 +25,7 @@ from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Site, Slot
 from web.access import noting_refusal
-from web.form_pages import Thing, cleaned, form_errors, form_page, posted, status_of
+from web.form_pages import Thing, cleaned, form_page, posted
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page
 
@@ -200,16 +201,20 @@ def request_decide(request: PageRequest, pk: int) -> HttpResponse:
     change = seen_request(request, pk)
     require_for_page(request, Verb.REQUEST_DECIDE, change.site_id)
     form = DecisionForm(request.POST, initial={"revision": change.revision})
-    status = status_of(form)
-    if form.is_valid():
-        with form_errors(form) as outcome:
-            made = _decision(request, change, form)()
-        if outcome.ok:
-            messages.success(request, f"{change} was answered.".capitalize())
-            return redirect(made.get_absolute_url())
-        change, status = seen_request(request, pk), outcome.status
-    context = request_context(request, change) | {"form": form}
-    return render(request, "recipes/requests/request.html", context, status=status)
+
+    def act() -> Thing:
+        made = _decision(request, change, form)()
+        messages.success(request, capfirst(f"{change} was answered."))
+        return made
+
+    return form_page(
+        request,
+        "recipes/requests/request.html",
+        form,
+        act,
+        said="",
+        context=lambda _: request_context(request, seen_request(request, pk)),
+    )
 
 
 def _decision(

@@ -22,7 +22,7 @@ from recipes.tastings.result import is_paired, result_of, session
 from recipes.versions.forms import RevisionForm
 from recipes.versions.models import Version
 from stations.equipment.models import Site
-from web.form_pages import Outcome, cleaned, form_page, posted, status_of
+from web.form_pages import Attempt, cleaned, form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
@@ -129,7 +129,7 @@ def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
     shown = _own(request, pk)
     form = AnswersForm(posted(request), initial={"revision": shown.revision}, tasting=shown)
 
-    def around(outcome: Outcome) -> dict[str, object]:
+    def around(outcome: Attempt) -> dict[str, object]:
         if outcome.stale:
             form.keep_filled()
         return {"tasting": shown, "paired": is_paired(shown)}

@@ -6,7 +6,6 @@ from django.shortcuts import redirect, render
 
 from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe
-from recipes.formula.comparison import rows
 from recipes.formula.forms import formula_initial
 from recipes.versions.capture import draft_from_shot
 from recipes.versions.drafts import edit_draft, new_draft
@@ -14,7 +13,7 @@ from recipes.versions.forms import DraftForm
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version, version_context
 from stations.shots.models import CheckShot
-from web.form_pages import form_errors, posted, status_of
+from web.form_pages import Attempt, form_page, posted
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
 
@@ -49,20 +48,19 @@ def version_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Edit a draft; on a conflict both sides are shown and what was typed stays typed."""
     shown = shown_version(pk)
     form = DraftForm(posted(request), initial=_initial(shown), version=shown)
-    status, context = status_of(form), version_context(shown)
-    if form.is_bound and form.is_valid():
-        typed, given = form.cleaned_data, form.values()
+
+    def act() -> Version:
+        typed = form.cleaned_data
         frame = {"note": typed["note"], "lot": typed["lot"], "revision": typed["revision"]}
-        with form_errors(form) as outcome:
-            edit_draft(by=request.user, version=shown, values=given, **frame)
-        if outcome.ok:
-            messages.success(request, f"{shown} was saved.")
-            return redirect(shown)
-        if outcome.stale:
-            context["conflict"] = rows(shown.stated, given)
-        status = outcome.status
-    context |= {"form": form, "comments": shown.comments.select_related("by")}
-    return render(request, "recipes/versions/version_edit.html", context, status=status)
+        edit_draft(by=request.user, version=shown, values=form.values(), **frame)
+        return shown
+
+    def context(attempt: Attempt) -> dict[str, object]:
+        comments = shown.comments.select_related("by")
+        return version_context(shown) | {"comments": comments, "stale": attempt.stale}
+
+    template = "recipes/versions/version_edit.html"
+    return form_page(request, template, form, act, said="{} was saved.", context=context)
 
 
 @page(Verb.RECIPE_DRAFT, methods="POST")

@@ -22,7 +22,7 @@ from recipes.versions.review import (
     withdraw,
 )
 from web.errors import kind_of
-from web.form_pages import form_errors, form_page, look_again, posted, status_of
+from web.form_pages import Attempt, form_page, look_again, posted
 from web.pages import PageRequest, page
 
 
@@ -73,20 +73,20 @@ def version_approve(request: PageRequest, pk: int) -> HttpResponse:
     shown = shown_version(pk)
     initial = {"seen_digest": shown.content_digest}
     form = ApproveForm(posted(request), initial=initial, request=request)
-    status = status_of(form)
-    if form.is_bound and form.is_valid():
+
+    def act() -> Version:
         digest = form.cleaned_data["seen_digest"]
-        with form_errors(form) as outcome:
-            approve(by=request.user, version=shown, credentials=form.credentials(), seen=digest)
-        if outcome.ok:
-            note_signed(request)
-            messages.success(request, f"{shown} is approved.")
-            return redirect(shown)
-        # The page below shows what is there now: that is what the next signature is for.
-        look_again(form)
-        status = outcome.status
-    context = _approval_context(request, shown) | {"form": form}
-    return render(request, "recipes/versions/version_approve.html", context, status=status)
+        approve(by=request.user, version=shown, credentials=form.credentials(), seen=digest)
+        note_signed(request)
+        return shown
+
+    def context(attempt: Attempt) -> dict[str, object]:
+        if not attempt.ok:
+            look_again(form)  # what the page shows now is what the next signature is for
+        return _approval_context(request, shown)
+
+    template = "recipes/versions/version_approve.html"
+    return form_page(request, template, form, act, said="{} is approved.", context=context)
 
 
 def _approval_context(request: PageRequest, version: Version) -> dict[str, object]:
