@@ -23,12 +23,14 @@ from recipes.tastings.result import session
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.checks import Checks
-from web.numbers import rounded
+from web.numbers import Bounds, rounded
 
 State = TastingState
 WANTED_POWER = 0.8  # the usual aim, common practice
 SAMPLE, SEED = 120, 100  # characters
 LEAST_RISK, MOST_RISK = Decimal("0.0001"), Decimal("0.5")
+RISK = Bounds(LEAST_RISK, MOST_RISK, places=4, unit="1")
+SHARE = Bounds(Decimal("0.05"), Decimal(1), places=2, unit="1")  # of tasters who can tell
 
 
 @dataclass(frozen=True, slots=True)

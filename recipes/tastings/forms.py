@@ -10,17 +10,13 @@ from django.db.models import QuerySet
 from django.forms import BoundField
 
 from recipes.brewing.serving import MOST_SERVINGS, Serving
-from recipes.tastings.actions import LEAST_RISK, MOST_RISK, SAMPLE, SEED
+from recipes.tastings.actions import RISK, SAMPLE, SEED, SHARE
 from recipes.tastings.models import METHODS, Tasting
 from recipes.tastings.result import session
 from recipes.versions.forms import RevisionForm
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.fields import PlainDecimalField
-from web.numbers import Bounds
-
-RISK = Bounds(low=LEAST_RISK, high=MOST_RISK, places=4, unit="1")
-SHARE = Bounds(low=Decimal("0.05"), high=Decimal(1), places=2, unit="1")
 
 
 class TastingForm(forms.Form):

@@ -20,8 +20,6 @@ from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.model_fields import ExactDecimalField
 
-# Tastings a person may see.
-
 
 class TastingQuerySet(SiteScoped["Tasting"]):
     """Questions about tastings."""

@@ -94,9 +94,6 @@ def _sentence(tasting: Tasting, method: Method, counted: int, of: int, *, shown:
     return f"{counts}: at a risk of {risk} no difference is shown, nor that there is none."
 
 
-# Tastings attached to a request or a draft, as its page shows them.
-
-
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """An opened tasting with its outcome."""
