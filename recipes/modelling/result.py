@@ -124,7 +124,7 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ModelledShot:
     """One shot of the table."""
 
     shot: CheckShot
@@ -139,7 +139,7 @@ class Shown:
     kept: Kept
     parameters: list[Parameter]
     spreads: list[Pair]
-    lines: list[Line]
+    lines: list[ModelledShot]
     drawing: Drawing
     rough: bool
 
@@ -172,15 +172,15 @@ def parameters(kept: Kept) -> list[Parameter]:
     return found
 
 
-def _line(shot: CheckShot, row: Sequence[float]) -> Line:
+def _line(shot: CheckShot, row: Sequence[float]) -> ModelledShot:
     pairs = [
         Pair(label, unit, getattr(shot, field), rounded(value, 2 if name == "tds" else 1))
         for (name, field, label, unit), value in zip(MEASURES, row, strict=True)
     ]
-    return Line(shot, tuple(pairs))
+    return ModelledShot(shot, tuple(pairs))
 
 
-def _drawn(lines: Sequence[Line]) -> Drawing:
+def _drawn(lines: Sequence[ModelledShot]) -> Drawing:
     panels, words = [], []
     for at, (_, _, label, unit) in enumerate(MEASURES):
         pairs = [(float(no), line.pairs[at]) for no, line in enumerate(lines, 1)]

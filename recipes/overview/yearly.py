@@ -24,7 +24,7 @@ MONTHS = range(1, 13)
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class MonthlyCounts:
     """One thing that is counted: how often in each of the twelve months."""
 
     name: str
@@ -41,15 +41,15 @@ class Year:
     """A site's year: acts by kind, and what came of them."""
 
     year: int
-    actions: list[Line]
-    refusals: Line
-    outcomes: list[Line]
+    actions: list[MonthlyCounts]
+    refusals: MonthlyCounts
+    outcomes: list[MonthlyCounts]
 
     @property
-    def acts(self) -> Line:
+    def acts(self) -> MonthlyCounts:
         """All acts that were not refused."""
         columns = zip(*(line.months for line in self.actions), strict=True)
-        return Line("All acts", tuple(map(sum, columns)) or (0,) * 12)
+        return MonthlyCounts("All acts", tuple(map(sum, columns)) or (0,) * 12)
 
     @property
     def empty(self) -> bool:
@@ -83,8 +83,8 @@ def _monthly(
     return list(counted.values_list(*by, "month", "times"))
 
 
-def _line(name: str, rows: QuerySet[Any], at: str, span: Span, zone: ZoneInfo) -> Line:
-    return Line(name, _twelve(dict(_monthly(rows, at, span, zone))))
+def _line(name: str, rows: QuerySet[Any], at: str, span: Span, zone: ZoneInfo) -> MonthlyCounts:
+    return MonthlyCounts(name, _twelve(dict(_monthly(rows, at, span, zone))))
 
 
 def _twelve(by_month: Mapping[int, int]) -> tuple[int, ...]:
@@ -95,26 +95,26 @@ def _entries(site: Site) -> QuerySet[Entry]:
     return Entry.objects.filter(site_id=site.pk)
 
 
-def _actions(site: Site, span: Span, zone: ZoneInfo) -> list[Line]:
+def _actions(site: Site, span: Span, zone: ZoneInfo) -> list[MonthlyCounts]:
     done = _entries(site).exclude(operation=Operation.REFUSED)
     by_action: dict[str, dict[int, int]] = {}
     for action, month, times in _monthly(done, "at", span, zone, "action", count="txid"):
         by_action.setdefault(action, {})[month] = times
-    lines = [Line(words(action), _twelve(months)) for action, months in by_action.items()]
+    lines = [MonthlyCounts(words(action), _twelve(months)) for action, months in by_action.items()]
     return sorted(lines, key=lambda line: (-line.total, line.name))
 
 
-def _refusals(site: Site, span: Span, zone: ZoneInfo) -> Line:
+def _refusals(site: Site, span: Span, zone: ZoneInfo) -> MonthlyCounts:
     refused = _entries(site).filter(operation=Operation.REFUSED)
     return _line("Refused", refused, "at", span, zone)
 
 
-def _placed(site: Site, span: Span, zone: ZoneInfo) -> list[Line]:
+def _placed(site: Site, span: Span, zone: ZoneInfo) -> list[MonthlyCounts]:
     rows = Placement.objects.filter(site=site, basis=Placement.Basis.PUBLICATION)
     versions = rows.annotate(version=F("settings__content_digest"))
     counted = _monthly(versions, "started_at", span, zone, count="version")
     return [
-        Line("Different versions placed", _twelve(dict(counted))),
+        MonthlyCounts("Different versions placed", _twelve(dict(counted))),
         _line("Slots placed", rows, "started_at", span, zone),
     ]
 
