@@ -1,4 +1,4 @@
-"""Coffees and their roast lots."""
+"""Coffees, their roast lots, and the recipes made of them."""
 
 from collections.abc import Callable
 from datetime import date
@@ -98,6 +98,24 @@ def add_lot(
             raise Invalid("code", code, "a code no other lot of this coffee has") from taken
 
 
+def add_recipe(*, by: User, coffee: Coffee, drink: str) -> Recipe:
+    """Add a recipe without any version yet.
+
+    Raises NotPermitted, and Invalid naming drink.
+    """
+    subject = Subject("coffee", coffee.pk, coffee.name)
+    with recorded(by=by, action=history.RECIPE_ADDED, subject=subject):
+        require(by, Verb.RECIPE_DRAFT, subject=subject)
+        checks = Checks()
+        drink = checks.text("drink", drink, most=60)
+        checks.done()
+        try:
+            with transaction.atomic():
+                return Recipe.objects.create(coffee=coffee, drink=drink)
+        except IntegrityError as taken:
+            raise Invalid("drink", drink, f"a drink not yet made of {coffee}") from taken
+
+
 def _coffee_fields(name: str, rest_from: int, rest_to: int, note: str) -> dict[str, object]:
     checks = Checks()
     fields = {
@@ -120,24 +138,3 @@ def _window(checks: Checks, first: int, last: int) -> None:
 
 def _name_taken(name: str) -> Invalid:
     return Invalid("name", name, "a name no other coffee has")
-
-
-# Recipes: a coffee made into a drink.
-
-
-def add_recipe(*, by: User, coffee: Coffee, drink: str) -> Recipe:
-    """Add a recipe without any version yet.
-
-    Raises NotPermitted, and Invalid naming drink.
-    """
-    subject = Subject("coffee", coffee.pk, coffee.name)
-    with recorded(by=by, action=history.RECIPE_ADDED, subject=subject):
-        require(by, Verb.RECIPE_DRAFT, subject=subject)
-        checks = Checks()
-        drink = checks.text("drink", drink, most=60)
-        checks.done()
-        try:
-            with transaction.atomic():
-                return Recipe.objects.create(coffee=coffee, drink=drink)
-        except IntegrityError as taken:
-            raise Invalid("drink", drink, f"a drink not yet made of {coffee}") from taken
