@@ -50,6 +50,8 @@ def _headers(described: dict[str, Any], path: str, method: str) -> set[str]:
         ("/api/v1/people/", "post", {"Idempotency-Key"}),
         ("/api/v1/people/{id}/", "put", {"If-Match"}),
         ("/api/v1/people/{id}/deactivate/", "post", {"Idempotency-Key", "If-Match"}),
+        ("/api/v1/tastings/{id}/lock/", "post", {"Idempotency-Key", "If-Match"}),
+        ("/api/v1/change-requests/{id}/take-back/", "post", {"Idempotency-Key", "If-Match"}),
     ],
 )
 def test_the_headers_a_handler_asks_for_are_named(
