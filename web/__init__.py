@@ -1,1 +1,1 @@
-"""Web."""
+"""What every page and endpoint shares: form pages, errors, ETags, idempotency, numbers, charts."""

@@ -1,1 +1,1 @@
-"""Policy."""
+"""The owner's policy: what the house allows."""

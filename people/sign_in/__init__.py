@@ -1,1 +1,1 @@
-"""Sign in."""
+"""Signing in: passwords, passkeys, second factor, links to set a password."""

@@ -1,1 +1,1 @@
-"""Signatures."""
+"""Signatures: who, in which role, meaning what, over which content."""

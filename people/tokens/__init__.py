@@ -1,1 +1,1 @@
-"""Tokens."""
+"""API tokens: made by a person, never for more than that person may."""

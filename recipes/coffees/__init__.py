@@ -1,1 +1,1 @@
-"""Coffees."""
+"""Coffees, roast lots and their rest windows."""

@@ -1,1 +1,1 @@
-"""Formula."""
+"""The registry of parameters, and what a formula says about each."""

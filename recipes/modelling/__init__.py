@@ -1,1 +1,1 @@
-"""Modelling."""
+"""The shot model fitted to a station's check shots, and what it predicts."""

@@ -1,1 +1,1 @@
-"""Overview."""
+"""Across matters: what waits for somebody, a parameter over time, a site's year."""

@@ -1,1 +1,1 @@
-"""Requests."""
+"""Change requests: a shop lead's proposal with evidence, and the decision."""

@@ -1,1 +1,1 @@
-"""Station water."""
+"""The water a station gets by itself where a formula states the cup and no water."""

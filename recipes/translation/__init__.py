@@ -1,1 +1,1 @@
-"""Translation."""
+"""A formula translated into the control settings of stations, and back."""

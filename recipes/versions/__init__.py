@@ -1,1 +1,1 @@
-"""Versions."""
+"""Recipes and their numbered versions: drafts, review, approval, digest."""

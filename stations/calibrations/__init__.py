@@ -1,1 +1,1 @@
-"""Calibrations."""
+"""Calibrations: runs of a flow meter, readings of a probe, what they come to."""

@@ -1,1 +1,1 @@
-"""Charts."""
+"""Control charts of check shots, their baselines, and drift."""

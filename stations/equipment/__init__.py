@@ -1,1 +1,1 @@
-"""Equipment."""
+"""Sites, machines, stations (one brewing group each) and their slots."""

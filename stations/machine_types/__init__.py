@@ -1,1 +1,1 @@
-"""Machine types."""
+"""Machine types: what a kind of machine can be set to."""

@@ -1,1 +1,1 @@
-"""Shots."""
+"""Check shots, and their verdict against the tolerances."""

@@ -1,1 +1,1 @@
-"""Water."""
+"""The water of a site: tests, and what they mean for machine and cup."""

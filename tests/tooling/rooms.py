@@ -53,9 +53,9 @@ def census() -> Iterator[Sequence[object]]:
             lengths[place.parts[0] if len(place.parts) > 1 else "."].append(lines)
     for folder in sorted(lengths):
         yield _row(folder, lengths[folder])
-    yield _row(
-        "program", [n for folder, each in lengths.items() if folder != "tests" for n in each]
-    )
+    tests = lengths.pop("tests", [])
+    yield _row("program", [count for each in lengths.values() for count in each])
+    yield _row("all", [count for each in (*lengths.values(), tests) for count in each])
 
 
 def _row(name: str, lengths: Sequence[int]) -> Sequence[object]:

@@ -9,7 +9,10 @@ import pytest
 
 from tests.tooling.listing import ROOT, our_files
 
-DOCUMENTS = [ROOT / "DEVELOPERS.md", ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+DOCUMENTS = [
+    *(ROOT / name for name in ("DEVELOPERS.md", "README.md", "templates/README.md")),
+    *sorted((ROOT / "docs").glob("*.md")),
+]
 FOLDERS = ("audit", "web", "people", "stations", "recipes", "embedded", "config")
 TOPS = (*FOLDERS, "tests", "templates", "static", "docs", ".ci")
 # Folders that Django or Python expects, and what runs make.
@@ -52,7 +55,7 @@ def _module_or_member(dotted: str) -> bool:
     )
 
 
-@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
 def test_what_a_document_names_exists(path: Path) -> None:
     assert [word for word in named(path) if not is_there(word)] == []
 
@@ -86,7 +89,7 @@ def test_every_setting_is_in_the_table() -> None:
     assert {one or other for one, other in read} - told == set()
 
 
-@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
 def test_every_target_of_make_that_is_named_exists(path: Path) -> None:
     targets = set(re.findall(r"^([a-z]+):", (ROOT / "Makefile").read_text(), re.MULTILINE))
     assert set(re.findall(r"`make ([a-z]+)", path.read_text())) <= targets

@@ -1,1 +1,1 @@
-"""Templatetags."""
+"""Template tags every page may load."""
