@@ -12,7 +12,7 @@ from recipes.brewing.shot_model.engine import Floats
 from recipes.brewing.shot_model.fit import Fit
 from recipes.brewing.shot_model.parameters import Coffee, Puck
 from recipes.modelling.models import ShotFit
-from stations.metrology.formula import SHOT_TIME
+from stations.metrology.formula import BEVERAGE, SHOT_TIME
 from stations.shots.models import CheckShot
 from web.charts import Curve, Drawing, Panel, drawing
 from web.numbers import rounded
@@ -98,7 +98,7 @@ ENOUGH = 20  # shots; before, a spread is rough: common practice, no source
 # Name, label, unit and places of what is measured, in the order of ENDS.
 MEASURES = (
     ("time", SHOT_TIME, "Time", "s"),
-    ("beverage", "beverage_mass", "Yield", "g"),
+    ("beverage", BEVERAGE, "Yield", "g"),
     ("tds", "strength", "TDS", "%"),
 )
 

@@ -17,6 +17,7 @@ from stations.equipment.actions import add_slots
 from stations.equipment.forms import SlotsForm
 from stations.equipment.models import Site, Slot, Station
 from stations.equipment.pages import covered_station
+from stations.metrology.formula import WATER
 from stations.shots.models import CheckShot
 from stations.slots.by_hand import WHO_MAY
 from stations.slots.holdings import Holding, holdings
@@ -129,7 +130,7 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
         "drifts": _drifts(holding),
         "waiting": _waiting(pk),
         "shots": keyset(_shots(pk), "-id", request.GET, prefix="shot_", size=PER_LIST),
-        "metered": holding.placement and "water_volume" in holding.placement.settings.values,
+        "metered": holding.placement and WATER in holding.placement.settings.values,
         "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
         "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
         "who_may": WHO_MAY,

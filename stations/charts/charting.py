@@ -11,6 +11,7 @@ from stations.equipment.models import Station
 from stations.metrology import charts
 from stations.metrology.charts import Baseline, freeze_baseline
 from stations.metrology.errors import BadValueError
+from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
 from stations.metrology.run_rules import (
     MEANING,
     NELSON,
@@ -32,7 +33,7 @@ RULES: dict[str, tuple[RunRule, ...]] = {
     "nelson": NELSON,
     "limits": (RunRule.N1,),
 }
-CHARTED = ("beverage_mass", "shot_time", "dose_mass", "strength")
+CHARTED = (BEVERAGE, SHOT_TIME, DOSE, "strength")
 
 
 @dataclass(frozen=True, slots=True)

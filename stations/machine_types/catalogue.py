@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Any
 
 from stations.machine_types.models import Ability, MachineType
+from stations.metrology.formula import ENDS_BY
 from web.numbers import Bounds
 from web.printing import unit_label
 
@@ -37,7 +38,6 @@ def enter(settings: Iterable[Setting], endings: dict[str, str]) -> None:
 
 # Settings as people read them: label, value and unit, in the catalogue's order.
 
-ENDS_BY = "ends_by"
 ENDS_BY_LABEL = "Shot ends by"
 
 

@@ -12,6 +12,7 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from stations.equipment.models import Slot
+from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
 from stations.shots.judging import BOUNDS, Weighed, cup_of, judge, overall
 from stations.shots.models import CheckShot, ShotCorrection
 from stations.slots.models import Placement
@@ -71,7 +72,7 @@ def correct_shot(
             raise Invalid("reason", reason, "a sentence that says what was wrong")
         kept = _checked(to)
         if _same(held, kept):
-            raise Invalid("dose_mass", kept.dose_mass, "at least one value that differs")
+            raise Invalid(DOSE, kept.dose_mass, "at least one value that differs")
         _correct(held, kept, reason.strip(), by)
         _tell(shot.slot, held.placement)
         return held
@@ -113,9 +114,9 @@ def _checked(shot: Weighed) -> Weighed:
     checks = Checks()
     kept = replace(
         shot,
-        dose_mass=checks.number("dose_mass", shot.dose_mass, BOUNDS["dose_mass"]),
-        beverage_mass=checks.number("beverage_mass", shot.beverage_mass, BOUNDS["beverage_mass"]),
-        shot_time=checks.number("shot_time", shot.shot_time, BOUNDS["shot_time"]),
+        dose_mass=checks.number(DOSE, shot.dose_mass, BOUNDS[DOSE]),
+        beverage_mass=checks.number(BEVERAGE, shot.beverage_mass, BOUNDS[BEVERAGE]),
+        shot_time=checks.number(SHOT_TIME, shot.shot_time, BOUNDS[SHOT_TIME]),
         strength=checks.number_or_none("strength", shot.strength, BOUNDS["strength"]),
         note=shot.note.strip(),
     )

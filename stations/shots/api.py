@@ -9,6 +9,7 @@ from rest_framework.response import Response
 
 from people.persons.verbs import Verb
 from stations.equipment.models import Slot
+from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import BOUNDS, LABELS, Weighed
 from stations.shots.models import CheckShot
@@ -41,9 +42,9 @@ class ShotOut(serializers.ModelSerializer[CheckShot]):
 class ShotIn(serializers.Serializer[dict[str, Any]]):
     """What was weighed and timed."""
 
-    dose_mass = PlainDecimal(bounds=BOUNDS["dose_mass"])
-    beverage_mass = PlainDecimal(bounds=BOUNDS["beverage_mass"])
-    shot_time = PlainDecimal(bounds=BOUNDS["shot_time"])
+    dose_mass = PlainDecimal(bounds=BOUNDS[DOSE])
+    beverage_mass = PlainDecimal(bounds=BOUNDS[BEVERAGE])
+    shot_time = PlainDecimal(bounds=BOUNDS[SHOT_TIME])
     strength = PlainDecimal(bounds=BOUNDS["strength"], required=False, allow_null=True)
     note = serializers.CharField(max_length=500, required=False, allow_blank=True, default="")
 

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
 from stations.shots.judging import BOUNDS, LABELS, Weighed
 from web.fields import number
 
@@ -11,9 +12,9 @@ from web.fields import number
 class ShotForm(forms.Form):
     """What was weighed and timed."""
 
-    dose_mass = number(LABELS["dose_mass"], BOUNDS["dose_mass"])
-    beverage_mass = number(LABELS["beverage_mass"], BOUNDS["beverage_mass"])
-    shot_time = number(LABELS["shot_time"], BOUNDS["shot_time"])
+    dose_mass = number(LABELS[DOSE], BOUNDS[DOSE])
+    beverage_mass = number(LABELS[BEVERAGE], BOUNDS[BEVERAGE])
+    shot_time = number(LABELS[SHOT_TIME], BOUNDS[SHOT_TIME])
     strength = number(
         LABELS["strength"], BOUNDS["strength"], required=False, hint="By refractometer, if at all."
     )
@@ -22,7 +23,7 @@ class ShotForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         if not self.is_bound:  # else the errors are read first
-            self.fields["dose_mass"].widget.attrs["autofocus"] = True
+            self.fields[DOSE].widget.attrs["autofocus"] = True
 
     def weighed(self) -> Weighed:
         """The shot for the action."""

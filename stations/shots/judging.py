@@ -4,21 +4,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
 from stations.shots.models import CheckShot, ShotVerdict
 from stations.slots.models import Placement
 from web.numbers import Bounds
 
 # Hard limits of what anybody may type; common practice with room on both sides, no source.
 BOUNDS = {
-    "dose_mass": Bounds(Decimal("0.1"), Decimal(100), places=2, unit="g"),
-    "beverage_mass": Bounds(Decimal("0.1"), Decimal(1000), places=2, unit="g"),
-    "shot_time": Bounds(Decimal("0.1"), Decimal(600), places=2, unit="s"),
+    DOSE: Bounds(Decimal("0.1"), Decimal(100), places=2, unit="g"),
+    BEVERAGE: Bounds(Decimal("0.1"), Decimal(1000), places=2, unit="g"),
+    SHOT_TIME: Bounds(Decimal("0.1"), Decimal(600), places=2, unit="s"),
     "strength": Bounds(Decimal(0), Decimal(30), places=2, unit="%"),
 }
 LABELS = {
-    "dose_mass": "Dose",
-    "beverage_mass": "Yield",
-    "shot_time": "Shot time",
+    DOSE: "Dose",
+    BEVERAGE: "Yield",
+    SHOT_TIME: "Shot time",
     "strength": "TDS",
 }
 Cup = Mapping[str, Mapping[str, str]]

@@ -14,6 +14,7 @@ from audit.capture.triggers import FirmTrigger, insert_only, refusal
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
+from stations.metrology.formula import IN_CUP
 from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
 
@@ -40,7 +41,7 @@ class CheckShotQuerySet(SiteScoped["CheckShot"]):
         )
 
 
-MEASURED = ("dose_mass", "beverage_mass", "shot_time", "strength")
+MEASURED = (*IN_CUP, "strength")
 
 
 class ShotVerdict(models.TextChoices):

@@ -13,7 +13,8 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from stations.equipment.models import Slot
-from stations.machine_types.catalogue import ENDINGS, ENDS_BY, unit_of
+from stations.machine_types.catalogue import ENDINGS, unit_of
+from stations.metrology.formula import ENDS_BY
 from stations.slots.models import ControlSettings, Placement
 from stations.slots.placing import lock_slots
 from web.checks import Checks

@@ -6,8 +6,9 @@ from typing import Any
 
 from django import forms
 
-from stations.machine_types.catalogue import ENDINGS, ENDS_BY, in_order, label_of, unit_of, word_of
+from stations.machine_types.catalogue import ENDINGS, in_order, label_of, unit_of, word_of
 from stations.machine_types.models import Ability, MachineType
+from stations.metrology.formula import ENDS_BY
 from stations.slots.verdicts import found_bounds
 from web.fields import PlainDecimalField
 from web.numbers import Bounds

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from audit.errors import Problem
-from stations.machine_types.catalogue import ENDINGS, ENDS_BY, printed, unit_of, word_of
+from stations.machine_types.catalogue import ENDINGS, printed, unit_of, word_of
+from stations.metrology.formula import ENDS_BY
 from stations.slots.models import ReadBack
 from web.numbers import BadNumber, Bounds, read_number
 from web.printing import unit_label

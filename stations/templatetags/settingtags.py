@@ -5,7 +5,8 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from django import template
 
-from stations.machine_types.catalogue import ENDS_BY, label_of, unit_of, word_of
+from stations.machine_types.catalogue import label_of, unit_of, word_of
+from stations.metrology.formula import ENDS_BY
 
 register = template.Library()
 
