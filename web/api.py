@@ -1,5 +1,6 @@
-"""What endpoints need of a request, typed and said once."""
+"""What endpoints are made of: who asks and may, what was sent, and lists a page at a time."""
 
+from collections.abc import Callable
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -9,18 +10,21 @@ from rest_framework.exceptions import NotAuthenticated, ValidationError
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.serializers import ModelSerializer, Serializer
+from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
+from audit.errors import Invalid
 from web.access import require_access
+from web.lookup import row_number
 from web.paging import KeysetPagination
 from web.parsing import unknown_fields
-from web.text import refuse_unprintable, texts_in
+from web.text import one_line, refuse_unprintable, texts_in
 
 if TYPE_CHECKING:  # the model AUTH_USER_MODEL names: django-stubs knows which
     from django.contrib.auth.models import _User as User
 
 M = TypeVar("M", bound=Model)
+Rows = Any  # a queryset whose model the caller knows
 S = TypeVar("S", bound=Serializer[Any])
 
 
@@ -42,6 +46,12 @@ class GuardedView(APIView):
         verb = self.acting_verb if acts and self.acting_verb else self.verb
         everywhere = acts and self.acting_everywhere
         require_access(request, person(request), verb, everywhere=everywhere)
+
+
+class Listing(GuardedView):
+    """One with a list, a page at a time: answer it by `listed`."""
+
+    pagination_class = KeysetPagination
 
 
 def person(request: Request) -> "User":
@@ -77,8 +87,34 @@ def asked(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]
     return dict(query.validated_data)
 
 
-def listed(view: APIView, rows: QuerySet[M], serializer: type[ModelSerializer[M]]) -> Response:
+def listed(view: APIView, rows: QuerySet[M], serializer: type[Serializer[Any]]) -> Response:
     """One page of the rows by key, with the addresses of its neighbours."""
     pages = KeysetPagination()
     found = pages.paginate_queryset(rows, view.request, view) or []
     return pages.get_paginated_response(serializer(found, many=True).data)
+
+
+def narrowed(rows: Rows, request: Request, **filters: str) -> Rows:
+    """Rows of a list, narrowed by what the address asks: parameter name -> field.
+
+    Raises Invalid for what cannot be an id or a code.
+    """
+    for name, field in filters.items():
+        asked = request.query_params.get(name)
+        if asked is not None:
+            value = KINDS.get(name, _id)(name, asked)
+            rows = rows.filter(**{field: value})
+    return rows
+
+
+def _code(name: str, text: str) -> str:
+    if not one_line(text, 20):
+        raise Invalid(name, text, "a site's code")
+    return text
+
+
+def _id(name: str, text: str) -> int:
+    return row_number(text, name, "an id, as the lists give it")
+
+
+KINDS: dict[str, Callable[[str, str], int | str]] = {"site": _code}

@@ -10,6 +10,8 @@ from rest_framework.pagination import Cursor, CursorPagination
 from rest_framework.request import Request
 
 from audit.errors import Invalid
+from web.lookup import row_number
+from web.text import one_line
 
 
 class KeysetPagination(CursorPagination):
@@ -101,9 +103,7 @@ def keyset(
 def _value(model: type[models.Model], field: str, text: str) -> Any:  # noqa: ANN401
     kind = model._meta.get_field("id" if field == "pk" else field)
     if isinstance(kind, models.CharField):
-        if not text.isprintable() or len(text) > 200:
+        if text and not one_line(text, 200):
             raise Invalid("page", text, "the address of a page that a list linked to")
         return text
-    if not (text.isascii() and text.isdigit() and len(text) <= 18):
-        raise Invalid("page", text, "the address of a page that a list linked to")
-    return int(text)
+    return row_number(text, "page", "the address of a page that a list linked to")

@@ -6,12 +6,15 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
-from rest_framework import exceptions, status
+from drf_spectacular.utils import extend_schema
+from rest_framework import exceptions, serializers, status
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import exception_handler
+from rest_framework.views import APIView, exception_handler
 
 from audit.errors import UNSHOWN, DomainError, Invalid, Problem, Refused, Stale, shown
-from web.errors import Kind, as_domain_error, kind_of, kind_of_status
+from web.errors import KINDS, Kind, as_domain_error, kind_of, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -188,3 +191,26 @@ def _page_answer(request: HttpRequest, status: int) -> HttpResponse:
     if request.path.startswith(API):
         return plain_problem(request, status, SENTENCES[status])
     return render(request, f"errors/{status}.html", status=status)
+
+
+# What each `type` of a problem means.
+
+
+class KindOut(serializers.Serializer[Kind]):
+    """One kind of problem."""
+
+    type = serializers.CharField(source="uri")
+    status = serializers.IntegerField()
+    title = serializers.CharField()
+    about = serializers.CharField()
+
+
+class Problems(APIView):
+    """The kinds of problem the API answers."""
+
+    permission_classes = [AllowAny]
+
+    @extend_schema(responses=KindOut(many=True))
+    def get(self, request: Request) -> Response:
+        """List them."""
+        return Response([KindOut(kind).data for kind in KINDS])

@@ -2,9 +2,9 @@
 
 from django.urls import URLPattern, path
 
-from web import problems_api
+from web import problems
 
 app_name = "web_api"
 urlpatterns: list[URLPattern] = [
-    path("problems/", problems_api.Problems.as_view(), name="problems"),
+    path("problems/", problems.Problems.as_view(), name="problems"),
 ]

@@ -13,6 +13,7 @@ from audit.vocabulary import register
 from people.persons.models import Assignment, User, all_sites
 from people.persons.permissions import require, require_everywhere
 from people.persons.verbs import Role, Verb
+from web.text import one_line
 
 PERSON_ADDED = register("person.added", "Added person")
 PERSON_CHANGED = register("person.changed", "Changed person")
@@ -89,7 +90,7 @@ def _email(typed: str) -> str:
 
 def _name(typed: str) -> str:
     name = " ".join(typed.split())
-    if not 1 <= len(name) <= 80 or not name.isprintable():
+    if not one_line(name, 80):
         raise Invalid("name", typed, "1 to 80 printable characters")
     return name
 

@@ -14,6 +14,7 @@ from people.persons.models import User
 from people.persons.permissions import require, require_everywhere
 from people.persons.verbs import Verb
 from people.tokens.models import ApiToken, Scope, digest_of
+from web.text import one_line
 
 TOKEN_MADE = register("token.made", "Made token")
 TOKEN_REVOKED = register("token.revoked", "Revoked token")
@@ -71,7 +72,7 @@ def revoke_token(*, by: User, token: ApiToken) -> None:
 
 def _name(typed: str) -> str:
     name = " ".join(typed.split())
-    if not 1 <= len(name) <= 60 or not name.isprintable():
+    if not one_line(name, 60):
         raise Invalid("name", typed, "1 to 60 printable characters")
     return name
 

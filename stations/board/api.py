@@ -10,8 +10,7 @@ from rest_framework.response import Response
 from people.persons.verbs import Verb
 from stations.board.counts import board_counts, board_rows
 from stations.equipment.models import Site
-from web.api import person
-from web.listing import Listing
+from web.api import Listing, person
 
 
 class BoardRow(serializers.Serializer[Any]):

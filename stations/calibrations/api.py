@@ -12,10 +12,9 @@ from stations.calibrations.actions import record_calibration
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import MOST_RUNS
 from stations.equipment.models import Station
-from web.api import person, valid
+from web.api import Listing, listed, person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
-from web.listing import Listing
 from web.lookup import one_or_404
 
 
@@ -58,7 +57,7 @@ class Calibrations(Listing):
     def get(self, request: Request, pk: int) -> Response:
         """List them, newest first."""
         rows = Calibration.objects.filter(station=_station(request, pk))
-        return self.listed(rows.select_related("recorded_by"), CalibrationOut)
+        return listed(self, rows.select_related("recorded_by"), CalibrationOut)
 
     @extend_schema(request=CalibrationIn, responses={201: CalibrationOut})
     @acting

@@ -13,6 +13,7 @@ from stations.equipment.models import Station
 from stations.metrology.charts import freeze_baseline as freeze
 from stations.metrology.errors import BadValueError
 from web.numbers import rounded
+from web.text import one_line
 
 BASELINE_FROZEN = register("chart.baseline_frozen", "Froze baseline of control chart")
 
@@ -36,7 +37,7 @@ def freeze_baseline(
     with recorded(by=by, action=BASELINE_FROZEN, reason=reason, subject=subject, site_id=site_id):
         require(by, Verb.CALIBRATION_RECORD, site_id, subject)
         said = reason.strip()
-        if not said or len(said) > REASON or not said.isprintable():
+        if not one_line(said, REASON):
             raise Invalid("reason", reason, f"one line that says why, up to {REASON} characters")
         if code not in CHARTED:
             raise Invalid("value", code, f"one of {', '.join(CHARTED)}")

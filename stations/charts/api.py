@@ -27,9 +27,8 @@ from stations.charts.serializers import (
 )
 from stations.equipment.models import Station
 from stations.shots.judging import BOUNDS
-from web.api import asked, person, valid
+from web.api import Listing, asked, listed, person, valid
 from web.idempotency import acting
-from web.listing import Listing
 from web.lookup import named, one_or_404
 
 
@@ -67,7 +66,7 @@ class Baselines(StationView):
     def get(self, request: Request, pk: int) -> Response:
         """List them, newest first; the newest of its content and value counts."""
         rows = ChartBaseline.objects.filter(station=self.station(pk))
-        return self.listed(rows.select_related("by"), BaselineOut)
+        return listed(self, rows.select_related("by"), BaselineOut)
 
     @extend_schema(request=BaselineIn, responses={201: BaselineOut})
     @acting

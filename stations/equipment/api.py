@@ -28,10 +28,9 @@ from stations.equipment.serializers import (
     StationOut,
 )
 from stations.machine_types.models import MachineType
-from web.api import person, valid
+from web.api import Listing, Rows, listed, narrowed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
-from web.listing import Listing, Rows, narrowed
 from web.lookup import named, one_or_404
 
 
@@ -45,7 +44,7 @@ class Sites(Listing):
     @extend_schema(responses=SiteOut(many=True))
     def get(self, request: Request) -> Response:
         """List sites, newest first."""
-        return self.listed(Site.objects.covered_by(person(request)), SiteOut)
+        return listed(self, Site.objects.covered_by(person(request)), SiteOut)
 
     @extend_schema(request=SiteIn, responses={201: SiteOut})
     @acting
@@ -91,7 +90,7 @@ class Machines(Listing):
     def get(self, request: Request) -> Response:
         """List machines, newest first."""
         rows = narrowed(_machines(request), request, site="site__code")
-        return self.listed(rows, MachineOut)
+        return listed(self, rows, MachineOut)
 
     @extend_schema(request=MachineIn, responses={201: MachineOut})
     @acting
@@ -160,7 +159,7 @@ class Stations(Listing):
     def get(self, request: Request) -> Response:
         """List stations, newest first."""
         by = {"site": "machine__site__code", "machine": "machine"}
-        return self.listed(narrowed(_stations(request), request, **by), StationOut)
+        return listed(self, narrowed(_stations(request), request, **by), StationOut)
 
     @extend_schema(request=StationIn, responses={201: StationOut})
     @acting

@@ -11,11 +11,10 @@ from people.persons.verbs import Verb
 from stations.machine_types.actions import Reach, add_machine_type, change_machine_type
 from stations.machine_types.catalogue import unit_of
 from stations.machine_types.models import Ability, MachineType
-from web.api import person, valid
+from web.api import Listing, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import PlainDecimal
 from web.idempotency import acting
-from web.listing import Listing
 from web.lookup import one_or_404
 
 
@@ -88,7 +87,7 @@ class MachineTypes(Listing):
     @extend_schema(responses=MachineTypeOut(many=True))
     def get(self, request: Request) -> Response:
         """List sets, newest first."""
-        return self.listed(MachineType.objects.prefetch_related("abilities"), MachineTypeOut)
+        return listed(self, MachineType.objects.prefetch_related("abilities"), MachineTypeOut)
 
     @extend_schema(request=MachineTypeIn, responses={201: MachineTypeOut})
     @acting

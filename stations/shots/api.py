@@ -13,10 +13,9 @@ from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import BOUNDS, LABELS, Weighed
 from stations.shots.models import CheckShot
-from web.api import person, valid
+from web.api import Listing, listed, person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
-from web.listing import Listing
 from web.lookup import one_or_404
 
 
@@ -67,7 +66,7 @@ class Shots(Listing):
     def get(self, request: Request, pk: int) -> Response:
         """List them, newest first."""
         rows = CheckShot.objects.filter(slot=_slot(request, pk)).select_related("by")
-        return self.listed(rows, ShotOut)
+        return listed(self, rows, ShotOut)
 
     @extend_schema(request=ShotIn, responses={201: ShotOut})
     @acting

@@ -29,9 +29,8 @@ from stations.slots.serializers import (
     ReportOut,
     SlotOut,
 )
-from web.api import GuardedView, person, valid
+from web.api import GuardedView, Listing, Rows, listed, narrowed, person, valid
 from web.idempotency import acting
-from web.listing import Listing, Rows, narrowed
 from web.lookup import one_or_404
 from web.paging import KeysetPagination
 
@@ -97,7 +96,7 @@ class Placements(Listing):
     def get(self, request: Request, pk: int) -> Response:
         """List a slot's placements, newest first."""
         rows = Placement.objects.filter(slot=_slot(request, pk))
-        return self.listed(rows.select_related("settings", "signature"), PlacementOut)
+        return listed(self, rows.select_related("settings", "signature"), PlacementOut)
 
 
 class OrGateway(ScopePermission):
@@ -124,7 +123,7 @@ class ReadBacks(Listing):
     def get(self, request: Request, pk: int) -> Response:
         """List a slot's read-backs, newest first."""
         rows = ReadBack.objects.filter(slot=_slot(request, pk))
-        return self.listed(rows.select_related("by"), ReadBackOut)
+        return listed(self, rows.select_related("by"), ReadBackOut)
 
     @extend_schema(request=ReadBackIn, responses={201: ReadBackOut})
     @acting

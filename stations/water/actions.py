@@ -24,6 +24,7 @@ from stations.metrology.water_units import (
 from stations.water.models import WaterReading
 from web.checks import Checks
 from web.numbers import Bounds, rounded
+from web.text import one_line
 
 WATER_READ = register("site.water_read", "Noted water reading")
 
@@ -81,7 +82,7 @@ def _check_frame(checks: Checks, site: Site, taken_on: date, note: str) -> None:
     """The day and the note."""
     if not EARLIEST <= taken_on <= site.local(timezone.now()).date():
         checks.fault("taken_on", taken_on, f"the day it was taken, from {EARLIEST} to today")
-    if len(note) > NOTE or not note.isprintable():
+    if note and not one_line(note, NOTE):
         checks.fault("note", note[:40], f"one line of text, up to {NOTE} characters")
 
 

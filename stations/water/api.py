@@ -12,10 +12,9 @@ from stations.equipment.models import Site
 from stations.water.actions import record_water
 from stations.water.models import WaterReading
 from stations.water.reading import BOILER, indices
-from web.api import person, valid
+from web.api import Listing, listed, person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
-from web.listing import Listing
 from web.lookup import one_or_404
 
 
@@ -81,7 +80,7 @@ class Water(Listing):
     @extend_schema(responses=WaterOut(many=True))
     def get(self, request: Request, code: str) -> Response:
         """List readings, newest first."""
-        return self.listed(WaterReading.objects.filter(site=_site(request, code)), WaterOut)
+        return listed(self, WaterReading.objects.filter(site=_site(request, code)), WaterOut)
 
     @extend_schema(request=WaterIn, responses={201: WaterOut})
     @acting
