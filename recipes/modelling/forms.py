@@ -15,6 +15,7 @@ from stations.metrology.formula import BEVERAGE
 from stations.shots.models import CheckShot
 from web.fields import PlainDecimalField
 from web.numbers import Bounds
+from web.printing import quantity
 
 CHANGEABLE = [code for code, parameter in PARAMETERS.items() if parameter.modelled]
 COARSER = Bounds(Decimal(-30), Decimal(30), places=2, unit="%")
@@ -57,7 +58,10 @@ class ChangeForm(forms.Form):
     """Other targets for some parameters; an empty one stays as the version says."""
 
     coarser = PlainDecimalField(
-        label="Grind coarser by", bounds=COARSER, required=False, help_text="Finer: below 0"
+        label="Grind coarser by",
+        bounds=COARSER,
+        required=False,
+        help_text="Finer: a minus in front",
     )
 
     def __init__(self, *args: Any, formula: Formula, stations: QuerySet[Station]) -> None:  # noqa: ANN401
@@ -67,10 +71,13 @@ class ChangeForm(forms.Form):
             parameter, says = PARAMETERS[code], formula.of(code).target
             self.fields[code] = PlainDecimalField(
                 label=parameter.label, bounds=target_bounds(parameter), required=False,
-                help_text="Not stated" if says is None else f"Version: {says:f}",
+                help_text="Not stated" if says is None else f"Now {quantity(says, parameter.unit)}",
             )  # fmt: skip
         station = StationChoice(
-            stations, required=False, empty_label="no station", help_text="With check shots of it"
+            stations,
+            required=False,
+            empty_label="no station",
+            help_text="With check shots of this version",
         )
         self.fields = {"station": station, **self.fields}
         self.order_fields(["station", *self.codes, "coarser"])

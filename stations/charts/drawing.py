@@ -16,19 +16,19 @@ def charts_drawings(found: Charts) -> list[Drawing]:
     places = tuple(float(at) for at in range(1, len(found.values) + 1))
     drawn = [
         drawing([_panel(f"each / {unit}", found.individuals, places)], _words(found)),
-        _beside("Weighted mean (EWMA)", f"EWMA / {unit}", found.ewma, places),
+        _beside("Weighted mean (EWMA)", "EWMA", unit, found.ewma, places),
         _sums(found, places),
     ]
     if found.ranges is not None:
-        drawn.insert(1, _beside("Moving range", f"range / {unit}", found.ranges, places[1:]))
+        drawn.insert(1, _beside("Moving range", "range", unit, found.ranges, places[1:]))
     return drawn
 
 
-def _beside(name: str, title: str, chart: Chart, places: tuple[float, ...]) -> Drawing:
+def _beside(name: str, short: str, unit: str, chart: Chart, places: tuple[float, ...]) -> Drawing:
     low, high = float(chart.lower[-1]), float(chart.upper[-1])
     beyond = _signals([int(places[at - 1]) for at in chart.signals])
-    text = f"{name}: centre {chart.centre:.2f}, limits {low:.2f} to {high:.2f}; {beyond}."
-    return drawing([_panel(title, chart, places)], text)
+    ends = f"centre {chart.centre:.2f} {unit}, limits {low:.2f} to {high:.2f} {unit}"
+    return drawing([_panel(f"{short} / {unit}", chart, places)], f"{name}: {ends}; {beyond}.")
 
 
 def _sums(found: Charts, places: tuple[float, ...]) -> Drawing:
