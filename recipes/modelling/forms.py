@@ -61,7 +61,7 @@ class ChangeForm(forms.Form):
         label="Grind coarser by",
         bounds=COARSER,
         required=False,
-        help_text="Finer: a minus in front",
+        help_text="Minus for finer",
     )
 
     def __init__(self, *args: Any, formula: Formula, stations: QuerySet[Station]) -> None:  # noqa: ANN401
@@ -77,7 +77,7 @@ class ChangeForm(forms.Form):
             stations,
             required=False,
             empty_label="no station",
-            help_text="With check shots of this version",
+            help_text="Has check shots of it",
         )
         self.fields = {"station": station, **self.fields}
         self.order_fields(["station", *self.codes, "coarser"])
