@@ -7,7 +7,6 @@ from django.http import HttpRequest, QueryDict, StreamingHttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from audit.errors import Invalid, Problem
 from audit.exporting.bundle import bundle
 from audit.exporting.filtered import csv_lines, json_lines
 from audit.reading.access import require_every_site, scope_of
@@ -46,17 +45,7 @@ def whole(request: HttpRequest) -> StreamingHttpResponse:
 def asked(query: QueryDict, user: object) -> tuple[HistoryFilter, Scope]:
     """What is asked for, and what they may read. Raises NotPermitted, and Invalid."""
     scope = scope_of(user)
-    form = FilterForm(query, scope)
-    if not form.is_valid():
-        raise Invalid.of(
-            [
-                Problem(
-                    name, form.data.get(name), " ".join(str(text) for text in texts).rstrip(".")
-                )
-                for name, texts in form.errors.items()
-            ]
-        )
-    return form.wanted(), scope
+    return FilterForm(query, scope).wanted(), scope
 
 
 def download(

@@ -10,8 +10,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from audit.errors import Invalid, NotFound
+from audit.errors import NotFound
 from audit.reading.access import scope_of
+from audit.reading.filters import whole_number
 from audit.reading.queries import visible
 from audit.retention.records import archive_of
 from audit.sealing.models import Checkpoint
@@ -142,11 +143,6 @@ def _text(value: bytes | memoryview) -> str:
 
 
 def _whole(request: Request, name: str, absent: int | None = None) -> int:
-    text = request.query_params.get(name, "")
     if absent is not None and name not in request.query_params:
         return absent
-    if not (
-        text and text.isascii() and text.isdigit() and len(text) <= 19 and int(text) <= LARGEST
-    ):
-        raise Invalid(name, text, "a whole number")
-    return int(text)
+    return whole_number(name, request.query_params.get(name, ""), most=LARGEST)

@@ -10,9 +10,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from audit.capture.models import Entry
-from audit.errors import Invalid, Problem
 from audit.reading.access import scope_of
-from audit.reading.filters import FilterForm
+from audit.reading.filters import FilterForm, whole_number
 from audit.reading.pages import addresses, key_of
 from audit.reading.queries import PAGE, page_of, visible
 from audit.registry import SignatureShown, content_of, registry
@@ -141,12 +140,9 @@ class HistoryView(APIView):
         """One page by whatever filter; `next` leads to older entries, `previous` to newer."""
         scope = scope_of(request.user)
         query = request.query_params
-        form = FilterForm(query, scope)
-        _check(form)
-        key = key_of(query.dict())
-        page = page_of(
-            form.wanted(), scope, before=key.before, after=key.after, size=_limit(query.dict())
-        )
+        wanted = FilterForm(query, scope).wanted()
+        key, size = key_of(query.dict()), _limit(query.dict())
+        page = page_of(wanted, scope, before=key.before, after=key.after, size=size)
         near = addresses(request.build_absolute_uri(request.path), query, page)
         body = {
             "next": near["older_url"] or None,
@@ -168,19 +164,6 @@ class EntryView(APIView):
         return Response(WholeEntrySerializer(entry).data)
 
 
-def _check(form: FilterForm) -> None:
-    """Raises Invalid with every problem of the filter."""
-    if form.is_valid():
-        return
-    problems = [
-        Problem(name, form.data.get(name), " ".join(str(text) for text in texts).rstrip("."))
-        for name, texts in form.errors.items()
-    ]
-    raise Invalid.of(problems)
-
-
 def _limit(query: dict[str, str]) -> int:
-    text = query.get("limit", str(PAGE))
-    if not (text.isascii() and text.isdigit() and len(text) <= 9 and 1 <= int(text) <= MOST):
-        raise Invalid("limit", text, f"a whole number from 1 to {MOST}")
-    return int(text)
+    allowed = f"a whole number from 1 to {MOST}"
+    return whole_number("limit", query.get("limit", str(PAGE)), allowed, least=1, most=MOST)

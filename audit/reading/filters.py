@@ -7,12 +7,14 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from audit.errors import Subject, shown
+from audit.errors import Invalid, Problem, Subject, shown
+from audit.reading.keyset import LAST
 from audit.reading.queries import HistoryFilter, page_of
 from audit.registry import SiteShown, SubjectKind, registry
 from audit.vocabulary import ACTIONS
 
 MOST = 10  # candidates shown of one kind
+DIGITS = 19  # of the largest id there can be
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +23,17 @@ class Candidate:
 
     subject: Subject
     word: str
+
+
+def whole_number(
+    name: str, text: str, allowed: str = "a whole number", *, least: int = 0, most: int = LAST
+) -> int:
+    """A number of an address or a query. Raises Invalid (name) unless it is one, within limits."""
+    if not (text.isascii() and text.isdigit() and len(text) <= DIGITS):
+        raise Invalid(name, text, allowed)
+    if not least <= int(text) <= most:
+        raise Invalid(name, text, allowed)
+    return int(text)
 
 
 def candidates(text: str, type_: str, scope: frozenset[int] | None) -> list[Candidate]:
@@ -128,7 +141,14 @@ class FilterForm(forms.Form):
         return None
 
     def wanted(self) -> HistoryFilter:
-        """The filter asked for; only on a valid form."""
+        """The filter asked for. Raises Invalid with every problem of the form."""
+        if not self.is_valid():
+            raise Invalid.of(
+                [
+                    Problem(name, self.data.get(name), " ".join(map(str, texts)).rstrip("."))
+                    for name, texts in self.errors.items()
+                ]
+            )
         data = self.cleaned_data
         type_, pk = data.get("found") or (None, None)
         site = int(data["site"]) if data["site"] else None

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from audit.errors import Invalid, NotFound
 from audit.reading.access import scope_of
 from audit.reading.charts import values_written
-from audit.reading.filters import FilterForm
+from audit.reading.filters import FilterForm, whole_number
 from audit.reading.keyset import LAST
 from audit.reading.queries import HistoryFilter, HistoryPage, page_of, visible
 from audit.reading.rows import rows_of, subject_url, whole_row
@@ -41,9 +41,7 @@ def _id(query: Mapping[str, str], name: str) -> int | None:
     text = query.get(name)
     if text is None:
         return None
-    if not (text.isascii() and text.isdigit() and len(text) <= 19 and int(text) < LAST):
-        raise Invalid(name, text, "the number of an entry")
-    return int(text)
+    return whole_number(name, text, "the number of an entry", most=LAST - 1)
 
 
 def addresses(path: str, query: QueryDict, page: HistoryPage) -> dict[str, str]:

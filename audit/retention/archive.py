@@ -17,7 +17,7 @@ from audit.capture.context import Actor, recorded
 from audit.ledger.bundle.archived import Copy
 from audit.retention.file import read_back, sweep, write
 from audit.retention.models import Archive
-from audit.retention.plan import ArchiveError, Due, Plan, due_before, plan, unchanged
+from audit.retention.plan import ArchiveError, ArchivePlan, Due, due_before, plan, unchanged
 from audit.retention.records import HISTORY_ARCHIVED
 
 LOCK = 0x41_52_43_48_49_56_45  # "ARCHIVE"
@@ -66,7 +66,7 @@ def _archive(by: Actor | None, due: Due, folder: Path, reason: str) -> Archive:
     return _record(by, wanted, read_back(file, wanted), reason)
 
 
-def _record(by: Actor | None, wanted: Plan, copy: Copy, reason: str) -> Archive:
+def _record(by: Actor | None, wanted: ArchivePlan, copy: Copy, reason: str) -> Archive:
     """The record, and the partition taken out with it."""
     made = _row_of(wanted, copy)
     try:
@@ -86,7 +86,7 @@ def _record(by: Actor | None, wanted: Plan, copy: Copy, reason: str) -> Archive:
     return made
 
 
-def _row_of(wanted: Plan, copy: Copy) -> Archive:
+def _row_of(wanted: ArchivePlan, copy: Copy) -> Archive:
     return Archive(
         file=copy.name,
         sha256=copy.sha256,

@@ -12,7 +12,7 @@ from audit.ledger.bundle.archived import Copy
 from audit.ledger.bundle.check import verify
 from audit.ledger.bundle.write import Leaf, bundle_lines
 from audit.ledger.errors import LedgerError
-from audit.retention.plan import ArchiveError, Due, Plan
+from audit.retention.plan import ArchiveError, ArchivePlan, Due
 from audit.sealing import store
 from audit.sealing.keys import origin, verifiers
 from audit.sealing.payload import entries_by_id
@@ -28,7 +28,7 @@ WHERE index >= %s AND index < %s AND entry_id >= %s AND entry_id < %s ORDER BY i
 _HANDOVERS = "SELECT note FROM audit_checkpoint WHERE note LIKE E'%%\\n— %%\\n— %%' AND id < %s"
 
 
-def write(file: Path, plan: Plan) -> None:
+def write(file: Path, plan: ArchivePlan) -> None:
     """Write the archive under a name of its own and give it its name once it is on the disk.
 
     Raises ArchiveError if there is no room, no such folder, or the ledger lacks a part.
@@ -56,7 +56,7 @@ def sweep(file: Path) -> None:
         left.unlink()
 
 
-def read_back(file: Path, plan: Plan) -> Copy:
+def read_back(file: Path, plan: ArchivePlan) -> Copy:
     """Check the file as the offline check does, from the disk and against this plan.
 
     Raises ArchiveError unless it is a whole archive of exactly these entries.
@@ -78,7 +78,7 @@ def read_back(file: Path, plan: Plan) -> Copy:
     return copy
 
 
-def _lines(plan: Plan) -> Iterator[bytes]:
+def _lines(plan: ArchivePlan) -> Iterator[bytes]:
     with connection.cursor() as cursor:
         cursor.execute(_HANDOVERS, [plan.newest.pk])
         handovers = [note for (note,) in cursor]

@@ -54,7 +54,7 @@ class Due:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class ArchivePlan:
     """The entries of a partition as the ledger knows them; leaves count from 0."""
 
     due: Due
@@ -85,7 +85,7 @@ def due_before(month: str) -> list[Due]:
     return due
 
 
-def plan(due: Due) -> Plan:
+def plan(due: Due) -> ArchivePlan:
     """Raises ArchiveError if entries are not sealed, or the ledger does not fit what is there."""
     newest = newest_checkpoint()
     entries, first_id, began_at, ended_at, unsealed = _row(_ENTRIES, due.first, due.stop)
@@ -101,10 +101,12 @@ def plan(due: Due) -> Plan:
             f"The ledger speaks of {count:,} entries of {due.months}, {entries:,} are there: "
             "check the history before anything is archived."
         )
-    return Plan(due, first_id, began_at, ended_at, entries, first_leaf, last_leaf, leaves, newest)
+    return ArchivePlan(
+        due, first_id, began_at, ended_at, entries, first_leaf, last_leaf, leaves, newest
+    )
 
 
-def unchanged(wanted: Plan) -> bool:
+def unchanged(wanted: ArchivePlan) -> bool:
     """Whether the partition and its entries are still there."""
     now = _row(_ENTRIES, wanted.due.first, wanted.due.stop)
     there = wanted.due.name in {one.name for one in partitions()}
