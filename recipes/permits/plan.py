@@ -1,13 +1,12 @@
 """What a permit would make its slots hold, before anybody signs."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.db.models import QuerySet
 from django.utils import timezone
 
 from audit.errors import Invalid, Refused
@@ -15,93 +14,14 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.signatures.models import Meaning
-from recipes.formula.formula import Formula
+from recipes.permits.translating import translate_permitted
 from recipes.planning.facts import SlotFact, SlotReason, slot_fact
 from recipes.planning.plan import Kind, Outcome, Plan, SlotLine
-from recipes.station_water.own_water import DECIDING
-from recipes.translation.translating import (
-    StationTranslation,
-    translate_for,
-)
 from recipes.versions.holding import versions_of
 from recipes.versions.models import Version
-from stations.equipment.models import Site, Slot, Station
-from stations.metrology.formula import TAPER, TEMPERATURE, WATER
+from stations.equipment.models import Site, Slot
+from stations.metrology.formula import TEMPERATURE
 from stations.slots.models import Placement
-
-# A version bent by a permit, translated for the slots that hold it.
-
-Held = Sequence[tuple[Slot, Placement]]
-
-
-def bent(
-    formula: Formula, changes: Mapping[str, Decimal | str], held: Held
-) -> Iterator[tuple[Slot, StationTranslation]]:
-    """Each slot with what it would be set to: one translation, whatever their number.
-
-    Where the formula leaves the water to the stations, a slot keeps the water it holds unless the
-    permit changes what that is worked out from: a permit changes nothing it does not name. Slots
-    of one station that hold different waters then take a translation each.
-    """
-    if not formula.leaves_water:
-        done = translate_for(formula, _stations(held))
-        yield from ((slot, done[slot.station_id]) for slot, _ in held)
-        return
-    keep = not DECIDING.intersection(changes)
-    for part in _parts(held):
-        if keep:
-            done = translate_for(formula, _stations(part), waters=_waters(part))
-            yield from ((slot, _kept(done[slot.station_id], by, changes)) for slot, by in part)
-        else:
-            # As it was known when they came into force: shots since then do not move the plan.
-            until = max(by.started_at or by.due_at for _, by in part)
-            done = translate_for(formula, _stations(part), learnt_until=until)
-            yield from ((slot, done[slot.station_id]) for slot, _ in part)
-
-
-def _kept(
-    made: StationTranslation, held: Placement, changes: Mapping[str, Decimal | str]
-) -> StationTranslation:
-    """With the taper as it is held: worked out of whole pulses it could move by one."""
-    same = {
-        code: held.settings.values[code]
-        for code in (WATER, TAPER)
-        if code in made.values and code not in changes
-    }
-    return replace(made, values={**made.values, **same})
-
-
-def _stations(held: Held) -> QuerySet[Station]:
-    return Station.objects.filter(pk__in={slot.station_id for slot, _ in held})
-
-
-def _parts(held: Held) -> list[list[tuple[Slot, Placement]]]:
-    """As few parts as there may be with one set of settings for each station."""
-    parts: list[dict[int, int]] = []
-    found: list[list[tuple[Slot, Placement]]] = []
-    for slot, placement in held:
-        fits = (
-            at
-            for at, part in enumerate(parts)
-            if part.get(slot.station_id, placement.settings_id) == placement.settings_id
-        )
-        at = next(fits, len(parts))
-        if at == len(parts):
-            parts.append({})
-            found.append([])
-        parts[at][slot.station_id] = placement.settings_id
-        found[at].append((slot, placement))
-    return found
-
-
-def _waters(held: Held) -> dict[int, Decimal]:
-    """What each station's slots hold now [mL]: pulses by its flow meter."""
-    return {
-        slot.station_id: Decimal(placement.settings.values[WATER]["value"])
-        / (slot.station.pulses_per_millilitre or 1)
-        for slot, placement in held
-    }
-
 
 Changes = Mapping[str, Decimal | str]
 LONGEST = timedelta(days=92)
@@ -240,12 +160,13 @@ def _lines_of(
     if version is None:
         return [_without(slot, held.get(slot.pk)) for slot in mine]
     formula = version.stated.deviating(changes)
+    pairs = [(slot, held[slot.pk]) for slot in mine]
     return [
         PermitLine(
             slot, held[slot.pk], Outcome.REFUSE if station.refused else Outcome.PLACE,
             version, station, station.refused,
         )
-        for slot, station in bent(formula, changes, [(slot, held[slot.pk]) for slot in mine])
+        for slot, station in translate_permitted(formula, changes, pairs)
     ]  # fmt: skip
 
 

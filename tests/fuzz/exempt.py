@@ -19,7 +19,7 @@ EXEMPT = {
     "metrology.sentences.": WORDS,
     "metrology.numbers.nearest_multiple": "to_resolution without its checks, for values checked",
     "brewing.shot_model.engine.": ENGINE,
-    "brewing.shot_model.pools.": ENGINE,
+    "brewing.shot_model.puck.Pools.": ENGINE,
     "brewing.shot_model.puck.Bed.": ENGINE,
     "brewing.shot_model.puck.Source.": ENGINE,
     "brewing.shot_model.reading.": ENGINE,

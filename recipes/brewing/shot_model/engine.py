@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from recipes.brewing.pressure_plan import Schedule
 from recipes.brewing.shot_model.parameters import EndsBy, Setup
-from recipes.brewing.shot_model.pools import Pools
-from recipes.brewing.shot_model.puck import Bed
+from recipes.brewing.shot_model.puck import Bed, Pools
 
 Floats = NDArray[np.float64]
 State = list[float]

@@ -1,16 +1,19 @@
-"""Flow through the puck: Kozeny-Carman permeability, Darcy's law, and what the source can give."""
+"""Flow through the puck (Kozeny-Carman, Darcy), what the source can give, and what dissolves."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from recipes.brewing.errors import real
-from recipes.brewing.shot_model.parameters import Machine, Puck
-from stations.metrology.fluid import density, viscosity
+from recipes.brewing.shot_model.parameters import Coffee, Machine, Puck
+from stations.metrology.fluid import KELVIN, density, viscosity
 
 BREWING_HECTOPASCALS = 10_013.25  # 9 bar gauge, absolute; what pressure changes is 0.01 %
 # Q [mL/s] = k [m2] A [m2] p [bar] / (mu [mPa s] L [m]) x this: 1e5 Pa, 1e-3 Pa s, 1e6 mL.
 DARCY_UNITS = 1e14
+REFERENCE_TEMPERATURE = 93.0  # °C
+REFERENCE_GRIND = 11.0  # um
+AT_ONCE = 5.0  # 1/s; what is dissolved within half a second may as well take that long
 DRY = 1e-6  # wetted share below which the front is taken to stand at the top
 
 
@@ -80,3 +83,38 @@ class Bed:
         share = min(max(wetted, DRY), 1.0)
         change = (1.0 - self._swelling * share) * (1.0 + self._opening * extracted)
         return self._base * change / share
+
+
+class Pools:
+    """Two-pool extraction: solids that dissolve at once and solids that have to diffuse out.
+
+    d(pool)/dt = - rate x pool x (1 - x / saturation) x wetted, with x the solids per water in the
+    puck (a linear driving force; two pools as in Moroney et al. 2015, from memory). Rates follow
+    the water's diffusivity, T / mu (Stokes and Einstein), and the slow one the grain: 1 / d^2.
+    `start` are the grams in the fast and slow pool of one shot.
+    """
+
+    def __init__(self, puck: Puck, coffee: Coffee, machine: Machine) -> None:
+        warm = _diffusivity(machine.temperature) / _diffusivity(REFERENCE_TEMPERATURE)
+        finer = (REFERENCE_GRIND / puck.grind) ** 2
+        self._fast_rate = min(coffee.fast_rate * warm, AT_ONCE)
+        self._slow_rate = min(coffee.slow_rate * warm * finer, AT_ONCE)
+        self._saturation = coffee.saturation
+        self.soluble = coffee.soluble * puck.dose
+        self.start = (self.soluble * coffee.fast, self.soluble * (1.0 - coffee.fast))
+
+    def dissolving(
+        self, fast: float, slow: float, strength: float, wetted: float
+    ) -> tuple[float, float]:
+        """g/s leaving each pool at `strength` [g of solids per g of water in the puck]."""
+        drive = max(1.0 - strength / self._saturation, 0.0) * wetted
+        return self._fast_rate * fast * drive, self._slow_rate * slow * drive
+
+    def extracted(self, fast: float, slow: float) -> float:
+        """Share of the solubles that has left the grounds."""
+        return (self.soluble - fast - slow) / self.soluble
+
+
+def _diffusivity(temperature: float) -> float:
+    """T / mu, up to a constant."""
+    return (temperature + KELVIN) / viscosity(temperature, BREWING_HECTOPASCALS)
