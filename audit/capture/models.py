@@ -1,5 +1,8 @@
 """The history: one line for every change, written by the database, never altered."""
 
+from collections.abc import Iterable
+from enum import Enum
+
 from django.db import models
 from django.db.models.expressions import RawSQL
 
@@ -13,9 +16,10 @@ def by_database(sql: str, output: "models.Field[object, object]") -> RawSQL:
     return RawSQL(sql, (), output_field=output)  # noqa: S611
 
 
-def one_of(field: str, choices: type[models.TextChoices], *, name: str) -> models.CheckConstraint:
+def one_of(field: str, choices: Iterable[Enum], *, name: str) -> models.CheckConstraint:
     """A check that the database makes as well: `field` holds one of these, or NULL if it may."""
-    return models.CheckConstraint(condition=models.Q((f"{field}__in", choices.values)), name=name)
+    values = [str(choice.value) for choice in choices]
+    return models.CheckConstraint(condition=models.Q((f"{field}__in", values)), name=name)
 
 
 class Operation(models.TextChoices):

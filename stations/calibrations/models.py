@@ -2,7 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Any, Self
+from typing import Any, Self, TypeAlias
 
 import pgtrigger
 from django.conf import settings as project
@@ -12,6 +12,7 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, refusal
 from audit.revision import Revised
 from people.persons.scope import SiteScoped
@@ -67,6 +68,13 @@ FIXED = FirmTrigger(
 )
 
 
+class CalibrationKind(models.TextChoices):
+    """What was measured."""
+
+    FLOW_METER = "flow_meter", "flow meter"
+    TEMPERATURE = "temperature", "temperature offset"
+
+
 class Calibration(Revised):
     """Runs at one station, what follows from them, and whether it was taken over.
 
@@ -75,11 +83,7 @@ class Calibration(Revised):
     offset [°C, measured minus set], ``uncertainty`` its standard uncertainty [°C].
     """
 
-    class Kind(models.TextChoices):
-        """What was measured."""
-
-        FLOW_METER = "flow_meter", "flow meter"
-        TEMPERATURE = "temperature", "temperature offset"
+    Kind: TypeAlias = CalibrationKind
 
     class State(models.TextChoices):
         """Where a calibration is in its life."""
@@ -117,6 +121,7 @@ class Calibration(Revised):
     class Meta:
         ordering = ["-id"]
         constraints = [
+            one_of("kind", CalibrationKind, name="calibration_kind_is_known"),
             models.CheckConstraint(
                 name="calibration_decided_by_somebody",
                 condition=Q(state="proposed", decided_at=None, decided_by=None, signature=None)

@@ -57,5 +57,5 @@ def freeze_baseline(
         return ChartBaseline.objects.create(
             station=station, content_digest=content_digest, code=code, reason=said, by=by,
             centre=rounded(told.centre, PLACES), spread=rounded(told.sigma, PLACES),
-            shots=told.count, last_shot=shots[-1].pk,
+            shots=told.count, last_shot=shots[-1],
         )  # fmt: skip

@@ -128,7 +128,7 @@ def since(frozen: ChartBaseline | None, shots: list[CheckShot]) -> list[CheckSho
     """Those that the baseline was frozen from, and later ones; all of them without one."""
     if frozen is None:
         return shots
-    before = sum(shot.pk <= frozen.last_shot for shot in shots)
+    before = sum(shot.pk <= frozen.last_shot_id for shot in shots)
     return shots[max(before - frozen.shots, 0) :]
 
 

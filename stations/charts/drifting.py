@@ -72,7 +72,7 @@ def _newest(station_id: int, content_digest: str) -> list[ChartBaseline]:
 def _judged(frozen: ChartBaseline, site_id: int) -> Drift | None:
     """The drift by the newest shot that signals; they count from the baseline on."""
     rows = CheckShot.objects.counted().of_content(frozen.content_digest)
-    rows = rows.filter(slot__station=frozen.station_id, pk__gt=frozen.last_shot)
+    rows = rows.filter(slot__station=frozen.station_id, pk__gt=frozen.last_shot_id)
     rows = rows.exclude(**{frozen.code: None}).order_by("-id")
     shots = list(reversed(rows.values_list("pk", frozen.code)[:LOOKED_AT]))
     values = [value for _, value in shots]

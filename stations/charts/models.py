@@ -67,7 +67,13 @@ class ChartBaseline(models.Model):
     centre = ExactDecimalField()
     spread = ExactDecimalField(help_text="standard deviation by the mean moving range")
     shots = models.PositiveIntegerField()
-    last_shot = models.BigIntegerField(help_text="the newest shot it was frozen from")
+    last_shot = models.ForeignKey(
+        CheckShot,
+        models.PROTECT,
+        related_name="+",
+        db_index=False,
+        help_text="the newest it was frozen from",
+    )
     reason = models.CharField(max_length=500)
     by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(db_default=Now())

@@ -10,6 +10,7 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, insert_only, refusal
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
@@ -117,6 +118,7 @@ class CheckShot(Measured):
     class Meta:
         ordering = ["-id"]
         constraints = [
+            one_of("verdict", ShotVerdict, name="shot_verdict_is_known"),
             models.CheckConstraint(
                 name="shot_measures_are_plausible",
                 condition=Q(

@@ -1,6 +1,6 @@
 """What a slot should hold, from when on, and on whose signature."""
 
-from typing import Any, Self
+from typing import Any, Self, TypeAlias
 
 from django.conf import settings as project
 from django.db import models
@@ -8,6 +8,7 @@ from django.db.models import Count, F, Q
 from django.db.models.functions import Now
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
@@ -93,6 +94,23 @@ class ControlSettings(models.Model):
         return self.title
 
 
+class PlacementBasis(models.TextChoices):
+    """What entitles a placement to say what a slot holds."""
+
+    PUBLICATION = "publication", "publication"
+    PERMIT = "permit", "deviation permit"
+    RE_TRANSLATION = "re_translation", "re-translation after calibration"
+    BY_HAND = "by_hand", "set by hand"
+
+
+class PlacementVerdict(models.TextChoices):
+    """How the last read-back compared."""
+
+    UNREAD = "unread", "to load"
+    MATCHES = "matches", "matches"
+    DIFFERS = "differs", "differs"
+
+
 class Placement(models.Model):
     """One slot's share of a publication, permit or re-translation; or a value set by hand.
 
@@ -100,13 +118,7 @@ class Placement(models.Model):
     force.
     """
 
-    class Basis(models.TextChoices):
-        """What entitles a placement to say what a slot holds."""
-
-        PUBLICATION = "publication", "publication"
-        PERMIT = "permit", "deviation permit"
-        RE_TRANSLATION = "re_translation", "re-translation after calibration"
-        BY_HAND = "by_hand", "set by hand"
+    Basis: TypeAlias = PlacementBasis
 
     class State(models.TextChoices):
         """Where a placement is in its life."""
@@ -117,13 +129,7 @@ class Placement(models.Model):
         ENDED = "ended", "ended"
         CANCELLED = "cancelled", "cancelled"
 
-    class Verdict(models.TextChoices):
-        """How the last read-back compared."""
-
-        UNREAD = "unread", "to load"
-        MATCHES = "matches", "matches"
-        DIFFERS = "differs", "differs"
-
+    Verdict: TypeAlias = PlacementVerdict
     # Indexed by the unique constraint that starts with it.
     slot = models.ForeignKey(Slot, models.PROTECT, related_name="placements", db_index=False)
     site = models.ForeignKey(Site, models.PROTECT, related_name="+", db_index=False)
@@ -149,6 +155,8 @@ class Placement(models.Model):
     class Meta:
         ordering = ["-id"]
         constraints = [
+            one_of("basis", PlacementBasis, name="placement_basis_is_known"),
+            one_of("verdict", PlacementVerdict, name="placement_verdict_is_known"),
             models.UniqueConstraint(
                 fields=["slot"], condition=Q(state="in_force"), name="placement_one_in_force"
             ),
@@ -225,6 +233,9 @@ class ReadBack(models.Model):
 
     class Meta:
         ordering = ["-id"]
+        constraints = [
+            one_of("verdict", PlacementVerdict, name="read_back_verdict_is_known"),
+        ]
         triggers = [
             *insert_only("read_back"),
             *governed(

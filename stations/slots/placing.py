@@ -15,8 +15,7 @@ from django.db import connection
 
 from people.signatures.models import Signature
 from stations.slots.models import Placement
-
-Basis = Placement.Basis
+from stations.slots.models import PlacementBasis as Basis
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
 from people.persons.scope import SiteScoped
 from stations.equipment.models import Site
@@ -55,6 +56,9 @@ class WaterReading(models.Model):
     class Meta:
         ordering = ["-taken_on", "-id"]
         constraints = [
+            one_of("hardness_unit", HardnessUnit, name="water_hardness_unit_is_known"),
+            one_of("alkalinity_unit", AlkalinityUnit, name="water_alkalinity_unit_is_known"),
+            one_of("temperature_unit", TemperatureUnit, name="water_temperature_unit_is_known"),
             models.CheckConstraint(
                 name="water_is_plausible",
                 condition=Q(
