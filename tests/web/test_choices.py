@@ -7,7 +7,7 @@ from django.apps import apps
 from django.db import models
 from django.db.models import CheckConstraint, Q
 
-OURS = ("audit", "people", "recipes", "stations", "web")
+OURS = ("audit", "people", "stations", "web")
 Values = set[Any] | None  # None: anything
 
 
