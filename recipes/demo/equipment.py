@@ -64,7 +64,7 @@ MACHINES: tuple[tuple[str, str, str, tuple[tuple[str, str], ...]], ...] = (
 def make_sites(by: User) -> dict[str, Site]:
     """The five bars, by code."""
     return {
-        code: add_site(code=code, name=name, time_zone=zone, altitude=Decimal(altitude), by=by)
+        code: add_site(by=by, code=code, name=name, time_zone=zone, altitude=Decimal(altitude))
         for code, name, zone, altitude in SITES
     }
 
@@ -73,21 +73,21 @@ def make_machines(by: User, sites: dict[str, Site]) -> None:
     """Machine types, machines, stations and their slots."""
     types = {name: _machine_type(by, name) for name in MACHINE_TYPES}
     for site, name, built, stations in MACHINES:
-        machine = add_machine(site=sites[site], name=name, machine_type=types[built], by=by)
+        machine = add_machine(by=by, site=sites[site], name=name, machine_type=types[built])
         for number, (pulses, offset) in enumerate(stations, start=1):
             add_station(
+                by=by,
                 machine=machine,
                 number=number,
                 slots=SLOTS,
                 pulses_per_millilitre=Decimal(pulses),
                 temperature_offset=Decimal(offset),
-                by=by,
             )
 
 
 def _machine_type(by: User, name: str) -> MachineType:
     endings, table = MACHINE_TYPES[name]
-    return add_machine_type(name=name, ends_by=endings, abilities=dict(_reaches(table)), by=by)
+    return add_machine_type(by=by, name=name, ends_by=endings, abilities=dict(_reaches(table)))
 
 
 def _reaches(table: Table) -> Iterator[tuple[str, Reach]]:

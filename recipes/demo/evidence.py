@@ -27,12 +27,19 @@ def read_waters(sites: dict[str, Site], today: date, by: User) -> None:
     """Soft on the mountain, hard at Brickworks; Citadel has not been read."""
     for site, ph, hard, alkaline, solids, warm in WATERS:
         record_water(
-            site=sites[site], taken_on=today - timedelta(days=20), by=by, ph=Decimal(ph),
-            hardness_value=Decimal(hard), hardness_unit="mg/L CaCO3",
-            alkalinity_value=Decimal(alkaline), alkalinity_unit="mg/L CaCO3",
-            dissolved_solids=Decimal(solids), temperature=Decimal(warm), temperature_unit="°C",
+            by=by,
+            site=sites[site],
+            taken_on=today - timedelta(days=20),
+            ph=Decimal(ph),
+            hardness_value=Decimal(hard),
+            hardness_unit="mg/L CaCO3",
+            alkalinity_value=Decimal(alkaline),
+            alkalinity_unit="mg/L CaCO3",
+            dissolved_solids=Decimal(solids),
+            temperature=Decimal(warm),
+            temperature_unit="°C",
             note="Strip and pen, behind the filter.",
-        )  # fmt: skip
+        )
 
 
 def taste(request: ChangeRequest, by: User) -> None:

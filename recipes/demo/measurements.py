@@ -65,9 +65,12 @@ class Measurements:
         self._accept(self._thermometer(self._station("harbour", "Front counter", 1)))
         summit = self.sites["summit"]
         record_barometer(
-            site=summit, seen_revision=summit.revision, air_pressure=Decimal("779.4"),
-            read_on=self.today - timedelta(days=1), by=self.cast["technician"],
-        )  # fmt: skip
+            by=self.cast["technician"],
+            site=summit,
+            revision=summit.revision,
+            air_pressure=Decimal("779.4"),
+            read_on=self.today - timedelta(days=1),
+        )
 
     def leave_one_to_decide(self) -> None:
         """A cleaned meter gives other pulses: accepting it would translate its slots anew."""
@@ -76,7 +79,7 @@ class Measurements:
     def pull_shots(self, slot: Slot) -> None:
         """A barista's morning, one typing slip put right."""
         by = self.cast["barista"]
-        shots = [log_shot(slot=slot, shot=_weighed(*each), by=by) for each in SHOTS]
+        shots = [log_shot(by=by, slot=slot, shot=_weighed(*each)) for each in SHOTS]
         self._put_right(shots[3])
 
     def simulate_mornings(self, version: Version, slot_number: int) -> None:
@@ -88,24 +91,30 @@ class Measurements:
         def pull(station: Station, true: TrueStation, count: int, seed: int) -> None:
             slot = station.slots.get(number=slot_number)
             for shot in true.pull(formula, count, seed=seed):
-                log_shot(slot=slot, shot=shot, by=by)
+                log_shot(by=by, slot=slot, shot=shot)
 
         pull(steady, STEADY, STEADY_SHOTS, seed=2)
         ask_for_fit(by=lead, station=steady, version=version)
         pull(worn, STEADY, FIRST_SHOTS, seed=3)
         for code in ("shot_time", "beverage_mass"):
             freeze_baseline(
-                station=worn, content_digest=version.content_digest, code=code, by=technician,
+                by=technician,
+                station=worn,
+                content_digest=version.content_digest,
+                code=code,
                 reason=f"New burrs: the first {FIRST_SHOTS} shots.",
-            )  # fmt: skip
+            )
         pull(worn, WORN, WORN_SHOTS, seed=4)
 
     def _put_right(self, shot: CheckShot) -> None:
         right = Weighed(shot.dose_mass, shot.beverage_mass, Decimal("27.0"), note="Ran long")
         correct_shot(
-            shot=shot, seen_corrections=0, to=right, by=self.cast["barista"],
+            by=self.cast["barista"],
+            shot=shot,
+            seen_corrections=0,
+            to=right,
             reason="Read the timer again: 27, not 24.",
-        )  # fmt: skip
+        )
 
     def _station(self, site: str, machine: str, number: int) -> Station:
         rows = Station.objects.filter(machine__site=self.sites[site], machine__name=machine)
@@ -132,7 +141,7 @@ class Measurements:
     ) -> Calibration:
         due_on = self.today + timedelta(days=days)
         by = self.cast["technician"]
-        return record_calibration(station=station, kind=kind, runs=runs, due_on=due_on, by=by)
+        return record_calibration(by=by, station=station, kind=kind, runs=runs, due_on=due_on)
 
     def _accept(self, calibration: Calibration) -> None:
         by = self.cast["technician"]

@@ -150,10 +150,10 @@ class Story:
     def _read(self, placement: Placement, site: str, **differing: str) -> None:
         values = {code: each["value"] for code, each in placement.settings.values.items()}
         read_back(
-            slot=placement.slot,
-            found={**values, **differing},
             by=self.cast[self._lead(site)],
+            slot=placement.slot,
             seen_placement=placement.pk,
+            found={**values, **differing},
         )
 
     def _load_everything_but(self, site: str, slot: int) -> None:

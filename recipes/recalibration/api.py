@@ -128,7 +128,7 @@ class CalibrationReject(GuardedView):
             expected_revision(request, found),
             valid(CalibrationRejectIn, request)["reason"],
         )
-        reject_calibration(calibration=found, seen_revision=seen, reason=reason, by=person(request))
+        reject_calibration(calibration=found, revision=seen, reason=reason, by=person(request))
         return _answer(request, _found(request, pk))
 
 

@@ -32,7 +32,7 @@ class AcceptForm(SigningForm):
     """The signature over a calibration and what it changes."""
 
     seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)
-    seen_revision = SeenRevision()
+    revision = SeenRevision()
     reason = forms.CharField(
         label="Note", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}),
         help_text="Why it is accepted; needed where there are concerns.",
@@ -97,7 +97,7 @@ def calibration_accept(request: PageRequest, pk: int) -> HttpResponse:
     """What accepting changes, slot by slot, and the signature."""
     found = _found(request, pk, Verb.CALIBRATION_RECORD)
     plan = make_retranslation_plan(calibration=found, by=request.user)
-    first = {"seen_digest": plan.digest, "seen_revision": found.revision}
+    first = {"seen_digest": plan.digest, "revision": found.revision}
     form = AcceptForm(posted(request), initial=first, request=request)
 
     def act() -> Calibration:
@@ -110,7 +110,7 @@ def calibration_accept(request: PageRequest, pk: int) -> HttpResponse:
             return _to_accept(found, plan)
         newest = _found(request, pk)  # which is what the next signature is for
         anew = make_retranslation_plan(calibration=newest, by=request.user)
-        look_again(form, {"seen_digest": anew.digest, "seen_revision": newest.revision})
+        look_again(form, {"seen_digest": anew.digest, "revision": newest.revision})
         return _to_accept(newest, anew)
 
     template = "recipes/recalibration/calibration_accept.html"
@@ -126,7 +126,7 @@ def _accept(request: PageRequest, found: Calibration, form: AcceptForm) -> None:
     accept_calibration(
         by=request.user,
         calibration=found,
-        revision=form.cleaned_data["seen_revision"],
+        revision=form.cleaned_data["revision"],
         seen=form.cleaned_data["seen_digest"],
         credentials=form.credentials(),
         reason=form.cleaned_data["reason"],
@@ -155,7 +155,7 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
 def calibration_reject(request: PageRequest, pk: int) -> HttpResponse:
     """Decide that a calibration is not taken over."""
     found = _found(request, pk, Verb.CALIBRATION_RECORD)
-    form = RejectForm(posted(request), initial={"seen_revision": found.revision})
+    form = RejectForm(posted(request), initial={"revision": found.revision})
     return form_page(
         request,
         "recipes/recalibration/calibration_reject.html",

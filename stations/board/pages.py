@@ -108,7 +108,7 @@ def slots_add(request: PageRequest, pk: int) -> HttpResponse:
     form = SlotsForm(request.POST)
     if form.is_valid():
         with form_errors(form):
-            count = len(add_slots(station=shown, **form.cleaned_data, by=request.user))
+            count = len(add_slots(by=request.user, station=shown, **form.cleaned_data))
             messages.success(request, f"{counted(count, 'slot')} added.")
             return redirect(shown)
     return _station_page(request, shown, form, status=400)

@@ -27,7 +27,7 @@ LONGEST = timedelta(days=731)
 
 
 def record_calibration(
-    *, station: Station, kind: str, runs: Runs, due_on: date, by: User
+    *, by: User, station: Station, kind: str, runs: Runs, due_on: date
 ) -> Calibration:
     """Keep the runs and what follows from them; nothing at the station changes yet.
 
@@ -66,7 +66,7 @@ def _check_value(kind: str, value: object) -> None:
 
 
 def reject_calibration(
-    *, calibration: Calibration, seen_revision: int, reason: str, by: User
+    *, by: User, calibration: Calibration, revision: int, reason: str
 ) -> Calibration:
     """Decide that a calibration is not taken over. Raises Invalid, Stale, Refused, NotPermitted."""
     site_id = calibration.station.machine.site_id
@@ -79,7 +79,7 @@ def reject_calibration(
             raise Invalid("reason", reason, "a sentence that says why")
         refuse_if_decided(calibration)
         compare_and_set(
-            calibration, seen_revision, state=Calibration.State.REJECTED, reason=reason.strip(),
+            calibration, revision, state=Calibration.State.REJECTED, reason=reason.strip(),
             decided_by=by, decided_at=Now(),
         )  # fmt: skip
     calibration.refresh_from_db()
@@ -95,7 +95,7 @@ def refuse_if_decided(calibration: Calibration) -> None:
 
 
 def record_barometer(
-    *, site: Site, seen_revision: int, air_pressure: object, read_on: date | None, by: User
+    *, by: User, site: Site, revision: int, air_pressure: object, read_on: date | None
 ) -> Site:
     """Note a barometer's reading at a site [hPa, not reduced to sea level]; None takes it away.
 
@@ -111,7 +111,7 @@ def record_barometer(
             checks.fault("read_on", read_on, "the day it was read, not later than today")
         checks.done()
         compare_and_set(
-            site, seen_revision, air_pressure=value,
+            site, revision, air_pressure=value,
             air_pressure_on=None if value is None else read_on,
         )  # fmt: skip
     return site

@@ -64,7 +64,7 @@ class Calibrations(Listing):
     def post(self, request: Request, pk: int) -> Response:
         """Record runs; nothing at the station changes until somebody accepts them."""
         station, body = _station(request, pk), valid(CalibrationIn, request)
-        made = record_calibration(station=station, **body, by=person(request))
+        made = record_calibration(by=person(request), station=station, **body)
         made.refresh_from_db()
         return Response(CalibrationOut(made).data, status=201)
 

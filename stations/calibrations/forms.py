@@ -97,7 +97,7 @@ def _text(value: Decimal | None) -> str:
 class BarometerForm(forms.Form):
     """A barometer's reading at the site."""
 
-    seen_revision = SeenRevision()
+    revision = SeenRevision()
     air_pressure = number(
         "Air pressure",
         AIR_PRESSURE,
@@ -112,5 +112,5 @@ class BarometerForm(forms.Form):
 class RejectForm(forms.Form):
     """Why a calibration is not taken over."""
 
-    seen_revision = SeenRevision()
+    revision = SeenRevision()
     reason = forms.CharField(max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))

@@ -57,11 +57,11 @@ def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
         "stations/calibrations/calibration_new.html",
         form,
         lambda: record_calibration(
+            by=request.user,
             station=station,
             kind=kind,
             runs=form.cleaned_data["runs"],
             due_on=form.cleaned_data["due_on"],
-            by=request.user,
         ),
         said="Recorded as {}; nothing at the station changes until it is accepted.",
         context={"station": station, "site": site, "kind": kind, "kinds": Calibration.Kind},
@@ -74,7 +74,7 @@ def barometer(request: PageRequest, pk: int) -> HttpResponse:
     site: Site = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
     first = {
-        "seen_revision": site.revision,
+        "revision": site.revision,
         "air_pressure": site.air_pressure,
         "read_on": site.local(now()).date(),
     }
@@ -83,7 +83,7 @@ def barometer(request: PageRequest, pk: int) -> HttpResponse:
         request,
         "stations/calibrations/barometer.html",
         form,
-        lambda: record_barometer(site=site, **form.cleaned_data, by=request.user),
+        lambda: record_barometer(by=request.user, site=site, **form.cleaned_data),
         said=(
             "The barometer's reading at {} is noted."
             if request.POST.get("air_pressure")

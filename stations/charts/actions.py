@@ -1,5 +1,7 @@
 """Freezing the baseline a control chart is judged by."""
 
+from collections.abc import Sequence
+
 from audit.capture.context import recorded
 from audit.errors import Invalid, Refused, Subject
 from audit.vocabulary import register
@@ -10,8 +12,10 @@ from stations.charts.charting import CHARTED, SHOWN, contents_of, shots_of
 from stations.charts.drifting import note_drift_later
 from stations.charts.models import ChartBaseline
 from stations.equipment.models import Station
+from stations.metrology.charts import Baseline
 from stations.metrology.charts import freeze_baseline as freeze
 from stations.metrology.errors import BadValueError
+from stations.shots.models import CheckShot
 from web.numbers import rounded
 from web.text import one_line
 
@@ -23,9 +27,14 @@ PLACES = 6
 
 
 def freeze_baseline(
-    *, station: Station, content_digest: str, code: str, reason: str, by: User,
+    *,
+    by: User,
+    station: Station,
+    content_digest: str,
+    code: str,
+    reason: str,
     newest: int | None = None,
-) -> ChartBaseline:  # fmt: skip
+) -> ChartBaseline:
     """Freeze centre and spread of the newest shots, as a recorded act with its reason.
 
     ``newest`` says of how many, such as those since the burrs were changed; None is all that are
@@ -36,8 +45,8 @@ def freeze_baseline(
     subject = Subject("station", station.pk, str(station))
     with recorded(by=by, action=BASELINE_FROZEN, reason=reason, subject=subject, site_id=site_id):
         require(by, Verb.CALIBRATION_RECORD, site_id, subject)
-        said = reason.strip()
-        if not one_line(said, REASON):
+        why = reason.strip()
+        if not one_line(why, REASON):
             raise Invalid("reason", reason, f"one line that says why, up to {REASON} characters")
         if code not in CHARTED:
             raise Invalid("value", code, f"one of {', '.join(CHARTED)}")
@@ -46,16 +55,21 @@ def freeze_baseline(
         if newest is not None and not FEWEST <= newest <= SHOWN:
             raise Invalid("newest", newest, f"a whole number from {FEWEST} to {SHOWN}")
         shots = shots_of(station, content_digest, code)[-(newest or SHOWN) :]
-        try:
-            told = freeze([getattr(shot, code) for shot in shots])
-        except BadValueError as error:
-            raise Refused(
-                "These shots can't be a baseline: it takes two at least, and they have to differ.",
-                how_to_ask="Log more check shots first; 20 are usual.",
-            ) from error
+        baseline = _baseline(shots, code)
         note_drift_later(station_id=station.pk, content_digest=content_digest)
         return ChartBaseline.objects.create(
-            station=station, content_digest=content_digest, code=code, reason=said, by=by,
-            centre=rounded(told.centre, PLACES), spread=rounded(told.sigma, PLACES),
-            shots=told.count, last_shot=shots[-1],
+            station=station, content_digest=content_digest, code=code, reason=why, by=by,
+            centre=rounded(baseline.centre, PLACES), spread=rounded(baseline.sigma, PLACES),
+            shots=baseline.count, last_shot=shots[-1],
         )  # fmt: skip
+
+
+def _baseline(shots: Sequence[CheckShot], code: str) -> Baseline:
+    """Centre and spread of the shots. Raises Refused where they show none."""
+    try:
+        return freeze([getattr(shot, code) for shot in shots])
+    except BadValueError as error:
+        raise Refused(
+            "These shots can't be a baseline: it takes two at least, and they have to differ.",
+            how_to_ask="Log more check shots first; 20 are usual.",
+        ) from error

@@ -74,9 +74,13 @@ class Baselines(StationView):
         """Freeze one from the newest shots, with the reason for it."""
         station, body = self.station(pk), valid(BaselineIn, request)
         made = freeze_baseline(
-            station=station, content_digest=body["content"], code=body["value"],
-            reason=body["reason"], by=person(request), newest=body["newest"],
-        )  # fmt: skip
+            by=person(request),
+            station=station,
+            content_digest=body["content"],
+            code=body["value"],
+            reason=body["reason"],
+            newest=body["newest"],
+        )
         made.refresh_from_db(fields=["at"])
         return Response(BaselineOut(made).data, status=201)
 

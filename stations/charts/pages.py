@@ -70,8 +70,12 @@ def baseline_freeze(request: PageRequest, pk: int) -> HttpResponse:
     require_for_page(request, Verb.CALIBRATION_RECORD, station.machine.site_id)
     told = cleaned(FreezeForm(request.POST))
     made = freeze_baseline(
-        station=station, content_digest=told["content"], code=told["value"],
-        reason=told["reason"], by=request.user, newest=told["newest"],
-    )  # fmt: skip
+        by=request.user,
+        station=station,
+        content_digest=told["content"],
+        code=told["value"],
+        reason=told["reason"],
+        newest=told["newest"],
+    )
     messages.success(request, "The baseline is frozen.")
     return redirect(f"{made.get_absolute_url()}&content={made.content_digest}")

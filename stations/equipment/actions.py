@@ -34,7 +34,7 @@ STATION_CHANGED = register("station.changed", "Changed station")
 SLOTS_ADDED = register("slot.added", "Added slots")
 
 
-def add_site(*, code: str, name: str, time_zone: str, altitude: Decimal, by: User) -> Site:
+def add_site(*, by: User, code: str, name: str, time_zone: str, altitude: Decimal) -> Site:
     """Add a bar; altitude in metres above sea level, time zone by its IANA name.
 
     Raises Invalid, and NotPermitted without a role that covers all sites.
@@ -56,7 +56,7 @@ def add_site(*, code: str, name: str, time_zone: str, altitude: Decimal, by: Use
 
 
 def change_site(
-    *, site: Site, seen_revision: int, name: str, time_zone: str, altitude: Decimal, by: User
+    *, by: User, site: Site, revision: int, name: str, time_zone: str, altitude: Decimal
 ) -> Site:
     """Change a bar's name, zone or altitude. Its code stays: gateways ask by it.
 
@@ -73,7 +73,7 @@ def change_site(
         }
         checks.done()
         with taken(**_name_taken(name)):
-            compare_and_set(site, seen_revision, **values)
+            compare_and_set(site, revision, **values)
     return site
 
 
@@ -84,7 +84,7 @@ def _name_taken(name: str) -> dict[str, Problem]:
 # Espresso machines.
 
 
-def add_machine(*, site: Site, name: str, machine_type: MachineType, by: User) -> Machine:
+def add_machine(*, by: User, site: Site, name: str, machine_type: MachineType) -> Machine:
     """Add a machine to a bar. Raises Invalid and NotPermitted."""
     subject = Subject("machine", None, str(name))
     with recorded(by=by, action=MACHINE_ADDED, subject=subject, site_id=site.pk):
@@ -98,7 +98,7 @@ def add_machine(*, site: Site, name: str, machine_type: MachineType, by: User) -
 
 
 def change_machine(
-    *, machine: Machine, seen_revision: int, name: str, machine_type: MachineType, by: User
+    *, by: User, machine: Machine, revision: int, name: str, machine_type: MachineType
 ) -> Machine:
     """Change a machine's name or type. What its slots hold now is not touched by it.
 
@@ -111,7 +111,7 @@ def change_machine(
         wanted = checks.text("name", name)
         checks.done()
         with taken(**_machine_name_taken(name)):
-            compare_and_set(machine, seen_revision, name=wanted, machine_type=machine_type)
+            compare_and_set(machine, revision, name=wanted, machine_type=machine_type)
     return machine
 
 
@@ -125,12 +125,12 @@ def _machine_name_taken(name: str) -> dict[str, Problem]:
 
 def add_station(
     *,
+    by: User,
     machine: Machine,
     number: int,
     slots: int,
     pulses_per_millilitre: Decimal | None = None,
     temperature_offset: Decimal | None = None,
-    by: User,
 ) -> Station:
     """Add a brewing group with slots 1 to ``slots``.
 
@@ -163,11 +163,11 @@ def add_station(
 
 def change_station(
     *,
+    by: User,
     station: Station,
-    seen_revision: int,
+    revision: int,
     pulses_per_millilitre: Decimal | None,
     temperature_offset: Decimal | None,
-    by: User,
 ) -> Station:
     """Change a station's traits (pulses per mL; °C measured minus °C set).
 
@@ -188,7 +188,7 @@ def change_station(
             ),
         }
         checks.done()
-        compare_and_set(station, seen_revision, **values, **_unmeasured(station, values))
+        compare_and_set(station, revision, **values, **_unmeasured(station, values))
     return station
 
 
@@ -204,7 +204,7 @@ def _unmeasured(station: Station, values: Mapping[str, Decimal | None]) -> dict[
     return {name: None for trait in changed for name in MEASURED_WITH[trait]}
 
 
-def add_slots(*, station: Station, total: int, by: User) -> list[Slot]:
+def add_slots(*, by: User, station: Station, total: int) -> list[Slot]:
     """See to it that a station has slots 1 to ``total``; the new ones are returned.
 
     Slots are never removed, so a total below what there is raises Invalid. Asking twice adds

@@ -50,7 +50,7 @@ class Sites(Listing):
     @acting
     def post(self, request: Request) -> Response:
         """Add a site."""
-        made = add_site(**valid(SiteIn, request), by=person(request))
+        made = add_site(by=person(request), **valid(SiteIn, request))
         return tagged(request, made, SiteOut(made).data, 201)
 
 
@@ -73,7 +73,7 @@ class OneSite(Listing):
         site = one_or_404(Site.objects.covered_by(person(request)), code=code)
         body = valid(SiteChange, request)
         seen = expected_revision(request, site)
-        change_site(site=site, seen_revision=seen, **body, by=person(request))
+        change_site(by=person(request), site=site, revision=seen, **body)
         return tagged(request, site, SiteOut(site).data)
 
 
@@ -99,10 +99,10 @@ class Machines(Listing):
         body = valid(MachineIn, request)
         sites = Site.objects.covered_by(person(request))
         made = add_machine(
+            by=person(request),
             site=named(sites, "site", body["site"], code=body["site"]),
             name=body["name"],
             machine_type=_machine_type(body["machine_type"]),
-            by=person(request),
         )
         return tagged(request, made, MachineOut(made).data, 201)
 
@@ -126,11 +126,11 @@ class OneMachine(Listing):
         shown: Machine = one_or_404(_machines(request), pk=pk)
         body = valid(MachineChange, request)
         change_machine(
+            by=person(request),
             machine=shown,
-            seen_revision=expected_revision(request, shown),
+            revision=expected_revision(request, shown),
             name=body["name"],
             machine_type=_machine_type(body["machine_type"]),
-            by=person(request),
         )
         return tagged(request, shown, MachineOut(shown).data)
 
@@ -168,7 +168,7 @@ class Stations(Listing):
         body = valid(StationIn, request)
         machines = Machine.objects.covered_by(person(request))
         body["machine"] = named(machines, "machine", body["machine"], pk=body["machine"])
-        made = add_station(**body, by=person(request))
+        made = add_station(by=person(request), **body)
         return _answer(request, made.pk, 201)
 
 
@@ -190,7 +190,7 @@ class OneStation(Listing):
         shown: Station = one_or_404(_stations(request), pk=pk)
         body = valid(StationChange, request)
         seen = expected_revision(request, shown)
-        change_station(station=shown, seen_revision=seen, **body, by=person(request))
+        change_station(by=person(request), station=shown, revision=seen, **body)
         return _answer(request, pk)
 
 
@@ -205,7 +205,7 @@ class StationSlots(Listing):
     def post(self, request: Request, pk: int) -> Response:
         """Add slots up to a total."""
         shown: Station = one_or_404(_stations(request), pk=pk)
-        add_slots(station=shown, **valid(SlotTotalIn, request), by=person(request))
+        add_slots(by=person(request), station=shown, **valid(SlotTotalIn, request))
         return _answer(request, pk)
 
 

@@ -20,7 +20,7 @@ CODE_HINT = "In addresses and for gateways: small letters, digits and hyphens. I
 class SiteForm(forms.Form):
     """A bar that is already there."""
 
-    seen_revision = SeenRevision()
+    revision = SeenRevision()
     name = forms.CharField(max_length=80)
     time_zone = forms.CharField(
         label="Time zone",
@@ -34,7 +34,7 @@ class SiteForm(forms.Form):
 class NewSiteForm(SiteForm):
     """A bar to be added."""
 
-    seen_revision = None  # type: ignore[assignment]
+    revision = None  # type: ignore[assignment]
     code = forms.CharField(max_length=20, help_text=CODE_HINT)
     field_order = ["code", "name", "time_zone", "altitude"]
 
@@ -49,7 +49,7 @@ class NewMachineForm(forms.Form):
 class MachineForm(NewMachineForm):
     """A machine that is already there."""
 
-    seen_revision = SeenRevision()
+    revision = SeenRevision()
 
 
 class TraitsForm(forms.Form):
@@ -69,7 +69,7 @@ class TraitsForm(forms.Form):
 class StationForm(TraitsForm):
     """A station that is already there."""
 
-    seen_revision = SeenRevision()
+    revision = SeenRevision()
 
 
 class NewStationForm(TraitsForm):

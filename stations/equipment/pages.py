@@ -67,7 +67,7 @@ def site_add(request: PageRequest) -> HttpResponse:
         request,
         "stations/equipment/site_form.html",
         form,
-        lambda: add_site(**form.cleaned_data, by=request.user),
+        lambda: add_site(by=request.user, **form.cleaned_data),
         said="{} was added.",
         context={"zones": sorted(ZONES)},
     )
@@ -79,12 +79,12 @@ def site_edit(request: PageRequest, pk: int) -> HttpResponse:
     shown = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.pk)
     initial = {name: getattr(shown, name) for name in FIELDS}
-    form = SiteForm(posted(request), initial={**initial, "seen_revision": shown.revision})
+    form = SiteForm(posted(request), initial={**initial, "revision": shown.revision})
     return form_page(
         request,
         "stations/equipment/site_form.html",
         form,
-        lambda: change_site(site=shown, **form.cleaned_data, by=request.user),
+        lambda: change_site(by=request.user, site=shown, **form.cleaned_data),
         said="{} was changed.",
         context={"site": shown, "zones": sorted(ZONES)},
     )
@@ -124,7 +124,7 @@ def machine_add(request: PageRequest) -> HttpResponse:
         request,
         "stations/equipment/machine_form.html",
         form,
-        lambda: add_machine(site=site, **form.cleaned_data, by=request.user),
+        lambda: add_machine(by=request.user, site=site, **form.cleaned_data),
         said="{} was added.",
         context={"site": site},
     )
@@ -138,14 +138,14 @@ def machine_edit(request: PageRequest, pk: int) -> HttpResponse:
     initial = {
         "name": shown.name,
         "machine_type": shown.machine_type_id,
-        "seen_revision": shown.revision,
+        "revision": shown.revision,
     }
     form = MachineForm(posted(request), initial=initial)
     return form_page(
         request,
         "stations/equipment/machine_form.html",
         form,
-        lambda: change_machine(machine=shown, **form.cleaned_data, by=request.user),
+        lambda: change_machine(by=request.user, machine=shown, **form.cleaned_data),
         said="{} was changed.",
         context={"site": shown.site, "machine": shown},
     )
@@ -173,7 +173,7 @@ def station_add(request: PageRequest) -> HttpResponse:
         request,
         "stations/equipment/station_form.html",
         form,
-        lambda: add_station(machine=machine, **form.cleaned_data, by=request.user),
+        lambda: add_station(by=request.user, machine=machine, **form.cleaned_data),
         said="{} was added.",
         context={"machine": machine},
     )
@@ -185,12 +185,12 @@ def station_edit(request: PageRequest, pk: int) -> HttpResponse:
     shown = covered_station(request, pk=pk)
     require_for_page(request, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
     initial = {name: getattr(shown, name) for name in TRAITS}
-    form = StationForm(posted(request), initial={**initial, "seen_revision": shown.revision})
+    form = StationForm(posted(request), initial={**initial, "revision": shown.revision})
     return form_page(
         request,
         "stations/equipment/station_form.html",
         form,
-        lambda: change_station(station=shown, **form.cleaned_data, by=request.user),
+        lambda: change_station(by=request.user, station=shown, **form.cleaned_data),
         said="{} was changed.",
         context={"machine": shown.machine, "station": shown},
     )

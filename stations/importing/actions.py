@@ -78,7 +78,7 @@ class ImportReport:
     unchanged: int
 
 
-def import_equipment(*, text: str, by: User) -> ImportReport:
+def import_equipment(*, by: User, text: str) -> ImportReport:
     """Add the equipment of a CSV text (see stations.importing.file).
 
     Asking twice adds nothing the second time. Raises Invalid, naming every bad line, and

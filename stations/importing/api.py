@@ -44,7 +44,7 @@ class Import(GuardedView):
         """Add all of a CSV file, or with `preview` say what it would add."""
         body = valid(ImportIn, request)
         if not body["preview"]:
-            report = import_equipment(text=body["csv"], by=person(request))
+            report = import_equipment(by=person(request), text=body["csv"])
             return Response(_shown(asdict(report)))
         plan = plan_import(body["csv"], person(request))
         if plan.faults:

@@ -79,7 +79,7 @@ def _confirm(request: PageRequest, payload: str) -> HttpResponse:
         old = "This preview is more than an hour old: choose the file again."
         return _upload_page(request, FileForm(), 400, [old])
     try:
-        report = import_equipment(text=text, by=request.user)
+        report = import_equipment(by=request.user, text=text)
     except Invalid:
         # Somebody changed the equipment since the preview: show what stands against it now.
         return _preview(request, text)

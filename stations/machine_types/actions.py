@@ -32,7 +32,7 @@ class Reach(NamedTuple):
 
 
 def add_machine_type(
-    *, name: str, ends_by: Sequence[str], abilities: Mapping[str, Reach], by: User
+    *, by: User, name: str, ends_by: Sequence[str], abilities: Mapping[str, Reach]
 ) -> MachineType:
     """Add a machine type; abilities by parameter code of the catalogue, each with its reach.
 
@@ -53,12 +53,12 @@ def add_machine_type(
 
 def change_machine_type(
     *,
+    by: User,
     machine_type: MachineType,
-    seen_revision: int,
+    revision: int,
     name: str,
     ends_by: Sequence[str],
     abilities: Mapping[str, Reach],
-    by: User,
 ) -> MachineType:
     """Replace a type's name, endings and abilities. What slots hold now is not touched by it.
 
@@ -73,7 +73,7 @@ def change_machine_type(
         checks.done()
         with taken(**_name_taken(name)):
             # First, so that of two racing edits only one goes on to the rows below.
-            compare_and_set(machine_type, seen_revision, **values)
+            compare_and_set(machine_type, revision, **values)
         Ability.objects.filter(machine_type=machine_type).exclude(parameter__in=reaches).delete()
         Ability.objects.bulk_create(
             _rows(machine_type, reaches),

@@ -93,7 +93,7 @@ class MachineTypes(Listing):
     @acting
     def post(self, request: Request) -> Response:
         """Add a set."""
-        made = add_machine_type(**valid(MachineTypeIn, request), by=person(request))
+        made = add_machine_type(by=person(request), **valid(MachineTypeIn, request))
         return tagged(request, made, MachineTypeOut(made).data, 201)
 
 
@@ -117,5 +117,5 @@ class OneMachineType(Listing):
         shown = one_or_404(MachineType.objects.all(), pk=pk)
         body = valid(MachineTypeIn, request)
         seen = expected_revision(request, shown)
-        change_machine_type(machine_type=shown, seen_revision=seen, **body, by=person(request))
+        change_machine_type(by=person(request), machine_type=shown, revision=seen, **body)
         return tagged(request, shown, MachineTypeOut(shown).data)

@@ -73,7 +73,7 @@ class NewMachineTypeForm(forms.Form):
 class MachineTypeForm(NewMachineTypeForm):
     """A set that is already there."""
 
-    seen_revision = SeenRevision()
+    revision = SeenRevision()
 
 
 def initial_of(machine_type: MachineType) -> dict[str, Any]:
@@ -81,7 +81,7 @@ def initial_of(machine_type: MachineType) -> dict[str, Any]:
     shown: dict[str, Any] = {
         "name": machine_type.name,
         "ends_by": machine_type.ends_by,
-        "seen_revision": machine_type.revision,
+        "revision": machine_type.revision,
     }
     for ability in machine_type.abilities.all():
         for part in PARTS:

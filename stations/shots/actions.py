@@ -28,7 +28,7 @@ NOTE_LENGTH = 500
 shots_changed = Signal()
 
 
-def log_shot(*, slot: Slot, shot: Weighed, by: User) -> CheckShot:
+def log_shot(*, by: User, slot: Slot, shot: Weighed) -> CheckShot:
     """Write down a shot pulled just now, with the verdict on each value that has a target.
 
     It belongs to what is in force at the slot at this moment. Raises Invalid, NotPermitted, and
@@ -49,7 +49,7 @@ def log_shot(*, slot: Slot, shot: Weighed, by: User) -> CheckShot:
 
 
 def correct_shot(
-    *, shot: CheckShot, seen_corrections: int, to: Weighed, reason: str, by: User
+    *, by: User, shot: CheckShot, seen_corrections: int, to: Weighed, reason: str
 ) -> CheckShot:
     """Say what a shot really was, or that it is to be left out; both stay on record.
 

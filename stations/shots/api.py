@@ -73,7 +73,7 @@ class Shots(Listing):
     def post(self, request: Request, pk: int) -> Response:
         """Log a shot pulled just now under what is in force."""
         slot, body = _slot(request, pk), valid(ShotIn, request)
-        made = log_shot(slot=slot, shot=Weighed(**body), by=person(request))
+        made = log_shot(by=person(request), slot=slot, shot=Weighed(**body))
         return _shown(request, made.pk, 201)
 
 
@@ -102,7 +102,7 @@ class ShotCorrections(Listing):
         body = valid(CorrectionIn, request)
         seen, reason = body.pop("seen_corrections"), body.pop("reason")
         correct_shot(
-            shot=shot, seen_corrections=seen, to=Weighed(**body), reason=reason, by=person(request)
+            by=person(request), shot=shot, seen_corrections=seen, to=Weighed(**body), reason=reason
         )
         return _shown(request, pk)
 

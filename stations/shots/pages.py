@@ -34,7 +34,7 @@ def shot_log(request: PageRequest, pk: int) -> HttpResponse:
         request,
         "stations/shots/shot_log.html",
         form,
-        lambda: log_shot(slot=holding.slot, shot=form.weighed(), by=request.user),
+        lambda: log_shot(by=request.user, slot=holding.slot, shot=form.weighed()),
         said="Noted as {}.",
         context={
             "holding": holding,
@@ -82,11 +82,11 @@ def shot_correct(request: PageRequest, pk: int) -> HttpResponse:
         "stations/shots/shot_correct.html",
         form,
         lambda: correct_shot(
+            by=request.user,
             shot=shown,
             seen_corrections=form.cleaned_data["seen_corrections"],
             to=form.weighed(),
             reason=form.cleaned_data["reason"],
-            by=request.user,
         ),
         said="{} was corrected.",
         context={"shot": shown, "slot": shown.slot, "site": shown.site},

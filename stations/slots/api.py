@@ -131,10 +131,7 @@ class ReadBacks(Listing):
         """Write down what the slot holds, and get the verdict on every setting."""
         slot, body = _slot(request, pk), valid(ReadBackIn, request)
         written = read_back(
-            slot=slot,
-            found=body["found"],
-            by=person(request),
-            seen_placement=body["placement"],
+            by=person(request), slot=slot, seen_placement=body["placement"], found=body["found"]
         )
         written.refresh_from_db(fields=["at"])
         return Response(ReadBackOut(written).data, status=201)
@@ -196,7 +193,7 @@ class SiteReadBacks(GuardedView):
         site = one_or_404(Site.objects.covered_by(person(request), self.verb), code=code)
         sent = valid(ReportIn, request)["read_backs"]
         reported = report_read_backs(
-            site=site, readings=[Reading(**reading) for reading in sent], by=person(request)
+            by=person(request), site=site, readings=[Reading(**reading) for reading in sent]
         )
         return Response(ReportOut({"read_backs": reported}).data)
 

@@ -125,10 +125,10 @@ def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
 def _save(request: PageRequest, holding: Holding, form: ReadBackForm) -> Read:
     return Read(
         read_back(
-            slot=holding.slot,
-            found=form.found(),
             by=request.user,
+            slot=holding.slot,
             seen_placement=form.cleaned_data["seen_placement"],
+            found=form.found(),
         )
     )
 

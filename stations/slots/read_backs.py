@@ -17,7 +17,7 @@ from stations.slots.verdicts import compare, overall, read_found
 SLOT_READ_BACK = register("slot.read_back", "Read back slot")
 
 
-def read_back(*, slot: Slot, found: Mapping[str, str], by: User, seen_placement: int) -> ReadBack:
+def read_back(*, by: User, slot: Slot, seen_placement: int, found: Mapping[str, str]) -> ReadBack:
     """Write down what a slot was found to hold, and give the verdict per parameter.
 
     ``found`` maps codes to what the machine shows, in its own unit; what is left out or empty
@@ -102,7 +102,7 @@ class Reported:
         return bool(self.verdict)
 
 
-def report_read_backs(*, site: Site, readings: Sequence[Reading], by: User) -> list[Reported]:
+def report_read_backs(*, by: User, site: Site, readings: Sequence[Reading]) -> list[Reported]:
     """Write down every reading that can be used; the others are told apart, in the same order.
 
     One bad reading keeps none of the others back: a gateway goes on when one slot has changed.

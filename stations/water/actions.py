@@ -38,9 +38,9 @@ PLACES = 3
 
 
 def record_water(
-    *, site: Site, taken_on: date, ph: object, hardness_value: object, hardness_unit: str,
-    alkalinity_value: object, alkalinity_unit: str, dissolved_solids: object,
-    temperature: object, temperature_unit: str, by: User, note: str = "",
+    *, by: User, site: Site, taken_on: date, ph: object, hardness_value: object,
+    hardness_unit: str, alkalinity_value: object, alkalinity_unit: str, dissolved_solids: object,
+    temperature: object, temperature_unit: str, note: str = "",
 ) -> WaterReading:  # fmt: skip
     """Keep a reading as entered, and converted to mg/L CaCO3 and °C.
 

@@ -87,7 +87,7 @@ class Water(Listing):
     def post(self, request: Request, code: str) -> Response:
         """Note a reading."""
         site, body = _site(request, code), valid(WaterIn, request)
-        made = record_water(site=site, by=person(request), **body)
+        made = record_water(by=person(request), site=site, **body)
         return Response(WaterOut(made).data, status=201)
 
 

@@ -69,7 +69,7 @@ def water_add(request: PageRequest, pk: int) -> HttpResponse:
         request,
         "stations/water/water_form.html",
         form,
-        lambda: record_water(site=site, by=request.user, **form.cleaned_data),
+        lambda: record_water(by=request.user, site=site, **form.cleaned_data),
         said="The {} was noted.",
         context={"site": site},
     )

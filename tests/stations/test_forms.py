@@ -42,13 +42,13 @@ def test_equipment_is_entered_from_site_to_slot(cast: Cast, signed_in: SignedIn)
 
 def test_an_edit_from_an_old_page_is_412(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:
     browser, pk = signed_in(cast.owner), cast.site.pk
-    body = {"name": "Harbour", "time_zone": "Europe/Lisbon", "seen_revision": "1"}
+    body = {"name": "Harbour", "time_zone": "Europe/Lisbon", "revision": "1"}
     edits = [
         ("site_edit", pk, {**body, "altitude": "13"}),
         ("machine_edit", bar.machine.pk,
-         {"name": "Left", "machine_type": bar.machine_type.pk, "seen_revision": 1}),
-        ("station_edit", bar.first.pk, {"pulses_per_millilitre": "4.1", "seen_revision": 1}),
-        ("machine_type_edit", bar.machine_type.pk, {**ABILITIES, "seen_revision": 1}),
+         {"name": "Left", "machine_type": bar.machine_type.pk, "revision": 1}),
+        ("station_edit", bar.first.pk, {"pulses_per_millilitre": "4.1", "revision": 1}),
+        ("machine_type_edit", bar.machine_type.pk, {**ABILITIES, "revision": 1}),
     ]  # fmt: skip
     for name, thing, sent in edits:
         address = reverse(f"stations:{name}", args=[thing])
@@ -58,18 +58,18 @@ def test_an_edit_from_an_old_page_is_412(bar: Bar, cast: Cast, signed_in: Signed
         told = again.content.decode()
         assert "Nothing you typed is lost" in told
         # The next attempt is made from what the page shows now.
-        assert 'name="seen_revision" value="2"' in told, name
+        assert 'name="revision" value="2"' in told, name
     assert Site.objects.get(pk=pk).revision == 2
 
 
 def test_what_is_stored_now_stands_beside_what_was_typed(cast: Cast, signed_in: SignedIn) -> None:
     browser, address = signed_in(cast.owner), reverse("stations:site_edit", args=[cast.site.pk])
-    body = {"name": "Harbour", "time_zone": "Europe/Lisbon", "seen_revision": "1"}
+    body = {"name": "Harbour", "time_zone": "Europe/Lisbon", "revision": "1"}
     browser.post(address, {**body, "altitude": "13"})
     told = browser.post(address, {**body, "altitude": "14.5"}).content.decode()
     assert "Altitude: <b>13 m</b>" in told
     assert 'value="14.5"' in told
-    again = browser.post(address, {**body, "altitude": "14.5", "seen_revision": "2"})
+    again = browser.post(address, {**body, "altitude": "14.5", "revision": "2"})
     assert again.status_code == 302
     assert str(Site.objects.get(pk=cast.site.pk).altitude) == "14.5"
 

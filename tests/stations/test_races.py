@@ -39,7 +39,7 @@ def test_two_edits_of_one_site(cast: Cast) -> None:
 
         def edit(altitude: int, seen: int = revision) -> Site:
             return change_site(
-                site=Site.objects.get(pk=cast.site.pk), seen_revision=seen, name="Harbour",
+                site=Site.objects.get(pk=cast.site.pk), revision=seen, name="Harbour",
                 time_zone="Europe/Lisbon", altitude=Decimal(altitude), by=cast.owner,
             )  # fmt: skip
 
@@ -58,7 +58,7 @@ def test_two_edits_of_one_station(bar: Bar, cast: Cast) -> None:
         def edit(pulses: int, seen: int = revision) -> Station:
             return change_station(
                 station=Station.objects.select_related("machine").get(pk=bar.first.pk),
-                seen_revision=seen, pulses_per_millilitre=Decimal(pulses),
+                revision=seen, pulses_per_millilitre=Decimal(pulses),
                 temperature_offset=None, by=cast.owner,
             )  # fmt: skip
 

@@ -13,7 +13,7 @@ from tests.stations.conftest import Bar
 
 def test_a_change_is_shown_with_its_unit(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:
     change_station(
-        station=bar.first, seen_revision=1, pulses_per_millilitre=Decimal("4.02"),
+        station=bar.first, revision=1, pulses_per_millilitre=Decimal("4.02"),
         temperature_offset=Decimal("-0.4"), by=cast.head_roaster,
     )  # fmt: skip
     entry = Entry.objects.get(action="station.changed")
@@ -25,7 +25,7 @@ def test_a_change_is_shown_with_its_unit(bar: Bar, cast: Cast, signed_in: Signed
 
 def test_the_timeline_of_a_site_names_it(cast: Cast, signed_in: SignedIn) -> None:
     change_site(
-        site=cast.site, seen_revision=1, name="Harbour", time_zone="Europe/Lisbon",
+        site=cast.site, revision=1, name="Harbour", time_zone="Europe/Lisbon",
         altitude=Decimal(13), by=cast.owner,
     )  # fmt: skip
     address = reverse("audit:timeline", args=["site", cast.site.pk])

@@ -50,7 +50,7 @@ def accepted(t: Things) -> Sent:
     """The signature under a calibration."""
     calibration = Calibration.objects.get(pk=t.pk("calibration"))
     plan = make_retranslation_plan(calibration=calibration, by=t.cast.head_roaster)
-    return signed(t, "head_roaster", seen_digest=plan.digest, seen_revision="1", reason="Yearly")
+    return signed(t, "head_roaster", seen_digest=plan.digest, revision="1", reason="Yearly")
 
 
 SIGNATURE: Values = {"password": ["", "wrong"], "email": ["", "barista@example.com"],
@@ -80,8 +80,8 @@ DECISIONS = [
          also={**SIGNATURE, **REASON}),
     Form("permit_end", "head_roaster", lambda t: {"reason": "Done"}, thing="permit", also=REASON),
     Form("calibration_accept", "head_roaster", accepted, thing="calibration",
-         also={**SIGNATURE, "seen_revision": STALE}),
+         also={**SIGNATURE, "revision": STALE}),
     Form("calibration_reject", "head_roaster", thing="calibration",
-         sent=lambda t: {"seen_revision": "1", "reason": "Air"},
-         also={**REASON, "seen_revision": STALE}),
+         sent=lambda t: {"revision": "1", "reason": "Air"},
+         also={**REASON, "revision": STALE}),
 ]  # fmt: skip

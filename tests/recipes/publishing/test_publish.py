@@ -105,7 +105,7 @@ def test_a_moment_by_another_clock_is_not_signed(bar: Bar) -> None:
     head, site, when = bar.cast.head_roaster, bar.cast.site, next_week()
     seen = plan_of(bar.version, head, when=when)
     change_site(
-        site=site, seen_revision=site.revision, name=site.name, time_zone="Asia/Tokyo",
+        site=site, revision=site.revision, name=site.name, time_zone="Asia/Tokyo",
         altitude=site.altitude, by=head,
     )  # fmt: skip
     assert plan_of(bar.version, head, when=when).due[site.pk] != seen.due[site.pk]

@@ -132,7 +132,7 @@ def test_signing_against_a_change_of_the_station(bar: Bar) -> None:
             signing(order, head),
             # The change is quicker than the signature: now and then it starts behind.
             later(0.02 * (number % 4), partial(
-                change_station, station=now, seen_revision=now.revision,
+                change_station, station=now, revision=now.revision,
                 pulses_per_millilitre=3 + Decimal(number + 1) / 50,
                 temperature_offset=now.temperature_offset, by=head,
             )),

@@ -46,7 +46,7 @@ def test_from_runs_to_new_pulses(placed: Bar, signed_in: SignedIn) -> None:
     assert shown.context["lines"][0][1] == [("Water volume", "280", "294", "{pulse}")]
     assert "294" in shown.content.decode()
     typed = {
-        "seen_digest": shown.context["plan"].digest, "seen_revision": "1",
+        "seen_digest": shown.context["plan"].digest, "revision": "1",
         "email": who.email, "password": PASSWORD,
     }  # fmt: skip
     assert b"although: Pulses do not rise" in browser.post(address, typed).content
@@ -94,8 +94,8 @@ def test_rejecting_says_why(placed: Bar, signed_in: SignedIn) -> None:
     made = measure(placed.stations[0], "4.2", placed.cast.technician)
     browser = signed_in(placed.cast.head_roaster)
     address = reverse("recipes:calibration_reject", args=[made.pk])
-    assert browser.post(address, {"seen_revision": "1", "reason": ""}).status_code == 400
-    assert browser.post(address, {"seen_revision": "1", "reason": "Leak"}).status_code == 302
+    assert browser.post(address, {"revision": "1", "reason": ""}).status_code == 400
+    assert browser.post(address, {"revision": "1", "reason": "Leak"}).status_code == 302
     assert "Leak" in browser.get(made.get_absolute_url()).content.decode()
 
 
@@ -136,7 +136,7 @@ def test_a_barometer_counts_before_the_altitude(placed: Bar, signed_in: SignedIn
     browser = signed_in(placed.cast.technician)
     address = reverse("stations:barometer", args=[site.pk])
     today = timezone.now().date() - timedelta(days=1)
-    typed = {"seen_revision": "1", "air_pressure": "1013.25", "read_on": today.isoformat()}
+    typed = {"revision": "1", "air_pressure": "1013.25", "read_on": today.isoformat()}
     assert browser.post(address, {**typed, "air_pressure": "399"}).status_code == 400
     assert browser.post(address, {**typed, "read_on": "2999-01-01"}).status_code == 400
     assert browser.post(address, typed).status_code == 302

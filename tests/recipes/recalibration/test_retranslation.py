@@ -146,15 +146,15 @@ def test_it_is_decided_once(placed: Bar) -> None:
     with pytest.raises(Refused, match="accepted already"):
         accept(made, who)
     with pytest.raises(Refused, match="accepted already"):
-        reject_calibration(calibration=made, seen_revision=made.revision, reason="No", by=who)
+        reject_calibration(calibration=made, revision=made.revision, reason="No", by=who)
 
 
 def test_a_rejected_one_changes_nothing(placed: Bar) -> None:
     who, before = placed.cast.technician, holds(placed.slots[0])
     measured = measure(placed.stations[0], "4.2", who)
     with pytest.raises(Stale):
-        reject_calibration(calibration=measured, seen_revision=9, reason="Leak", by=who)
-    made = reject_calibration(calibration=measured, seen_revision=1, reason="Leak", by=who)
+        reject_calibration(calibration=measured, revision=9, reason="Leak", by=who)
+    made = reject_calibration(calibration=measured, revision=1, reason="Leak", by=who)
     assert (made.state, made.reason) == ("rejected", "Leak")
     assert holds(placed.slots[0]).pk == before.pk
     assert Station.objects.get(pk=made.station_id).slope_uncertainty is None
@@ -228,7 +228,7 @@ def test_a_temperature_that_is_above_boiling_by_now_is_accepted_by_name(placed: 
     # 93 °C is the target; at 700 hPa water boils near 90 °C (IAPWS).
     record_barometer(
         site=site, air_pressure="700", read_on=timezone.now().date() - timedelta(days=1),
-        by=who, seen_revision=site.revision,
+        by=who, revision=site.revision,
     )  # fmt: skip
     measured = measure(here, "4.2", who, scatter=(1, 0, -1, 0, 1))  # nothing else to note
     plan = make_retranslation_plan(calibration=measured, by=who)

@@ -45,7 +45,7 @@ def test_the_air_it_was_weighed_in_is_kept(bar: Bar, cast: Cast) -> None:
     assert abs(up.air_pressure - Decimal("830.1")) < 1
     site = bar.away.machine.site
     record_barometer(
-        site=site, seen_revision=site.revision, air_pressure="815.2",
+        site=site, revision=site.revision, air_pressure="815.2",
         read_on=timezone.now().date() - timedelta(days=1), by=cast.technician,
     )  # fmt: skip
     site.refresh_from_db()
@@ -101,10 +101,10 @@ def test_a_value_typed_in_has_no_uncertainty(bar: Bar, cast: Cast) -> None:
     Station.objects.filter(pk=bar.first.pk).update(**measured)
     station = Station.objects.select_related("machine").get(pk=bar.first.pk)
     same = {"pulses_per_millilitre": Decimal(4), "temperature_offset": Decimal(1)}
-    change_station(station=station, seen_revision=station.revision, by=cast.owner, **same)
+    change_station(station=station, revision=station.revision, by=cast.owner, **same)
     assert station.slope_uncertainty == Decimal("0.01")
     other = {**same, "pulses_per_millilitre": Decimal("4.1")}
-    change_station(station=station, seen_revision=station.revision, by=cast.owner, **other)
+    change_station(station=station, revision=station.revision, by=cast.owner, **other)
     station.refresh_from_db()
     assert (station.slope_uncertainty, station.repeatability) == (None, None)
 

@@ -60,21 +60,17 @@ def test_slots_are_added_once_and_never_removed(bar: Bar, cast: Cast) -> None:
 
 def test_traits_change_from_the_revision_seen(bar: Bar, cast: Cast) -> None:
     new = {"pulses_per_millilitre": Decimal("4.02"), "temperature_offset": None}
-    change_station(station=bar.first, seen_revision=1, **new, by=cast.owner)
+    change_station(station=bar.first, revision=1, **new, by=cast.owner)
     assert Station.objects.get(pk=bar.first.pk).pulses_per_millilitre == Decimal("4.02")
     with pytest.raises(Stale):
-        change_station(station=bar.first, seen_revision=1, **new, by=cast.owner)
+        change_station(station=bar.first, revision=1, **new, by=cast.owner)
 
 
 def test_machines_change_from_the_revision_seen(bar: Bar, cast: Cast) -> None:
     machine, by = bar.machine, cast.owner
-    change_machine(
-        machine=machine, seen_revision=1, name="Right", machine_type=bar.machine_type, by=by
-    )
+    change_machine(machine=machine, revision=1, name="Right", machine_type=bar.machine_type, by=by)
     with pytest.raises(Stale):
-        change_machine(
-            machine=machine, seen_revision=1, name="L", machine_type=bar.machine_type, by=by
-        )
+        change_machine(machine=machine, revision=1, name="L", machine_type=bar.machine_type, by=by)
 
 
 def test_a_machine_name_is_its_sites_own(bar: Bar, cast: Cast) -> None:
@@ -90,7 +86,7 @@ def test_a_machine_name_is_its_sites_own(bar: Bar, cast: Cast) -> None:
 def test_abilities_are_replaced_as_a_whole(bar: Bar, cast: Cast) -> None:
     wanted = {"water_volume": Reach(ONE, Decimal(9), ONE), "brew_pressure": Reach(ONE, ONE, ONE)}
     change_machine_type(
-        machine_type=bar.machine_type, seen_revision=1, name="One boiler", ends_by=["mass"],
+        machine_type=bar.machine_type, revision=1, name="One boiler", ends_by=["mass"],
         abilities=wanted, by=cast.owner,
     )  # fmt: skip
     held = {a.parameter: a.maximum for a in Ability.objects.filter(machine_type=bar.machine_type)}

@@ -59,10 +59,10 @@ def test_all_faults_are_told_at_once(cast: Cast) -> None:
 
 def test_a_change_is_made_from_the_revision_that_was_seen(cast: Cast) -> None:
     values: dict[str, Any] = {"name": "Harbour", "time_zone": "Europe/Lisbon", "by": cast.owner}
-    change_site(site=cast.site, seen_revision=1, altitude=Decimal(13), **values)
+    change_site(site=cast.site, revision=1, altitude=Decimal(13), **values)
     stale = Site.objects.get(pk=cast.site.pk)
     with pytest.raises(Stale) as raised:
-        change_site(site=stale, seen_revision=1, altitude=Decimal(14), **values)
+        change_site(site=stale, revision=1, altitude=Decimal(14), **values)
     assert raised.value.current_revision == 2
     assert Site.objects.get(pk=cast.site.pk).altitude == 13
 
@@ -70,7 +70,7 @@ def test_a_change_is_made_from_the_revision_that_was_seen(cast: Cast) -> None:
 def test_two_sites_cannot_end_up_with_one_name(cast: Cast) -> None:
     with pytest.raises(Invalid, match="name"):
         change_site(
-            site=cast.other_site, seen_revision=1, name="Harbour", time_zone="America/Denver",
+            site=cast.other_site, revision=1, name="Harbour", time_zone="America/Denver",
             altitude=Decimal(1650), by=cast.owner,
         )  # fmt: skip
 
@@ -78,7 +78,7 @@ def test_two_sites_cannot_end_up_with_one_name(cast: Cast) -> None:
 def test_a_shop_lead_is_refused_and_the_attempt_is_kept(cast: Cast) -> None:
     with pytest.raises(NotPermitted):
         change_site(
-            site=cast.site, seen_revision=1, name="Mine", time_zone="Europe/Lisbon",
+            site=cast.site, revision=1, name="Mine", time_zone="Europe/Lisbon",
             altitude=Decimal(12), by=cast.shop_lead,
         )  # fmt: skip
     entry = Entry.objects.filter(operation="refused").latest("id")
