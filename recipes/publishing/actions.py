@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from typing import cast
 
 from django.db import connection, transaction
 from django.db.models import F
@@ -100,9 +101,10 @@ def _now(learnt_until: datetime | None) -> datetime:
     Raises Refused where what the plan was learnt from lies too far back, or ahead.
     """
     with connection.cursor() as cursor:
-        cursor.execute("SELECT now()")
-        moment: datetime = cursor.fetchone()[0]
-    if learnt_until is not None and not moment - OLDEST <= learnt_until <= moment + CLOCKS:
+        # What was learnt is looked at by the clock: a transaction may have begun long ago.
+        cursor.execute("SELECT now(), clock_timestamp()")
+        moment, clock = cast("tuple[datetime, datetime]", cursor.fetchone())
+    if learnt_until is not None and not clock - OLDEST <= learnt_until <= clock + CLOCKS:
         raise Refused(MOVED)
     return moment
 

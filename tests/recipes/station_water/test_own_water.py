@@ -1,16 +1,16 @@
 """A recipe that says what is in the cup: each station gets the water that yields it there."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Refused
 from people.persons.actions import PERSON_ADDED
-from recipes.publishing import run
+from recipes.publishing import actions, run
 from recipes.publishing.actions import publish
 from recipes.publishing.plan import PublicationPlan, make_plan
 from recipes.publishing.scope import Scope, Where
@@ -146,6 +146,21 @@ def test_a_shot_logged_while_the_plan_is_read_moves_nothing(known: Bar) -> None:
     )  # fmt: skip
     run.run(publish(**kept, by=who, credentials=credentials(who)).pk)
     assert holds(known.slots[0]).settings.values["water_volume"]["value"] == "224"
+
+
+def test_what_was_learnt_is_held_against_the_clock_not_the_transaction(
+    known: Bar, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(actions, "CLOCKS", timedelta(0))
+    who, version = known.cast.head_roaster, own_water(known)
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SELECT now()")
+        seen = plan_of(version, who)  # learnt after the transaction began
+        order = ordered(
+            version, EVERYWHERE, When(), "Cup", seen.digest, acknowledged=True,
+            learnt_until=seen.learnt_until,
+        )  # fmt: skip
+        assert publish(**order, by=who, credentials=credentials(who)).pk
 
 
 @pytest.mark.parametrize("moment", ["2020-01-01", "2099-01-01"])
