@@ -3,7 +3,7 @@
 from celery import Task, shared_task
 
 from audit.capture.context import Channel, RequestContext, request_context
-from recipes.modelling import fitting as fits
+from recipes.modelling import actions as fits
 from recipes.permits.actions import end_due_permits
 from recipes.publishing import run
 

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
 from recipes.demo.people import Cast
-from recipes.modelling.fitting import ask_for_fit
+from recipes.modelling.actions import ask_for_fit
 from recipes.modelling.simulator import TrueStation
 from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import make_retranslation_plan

@@ -1,10 +1,7 @@
-"""Endpoints: the shot model fitted to a station's check shots, and what a change would do there."""
-
-from typing import Any
+"""Endpoints: the shot model fitted to check shots, what a change would do, a shot it pours."""
 
 from django.db.models import QuerySet
-from drf_spectacular.utils import extend_schema, extend_schema_field
-from rest_framework import serializers
+from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -12,116 +9,29 @@ from audit.errors import Invalid, Refused
 from people.persons.verbs import Verb
 from recipes.brewing.errors import QuantityError
 from recipes.coffees.api import RecipeView
-from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS
-from recipes.modelling.fitting import ask_for_fit
-from recipes.modelling.forms import CHANGEABLE, COARSER, changeable, grind_factor
+from recipes.modelling.actions import ask_for_fit
+from recipes.modelling.forms import changeable, grind_factor
 from recipes.modelling.models import ShotFit
 from recipes.modelling.nominal import predict_shot
 from recipes.modelling.prediction import predict_change
-from recipes.modelling.result import Parameter, from_json, parameters
+from recipes.modelling.result import from_json
+from recipes.modelling.serializers import (
+    ChangeQuery,
+    FitIn,
+    FitOut,
+    FitQuery,
+    FittedChange,
+    PredictedShotOut,
+    PredictionOut,
+)
 from recipes.versions.api import all_versions
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.metrology.formula import Stated
 from web.api import asked, listed, person, valid
-from web.fields import ID, PlainDecimal
 from web.idempotency import acting
 from web.lookup import one_or_404
-
-
-class FittedParameter(serializers.Serializer[Any]):
-    """One parameter; `uncertainty` (standard) is null where these shots can't tell it."""
-
-    parameter = serializers.CharField(source="label")
-    unit = serializers.CharField()
-    value = PlainDecimal()
-    uncertainty = PlainDecimal(allow_null=True)
-
-
-class FitOut(serializers.ModelSerializer[ShotFit]):
-    """A fit; `parameters` once it is done, `why_not` where it is impossible.
-
-    `spread` is the standard deviation of measured less modelled: time s, beverage g, tds %.
-    """
-
-    asked_by = serializers.CharField(source="by.name")
-    parameters = serializers.SerializerMethodField()
-    covariance = serializers.SerializerMethodField()
-    spread = serializers.SerializerMethodField()
-
-    class Meta:
-        """What is shown."""
-
-        model = ShotFit
-        fields = [
-            "id", "station", "version", "asked_by", "asked_at", "state", "finished_at", "shots",
-            "newest_shot", "why_not", "parameters", "covariance", "spread",
-        ]  # fmt: skip
-
-    @extend_schema_field(FittedParameter(many=True))
-    def get_parameters(self, fit: ShotFit) -> Any:  # noqa: ANN401
-        """Those that were fitted, then those that were held."""
-        fitted: list[Parameter] = parameters(from_json(fit.result)) if fit.result else []
-        return FittedParameter(fitted, many=True).data
-
-    def get_covariance(self, fit: ShotFit) -> list[list[str]]:
-        """Of the fitted parameters, in their order and units."""
-        return fit.result["covariance"] if fit.result else []
-
-    def get_spread(self, fit: ShotFit) -> dict[str, str]:
-        """Of what was measured."""
-        return fit.result["spread"] if fit.result else {}
-
-
-class FitIn(serializers.Serializer[dict[str, Any]]):
-    """Where, and under which version."""
-
-    station = serializers.IntegerField(**ID)
-    version = serializers.IntegerField(**ID)
-
-
-class FitQuery(serializers.Serializer[dict[str, Any]]):
-    """Fits of one station or version."""
-
-    station = serializers.IntegerField(required=False, **ID)
-    version = serializers.IntegerField(required=False, **ID)
-
-
-class FittedChange(serializers.Serializer[dict[str, Any]]):
-    """Other targets; what is left out stays as the version says. `coarser` is the grind, in %."""
-
-    def get_fields(self) -> dict[str, Any]:
-        """One for each parameter that the model knows, and the grind."""
-        bounds = {code: target_bounds(PARAMETERS[code]) for code in CHANGEABLE}
-        bounds["coarser"] = COARSER
-        return {code: PlainDecimal(bounds=each, required=False) for code, each in bounds.items()}
-
-
-class Mean(serializers.Serializer[Any]):
-    """A mean with its 95 % interval."""
-
-    value = PlainDecimal()
-    low = PlainDecimal()
-    high = PlainDecimal()
-
-
-class PredictionRow(serializers.Serializer[Any]):
-    """One quantity: time s, water mL, beverage g, tds %, extraction % of the dose."""
-
-    name = serializers.CharField()
-    unit = serializers.CharField()
-    base = Mean()
-    changed = Mean()
-    difference = Mean()
-
-
-class PredictionOut(serializers.Serializer[Any]):
-    """As it stands and with the change; `doubts` say what can't be concluded from it."""
-
-    changes = serializers.ListField(child=serializers.CharField())
-    rows = PredictionRow(many=True)
-    doubts = serializers.ListField(child=serializers.CharField())
 
 
 class FitView(RecipeView):
@@ -188,44 +98,6 @@ class Prediction(FitView):
                 raise Invalid(odd.field, change[odd.field], odd.allowed) from odd
             raise Refused(f"No shot can be modelled: {odd.field} needs {odd.allowed}.") from odd
         return Response(PredictionOut(predicted).data)
-
-
-# Endpoint: the shot that the model pours for a version, as it stands or with a change.
-
-PREDICTABLE = [code for code, parameter in PARAMETERS.items() if parameter.modelled]
-
-
-class ChangeQuery(serializers.Serializer[dict[str, Any]]):
-    """Other targets for some parameters; what is left out stays as the version says."""
-
-    def get_fields(self) -> dict[str, Any]:
-        """One for each parameter that the model knows."""
-        return {
-            code: PlainDecimal(bounds=target_bounds(PARAMETERS[code]), required=False)
-            for code in PREDICTABLE
-        }
-
-
-class SampleOut(serializers.Serializer[Any]):
-    """One moment: s, bar at the puck, mL/s, g in the cup, % strength of the stream."""
-
-    time = PlainDecimal()
-    pressure = PlainDecimal()
-    flow = PlainDecimal()
-    beverage = PlainDecimal()
-    strength = PlainDecimal()
-
-
-class PredictedShotOut(serializers.Serializer[Any]):
-    """A modelled shot: s, mL, g, % dissolved solids, % of the dose; `ended` false: cut short."""
-
-    time = PlainDecimal()
-    water = PlainDecimal()
-    beverage = PlainDecimal()
-    tds = PlainDecimal()
-    extraction = PlainDecimal()
-    ended = serializers.BooleanField()
-    samples = SampleOut(many=True)
 
 
 class PredictedShot(RecipeView):

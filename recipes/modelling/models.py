@@ -19,8 +19,6 @@ from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.shots.models import CheckShot
 
-# Fits of the shot model a person may see, and those that wait.
-
 
 class ShotFitQuerySet(SiteScoped["ShotFit"]):
     """Questions about fits."""

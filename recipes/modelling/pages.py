@@ -12,8 +12,9 @@ from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.fit import PASSES
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
+from recipes.modelling.actions import ask_for_fit, progress
 from recipes.modelling.evidence import evidence_text
-from recipes.modelling.fitting import ask_for_fit, learnable, progress
+from recipes.modelling.fitting import learnable
 from recipes.modelling.forms import ChangeForm, FitForm, stations_with_shots
 from recipes.modelling.models import ShotFit
 from recipes.modelling.nominal import PredictedShot, predict_shot

@@ -119,9 +119,6 @@ class TakingBack(RecipeView):
         return answer(request, now)
 
 
-# Endpoints: what is decided about change requests.
-
-
 class RequestView(RecipeView):
     """Does one thing to one request."""
 

@@ -20,8 +20,6 @@ from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.model_fields import ExactDecimalField
 
-# Change requests by who has to do something about them.
-
 
 class ChangeRequestQuerySet(SiteScoped["ChangeRequest"]):
     """Questions about change requests."""

@@ -192,9 +192,6 @@ def _held_version(slot: Slot) -> int:
     return base.pk
 
 
-# Deciding about change requests, and moving them onto a newer version.
-
-
 @page(Verb.REQUEST_DECIDE, methods="POST")
 def request_decide(request: PageRequest, pk: int) -> HttpResponse:
     """Accept, decline or ask back."""

@@ -1,4 +1,4 @@
-"""A change request whose base was replaced meanwhile: its three sides, parameter by parameter."""
+"""A change request whose base was replaced meanwhile: three sides, and moving it, nothing lost."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -26,6 +26,15 @@ from recipes.requests.models import ChangeRequest
 from recipes.versions.drafts import lock_recipe
 from recipes.versions.models import Version
 from stations.metrology.formula import Stated
+
+CHOICES = ("proposed", "current")
+
+
+class Seen(NamedTuple):
+    """What the three sides were read from: the request's revision, the approved version's id."""
+
+    revision: int
+    current: int | None
 
 
 @dataclass(frozen=True)
@@ -99,18 +108,6 @@ def kept(lines: list[Sides], choices: Mapping[str, str]) -> Formula:
             and choices.get(line.code, "proposed") == "proposed"
         }
     )
-
-
-# Moving a change request onto the version that was approved meanwhile; nothing is lost unseen.
-
-CHOICES = ("proposed", "current")
-
-
-class Seen(NamedTuple):
-    """What the three sides were read from: the request's revision, the approved version's id."""
-
-    revision: int
-    current: int | None
 
 
 def rebase(

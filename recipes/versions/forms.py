@@ -106,9 +106,6 @@ class ApproveForm(SigningForm):
     seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)
 
 
-# Which two versions to put side by side.
-
-
 class CompareForm(forms.Form):
     """Two version numbers of one recipe, in the address."""
 

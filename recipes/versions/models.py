@@ -25,8 +25,6 @@ from recipes.formula.parameters import unit_sql
 from recipes.versions.guards import formula_guards, name_guard, version_guards
 from web.model_fields import ExactDecimalField
 
-# Versions by state.
-
 
 class VersionQuerySet(models.QuerySet["Version"]):
     """Questions about versions."""

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from recipes.versions import api, draft_pages, pages, review_pages
+from recipes.versions import api, draft_pages, pages, review_api, review_pages
 
 page_urls: list[URLPattern] = [
     path("recipes/", pages.recipes, name="recipes"),
@@ -28,9 +28,9 @@ api_urls: list[URLPattern] = [
     path("versions/", api.Versions.as_view(), name="versions"),
     path("versions/<int:pk>/", api.OneVersion.as_view(), name="version"),
     path("versions/<int:pk>/formula/", api.VersionFormula.as_view(), name="version_formula"),
-    path("versions/<int:pk>/submit/", api.Submission.as_view(), name="version_submit"),
-    path("versions/<int:pk>/return/", api.Return.as_view(), name="version_return"),
-    path("versions/<int:pk>/approve/", api.Approval.as_view(), name="version_approve"),
-    path("versions/<int:pk>/withdraw/", api.Withdrawal.as_view(), name="version_withdraw"),
-    path("versions/<int:pk>/comments/", api.Comments.as_view(), name="version_comments"),
+    path("versions/<int:pk>/submit/", review_api.Submission.as_view(), name="version_submit"),
+    path("versions/<int:pk>/return/", review_api.Return.as_view(), name="version_return"),
+    path("versions/<int:pk>/approve/", review_api.Approval.as_view(), name="version_approve"),
+    path("versions/<int:pk>/withdraw/", review_api.Withdrawal.as_view(), name="version_withdraw"),
+    path("versions/<int:pk>/comments/", review_api.Comments.as_view(), name="version_comments"),
 ]

@@ -50,7 +50,7 @@ def ask(api: APIClient, bar: Bar, slot: Slot) -> tuple[int, dict[str, object]]:
 def test_it_is_asked_for_once(
     bar: Bar, slot: Slot, api_as: ApiAs, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("recipes.modelling.fitting.start", lambda fit_id: None)
+    monkeypatch.setattr("recipes.modelling.actions.start", lambda fit_id: None)
     api = api_as(bar.cast.shop_lead)
     status, told = ask(api, bar, slot)
     assert (status, told["state"], told["parameters"]) == (202, "waiting", [])

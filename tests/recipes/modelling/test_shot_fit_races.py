@@ -9,8 +9,8 @@ import pytest
 from django.db import OperationalError, connections, transaction
 
 from audit.capture.models import Entry
-from recipes.modelling import fitting as fits
-from recipes.modelling.fitting import ask_for_fit
+from recipes.modelling import actions as fits
+from recipes.modelling.actions import ask_for_fit
 from recipes.modelling.models import ShotFit
 from recipes.modelling.simulator import TrueStation
 from recipes.publishing import run as publishing
@@ -32,7 +32,7 @@ pytestmark = [
 @pytest.fixture
 def no_worker(monkeypatch: pytest.MonkeyPatch) -> None:
     """Fits are run by the tests themselves."""
-    monkeypatch.setattr("recipes.modelling.fitting.start", lambda fit_id: None)
+    monkeypatch.setattr("recipes.modelling.actions.start", lambda fit_id: None)
 
 
 @pytest.fixture

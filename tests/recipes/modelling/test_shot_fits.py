@@ -11,8 +11,9 @@ from django.test.utils import CaptureQueriesContext
 from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
 from recipes.formula.formula import Formula
-from recipes.modelling import fitting as fits
-from recipes.modelling.fitting import ask_for_fit, held_formula, learnt
+from recipes.modelling import actions as fits
+from recipes.modelling.actions import ask_for_fit
+from recipes.modelling.fitting import held_formula, learnt
 from recipes.modelling.models import ShotFit
 from recipes.modelling.prediction import predict_change
 from recipes.modelling.result import from_json, to_json
@@ -39,7 +40,7 @@ Pull = Callable[..., None]
 @pytest.fixture(autouse=True)
 def no_worker(monkeypatch: pytest.MonkeyPatch) -> None:
     """Fits are run by the tests themselves."""
-    monkeypatch.setattr("recipes.modelling.fitting.start", lambda fit_id: None)
+    monkeypatch.setattr("recipes.modelling.actions.start", lambda fit_id: None)
 
 
 @pytest.fixture
