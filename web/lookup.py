@@ -25,11 +25,18 @@ def one_or_404(rows: QuerySet[M], pk: int | None = None, /, **by: object) -> M:
     return row
 
 
-def named(rows: QuerySet[M], field: str, value: object, **by: object) -> M:
-    """What a body's field refers to. Raises Invalid, naming the field."""
+def named(
+    rows: QuerySet[M],
+    field: str,
+    value: object,
+    /,
+    allowed: str = "one that is there and that your role covers",
+    **by: object,
+) -> M:
+    """What a body's field refers to. Raises Invalid, naming the field and what is allowed."""
     row = rows.filter(**by).first()
     if row is None:
-        raise Invalid(field, value, "one that is there and that your role covers")
+        raise Invalid(field, value, allowed)
     return row
 
 

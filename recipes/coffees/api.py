@@ -7,7 +7,6 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from audit.errors import Invalid
 from people.persons.verbs import Verb
 from recipes.coffees.actions import add_coffee, add_lot, add_recipe, change_coffee
 from recipes.coffees.models import Coffee, Recipe, RoastLot
@@ -15,7 +14,7 @@ from web.api import GuardedView, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID, Between
 from web.idempotency import acting
-from web.lookup import one_or_404
+from web.lookup import named, one_or_404
 from web.paging import KeysetPagination
 
 DAYS = Between(min_value=0, max_value=10_000)  # the action says what is allowed
@@ -158,9 +157,8 @@ class Recipes(RecipeView):
     def post(self, request: Request) -> Response:
         """Add a recipe."""
         body = valid(RecipeIn, request)
-        coffee = Coffee.objects.filter(pk=body["coffee"]).first()
-        if coffee is None:
-            raise Invalid("coffee", body["coffee"], "the id of a coffee")
+        pk = body["coffee"]
+        coffee = named(Coffee.objects.all(), "coffee", pk, "the id of a coffee", pk=pk)
         made = add_recipe(by=person(request), coffee=coffee, drink=body["drink"])
         return Response(RecipeOut(made).data, status=201)
 

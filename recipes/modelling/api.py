@@ -31,7 +31,7 @@ from stations.equipment.models import Station
 from stations.metrology.formula import Stated
 from web.api import asked, listed, person, valid
 from web.idempotency import acting
-from web.lookup import one_or_404
+from web.lookup import named, one_or_404
 
 
 class FitView(RecipeView):
@@ -58,12 +58,10 @@ class Fits(FitView):
         """Have the model fitted by a worker; read the fit until its state is not waiting."""
         body, who = valid(FitIn, request), person(request)
         stations = Station.objects.covered_by(who).with_equipment()
-        station = stations.filter(pk=body["station"]).first()
-        if station is None:
-            raise Invalid("station", body["station"], "the id of a station at a site of yours")
-        version = Version.objects.with_recipe().filter(pk=body["version"]).first()
-        if version is None:
-            raise Invalid("version", body["version"], "the id of a version")
+        pk, allowed = body["station"], "the id of a station at a site of yours"
+        station = named(stations, "station", pk, allowed, pk=pk)
+        pk, versions = body["version"], Version.objects.with_recipe()
+        version = named(versions, "version", pk, "the id of a version", pk=pk)
         made = ask_for_fit(by=who, station=station, version=version)
         return Response(FitOut(self.seen(request).get(pk=made.pk)).data, 202)
 

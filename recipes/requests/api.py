@@ -5,14 +5,13 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from audit.errors import Invalid
 from people.persons.verbs import Verb
 from recipes.coffees.api import RecipeView
 from recipes.formula.fields import stated_out
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.models import ChangeRequest
-from recipes.requests.rebasing import Seen, Sides, rebase, three_sides
+from recipes.requests.rebasing import Sides, SidesSeen, rebase, three_sides
 from recipes.requests.serializers import (
     AcceptIn,
     RebaseIn,
@@ -31,7 +30,7 @@ from web.access import noting_refusal
 from web.api import asked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
-from web.lookup import one_or_404
+from web.lookup import named, one_or_404
 
 
 def seen_requests(request: Request) -> QuerySet[ChangeRequest]:
@@ -64,16 +63,12 @@ class Requests(RecipeView):
     def post(self, request: Request) -> Response:
         """Ask for other values than the approved version's."""
         body, who = valid(RequestIn, request), person(request)
-        wanted = body.pop("base")
-        base = all_versions().filter(pk=wanted).first()
-        if base is None:
-            raise Invalid("base", wanted, "the id of an approved version")
+        pk, code = body.pop("base"), body.pop("site")
+        base = named(all_versions(), "base", pk, "the id of an approved version", pk=pk)
         # A site somebody may not ask for is refused by the action; one they may not even see
         # does not exist for them.
-        code = body.pop("site")
-        site = Site.objects.covered_by(who, Verb.RECIPE_VIEW).filter(code=code).first()
-        if site is None:
-            raise Invalid("site", code, "the code of a site of yours")
+        sites = Site.objects.covered_by(who, Verb.RECIPE_VIEW)
+        site = named(sites, "site", code, "the code of a site of yours", code=code)
         return answer(request, make_request(by=who, base=base, site=site, **body), 201)
 
 
@@ -198,7 +193,7 @@ class Rebase(RequestView):
         now = rebase(
             by=person(request),
             request=change,
-            seen=Seen(expected_revision(request, change), body["current"]),
+            seen=SidesSeen(expected_revision(request, change), body["current"]),
             choices=body["choices"],
         )
         return answer(request, now)

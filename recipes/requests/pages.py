@@ -18,7 +18,7 @@ from recipes.requests.actions import change_request, make_request, must_be_own, 
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
 from recipes.requests.models import ChangeRequest
-from recipes.requests.rebasing import Seen, rebase, three_sides
+from recipes.requests.rebasing import SidesSeen, rebase, three_sides
 from recipes.versions.forms import RevisionForm
 from recipes.versions.holding import approved_for
 from recipes.versions.models import Version
@@ -242,7 +242,7 @@ def request_rebase(request: PageRequest, pk: int) -> HttpResponse:
         lambda: rebase(
             by=request.user,
             request=change,
-            seen=Seen(form.cleaned_data["revision"], form.cleaned_data["current"]),
+            seen=SidesSeen(form.cleaned_data["revision"], form.cleaned_data["current"]),
             choices=form.choices(),
         ),
         said="The {} is updated to the current version.",

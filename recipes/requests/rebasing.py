@@ -30,7 +30,7 @@ from stations.metrology.formula import Stated
 CHOICES = ("proposed", "current")
 
 
-class Seen(NamedTuple):
+class SidesSeen(NamedTuple):
     """What the three sides were read from: the request's revision, the approved version's id."""
 
     revision: int
@@ -114,7 +114,7 @@ def rebase(
     *,
     by: User,
     request: ChangeRequest,
-    seen: Seen,
+    seen: SidesSeen,
     choices: Mapping[str, str],
 ) -> ChangeRequest:
     """Update the request to the current version, keeping or dropping each proposal in question.
@@ -154,7 +154,7 @@ def _must_be_involved(request: ChangeRequest, by: User) -> None:
         must_be_own(request, by)
 
 
-def _must_be_seen(request: ChangeRequest, current: Version, seen: Seen) -> None:
+def _must_be_seen(request: ChangeRequest, current: Version, seen: SidesSeen) -> None:
     """Raise Stale if another version was approved than the one whose values were chosen from."""
     if seen.current != current.pk:
         raise Stale(

@@ -36,7 +36,7 @@ from web.access import noting_refusal
 from web.api import asked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
-from web.lookup import one_or_404
+from web.lookup import named, one_or_404
 
 LONG = 4  # digits of a serving's number
 
@@ -70,9 +70,8 @@ class Tastings(TastingView):
         """Plan a tasting."""
         body, who = valid(TastingIn, request), person(request)
         code = body.pop("site")
-        site = Site.objects.covered_by(who, Verb.RECIPE_VIEW).filter(code=code).first()
-        if site is None:
-            raise Invalid("site", code, "the code of a site of yours")
+        sites = Site.objects.covered_by(who, Verb.RECIPE_VIEW)
+        site = named(sites, "site", code, "the code of a site of yours", code=code)
         for side in ("base", "other"):
             body[side] = _version(side, body[side])
         return self.answer(request, plan_tasting(by=who, site=site, **body), 201)
@@ -187,7 +186,4 @@ class TastingServings(TastingView):
 def _version(field: str, pk: int | None) -> Version | None:
     if pk is None:
         return None
-    version: Version | None = Version.objects.with_recipe().filter(pk=pk).first()
-    if version is None:
-        raise Invalid(field, pk, "the id of a version")
-    return version
+    return named(Version.objects.with_recipe(), field, pk, "the id of a version", pk=pk)

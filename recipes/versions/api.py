@@ -25,7 +25,7 @@ from web.api import asked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID
 from web.idempotency import acting
-from web.lookup import one_or_404
+from web.lookup import named, one_or_404
 
 
 class VersionFilter(serializers.Serializer[dict[str, Any]]):
@@ -169,16 +169,11 @@ def lot_of(pk: int | None) -> RoastLot | None:
     """The lot. Raises Invalid if there is none; whether it fits is the action's question."""
     if pk is None:
         return None
-    lot = RoastLot.objects.select_related("coffee").filter(pk=pk).first()
-    if lot is None:
-        raise Invalid("lot", pk, "the id of a roast lot, or null")
-    return lot
+    lots = RoastLot.objects.select_related("coffee")
+    return named(lots, "lot", pk, "the id of a roast lot, or null", pk=pk)
 
 
 def _base(pk: int | None) -> Version | None:
     if pk is None:
         return None
-    version: Version | None = all_versions().filter(pk=pk).first()
-    if version is None:
-        raise Invalid("based_on", pk, "the id of a version, or null")
-    return version
+    return named(all_versions(), "based_on", pk, "the id of a version, or null", pk=pk)

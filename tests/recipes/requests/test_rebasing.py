@@ -8,7 +8,7 @@ from people.persons.models import User
 from recipes.formula.formula import Formula
 from recipes.requests.decisions import accept
 from recipes.requests.models import ChangeRequest
-from recipes.requests.rebasing import Seen, rebase, three_sides
+from recipes.requests.rebasing import SidesSeen, rebase, three_sides
 from recipes.versions.models import Version
 from recipes.versions.review import withdraw
 from stations.metrology.formula import Stated
@@ -45,7 +45,7 @@ def current(request: ChangeRequest) -> Version:
 def move(by: User, request: ChangeRequest, choices: dict[str, str]) -> ChangeRequest:
     """Put it against the version approved now, as somebody does who has just read both."""
     approved = Version.objects.approved().filter(recipe=request.base.recipe_id).first()
-    seen = Seen(request.revision, approved.pk if approved else None)
+    seen = SidesSeen(request.revision, approved.pk if approved else None)
     return rebase(by=by, request=request, seen=seen, choices=choices)
 
 
