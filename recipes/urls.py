@@ -18,6 +18,7 @@ app_name = "recipes"
 urlpatterns: list[URLPattern] = [
     *coffees.page_urls,
     *versions.page_urls,
+    *appraisal.page_urls,
     *requests.page_urls,
     *publishing.page_urls,
     *permits.page_urls,

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 
 from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe
@@ -61,17 +61,6 @@ def version_edit(request: PageRequest, pk: int) -> HttpResponse:
 
     template = "recipes/versions/version_edit.html"
     return form_page(request, template, form, act, said="{} was saved.", context=context)
-
-
-@page(Verb.RECIPE_DRAFT, methods="POST")
-def version_appraisal(request: PageRequest, pk: int) -> HttpResponse:
-    """What follows from a draft as it is typed, before it is saved."""
-    shown = shown_version(pk)
-    form = DraftForm(request.POST, version=shown)
-    context: dict[str, object] = {"faulty": not form.is_valid()}
-    if form.is_valid():
-        context["formula"] = form.values()
-    return render(request, "recipes/versions/partials/appraisal_typed.html", context)
 
 
 def _initial(version: Version) -> dict[str, object]:

@@ -14,7 +14,6 @@ page_urls: list[URLPattern] = [
     path("versions/<int:pk>/", pages.version, name="version"),
     path("versions/<int:pk>/draft/", draft_pages.draft_new, name="draft_new"),
     path("versions/<int:pk>/edit/", draft_pages.version_edit, name="version_edit"),
-    path("versions/<int:pk>/follows/", draft_pages.version_appraisal, name="version_appraisal"),
     path("versions/<int:pk>/submit/", review_pages.version_submit, name="version_submit"),
     path("versions/<int:pk>/return/", review_pages.version_return, name="version_return"),
     path("versions/<int:pk>/approve/", review_pages.version_approve, name="version_approve"),
