@@ -158,7 +158,7 @@ def test_no_fit_says_why_and_stays(
     bar: Bar, slot: Slot, pull: Pull, monkeypatch: pytest.MonkeyPatch, signed_in: SignedIn
 ) -> None:
     pull(5)
-    monkeypatch.setattr(fits, "tellable", lambda shots, noise: ())
+    monkeypatch.setattr("recipes.modelling.fitting.tellable", lambda shots, noise: ())
     done = fit(bar, slot)
     assert (done.state, done.result) == ("impossible", None)
     page = signed_in(bar.cast.shop_lead).get(done.get_absolute_url()).content.decode()
