@@ -7,6 +7,7 @@ from django.http import QueryDict
 
 from people.persons.models import User, all_sites
 from people.persons.verbs import Role
+from web.fields import SeenRevision
 
 ALL_SITES = "all"
 
@@ -31,7 +32,7 @@ class PersonForm(forms.Form):
 class PersonEditForm(PersonForm):
     """The same for somebody who is here already."""
 
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = SeenRevision()
 
     @classmethod
     def of(cls, person: User, sent: QueryDict | None = None) -> "PersonEditForm":
@@ -43,7 +44,7 @@ class PersonEditForm(PersonForm):
 class RevisionForm(forms.Form):
     """A button's form: only the revision that was looked at."""
 
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = SeenRevision()
 
 
 class RoleForm(forms.Form):

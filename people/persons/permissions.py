@@ -7,7 +7,7 @@ from django.contrib.auth.models import AnonymousUser
 
 from audit.errors import NotPermitted, Subject
 from people.persons.models import Assignment, User
-from people.persons.verbs import MAY, Role, Verb, first_role, roles_for, sites_where
+from people.persons.verbs import Role, Verb, first_role, roles_for, sites_where
 from web.access import access
 
 ASK = "Ask one of them to do it, or an owner to change your roles."
@@ -44,10 +44,10 @@ def require_at_each(
     user: User, verb: Verb, sites: Collection[int], subject: Subject | None = None
 ) -> None:
     """As require, for what reaches several sites: each must be covered by a role that allows it."""
-    held = {a.site_id for a in _read(user) if a.role in MAY[verb]}
-    if not held:
+    covered = sites_where(_read(user), verb)
+    if covered is not None and not covered:
         raise _refusal(verb, "", subject, None)
-    if None not in held and not held.issuperset(sites):
+    if covered is not None and not covered.issuperset(sites):
         raise _refusal(verb, "at every site it concerns", subject, None)
 
 

@@ -8,6 +8,7 @@ from people.persons.verbs import Verb
 from people.policy.actions import set_policy
 from people.policy.models import Boiling, Policy
 from people.signatures.fields import SigningForm, note_signed
+from web.fields import SeenRevision
 from web.form_pages import form_page, posted
 from web.pages import PageRequest, page
 
@@ -15,7 +16,7 @@ from web.pages import PageRequest, page
 class PolicyForm(SigningForm):
     """The policy to sign."""
 
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = SeenRevision()
     sole_roaster = forms.BooleanField(
         label="A sole roaster may approve their own drafts",
         required=False,

@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from people.signatures.fields import SignatureOut
 from stations.slots.models import Placement, ReadBack
+from web.text import printable
 
 
 class ValueOut(serializers.Serializer[dict[str, str]]):
@@ -68,7 +69,7 @@ class FoundField(serializers.DictField):
         for code, value in super().to_internal_value(data).items():
             if isinstance(value, bool) or not isinstance(value, str | int | Decimal):
                 raise serializers.ValidationError({code: "text or a number"})
-            if not f"{code}{value}".isprintable():
+            if not printable(f"{code}{value}", lines=False):
                 raise serializers.ValidationError("text of one line, without control characters")
             kept[str(code)] = str(value)
         if len(kept) > 100:
