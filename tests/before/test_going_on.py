@@ -113,3 +113,16 @@ def test_the_history_of_a_machine_type_goes_on_under_its_new_name(
     assert [entry.subject_type for entry in page.entries][:2] == ["machine type", "ability set"]
     assert label_of("stations_ability", "ability_set_id").target is MachineType
     assert label_of("stations_abilityset", "ends_by").name == "A shot can end by"
+
+
+def test_every_slot_shows_what_it_should_hold(before: People, api_as: ApiAs) -> None:
+    """Settings that no longer fit their signature would not be shown as settings."""
+    api, address, shown = api_as(before.owner), f"{ROOT}slots/", 0
+    while address:
+        page = api.get(address).json()
+        for held in (slot["should_hold"] for slot in page["results"] if slot["should_hold"]):
+            assert held["settings"], held
+            assert held["signature"] or held["basis"] == "by_hand", held
+            shown += 1
+        address = page["next"]
+    assert shown > 50
