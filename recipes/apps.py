@@ -2,6 +2,18 @@
 
 from django.apps import AppConfig
 
+# Pages that the equipment offers a link to, by the names it knows them by.
+LINKS = {
+    "ask_for_change": "recipes:request_new",
+    "beverage_balance": "recipes:beverage",
+    "calibration": "recipes:calibration",
+    "delivery": "recipes:delivery",
+    "draft_from_shot": "recipes:draft_captured",
+    "grant_permit": "recipes:permit_new",
+    "overwritten": "recipes:overwritten",
+    "year_of_site": "recipes:year",
+}
+
 
 class RecipesConfig(AppConfig):
     """Recipes, decisions about them, and their publication."""
@@ -27,6 +39,7 @@ class RecipesConfig(AppConfig):
         from recipes.versions.capture import register_deviations
         from recipes.versions.review import names_coffee, register_withdrawal_check
         from stations.machine_types import catalogue
+        from web.links import register_link
 
         known = parameters.PARAMETERS.values()
         register_parameters(lambda: [(each.code, each.label) for each in known])
@@ -34,6 +47,8 @@ class RecipesConfig(AppConfig):
         registering = (
             coffees, versions, requests, publishing, permits, recalibration, tastings
         )  # fmt: skip
+        for name, url_name in LINKS.items():
+            register_link(name, url_name)
         for package in registering:
             package.register()
         register_name_use(names_coffee)

@@ -18,6 +18,7 @@ from audit.revision import Revised
 from people.persons.scope import SiteScoped
 from people.signatures.models import Signature
 from stations.equipment.models import Station
+from web.links import link_to
 from web.model_fields import ExactDecimalField
 
 # Calibrations a person may see, and those that are due.
@@ -157,7 +158,7 @@ class Calibration(Revised):
 
     def get_absolute_url(self) -> str:
         """The calibration's page: what it measured, and what accepting it would change."""
-        return reverse("recipes:calibration", args=[self.pk])
+        return link_to("calibration", self.pk) or reverse("stations:calibrations")
 
     @property
     def traits(self) -> dict[str, Decimal | None]:

@@ -35,6 +35,7 @@ PARTS: dict[str, tuple[list[str], Mapping[str, str]]] = {
     "migrations": ([*MANAGE, "makemigrations", "--check", "--dry-run"], READING),
     "templates": (module("djlint", "--lint", "--quiet", "templates"), {}),
     "rooms": (module("tests.tooling.rooms"), {}),
+    "layers": (module("tests.tooling.layers"), READING),
     "addresses": (module("tests.tooling.addresses"), {}),
 }
 

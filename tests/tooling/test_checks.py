@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from tests.tooling.addresses import named_in, not_pinned
+from tests.tooling.layers import named_above
 from tests.tooling.listing import ROOT
 from tests.tooling.rooms import FILE_LINES, FUNCTION_LINES, HEADS, census, main, too_large
 
@@ -60,3 +61,14 @@ def test_both_requirements_files_agree() -> None:
         for name in ("requirements.txt", "requirements-dev.txt")
     )
     assert run <= dev
+
+
+@pytest.mark.parametrize(
+    "line",
+    ['reverse("recipes:" + "permit")'.replace('" + "', ""), "JOIN recipes_permit p ON true"],
+)
+def test_names_of_a_folder_above_are_found(line: str) -> None:
+    tables = {"recipes_permit": "recipes", "stations_slot": "stations"}
+    assert [above for _, above, _ in named_above(line, "stations", tables)] == ["recipes"]
+    assert list(named_above(line, "recipes", tables)) == []
+    assert list(named_above("FROM stations_slot", "stations", tables)) == []

@@ -11,7 +11,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from audit.reading.charts import History
-from web import printing
+from web import links, printing
 from web.charts import Drawing, Steps, drawing
 from web.form_pages import newest_of
 from web.icons import Mark, mark_for
@@ -24,6 +24,9 @@ def mark(code: str, word: str = "") -> dict[str, Mark | str]:
     """A state as drawn mark and word; `word` replaces the usual one ("2 differ")."""
     found = mark_for(str(code))
     return {"mark": found, "word": word or found.word}
+
+
+register.simple_tag(links.link_to, name="link_to")
 
 
 @register.filter
