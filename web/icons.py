@@ -17,11 +17,15 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A state's word, its shape, and the tone (settled, waiting, alarm, quiet, plain)."""
+    """A state's word, its shape, and the tone (settled, waiting, alarm, quiet, plain).
+
+    ``several`` is the word beside a number of things in that state, where it differs: 2 differ.
+    """
 
     word: str
     shape: Shape
     tone: str = "plain"
+    several: str = ""
 
 
 _CIRCLE = "M8 2.5a5.5 5.5 0 1 0 0 11a5.5 5.5 0 0 0 0-11z"
@@ -76,8 +80,8 @@ MARKS: dict[str, Mark] = {
     "cancelled": Mark("Cancelled", STRIKE, "quiet"),
     "complete": Mark("Complete", TICK, "settled"),
     "done": Mark("Done", TICK, "settled"),
-    "matches": Mark("Matches", TICK, "settled"),
-    "differs": Mark("Differs", WEDGE, "alarm"),
+    "matches": Mark("Matches", TICK, "settled", "Match"),
+    "differs": Mark("Differs", WEDGE, "alarm", "Differ"),
     "missing": Mark("Missing", BROKEN, "waiting"),
     "to_load": Mark("To load", LOAD, "waiting"),
     "unread": Mark("Not read back", BROKEN, "waiting"),
@@ -85,7 +89,7 @@ MARKS: dict[str, Mark] = {
     "outside": Mark("Out of tolerance", WEDGE, "alarm"),
     "low": Mark("Too low", WEDGE, "alarm"),
     "high": Mark("Too high", WEDGE, "alarm"),
-    "drifts": Mark("Drifts", ASIDE, "alarm"),
+    "drifts": Mark("Drifts", ASIDE, "alarm", "Drift"),
     "resting": Mark("Still resting", WEDGE, "waiting"),
     "past": Mark("Past its window", WEDGE, "waiting"),
     "left_out": Mark("Left out", STRIKE, "quiet"),
