@@ -30,6 +30,7 @@ class RecipesConfig(AppConfig):
         from recipes.modelling import history as modelling  # noqa: F401 - registers its words
         from recipes.permits import history as permits
         from recipes.permits.content import deviations_of
+        from recipes.planning import kinds
         from recipes.publishing import history as publishing
         from recipes.publishing.actions import refuse_on_its_way
         from recipes.recalibration import history as recalibration
@@ -45,7 +46,7 @@ class RecipesConfig(AppConfig):
         register_parameters(lambda: [(each.code, each.label) for each in known])
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
         registering = (
-            coffees, versions, requests, publishing, permits, recalibration, tastings
+            coffees, versions, requests, kinds, publishing, permits, recalibration, tastings
         )  # fmt: skip
         for name, url_name in LINKS.items():
             register_link(name, url_name)

@@ -16,10 +16,9 @@ from django.db.models import Count, F, Max, Min, Q
 from recipes.coffees.models import Recipe
 from recipes.formula.parameters import Parameter
 from recipes.permits.models import PermitChange
+from recipes.planning.kinds import PERMIT
 from recipes.versions.models import FormulaValue, Version
 from stations.slots.models import Placement
-
-Basis = Placement.Basis
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +53,7 @@ class Held:
     @property
     def on_permit(self) -> bool:
         """Whether a permit held it."""
-        return self.basis == Basis.PERMIT
+        return self.basis == PERMIT.basis
 
 
 @dataclass(frozen=True)
@@ -109,14 +108,14 @@ def _held(
     by_digest: Mapping[str, Stated], parameter: Parameter, sites: Collection[int] | None
 ) -> Iterator[Held]:
     rows = list(_grouped(by_digest, sites))
-    permits = [row["basis_id"] for row in rows if row["basis"] == Basis.PERMIT]
+    permits = [row["basis_id"] for row in rows if row["basis"] == PERMIT.basis]
     permitted = {
         change.permit_id: _value(change)
         for change in PermitChange.objects.filter(permit__in=permits, code=parameter.code)
     }
     for row in rows:
         stated = by_digest[row["digest"]]
-        own = permitted.get(row["basis_id"]) if row["basis"] == Basis.PERMIT else None
+        own = permitted.get(row["basis_id"]) if row["basis"] == PERMIT.basis else None
         yield Held(
             row["site__name"], row["site__time_zone"], stated.version, row["basis"],
             row["basis_id"], row["slots"], row["since"], None if row["going_on"] else row["until"],
@@ -127,7 +126,7 @@ def _held(
 def _grouped(digests: Collection[str], sites: Collection[int] | None) -> list[dict[str, Any]]:
     began = Placement.objects.filter(
         settings__content_digest__in=list(digests), started_at__isnull=False
-    ).exclude(basis=Basis.BY_HAND)
+    ).exclude(manner=Placement.Manner.BY_HAND)
     if sites is not None:
         began = began.filter(site__in=sites)
     rows = (

@@ -16,6 +16,7 @@ from django.db.models.functions import ExtractMonth
 from audit.capture.models import Entry, Operation
 from audit.vocabulary import words
 from recipes.permits.models import PermitSlot
+from recipes.planning.kinds import PUBLICATION
 from recipes.requests.models import ChangeRequest
 from stations.equipment.models import Site
 from stations.slots.models import Placement
@@ -110,7 +111,7 @@ def _refusals(site: Site, span: Span, zone: ZoneInfo) -> MonthlyCounts:
 
 
 def _placed(site: Site, span: Span, zone: ZoneInfo) -> list[MonthlyCounts]:
-    rows = Placement.objects.filter(site=site, basis=Placement.Basis.PUBLICATION)
+    rows = Placement.objects.filter(site=site, basis=PUBLICATION.basis)
     versions = rows.annotate(version=F("settings__content_digest"))
     counted = _monthly(versions, "started_at", span, zone, count="version")
     return [

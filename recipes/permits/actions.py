@@ -16,6 +16,7 @@ from people.signatures.signing import Credentials
 from recipes.permits import history
 from recipes.permits.models import Permit, PermitChange, PermitSlot
 from recipes.permits.plan import Changes, PermitPlan, make_permit_plan
+from recipes.planning.kinds import PERMIT
 from recipes.planning.signing import (
     Signer,
     must_acknowledge,
@@ -24,8 +25,7 @@ from recipes.planning.signing import (
     settled,
     sign_document,
 )
-from stations.slots.placing import begin_permit, lock_slots
-from stations.slots.placing import end_permit as give_back
+from stations.slots.placing import lock_slots, step_back, step_in
 
 
 def grant(
@@ -58,7 +58,7 @@ def grant(
         signature = sign_document(plan, permit, Signer(by, credentials), recording)
         due = {line.slot.station.machine.site_id: permit.granted_at for line in plan.lines}
         place(plan, signature, due=due, mark=f" · permit {permit.pk}")
-        begin_permit(permit_id=permit.pk)
+        step_in(basis=PERMIT.basis, basis_id=permit.pk)
         return permit
 
 
@@ -127,7 +127,7 @@ def _end(permit: Permit) -> int | None:
         state=Permit.State.ENDED, ended_at=Now(), revision=F("revision") + 1
     )
     permit.refresh_from_db()
-    return give_back(permit_id=permit.pk) if ended else None
+    return step_back(basis=PERMIT.basis, basis_id=permit.pk) if ended else None
 
 
 def _subject(permit: Permit) -> Subject:

@@ -7,8 +7,8 @@ from decimal import Decimal
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
 from recipes.permits.models import Permit, PermitChange
-from recipes.permits.plan import PermitPlan
 from recipes.planning.content import document_moved, slots_moved
+from recipes.planning.kinds import PERMIT
 from stations.slots.models import Placement
 
 
@@ -30,12 +30,12 @@ def _moved(granted: Permit, seen: Seen, digest: str) -> Iterator[str]:
     planned = {line[0]: line[2] for line in seen["slots"]}
     if set(granted.slots.values_list("slot_id", flat=True)) != set(planned):
         yield "the slots it names"
-    yield from slots_moved(PermitPlan.kind, granted.pk, planned)
+    yield from slots_moved(PERMIT, granted.pk, planned)
 
 
 def deviations_of(placement: Placement) -> dict[str, tuple[Decimal | None, str]]:
     """What a placement on a permit was allowed to differ in: target or text by parameter."""
-    if placement.basis != Placement.Basis.PERMIT:
+    if placement.basis != PERMIT.basis:
         return {}
     changes = PermitChange.objects.filter(permit=placement.basis_id)
     return {change.code: (change.target, change.text) for change in changes}

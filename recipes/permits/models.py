@@ -10,6 +10,7 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
 from people.persons.models import User
 from people.persons.scope import SiteScoped
@@ -63,14 +64,17 @@ class PermitSlotQuerySet(SiteScoped["PermitSlot"]):
     view_verb = Verb.SLOT_VIEW
 
 
+class PermitState(models.TextChoices):
+    """Where a permit is in its life."""
+
+    IN_FORCE = "in_force", "in force"
+    ENDED = "ended", "ended"
+
+
 class Permit(SignedPlan):
     """A deviation permit (ISO 9000): which slots, which parameters, why, and until when."""
 
-    class State(models.TextChoices):
-        """Where a permit is in its life."""
-
-        IN_FORCE = "in_force", "in force"
-        ENDED = "ended", "ended"
+    State = PermitState
 
     ends_at = models.DateTimeField()
     state = models.CharField(max_length=10, choices=State, default=State.IN_FORCE)
@@ -82,6 +86,7 @@ class Permit(SignedPlan):
     class Meta:
         ordering = ["-id"]
         constraints = [
+            one_of("state", PermitState, name="permit_state_is_known"),
             models.CheckConstraint(name="permit_says_why", condition=~Q(reason="")),
             models.CheckConstraint(
                 name="permit_ends_after_it_begins", condition=Q(ends_at__gt=F("granted_at"))

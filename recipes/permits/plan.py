@@ -13,10 +13,10 @@ from audit.errors import Invalid, Refused
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from people.signatures.models import Meaning
 from recipes.permits.translating import translate_permitted
 from recipes.planning.facts import SlotFact, SlotReason, slot_fact
-from recipes.planning.plan import Kind, Outcome, Plan, SlotLine
+from recipes.planning.kinds import PERMIT, PUBLICATION
+from recipes.planning.plan import Outcome, Plan, SlotLine
 from recipes.versions.holding import versions_of
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Slot
@@ -38,7 +38,7 @@ class PermitLine(SlotLine[Slot, Placement]):
 class PermitPlan(Plan[PermitLine]):
     """Every named slot with its settings under the permit, or why it can't have one."""
 
-    kind = Kind(Placement.Basis.PERMIT, Meaning.PERMITTED, Verb.PERMIT_GRANT)
+    kind = PERMIT
     changes: Changes
     ends_at: datetime
 
@@ -135,8 +135,7 @@ def _held(slots: Sequence[Slot]) -> dict[int, Placement]:
 
 def _waiting(slots: Sequence[Slot]) -> dict[int, Placement]:
     """The publication's placement that will take over from whatever a slot holds."""
-    publication = Placement.Basis.PUBLICATION
-    rows = Placement.objects.filter(slot__in=slots, state="scheduled", basis=publication)
+    rows = Placement.objects.filter(slot__in=slots, state="scheduled", basis=PUBLICATION.basis)
     return {placement.slot_id: placement for placement in rows}
 
 
@@ -176,7 +175,7 @@ def _without(slot: Slot, held: Placement | None) -> PermitLine:
 
 def _digest_at(placement: Placement | None) -> str:
     """The digest of the approved content a permit may bend; empty where there is none."""
-    if placement is None or placement.basis == Placement.Basis.PERMIT:
+    if placement is None or placement.basis == PERMIT.basis:
         return ""
     return placement.settings.content_digest
 
@@ -184,6 +183,6 @@ def _digest_at(placement: Placement | None) -> str:
 def _why_not(placement: Placement | None) -> SlotFact:
     if placement is None:
         return slot_fact(SlotReason.NOTHING_HELD)
-    if placement.basis == Placement.Basis.PERMIT:
+    if placement.basis == PERMIT.basis:
         return slot_fact(SlotReason.PERMIT_IN_FORCE, permit=placement.basis_id)
     return slot_fact(SlotReason.NOT_LOCKED)

@@ -12,14 +12,12 @@ from typing import Any, ClassVar, Generic, Protocol, TypeVar
 import rfc8785
 
 from audit.errors import Refused
-from people.persons.verbs import Verb
 from people.signatures.content import SCHEME
-from people.signatures.models import Meaning
 from recipes.planning.accepting import Accepted, sentences, to_accept
 from recipes.planning.facts import Fact, words
+from recipes.planning.kinds import Kind
 from recipes.translation.translating import StationTranslation
 from recipes.versions.models import Version
-from stations.slots.models import Placement
 
 
 class Outcome(StrEnum):
@@ -69,15 +67,6 @@ class SlotLine(Generic[SlotT, HeldT]):
 
 AnyLine = SlotLine[Any, Any]
 LineT = TypeVar("LineT", bound=AnyLine)
-
-
-@dataclass(frozen=True)
-class Kind:
-    """What tells one kind of plan from the others: what its placements are under, who may sign."""
-
-    basis: Placement.Basis
-    meaning: Meaning
-    verb: Verb
 
 
 @dataclass(frozen=True, kw_only=True)

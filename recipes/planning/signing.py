@@ -107,7 +107,7 @@ def place(
     One set of control settings for each station, version and values.
     """
     slots, settings = _grouped(plan.to_place, mark)
-    entitlement = Entitlement(plan.kind.basis, signature.subject_id, signature)
+    entitlement = Entitlement(plan.kind.basis, signature.subject_id, plan.kind.manner, signature)
     for keys in _calls(slots):
         schedule(
             entitlement=entitlement,

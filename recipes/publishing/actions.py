@@ -13,6 +13,7 @@ from people.persons.models import User
 from people.persons.permissions import require, require_at_each
 from people.persons.verbs import Verb
 from people.signatures.signing import Credentials
+from recipes.planning.kinds import PUBLICATION
 from recipes.planning.plan import Outcome
 from recipes.planning.signing import (
     MOVED,
@@ -24,16 +25,15 @@ from recipes.planning.signing import (
     sign_document,
 )
 from recipes.publishing import history
-from recipes.publishing.models import Publication, PublicationSite
+from recipes.publishing.models import Publication, PublicationSite, PublicationState
 from recipes.publishing.plan import Line, PublicationPlan, make_plan
 from recipes.publishing.run import start
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import When
 from recipes.versions.models import Version
-from stations.slots.models import Placement
 from stations.slots.placing import cancel_scheduled
 
-State = Publication.State
+State = PublicationState
 _DONE = {State.STOPPED: "stopped", State.RUNNING: "resumed", State.CANCELLED: "cancelled"}
 # A plan may be read for so long while bars log shots; web servers' clocks differ by less.
 OLDEST, CLOCKS = timedelta(hours=24), timedelta(minutes=1)
@@ -202,7 +202,7 @@ def cancel(*, by: User, publication: Publication, reason: str) -> int:
     ):
         must_cover(publication, by)
         _move(publication, State.STOPPED, State.CANCELLED)
-        freed = cancel_scheduled(basis=Placement.Basis.PUBLICATION, basis_id=publication.pk)
+        freed = cancel_scheduled(basis=PUBLICATION.basis, basis_id=publication.pk)
         PublicationSite.objects.filter(publication=publication).update(
             cancelled=F("slots") - F("placed")
         )

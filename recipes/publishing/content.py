@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, scheme_of, told
 from recipes.planning.content import document_moved, settings_written
+from recipes.planning.kinds import PUBLICATION
 from recipes.publishing.models import Publication
-from recipes.publishing.plan import PublicationPlan
 from recipes.versions.digest import content_digest
 from recipes.versions.models import Version
 from web.printing import counted
@@ -37,7 +37,7 @@ def _moved(made: Publication, seen: Seen, digest: str) -> Iterator[str]:
         int(pk): station[0] if scheme_of(seen) == 1 else station["values"]
         for pk, station in seen["stations"].items()
     }
-    placed = settings_written(PublicationPlan.kind, made.pk, planned)
+    placed = settings_written(PUBLICATION, made.pk, planned)
     other = {pk for pk, values in placed if values != planned[pk]}
     if other:
         yield f"settings of {counted(len(other), 'station')}"

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from audit.capture.governed import governed
+from audit.capture.models import one_of
 from people.persons.models import User
 from people.persons.permissions import covered_sites
 from people.persons.scope import SiteScoped
@@ -71,16 +72,19 @@ class PublicationSiteQuerySet(SiteScoped["PublicationSite"]):
     view_verb = Verb.SLOT_VIEW
 
 
+class PublicationState(models.TextChoices):
+    """Where a publication is in its life."""
+
+    RUNNING = "running", "under way"
+    STOPPED = "stopped", "stopped"
+    COMPLETE = "complete", "complete"
+    CANCELLED = "cancelled", "cancelled"
+
+
 class Publication(SignedPlan):
     """A signed plan: which version, where, and from when by each site's clock."""
 
-    class State(models.TextChoices):
-        """Where a publication is in its life."""
-
-        RUNNING = "running", "under way"
-        STOPPED = "stopped", "stopped"
-        COMPLETE = "complete", "complete"
-        CANCELLED = "cancelled", "cancelled"
+    State = PublicationState
 
     version = models.ForeignKey(Version, models.PROTECT, related_name="publications")
     scope = models.JSONField(help_text="which slots: see recipes.publishing.scope")
@@ -96,6 +100,7 @@ class Publication(SignedPlan):
     class Meta:
         ordering = ["-id"]
         constraints = [
+            one_of("state", PublicationState, name="publication_state_is_known"),
             models.CheckConstraint(
                 name="publication_date_and_time_together",
                 condition=Q(local_date=None, local_time=None)

@@ -11,9 +11,9 @@ from audit.errors import Refused
 from people.persons.models import User
 from people.persons.permissions import may_everywhere, require
 from people.persons.verbs import Verb
-from people.signatures.models import Meaning
 from recipes.planning.facts import Fact, SlotReason, canonical, slot_fact
-from recipes.planning.plan import Kind, Outcome, Plan, SlotLine
+from recipes.planning.kinds import PERMIT, PUBLICATION
+from recipes.planning.plan import Outcome, Plan, SlotLine
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When, due_at
 from recipes.translation.translating import StationTranslation, Values, translate_for
@@ -59,7 +59,7 @@ class Line(SlotLine[SlotAt, Held]):
 class PublicationPlan(Plan[Line]):
     """Which version goes where and when, with every refusal."""
 
-    kind = Kind(Placement.Basis.PUBLICATION, Meaning.PUBLISHED, Verb.PUBLICATION_SIGN)
+    kind = PUBLICATION
     version: Version
     scope: Scope
     when: When
@@ -193,7 +193,7 @@ def _held(slots: SlotQuerySet) -> dict[int, Held]:
             "settings__content_digest",
         )
     )  # fmt: skip
-    permit = Placement.Basis.PERMIT
+    permit = PERMIT.basis
     return {
         row[0]: Held(row[2], row[3], row[4], row[5], row[6], row[1] if row[3] == permit else None)
         for row in rows
@@ -203,7 +203,7 @@ def _held(slots: SlotQuerySet) -> dict[int, Held]:
 def _waiting(slots: SlotQuerySet) -> dict[int, int]:
     """Slot to the publication that already waits for it."""
     rows = Placement.objects.filter(
-        slot__in=slots.values("pk"), state="scheduled", basis=Placement.Basis.PUBLICATION
+        slot__in=slots.values("pk"), state="scheduled", basis=PUBLICATION.basis
     ).values_list("slot_id", "basis_id")
     return {slot_id: basis_id for slot_id, basis_id in rows if basis_id is not None}
 

@@ -15,9 +15,9 @@ from django.db.models.functions import Now
 
 from audit.capture.context import recorded
 from audit.errors import Subject
+from recipes.planning.kinds import PUBLICATION
 from recipes.publishing import history
 from recipes.publishing.models import Publication, PublicationSite
-from stations.slots.models import Placement
 from stations.slots.placing import bring_into_force
 
 BATCH = 1000
@@ -55,9 +55,7 @@ def place_batch(publication_id: int, at_most: int = BATCH) -> int:
     ):
         if not _still_running(publication_id):
             return 0
-        done = bring_into_force(
-            basis=Placement.Basis.PUBLICATION, basis_id=publication_id, at_most=at_most
-        )
+        done = bring_into_force(basis=PUBLICATION.basis, basis_id=publication_id, at_most=at_most)
         if done:
             _count(publication_id, done)
         return done.total()

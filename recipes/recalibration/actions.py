@@ -17,7 +17,7 @@ from recipes.recalibration.plan import RetranslationPlan, make_retranslation_pla
 from stations.calibrations.actions import CALIBRATION_ACCEPTED, refuse_if_decided
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Slot, Station
-from stations.slots.placing import bring_into_force, wait_beneath_permits
+from stations.slots.placing import bring_into_force, renew_beneath
 
 
 def accept_calibration(
@@ -72,9 +72,9 @@ def _held(calibration: Calibration) -> Calibration:
 
 def _begin(plan: RetranslationPlan) -> None:
     """Put what was placed into force, or beneath the permits that keep it waiting."""
-    pk = plan.calibration.pk
-    wait_beneath_permits(calibration_id=pk)
-    bring_into_force(basis=plan.kind.basis, basis_id=pk, at_most=len(plan.lines))
+    basis, pk = plan.kind.basis, plan.calibration.pk
+    renew_beneath(basis=basis, basis_id=pk)
+    bring_into_force(basis=basis, basis_id=pk, at_most=len(plan.lines))
 
 
 def _must_say_why(plan: RetranslationPlan, reason: str) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
 from recipes.planning.content import slots_moved
-from recipes.recalibration.plan import RetranslationPlan
+from recipes.planning.kinds import RE_TRANSLATION
 from stations.calibrations.models import Calibration
 
 
@@ -28,4 +28,4 @@ def _moved(accepted: Calibration, seen: Seen, digest: str) -> Iterator[str]:
     if accepted.due_on.isoformat() != seen["due_on"]:
         yield "when it is to be repeated"
     planned = {line[0]: line[3] for line in seen["slots"]}
-    yield from slots_moved(RetranslationPlan.kind, accepted.pk, planned)
+    yield from slots_moved(RE_TRANSLATION, accepted.pk, planned)

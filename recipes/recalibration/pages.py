@@ -9,6 +9,7 @@ from django.shortcuts import render
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from people.signatures.fields import SigningForm, note_signed
+from recipes.planning.kinds import RE_TRANSLATION
 from recipes.planning.plan import Outcome
 from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import RetranslationPlan, make_retranslation_plan
@@ -82,7 +83,7 @@ def _rows(calibration: Calibration, outcome: Measured) -> list[dict[str, Any]]:
 def calibration(request: PageRequest, pk: int) -> HttpResponse:
     """Runs, fit and decision; for those who may decide, the way there."""
     found = _found(request, pk)
-    basis = Placement.Basis.RE_TRANSLATION
+    basis = RE_TRANSLATION.basis
     placed = Placement.objects.filter(basis=basis, basis_id=pk).select_related("settings", "slot")
     context = _measured(found) | {
         "placed": placed.order_by("slot__number"),

@@ -10,10 +10,10 @@ from audit.errors import Refused
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from people.signatures.models import Meaning
 from recipes.permits.models import Permit
 from recipes.planning.facts import SlotReason, slot_fact, words
-from recipes.planning.plan import PLACED, Kind, Outcome, Plan, SlotLine
+from recipes.planning.kinds import PERMIT, RE_TRANSLATION
+from recipes.planning.plan import PLACED, Outcome, Plan, SlotLine
 from recipes.translation.translating import StationTranslation, translate_for
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
@@ -22,8 +22,6 @@ from stations.calibrations.outcome import outcome_of
 from stations.equipment.models import Slot, Station
 from stations.slots.models import Placement, PlacementQuerySet
 from web.printing import counted
-
-Basis = Placement.Basis
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +59,7 @@ class RetranslationLine(SlotLine[Slot, Placement]):
 class RetranslationPlan(Plan[RetranslationLine]):
     """What accepting a calibration changes, slot by slot; ``concerns`` speak against it."""
 
-    kind = Kind(Basis.RE_TRANSLATION, Meaning.RE_TRANSLATED, Verb.CALIBRATION_RECORD)
+    kind = RE_TRANSLATION
     calibration: Calibration
     waiting: list[Placement]
 
@@ -122,11 +120,11 @@ def make_retranslation_plan(*, by: User, calibration: Calibration) -> Retranslat
     waiting = list(here.filter(state="scheduled").select_related("settings", "slot"))
     beneath = _beneath(here)
     every = [*held, *(each for each, _ in beneath.values())]
-    versions = versions_of(each for each in every if each.basis in SIGNED_FOR_IT)
+    versions = versions_of(each for each in every if each.manner in SIGNED_FOR_IT)
     translated = {digest: _translated(version, calibration) for digest, version in versions.items()}
     lines = [
         _line(each, versions, translated)
-        if each.basis != Basis.PERMIT
+        if each.basis != PERMIT.basis
         else _line_on_permit(each, beneath.get(each.slot_id), versions, translated)
         for each in held
     ]
@@ -159,7 +157,7 @@ def _line(
     versions: Mapping[str, Version],
     translated: Mapping[str, StationTranslation],
 ) -> RetranslationLine:
-    if held.basis == Basis.BY_HAND:
+    if not held.locks:
         by_hand = slot_fact(SlotReason.SET_BY_HAND)
         return RetranslationLine(held.slot, held, Outcome.LEAVE, facts=(by_hand,))
     version = versions.get(held.settings.content_digest)

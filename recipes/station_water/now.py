@@ -65,7 +65,7 @@ class WaterNow:
 
 def waters_now(station: Station) -> list[WaterNow]:
     """Every slot of the station whose version leaves the water to it, by slot."""
-    rows = Placement.objects.in_force().filter(slot__station=station, basis__in=SIGNED_FOR_IT)
+    rows = Placement.objects.in_force().filter(slot__station=station, manner__in=SIGNED_FOR_IT)
     held = list(rows.select_related("settings", "slot").order_by("slot__number"))
     found = versions_of(held)
     now = {digest: _now(version, station) for digest, version in found.items()}

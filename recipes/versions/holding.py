@@ -6,7 +6,8 @@ from recipes.versions.models import Version
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
 
-SIGNED_FOR_IT = (Placement.Basis.PUBLICATION, Placement.Basis.RE_TRANSLATION)
+# What holds an approved version as it is, not bent by what steps in for a time.
+SIGNED_FOR_IT = (Placement.Manner.TAKES_OVER, Placement.Manner.RENEWS)
 
 
 def versions_of(placements: Iterable[Placement]) -> dict[str, Version]:
@@ -18,7 +19,7 @@ def versions_of(placements: Iterable[Placement]) -> dict[str, Version]:
 
 def slots_holding(version: Version) -> int:
     """How many slots should hold it now, as published or as translated anew since."""
-    placed = Placement.objects.in_force().filter(basis__in=SIGNED_FOR_IT)
+    placed = Placement.objects.in_force().filter(manner__in=SIGNED_FOR_IT)
     return placed.filter(settings__content_digest=version.content_digest).count()
 
 

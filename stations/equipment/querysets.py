@@ -54,14 +54,14 @@ class SlotQuerySet(SiteScoped[Any]):
         return self.annotate(
             current=current,
             in_force=F("current__pk"),
-            basis=F("current__basis"),
+            manner=F("current__manner"),
             verdict=F("current__verdict"),
         ).annotate(
             condition=Case(
                 When(in_force=None, then=Value("empty")),
                 When(verdict="differs", then=Value("differs")),
-                When(basis="permit", then=Value("on_permit")),
-                When(basis="by_hand", then=Value("by_hand")),
+                When(manner="steps_in", then=Value("on_permit")),
+                When(manner="by_hand", then=Value("by_hand")),
                 When(verdict="unread", then=Value("to_load")),
                 default=Value("matches"),
                 output_field=CharField(),
@@ -100,5 +100,5 @@ class SlotQuerySet(SiteScoped[Any]):
     def locked(self) -> Self:
         """Slots whose content is signed and in force."""
         return self.filter(
-            Q(placements__state="in_force") & ~Q(placements__basis="by_hand")
+            Q(placements__state="in_force") & ~Q(placements__manner="by_hand")
         ).distinct()

@@ -15,6 +15,7 @@ from people.persons.verbs import Verb
 from stations.equipment.models import Slot
 from stations.machine_types.catalogue import ENDINGS, unit_of
 from stations.metrology.formula import ENDS_BY
+from stations.slots.bases import BY_HAND
 from stations.slots.models import ControlSettings, Placement
 from stations.slots.placing import lock_slots
 from web.checks import Checks
@@ -49,7 +50,8 @@ def place_by_hand(*, slot: Slot, values: Mapping[str, Mapping[str, str]], by: Us
         )
         now = timezone.now()
         return Placement.objects.create(
-            slot=slot, site=site, settings=settings, basis=Placement.Basis.BY_HAND,
+            slot=slot, site=site, settings=settings, basis=BY_HAND,
+            manner=Placement.Manner.BY_HAND,
             state=Placement.State.IN_FORCE, due_at=now, started_at=now,
         )  # fmt: skip
 
@@ -58,7 +60,7 @@ def refuse_if_locked(slot: Slot, values: Mapping[str, Mapping[str, str]]) -> Non
     """Raise Refused when a signed placement is in force; call it with the slot locked."""
     held = (
         slot.placements.filter(state="in_force")
-        .exclude(basis=Placement.Basis.BY_HAND)
+        .exclude(manner=Placement.Manner.BY_HAND)
         .select_related("settings")
         .first()
     )

@@ -1,6 +1,6 @@
 """What the database itself refuses to do to a placement, whatever way the attempt took.
 
-Statement-level throughout: a publication touches tens of thousands of rows in one statement, and
+Statement-level throughout: what is signed touches tens of thousands of rows in one statement, and
 a check per row would cost more than the rows.
 """
 
@@ -27,14 +27,16 @@ def refuse(condition: str, message: str) -> str:
 # one-row statement would be one. OFFSET 0 keeps the conditions outside from turning it back.
 PAIRS = """(SELECT n.*, o.slot_id AS old_slot_id, o.site_id AS old_site_id,
         o.settings_id AS old_settings_id, o.basis AS old_basis, o.basis_id AS old_basis_id,
+        o.manner AS old_manner,
         o.signature_id AS old_signature_id, o.due_at AS old_due_at, o.state AS old_state
     FROM changed n FULL JOIN original o ON n.id = o.id OFFSET 0) n"""
 
 FIXED = refuse(
     f"""SELECT 1 FROM {PAIRS}
-    WHERE (n.slot_id, n.site_id, n.settings_id, n.basis, n.due_at)
+    WHERE (n.slot_id, n.site_id, n.settings_id, n.basis, n.manner, n.due_at)
           IS DISTINCT FROM
-          (n.old_slot_id, n.old_site_id, n.old_settings_id, n.old_basis, n.old_due_at)
+          (n.old_slot_id, n.old_site_id, n.old_settings_id, n.old_basis, n.old_manner,
+           n.old_due_at)
        OR n.basis_id IS DISTINCT FROM n.old_basis_id
        OR n.signature_id IS DISTINCT FROM n.old_signature_id""",
     "A locked slot cannot be set to something else: a placement''s settings never change.",
@@ -55,14 +57,14 @@ EARLY = refuse(
     "A placement cannot come into force before it is due.",
 )
 
-# What a slot on a permit falls back to is replaced by one thing only: a re-translation of the
-# same content, in the transaction that ends the other. It waits until the permit ends.
+# What a slot falls back to is replaced by one thing only: what renews the same content, in the
+# transaction that ends the other. It waits until what stepped in ends.
 BENEATH = refuse(
     f"""SELECT 1 FROM {PAIRS}
     WHERE n.old_state = 'scheduled' AND n.state = 'suspended' AND NOT (
-        n.basis = 're_translation' AND n.due_at <= clock_timestamp()
+        n.manner = 'renews' AND n.due_at <= clock_timestamp()
         AND EXISTS (SELECT 1 FROM stations_placement p WHERE p.id = n.superseded_by_id
-            AND p.slot_id = n.slot_id AND p.basis = 'permit' AND p.state = 'in_force')
+            AND p.slot_id = n.slot_id AND p.manner = 'steps_in' AND p.state = 'in_force')
         AND EXISTS (SELECT 1 FROM stations_placement o
             JOIN stations_controlsettings a ON a.id = o.settings_id
             JOIN stations_controlsettings b ON b.id = n.settings_id
@@ -74,25 +76,25 @@ BENEATH = refuse(
 
 # What a locked slot holds ends in the very statement that puts a signed successor for the same
 # slot into force: one that is only due could be left waiting, and the slot stand open meanwhile.
-# Only a permit suspends, so that nothing else has a way back; and what a permit has suspended is
-# ended by a publication, or by the re-translation that takes its place.
+# Only what steps in suspends, so that nothing else has a way back; and what is suspended is ended
+# by what takes over, or by what renews it in its place.
 SUCCESSOR = refuse(
     f"""SELECT 1 FROM {PAIRS}
     LEFT JOIN stations_placement s
         ON s.id = n.superseded_by_id AND s.slot_id = n.slot_id AND s.id <> n.id
         AND s.signature_id IS NOT NULL AND s.due_at <= clock_timestamp()
-        AND (s.basis = 'permit') = (n.state = 'suspended')
+        AND (s.manner = 'steps_in') = (n.state = 'suspended')
         AND (s.state = 'in_force' OR s.state = 'suspended' AND n.old_state = 'suspended')
-    WHERE n.basis <> 'by_hand' AND n.old_state IN ('in_force', 'suspended') AND s.id IS NULL
+    WHERE n.manner <> 'by_hand' AND n.old_state IN ('in_force', 'suspended') AND s.id IS NULL
         AND (n.state = 'ended' OR (n.state = 'suspended' AND n.old_state = 'in_force'))""",
     "A locked slot stays locked: what it holds ends only when a signed placement takes over.",
 )
 
 HAND = refuse(
     """SELECT 1 FROM changed n JOIN stations_placement s
-        ON s.slot_id = n.slot_id AND s.id <> n.id AND s.basis <> 'by_hand'
+        ON s.slot_id = n.slot_id AND s.id <> n.id AND s.manner <> 'by_hand'
         AND s.state IN ('in_force', 'suspended')
-    WHERE n.basis = 'by_hand' AND n.state = 'in_force'""",
+    WHERE n.manner = 'by_hand' AND n.state = 'in_force'""",
     "This slot is locked: it cannot be set by hand.",
 )
 
@@ -102,9 +104,7 @@ SIGNED = refuse(
     """SELECT 1 FROM changed n LEFT JOIN people_signature s
         ON s.id = n.signature_id AND s.subject_type = n.basis AND s.subject_id = n.basis_id
         AND s.at >= transaction_timestamp()
-        AND s.meaning = CASE n.basis WHEN 'publication' THEN 'published'
-            WHEN 'permit' THEN 'permitted' ELSE 're_translated' END
-    WHERE n.basis <> 'by_hand' AND s.id IS NULL""",
+    WHERE n.manner <> 'by_hand' AND s.id IS NULL""",
     "A placement needs the signature of its own publication, permit or re-translation,"
     " given together with it.",
 )
@@ -112,7 +112,7 @@ SIGNED = refuse(
 FRESH = refuse(
     """SELECT 1 FROM changed n WHERE n.state NOT IN ('scheduled', 'in_force')
         OR n.verdict <> 'unread' OR n.ended_at IS NOT NULL
-        OR (n.state = 'in_force' AND n.basis <> 'by_hand')""",
+        OR (n.state = 'in_force' AND n.manner <> 'by_hand')""",
     "A placement begins scheduled (or in force when set by hand) and not yet read back.",
 )
 

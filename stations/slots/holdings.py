@@ -26,7 +26,7 @@ class Holding:
     @property
     def locked(self) -> bool:
         """Whether what it holds is signed."""
-        return bool(self.placement and self.placement.basis != Placement.Basis.BY_HAND)
+        return bool(self.placement and self.placement.locks)
 
     @property
     def to_load(self) -> bool:

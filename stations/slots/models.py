@@ -34,7 +34,7 @@ class PlacementQuerySet(SiteScoped["Placement"]):
 
     def to_load(self) -> Self:
         """In force and signed, but not read back since."""
-        return self.in_force().filter(verdict="unread").exclude(basis="by_hand")
+        return self.in_force().filter(verdict="unread").exclude(manner="by_hand")
 
     def with_place(self) -> Self:
         """Placements with everything a list of them prints, in reading order."""
@@ -44,7 +44,7 @@ class PlacementQuerySet(SiteScoped["Placement"]):
 
     def board(self) -> "models.QuerySet[Any, Any]":
         """Per site: how many slots match, differ, wait to be loaded, are on permit or by hand."""
-        signed = ~Q(basis="by_hand")
+        signed = ~Q(manner="by_hand")
         return (
             self.in_force()
             .values("site")
@@ -52,8 +52,8 @@ class PlacementQuerySet(SiteScoped["Placement"]):
                 matches=Count("pk", filter=signed & Q(verdict="matches")),
                 differs=Count("pk", filter=Q(verdict="differs")),
                 to_load=Count("pk", filter=signed & Q(verdict="unread")),
-                on_permit=Count("pk", filter=Q(basis="permit")),
-                by_hand=Count("pk", filter=Q(basis="by_hand")),
+                on_permit=Count("pk", filter=Q(manner="steps_in")),
+                by_hand=Count("pk", filter=Q(manner="by_hand")),
             )
             .order_by("site")
         )
@@ -94,13 +94,23 @@ class ControlSettings(models.Model):
         return self.title
 
 
-class PlacementBasis(models.TextChoices):
-    """What entitles a placement to say what a slot holds."""
+class PlacementManner(models.TextChoices):
+    """How a placement comes into force, and what becomes of what the slot held."""
 
-    PUBLICATION = "publication", "publication"
-    PERMIT = "permit", "deviation permit"
-    RE_TRANSLATION = "re_translation", "re-translation after calibration"
+    TAKES_OVER = "takes_over", "takes over at its moment"
+    STEPS_IN = "steps_in", "steps in for a time and gives back what it suspended"
+    RENEWS = "renews", "renews the same content, beneath what stepped in as well"
     BY_HAND = "by_hand", "set by hand"
+
+
+class PlacementState(models.TextChoices):
+    """Where a placement is in its life."""
+
+    SCHEDULED = "scheduled", "scheduled"
+    IN_FORCE = "in_force", "in force"
+    SUSPENDED = "suspended", "suspended by a permit"
+    ENDED = "ended", "ended"
+    CANCELLED = "cancelled", "cancelled"
 
 
 class PlacementVerdict(models.TextChoices):
@@ -112,35 +122,30 @@ class PlacementVerdict(models.TextChoices):
 
 
 class Placement(models.Model):
-    """One slot's share of a publication, permit or re-translation; or a value set by hand.
+    """One slot's share of something that was signed, or a value set by hand.
 
-    Written by ``stations.slots.placing`` alone. A slot is locked while a signed placement is in
-    force.
+    ``basis`` and ``basis_id`` name what was signed in the words of the package above, which
+    registers them (``stations.slots.bases``) and has the database hold that it exists; how a
+    placement behaves is its ``manner``. Written by ``stations.slots.placing`` alone. A slot is
+    locked while a signed placement is in force.
     """
 
-    Basis: TypeAlias = PlacementBasis
-
-    class State(models.TextChoices):
-        """Where a placement is in its life."""
-
-        SCHEDULED = "scheduled", "scheduled"
-        IN_FORCE = "in_force", "in force"
-        SUSPENDED = "suspended", "suspended by a permit"
-        ENDED = "ended", "ended"
-        CANCELLED = "cancelled", "cancelled"
-
+    Manner: TypeAlias = PlacementManner
+    State: TypeAlias = PlacementState
     Verdict: TypeAlias = PlacementVerdict
+
     # Indexed by the unique constraint that starts with it.
     slot = models.ForeignKey(Slot, models.PROTECT, related_name="placements", db_index=False)
     site = models.ForeignKey(Site, models.PROTECT, related_name="+", db_index=False)
     settings = models.ForeignKey(
         ControlSettings, models.PROTECT, related_name="placements", db_index=False
     )
-    basis = models.CharField(max_length=16, choices=Basis)
+    basis = models.CharField(max_length=16)
     basis_id = models.BigIntegerField(null=True, blank=True)
     signature = models.ForeignKey(
         Signature, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
     )
+    manner = models.CharField(max_length=10, choices=Manner)
     state = models.CharField(max_length=12, choices=State, default=State.SCHEDULED)
     verdict = models.CharField(max_length=8, choices=Verdict, default=Verdict.UNREAD)
     due_at = models.DateTimeField()
@@ -155,14 +160,12 @@ class Placement(models.Model):
     class Meta:
         ordering = ["-id"]
         constraints = [
-            one_of("basis", PlacementBasis, name="placement_basis_is_known"),
-            one_of("verdict", PlacementVerdict, name="placement_verdict_is_known"),
             models.UniqueConstraint(
                 fields=["slot"], condition=Q(state="in_force"), name="placement_one_in_force"
             ),
             models.UniqueConstraint(
                 fields=["slot"],
-                condition=Q(state="scheduled", basis="publication"),
+                condition=Q(state="scheduled", manner="takes_over"),
                 name="placement_one_scheduled",
             ),
             models.UniqueConstraint(
@@ -171,10 +174,17 @@ class Placement(models.Model):
             models.UniqueConstraint(
                 fields=["slot", "basis", "basis_id"], name="placement_once_per_slot_and_basis"
             ),
+            one_of("manner", PlacementManner, name="placement_manner_is_known"),
+            one_of("state", PlacementState, name="placement_state_is_known"),
+            one_of("verdict", PlacementVerdict, name="placement_verdict_is_known"),
             models.CheckConstraint(
                 name="placement_signed_unless_by_hand",
-                condition=Q(basis="by_hand", signature=None, basis_id=None)
-                | (~Q(basis="by_hand") & Q(signature__isnull=False, basis_id__isnull=False)),
+                condition=Q(manner="by_hand", basis="by_hand", signature=None, basis_id=None)
+                | (
+                    ~Q(manner="by_hand")
+                    & ~Q(basis="by_hand")
+                    & Q(signature__isnull=False, basis_id__isnull=False)
+                ),
             ),
             models.CheckConstraint(
                 name="placement_moments_fit_its_state",
@@ -186,7 +196,7 @@ class Placement(models.Model):
         indexes = [
             # The board and the to-key list read the little that is in force, site by site.
             models.Index(
-                fields=["site", "basis", "verdict"],
+                fields=["site", "manner", "verdict"],
                 name="placement_board",
                 condition=Q(state="in_force"),
             ),
@@ -205,12 +215,17 @@ class Placement(models.Model):
                 site_id="n.site_id",
                 label="l.title",
                 lookup="SELECT s.title FROM stations_controlsettings s WHERE s.id = n.settings_id",
-                exclude=("site_id",),
+                exclude=("site_id", "manner"),  # both follow from what is recorded
             ),
         ]
 
     def __str__(self) -> str:
         return f"{self.settings} ({self.get_state_display()})"
+
+    @property
+    def locks(self) -> bool:
+        """Whether what it says is signed."""
+        return self.manner != self.Manner.BY_HAND
 
 
 # What a slot was found to hold.
@@ -233,9 +248,7 @@ class ReadBack(models.Model):
 
     class Meta:
         ordering = ["-id"]
-        constraints = [
-            one_of("verdict", PlacementVerdict, name="read_back_verdict_is_known"),
-        ]
+        constraints = [one_of("verdict", PlacementVerdict, name="read_back_verdict_is_known")]
         triggers = [
             *insert_only("read_back"),
             *governed(

@@ -14,8 +14,7 @@ from datetime import datetime
 from django.db import connection
 
 from people.signatures.models import Signature
-from stations.slots.models import Placement
-from stations.slots.models import PlacementBasis as Basis
+from stations.slots.models import Placement, PlacementManner
 
 
 @dataclass(frozen=True)
@@ -36,10 +35,11 @@ class StationSettings:
 
 @dataclass(frozen=True)
 class Entitlement:
-    """What entitles a placement: its basis and the signature over it."""
+    """What entitles a placement: what it is under, in which manner, and the signature over it."""
 
-    basis: Basis
+    basis: str
     basis_id: int
+    manner: PlacementManner
     signature: Signature
 
 
@@ -51,9 +51,9 @@ WITH made AS (
     RETURNING id, station_id
 )
 INSERT INTO stations_placement
-    (slot_id, site_id, settings_id, basis, basis_id, signature_id, state, verdict, due_at)
-SELECT slot.id, due.site_id, made.id, %(basis)s, %(basis_id)s, %(signature)s,
-    'scheduled', 'unread', due.due_at
+    (slot_id, site_id, settings_id, basis, basis_id, manner, signature_id, state, verdict, due_at)
+SELECT slot.id, due.site_id, made.id, %(basis)s, %(basis_id)s, %(manner)s,
+    %(signature)s, 'scheduled', 'unread', due.due_at
 FROM made
 JOIN unnest(%(stations)s::bigint[], %(sites)s::bigint[]) AS at (station_id, site_id)
     USING (station_id)
@@ -100,6 +100,7 @@ def schedule(
                 "slots": list(slots),
                 "basis": entitlement.basis,
                 "basis_id": entitlement.basis_id,
+                "manner": entitlement.manner,
                 "signature": entitlement.signature.pk,
             },
         )
@@ -129,7 +130,7 @@ WHERE id = ANY(%(placements)s) AND (SELECT count(*) FROM ended) >= 0
 """
 
 
-def bring_into_force(*, basis: Basis, basis_id: int, at_most: int) -> Counter[int]:
+def bring_into_force(*, basis: str, basis_id: int, at_most: int) -> Counter[int]:
     """Put up to ``at_most`` due placements into force; returns how many at each site (by id).
 
     What they supersede ends in the same transaction. Safe to run in several workers at once:
@@ -145,33 +146,33 @@ def bring_into_force(*, basis: Basis, basis_id: int, at_most: int) -> Counter[in
     return Counter(row[2] for row in picked)
 
 
-def cancel_scheduled(*, basis: Basis, basis_id: int) -> int:
+def cancel_scheduled(*, basis: str, basis_id: int) -> int:
     """Cancel what has not come into force yet; returns how many placements."""
     return Placement.objects.filter(
         basis=basis, basis_id=basis_id, state=Placement.State.SCHEDULED
     ).update(state=Placement.State.CANCELLED)
 
 
-PERMIT_STARTS = """
+STEP_IN = """
 WITH aside AS (
     UPDATE stations_placement AS old SET state = 'suspended', superseded_by_id = new.id
     FROM stations_placement AS new
-    WHERE new.basis = 'permit' AND new.basis_id = %(basis_id)s AND new.state = 'scheduled'
+    WHERE new.basis = %(basis)s AND new.basis_id = %(basis_id)s AND new.state = 'scheduled'
         AND old.slot_id = new.slot_id AND old.state = 'in_force'
     RETURNING new.id
 )
-UPDATE stations_placement AS permit SET state = 'in_force', started_at = clock_timestamp()
-FROM aside WHERE permit.id = aside.id
+UPDATE stations_placement AS mine SET state = 'in_force', started_at = clock_timestamp()
+FROM aside WHERE mine.id = aside.id
 """
 
-# Whatever was read back before the permit says nothing about what the slot holds now.
-PERMIT_ENDS = """
+# Whatever was read back before that says nothing about what the slot holds now.
+STEP_BACK = """
 WITH ended AS (
     UPDATE stations_placement AS old
     SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
         superseded_by_id = back.id
     FROM stations_placement AS back
-    WHERE old.basis = 'permit' AND old.basis_id = %(basis_id)s AND old.state = 'in_force'
+    WHERE old.basis = %(basis)s AND old.basis_id = %(basis_id)s AND old.state = 'in_force'
         AND back.slot_id = old.slot_id AND back.state = 'suspended'
     RETURNING back.id
 )
@@ -181,49 +182,49 @@ FROM ended WHERE back.id = ended.id
 """
 
 
-def begin_permit(*, permit_id: int) -> int:
-    """Suspend what the permit's slots hold and put its placements into force; returns how many."""
-    return _changed(PERMIT_STARTS, permit_id)
+def step_in(*, basis: str, basis_id: int) -> int:
+    """Suspend what the slots hold and put these placements into force; returns how many."""
+    return _changed(STEP_IN, basis, basis_id)
 
 
-def end_permit(*, permit_id: int) -> int:
-    """Give the permit's slots back what it had suspended; returns how many.
+def step_back(*, basis: str, basis_id: int) -> int:
+    """Give the slots back what these placements had suspended; returns how many.
 
-    Slots that a publication has taken over meanwhile are left as they are.
+    Slots that something else has taken over meanwhile are left as they are.
     """
-    return _changed(PERMIT_ENDS, permit_id)
+    return _changed(STEP_BACK, basis, basis_id)
 
 
-# The signature of a re-translation is given when the calibration is accepted, so what a permit
-# falls back to is replaced then; nobody is there to sign when the permit ends by itself.
-WAIT_BENEATH = """
+# What renews is signed now, so what was suspended is replaced now; nobody is there to sign when
+# what stepped in ends by itself.
+RENEW_BENEATH = """
 WITH gone AS (
     UPDATE stations_placement AS old
     SET state = 'ended', ended_at = greatest(old.started_at, clock_timestamp()),
         superseded_by_id = new.id
     FROM stations_placement AS new
-    WHERE new.basis = 're_translation' AND new.basis_id = %(basis_id)s AND new.state = 'scheduled'
+    WHERE new.basis = %(basis)s AND new.basis_id = %(basis_id)s AND new.state = 'scheduled'
         AND old.slot_id = new.slot_id AND old.state = 'suspended'
     RETURNING new.id, new.slot_id
 )
 UPDATE stations_placement AS new
-SET state = 'suspended', started_at = clock_timestamp(), superseded_by_id = permit.id
-FROM gone JOIN stations_placement AS permit
-    ON permit.slot_id = gone.slot_id AND permit.basis = 'permit' AND permit.state = 'in_force'
+SET state = 'suspended', started_at = clock_timestamp(), superseded_by_id = above.id
+FROM gone JOIN stations_placement AS above
+    ON above.slot_id = gone.slot_id AND above.manner = 'steps_in' AND above.state = 'in_force'
 WHERE new.id = gone.id
 """
 
 
-def wait_beneath_permits(*, calibration_id: int) -> int:
-    """Put a re-translation in the place of what permits had suspended; returns how many slots.
+def renew_beneath(*, basis: str, basis_id: int) -> int:
+    """Put these placements in the place of what is suspended; returns how many slots.
 
-    There it waits, suspended as well, for the permit to end.
+    There they wait, suspended as well, for what stepped in to end.
     """
-    return _changed(WAIT_BENEATH, calibration_id)
+    return _changed(RENEW_BENEATH, basis, basis_id)
 
 
-def _changed(statement: str, basis_id: int) -> int:
-    """Run it for one permit or re-translation; how many placements its second part changed."""
+def _changed(statement: str, basis: str, basis_id: int) -> int:
+    """Run it for the placements under this; how many its second part changed."""
     with connection.cursor() as cursor:
-        cursor.execute(statement, {"basis_id": basis_id})
+        cursor.execute(statement, {"basis": basis, "basis_id": basis_id})
         return int(cursor.rowcount)

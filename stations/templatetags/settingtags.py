@@ -7,6 +7,8 @@ from django import template
 
 from stations.machine_types.catalogue import label_of, unit_of, word_of
 from stations.metrology.formula import ENDS_BY
+from stations.slots.bases import basis_of
+from stations.slots.models import Placement
 
 register = template.Library()
 
@@ -21,6 +23,20 @@ def setting_label(code: str) -> str:
 def setting_unit(code: str) -> str:
     """The UCUM code of a parameter's unit on the machine; `unit` and `quantity` print it."""
     return unit_of(code)
+
+
+@register.filter
+def basis_label(placement: Placement) -> str:
+    """What a placement is under, with its number where it has one: "Deviation permit 3"."""
+    label = basis_of(placement).label
+    named = label[0].upper() + label[1:]
+    return named if placement.basis_id is None else f"{named} {placement.basis_id}"
+
+
+@register.filter
+def basis_url(placement: Placement) -> str:
+    """The page of what a placement is under; empty where there is none."""
+    return basis_of(placement).url(placement.basis_id)
 
 
 @register.filter

@@ -26,7 +26,7 @@ FILTERED = (
     "SELECT * FROM audit_entry WHERE parameter = 'brew_temperature' ORDER BY id DESC LIMIT 51"
 )
 BOARD = """
-SELECT site_id, basis, verdict, count(*) FROM stations_placement WHERE state = 'in_force'
+SELECT site_id, manner, verdict, count(*) FROM stations_placement WHERE state = 'in_force'
 GROUP BY 1, 2, 3
 """
 

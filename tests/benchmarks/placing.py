@@ -22,6 +22,7 @@ from stations.slots.models import ControlSettings, Placement
 from stations.slots.placing import Entitlement, StationSettings, schedule
 from tests.benchmarks.chain import Chain
 from tests.benchmarks.table import Line, medians, seconds
+from tests.stations.conftest import a_publication
 
 LOOP = 1000  # slots of the ORM loop; the whole is extrapolated
 TABLES = ("stations_controlsettings", "stations_placement", "audit_entry")
@@ -52,6 +53,8 @@ class Ways:
 
     def __init__(self, chain: Chain, plan: PublicationPlan) -> None:
         self.chain, self.plan = chain, plan
+        with transaction.atomic():
+            self.publication = a_publication(chain.cast.head_roaster)
         title, digest = title_of(plan.version), plan.version.content_digest
         self.settings = [
             StationSettings(each.station_id, each.site_id, title, digest, each.values)
@@ -71,7 +74,7 @@ class Ways:
                 meaning=Meaning.PUBLISHED,
                 digest="0" * 64,
                 subject_type="publication",
-                subject_id=1,
+                subject_id=self.publication,
             )
             recording.signed(self.signature.pk)
             write()
@@ -80,7 +83,9 @@ class Ways:
         """What signing a publication does."""
         self._recorded(
             lambda: schedule(
-                entitlement=Entitlement(Placement.Basis.PUBLICATION, 1, self.signature),
+                entitlement=Entitlement(
+                    "publication", self.publication, Placement.Manner.TAKES_OVER, self.signature
+                ),
                 settings=self.settings,
                 slots=self.slots,
                 due=self.due,
@@ -103,8 +108,9 @@ class Ways:
                 slot_id=line.slot.pk,
                 site_id=line.slot.site_id,
                 settings=settings[line.slot.station_id],
-                basis=Placement.Basis.PUBLICATION,
-                basis_id=1,
+                basis="publication",
+                basis_id=self.publication,
+                manner=Placement.Manner.TAKES_OVER,
                 signature=self.signature,
                 due_at=self.due[line.slot.site_id],
             )

@@ -50,7 +50,7 @@ def by_hand_beside_it(held: Placement) -> object:
     """Put an unsigned one into force as well."""
     return Placement.objects.create(
         slot=held.slot, site=held.site, settings=other_settings(held), basis="by_hand",
-        state="in_force", due_at=held.due_at, started_at=held.started_at,
+        manner="by_hand", state="in_force", due_at=held.due_at, started_at=held.started_at,
     )  # fmt: skip
 
 
@@ -58,7 +58,7 @@ def forge(held: Placement) -> object:
     """Reuse its signature for something else."""
     return Placement.objects.create(
         slot=held.slot, site=held.site, settings=other_settings(held), basis="permit",
-        basis_id=held.basis_id, signature=held.signature, due_at=held.due_at,
+        manner="steps_in", basis_id=held.basis_id, signature=held.signature, due_at=held.due_at,
     )  # fmt: skip
 
 
@@ -73,7 +73,7 @@ ATTACKS: dict[str, Attack] = {
     "by hand beside it": by_hand_beside_it,
     "forged signature": forge,
     "call it unsigned": lambda held: Placement.objects.filter(pk=held.pk).update(
-        basis="by_hand", basis_id=None, signature=None
+        basis="by_hand", manner="by_hand", basis_id=None, signature=None
     ),
     "other values": lambda held: ControlSettings.objects.filter(pk=held.settings_id).update(
         values={}
@@ -89,8 +89,9 @@ ATTACKS: dict[str, Attack] = {
     ),
     "sql truncate": sql("TRUNCATE stations_placement CASCADE"),
     "sql second": sql(
-        "INSERT INTO stations_placement (slot_id, site_id, settings_id, basis, state, verdict,"
-        " due_at, started_at) VALUES ({slot}, {site}, {settings}, 'by_hand', 'in_force', 'unread',"
+        "INSERT INTO stations_placement (slot_id, site_id, settings_id, basis, manner, state,"
+        " verdict, due_at, started_at) VALUES ({slot}, {site}, {settings}, 'by_hand', 'by_hand',"
+        " 'in_force', 'unread',"
         " now(), now())"
     ),
     "sql move": sql("UPDATE stations_placement SET id = id + 1000 WHERE id = {pk}"),

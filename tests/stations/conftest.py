@@ -6,6 +6,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from audit.capture.context import recorded
@@ -70,6 +71,21 @@ def bar(cast: Cast) -> Bar:
     )
 
 
+def a_publication(by: User) -> int:
+    """The bare row that a placement is under; the rest of it is none of the stations' business."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL session_replication_role = replica")
+        cursor.execute(
+            "INSERT INTO recipes_publication (version_id, author_id, reason, scope, scope_label,"
+            " state, plan_digest, acknowledgement, made_at, completed_at, revision)"
+            " VALUES (0, %s, '', '{}', '', 'complete', '', '', now(), now(), 1) RETURNING id",
+            [by.pk],
+        )
+        made = int(cursor.fetchone()[0])
+        cursor.execute("SET LOCAL session_replication_role = origin")
+    return made
+
+
 def place(
     slot: Slot,
     by: User,
@@ -79,18 +95,16 @@ def place(
     """Put a signed placement into force in one slot, as a publication does."""
     site = slot.station.machine.site
     with recorded(by=by, action=SLOTS_ADDED):
-        last = Placement.objects.order_by("-basis_id").values_list("basis_id", flat=True)
-        basis_id = (last.exclude(basis_id=None).first() or 0) + 1
+        basis, basis_id = "publication", a_publication(by)
         signature = Signature.objects.create(
             user=by, name=by.name, role=Role.HEAD_ROASTER, meaning=Meaning.PUBLISHED,
             digest="0" * 64, subject_type="publication", subject_id=basis_id,
         )  # fmt: skip
-        basis = Placement.Basis.PUBLICATION
         settings = StationSettings(
             slot.station_id, site.pk, "House espresso, version 3", "0" * 64, values, cup
         )
         schedule(
-            entitlement=Entitlement(basis, basis_id, signature),
+            entitlement=Entitlement(basis, basis_id, Placement.Manner.TAKES_OVER, signature),
             settings=[settings],
             slots=[slot.pk],
             due={site.pk: timezone.now() - timedelta(minutes=1)},

@@ -42,7 +42,7 @@ def run(statement: str, scene: Scene) -> None:
 
 INSERT = (
     "INSERT INTO stations_placement (slot_id, site_id, settings_id, basis, basis_id,"
-    " signature_id, state, verdict, due_at, started_at, ended_at) VALUES "
+    " manner, signature_id, state, verdict, due_at, started_at, ended_at) VALUES "
 )
 UPDATE = "UPDATE stations_placement SET "
 HELD, NEXT = " WHERE id = {held}", " WHERE id = {neighbour}"
@@ -50,38 +50,44 @@ HELD, NEXT = " WHERE id = {held}", " WHERE id = {neighbour}"
 ATTACKS: dict[str, tuple[str, str]] = {
     # A second truth for a locked slot.
     "by hand beside it": (
-        INSERT + "({slot}, {site}, {settings}, 'by_hand', NULL, NULL, 'in_force', 'unread',"
+        INSERT
+        + "({slot}, {site}, {settings}, 'by_hand', NULL, 'by_hand', NULL, 'in_force', 'unread',"
         " now(), now(), NULL)",
         "placement_one_in_force",
     ),
     "by hand and scheduled": (
-        INSERT + "({slot}, {site}, {settings}, 'by_hand', NULL, NULL, 'scheduled', 'unread',"
-        " now(), NULL, NULL), ({slot}, {site}, {settings}, 'by_hand', NULL, NULL, 'in_force',"
+        INSERT
+        + "({slot}, {site}, {settings}, 'by_hand', NULL, 'by_hand', NULL, 'scheduled', 'unread',"
+        " now(), NULL, NULL), ({slot}, {site}, {settings}, 'by_hand', NULL,"
+        " 'by_hand', NULL, 'in_force',"
         " 'unread', now(), now(), NULL)",
         "placement_one_in_force",
     ),
     "a borrowed signature": (
-        INSERT + "({free}, {site}, {settings}, 'publication', {publication}, {signature},"
+        INSERT
+        + "({free}, {site}, {settings}, 'publication', {publication}, 'takes_over', {signature},"
         " 'scheduled', 'unread', now(), NULL, NULL)",
         TOGETHER,
     ),
     "a borrowed signature, at once in force": (
-        INSERT + "({free}, {site}, {settings}, 'publication', {publication}, {signature},"
+        INSERT
+        + "({free}, {site}, {settings}, 'publication', {publication}, 'takes_over', {signature},"
         " 'in_force', 'unread', now(), now(), NULL)",
         BEGINS,
     ),
     "no signature at all": (
-        INSERT + "({free}, {site}, {settings}, 'publication', {publication}, NULL,"
+        INSERT + "({free}, {site}, {settings}, 'publication', {publication}, 'takes_over', NULL,"
         " 'scheduled', 'unread', now(), NULL, NULL)",
         "placement_signed_unless_by_hand",
     ),
     "a past that never was": (
-        INSERT + "({free}, {site}, {settings}, 'by_hand', NULL, NULL, 'ended', 'unread',"
+        INSERT + "({free}, {site}, {settings}, 'by_hand', NULL, 'by_hand', NULL, 'ended', 'unread',"
         " now(), now(), now())",
         BEGINS,
     ),
     "read back before it began": (
-        INSERT + "({free}, {site}, {settings}, 'by_hand', NULL, NULL, 'in_force', 'matches',"
+        INSERT
+        + "({free}, {site}, {settings}, 'by_hand', NULL, 'by_hand', NULL, 'in_force', 'matches',"
         " now(), now(), NULL)",
         BEGINS,
     ),
@@ -91,7 +97,9 @@ ATTACKS: dict[str, tuple[str, str]] = {
     "another publication": (UPDATE + "basis_id = basis_id + 100" + HELD, LOCKED),
     "another signature": (UPDATE + "signature_id = signature_id - 1" + HELD, LOCKED),
     "call it by hand": (
-        UPDATE + "basis = 'by_hand', basis_id = NULL, signature_id = NULL" + HELD,
+        UPDATE
+        + "basis = 'by_hand', manner = 'by_hand', basis_id = NULL, signature_id = NULL"
+        + HELD,
         LOCKED,
     ),
     "other values": ("UPDATE stations_controlsettings SET \"values\" = '{{}}'", KEPT),

@@ -10,6 +10,7 @@ import pytest
 from django.db import Error, connection, transaction
 
 from audit.capture.models import Entry
+from people.persons.models import User
 from recipes.publishing.actions import cancel, stop
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
@@ -166,28 +167,52 @@ def test_a_publication_is_not_called_complete_while_a_slot_waits(bar: Bar) -> No
 # What remains, and is left to the history: whoever owns the database and means it.
 
 
-def test_a_forged_signature_is_on_record_with_its_true_moment(scene: Scene, bar: Bar) -> None:
-    """With SQL one can sign in another's name; not unseen, and not for yesterday."""
-    who = bar.cast.head_roaster
+FORGE = (
+    "INSERT INTO people_signature (user_id, name, role, meaning, digest, subject_type,"
+    " subject_id, at, note) VALUES (%s, %s, 'head_roaster', %s, %s, %s, %s,"
+    " now() - interval '1 year', '') RETURNING id, at > now()"
+)
+
+
+def forge(scene: Scene, who: User, basis: str, basis_id: int, manner: str, meaning: str) -> None:
+    """A signature in another's name, and a placement of the free slot under it."""
     with transaction.atomic(), connection.cursor() as cursor:
-        cursor.execute(
-            "INSERT INTO people_signature (user_id, name, role, meaning, digest, subject_type,"
-            " subject_id, at, note) VALUES (%s, %s, 'head_roaster', 'published', %s,"
-            " 'publication', 999, now() - interval '1 year', '') RETURNING id, at > now()",
-            [who.pk, who.name, "0" * 64],
-        )
+        cursor.execute(FORGE, [who.pk, who.name, meaning, "0" * 64, basis, basis_id])
         forged, stamped = cursor.fetchone()
         assert stamped, "the database stamps the moment itself"
         statement = INSERT + (
-            "({free}, {site}, {settings}, 'publication', 999, %s, 'scheduled', 'unread',"
-            " now(), NULL, NULL)"
+            "({free}, {site}, {settings}, %s, %s, %s, %s, 'scheduled', 'unread', now(), NULL, NULL)"
         ).format(**vars(scene))
-        cursor.execute(statement, [forged])
+        cursor.execute(statement, [basis, basis_id, manner, forged])
+
+
+def test_a_forged_signature_is_on_record_with_its_true_moment(scene: Scene, bar: Bar) -> None:
+    """With SQL one can sign in another's name; not unseen, and not for yesterday."""
+    forge(scene, bar.cast.head_roaster, "publication", scene.publication, "takes_over", "published")
     traces = Entry.objects.order_by("-pk")[:2]
     assert {(trace.table_name, trace.channel, trace.actor) for trace in traces} == {
         ("people_signature", "database", "database"),
         ("stations_placement", "database", "database"),
     }
+
+
+@pytest.mark.parametrize(
+    ("basis", "basis_id", "manner", "meaning"),
+    [
+        ("publication", 999_999, "takes_over", "published"),
+        ("permit", 999_999, "steps_in", "permitted"),
+        ("re_translation", 999_999, "renews", "re_translated"),
+        ("whim", 1, "takes_over", "published"),
+        ("publication", None, "steps_in", "published"),
+        ("publication", None, "takes_over", "permitted"),
+    ],
+)
+def test_not_even_a_forged_one_is_under_nothing(
+    scene: Scene, bar: Bar, basis: str, basis_id: int | None, manner: str, meaning: str
+) -> None:
+    """What a placement names exists, and it behaves and is signed as that does."""
+    with pytest.raises(Error, match="that exists, and is signed as such"):
+        forge(scene, bar.cast.head_roaster, basis, basis_id or scene.publication, manner, meaning)
 
 
 def test_what_waits_can_be_cancelled_by_sql_on_record(scene: Scene, bar: Bar) -> None:

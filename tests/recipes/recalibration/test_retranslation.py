@@ -194,6 +194,7 @@ def test_no_other_signature_places_a_re_translation(placed: Bar) -> None:
         with pytest.raises(Error), transaction.atomic():
             Placement.objects.create(
                 slot=held.slot, site=held.site, settings=held.settings, basis="re_translation",
+                manner="renews",
                 basis_id=made.pk + 1, signature=signature, due_at=timezone.now(),
             )  # fmt: skip
 
@@ -242,3 +243,11 @@ def test_a_temperature_that_is_above_boiling_by_now_is_accepted_by_name(placed: 
     assert holds(here.slots.first()).basis == "publication"
     accept(measured, who)  # with a reason
     assert holds(here.slots.first()).basis == "re_translation"
+
+
+def test_an_accepted_calibration_is_never_removed(placed: Bar) -> None:
+    """Placements are under it."""
+    who = placed.cast.technician
+    made = accept(measure(placed.stations[0], "4.2", who), who)
+    with pytest.raises(Error, match="stays, and is decided once"), transaction.atomic():
+        Calibration.objects.filter(pk=made.pk).delete()

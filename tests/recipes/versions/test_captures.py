@@ -14,7 +14,6 @@ from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
 from stations.slots.by_hand import set_by_hand
-from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.calling import act
 from tests.cast import ApiAs, SignedIn
@@ -52,7 +51,7 @@ def test_it_aims_at_the_shot_and_keeps_the_rest(placed: Bar) -> None:
 def test_what_a_permit_changed_comes_along(placed: Bar) -> None:
     permit([placed.slots[0]], placed.cast.head_roaster)
     shot = pour(placed)
-    assert shot.placement.basis == Placement.Basis.PERMIT
+    assert shot.placement.basis == "permit"
     draft = draft_from_shot(by=placed.cast.head_roaster, shot=shot)
     temperature = draft.stated["brew_temperature"]
     assert (temperature.target, temperature.below) == (Decimal("91.5"), Decimal("0.5"))

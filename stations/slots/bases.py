@@ -1,0 +1,40 @@
+"""What placements are under: the words and addresses of the package above, which registers them."""
+
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from stations.slots.models import Placement, PlacementManner
+
+BY_HAND = "by_hand"
+
+
+@dataclass(frozen=True)
+class Basis:
+    """One kind of thing that placements are under: its code, name, page and their manner."""
+
+    code: str
+    label: str
+    manner: PlacementManner
+    address: str = ""  # the name of the page of one of them; empty where there is none
+
+    def url(self, basis_id: int | None) -> str:
+        """The page of the one that a placement is under; empty where there is none."""
+        return reverse(self.address, args=[basis_id]) if self.address and basis_id else ""
+
+
+_BASES: dict[str, Basis] = {}
+
+
+def register(basis: Basis) -> None:
+    """Called once for each kind, when the program starts."""
+    _BASES[basis.code] = basis
+
+
+def basis_of(placement: Placement) -> Basis:
+    """What a placement is under; under its bare code where nobody registered that."""
+    manner = PlacementManner(placement.manner)
+    return _BASES.get(placement.basis) or Basis(placement.basis, placement.basis, manner)
+
+
+register(Basis(BY_HAND, "set by hand", PlacementManner.BY_HAND))
