@@ -91,8 +91,8 @@ class VersionAppraisal(RecipeView):
     @extend_schema(responses=AppraisalOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read what follows from what a version says."""
-        found = one_or_404(all_versions(), pk)
-        return _appraised(request, found.stated)
+        version = one_or_404(all_versions(), pk)
+        return _appraised(request, version.stated)
 
     @extend_schema(request=AppraisalIn, responses=AppraisalOut)
     def post(self, request: Request, pk: int) -> Response:
@@ -103,14 +103,14 @@ class VersionAppraisal(RecipeView):
 
 def _appraised(request: Request, formula: Formula) -> Response:
     sites = Site.objects.covered_by(person(request), Verb.RECIPE_VIEW)
-    told, wanted = appraise(formula, sites), formula.target(TEMPERATURE)
+    appraisal, wanted = appraise(formula, sites), formula.target(TEMPERATURE)
     boiling = [
         {"site": each.site, "words": each.words, "margin": _margin(wanted or Decimal(0), each.site)}
-        for each in told.boiling
+        for each in appraisal.boiling
     ]
     shown = {
-        "brew_ratio": ratio_of(formula), "yields": told.yields, "balance": told.balance,
-        "plan": told.plan, "boiling": boiling, "unable": told.unable,
+        "brew_ratio": ratio_of(formula), "yields": appraisal.yields, "balance": appraisal.balance,
+        "plan": appraisal.plan, "boiling": boiling, "unable": appraisal.unable,
     }  # fmt: skip
     return Response(AppraisalOut(shown).data)
 

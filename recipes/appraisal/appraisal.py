@@ -77,17 +77,17 @@ def yields(formula: Formula) -> list[Yield]:
 
 def own_water(formula: Formula, sites: Sequence[int]) -> str:
     """What follows for the water where the formula leaves it to the stations; else nothing."""
-    said = own_water_words(formula)
+    words = own_water_words(formula)
     dose, beverage = formula.target(DOSE), formula.target(BEVERAGE)
-    if not said or dose is None or beverage is None:
+    if not words or dose is None or beverage is None:
         return ""
     common = f"{rounded(water_for(ASSUMED, dose=float(dose), beverage=float(beverage)), 1):f} mL"
     known = typical_water(dose, beverage, sites)
     if not known.size:
-        return f"{said} {common} by common practice, until a station has {FEWEST_SHOTS} shots."
+        return f"{words} {common} by common practice, until a station has {FEWEST_SHOTS} shots."
     low, middle, high = (rounded(float(np.quantile(known, at)), 1) for at in (0, 0.5, 1))
     span = f" ({low:f} to {high:f} mL at {known.size} stations)" if known.size > 1 else ""
-    return f"{said} Typically {middle:f} mL here{span}; {common} by common practice elsewhere."
+    return f"{words} Typically {middle:f} mL here{span}; {common} by common practice elsewhere."
 
 
 def balance(formula: Formula) -> str:
@@ -103,11 +103,11 @@ def balance(formula: Formula) -> str:
             f"The coffee would keep all of the {water:f} mL of water: nothing would reach the cup."
         )
     low, high = (rounded(side, 0) for side in (cup.low, cup.high))
-    said = f"{water:f} mL of water on {dose:f} g of coffee gives {low} to {high} g in the cup"
+    gives = f"{water:f} mL of water on {dose:f} g of coffee gives {low} to {high} g in the cup"
     basis = ", if the coffee keeps 0.8 to 1.3 g per gram (common practice)"
     if stated is None or low <= stated <= high:
-        return f"{said}{basis}."
-    return f"{said}{basis}; {stated:f} g is stated. Each station's own shots say what it keeps."
+        return f"{gives}{basis}."
+    return f"{gives}{basis}; {stated:f} g is stated. Each station's own shots say what it keeps."
 
 
 def boiling(formula: Formula, sites: Iterable[Site]) -> list[Boiling]:
@@ -115,8 +115,8 @@ def boiling(formula: Formula, sites: Iterable[Site]) -> list[Boiling]:
     wanted = formula.target(TEMPERATURE)
     if wanted is None:
         return []
-    found = [Boiling(s, _flag(wanted, s.altitude, s.air_pressure)) for s in sites]
-    return [each for each in found if each.words]
+    judged = [Boiling(s, _flag(wanted, s.altitude, s.air_pressure)) for s in sites]
+    return [each for each in judged if each.words]
 
 
 @lru_cache(maxsize=4096)

@@ -77,7 +77,7 @@ def unable(formula: Formula) -> list[Unable]:
     sets = MachineType.objects.annotate(machine_count=Count("machines")).filter(machine_count__gt=0)
     for each in sets.prefetch_related("abilities"):
         able = {ability.parameter: ability for ability in each.abilities.all()}
-        reasons = [said for need in needed if (said := need.lacking(able, each.ends_by))]
+        reasons = [lacks for need in needed if (lacks := need.lacking(able, each.ends_by))]
         if reasons:
             found.append(Unable(each, each.machine_count, reasons))
     return found

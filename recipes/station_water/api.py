@@ -59,13 +59,13 @@ class Beverage(GuardedView):
         station = one_or_404(Station.objects.covered_by(person(request)), pk)
         query = asked(BeverageQuery, request)
         try:
-            told = balance_of(station, query["dose"], query["beverage"])
+            balance = balance_of(station, query["dose"], query["beverage"])
         except QuantityError as odd:
             raise Invalid(odd.field, query.get(odd.field, odd.value), odd.allowed) from odd
-        low, ratio, high = told.ratio
+        low, ratio, high = balance.ratio
         shown = {
-            "retained": {"low": low, "ratio": ratio, "high": high}, "learnt": told.learnt,
-            "used": told.used, "set_aside": told.set_aside, "water": told.water,
-            "pulses": told.pulses, "low": told.low, "high": told.high,
+            "retained": {"low": low, "ratio": ratio, "high": high}, "learnt": balance.learnt,
+            "used": balance.used, "set_aside": balance.set_aside, "water": balance.water,
+            "pulses": balance.pulses, "low": balance.low, "high": balance.high,
         }  # fmt: skip
         return Response(BeverageOut(shown).data)

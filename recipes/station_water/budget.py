@@ -49,27 +49,32 @@ def cup_budget(station: Station, version: Version, water: VolumeBudget) -> CupBu
     """The beverage that this water yields here; None where the coffee would keep all of it."""
     formula = version.stated
     dose, cup = float(formula.target(DOSE) or 0), formula[BEVERAGE]
-    found = retention_at(learn([station.pk], [station.pulses_per_millilitre]), 0)
+    retention = retention_at(learn([station.pk], [station.pulses_per_millilitre]), 0)
     try:
         next_cup = forecast_beverage(
-            found, dose=dose, water=water.delivered, water_u=water.combined
+            retention, dose=dose, water=water.delivered, water_u=water.combined
         )
     except QuantityError:
         return None
     mass, low, high = (rounded(each, 1) for each in (next_cup.mass, next_cup.low, next_cup.high))
-    lines = _lines(found, dose, water)
-    return CupBudget(lines, mass, low, high, found.learnt, found.used, _holds(cup, low, high))
+    lines = _lines(retention, dose, water)
+    return CupBudget(
+        lines, mass, low, high, retention.learnt, retention.used, _holds(cup, low, high)
+    )
 
 
-def _lines(found: Retention, dose: float, water: VolumeBudget) -> list[CupLine]:
+def _lines(retention: Retention, dose: float, water: VolumeBudget) -> list[CupLine]:
     meter = [(line.name, line.basis, GRAMS * line.standard_uncertainty) for line in water.lines]
-    if not found.learnt:
-        below, above = (found.high - found.ratio) * dose, (found.ratio - found.low) * dose
+    if not retention.learnt:
+        below, above = (
+            (retention.high - retention.ratio) * dose,
+            (retention.ratio - retention.low) * dose,
+        )
         words = f"common practice, {below:.1f} g less to {above:.1f} g more, added as it is"
         known = [CupLine(name, basis, rounded(u, 3), None) for name, basis, u in meter]
         return [*known, CupLine("coffee", words, None, None)]
-    single = dose * found.spread * math.sqrt(1 + 1 / found.used)
-    basis = f"{found.spread:.3f} g/g from shot to shot, {found.used} shots"
+    single = dose * retention.spread * math.sqrt(1 + 1 / retention.used)
+    basis = f"{retention.spread:.3f} g/g from shot to shot, {retention.used} shots"
     parts = [*meter, ("coffee", basis, single)]
     whole = sum(u * u for _, _, u in parts)
     return [
@@ -113,14 +118,14 @@ class Taper:
     of: Decimal
 
 
-def settings_of(version: Version, held: Placement, station: Station) -> list[SetTo]:
+def settings_of(version: Version, placement: Placement, station: Station) -> list[SetTo]:
     """Each number of the formula that the machine is set to, in the registry's order."""
     steps = dict(
         Ability.objects.filter(machine_type=station.machine.machine_type_id).values_list(
             "parameter", "resolution"
         )
     )
-    asked, values = version.stated, held.settings.values
+    asked, values = version.stated, placement.settings.values
     brewed = formula_set(values, traits_at(station))
     return [
         SetTo(
@@ -140,9 +145,9 @@ def _off(brewed: Decimal | None, target: Decimal) -> Decimal | None:
     return rounded(float(off), 3) if off != off.quantize(THOUSANDTH) else off
 
 
-def taper_of(held: Placement) -> Taper | None:
+def taper_of(placement: Placement) -> Taper | None:
     """Where the taper begins; None for settings without one."""
-    values: Values = held.settings.values
+    values: Values = placement.settings.values
     if TAPER not in values or WATER not in values:
         return None
     begins, whole = (Decimal(values[code]["value"]) for code in (TAPER, WATER))

@@ -77,8 +77,8 @@ def typical_water(dose: Decimal, beverage: Decimal, sites: Sequence[int]) -> Flo
     recent = CheckShot.objects.counted().filter(site__in=sites).order_by("-id")[:RECENT]
     stations = Station.objects.filter(slots__in=recent.values("slot")).distinct()
     rows = list(stations.values_list("pk", "pulses_per_millilitre"))
-    found = learn([row[0] for row in rows], [row[1] for row in rows])
-    return waters_for(found, dose=float(dose), beverage=float(beverage))[found.learnt]
+    retentions = learn([row[0] for row in rows], [row[1] for row in rows])
+    return waters_for(retentions, dose=float(dose), beverage=float(beverage))[retentions.learnt]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,13 +104,13 @@ def balance_of(station: Station, dose: Decimal, beverage: Decimal) -> Balance:
     Raises QuantityError naming dose or beverage.
     """
     retentions = learn([station.pk], [station.pulses_per_millilitre])
-    found = retention_at(retentions, 0)
-    water = water_for(found, dose=float(dose), beverage=float(beverage))
-    next_shot = forecast_beverage(found, dose=float(dose), water=water)
+    retention = retention_at(retentions, 0)
+    water = water_for(retention, dose=float(dose), beverage=float(beverage))
+    next_shot = forecast_beverage(retention, dose=float(dose), water=water)
     pulses, volume = station.pulses_per_millilitre, rounded(water, 1)
     return Balance(
-        (rounded(found.low, 2), rounded(found.ratio, 2), rounded(found.high, 2)),
-        found.learnt, found.used, int(retentions.aside[0]), volume,
+        (rounded(retention.low, 2), rounded(retention.ratio, 2), rounded(retention.high, 2)),
+        retention.learnt, retention.used, int(retentions.aside[0]), volume,
         None if pulses is None else rounded(float(pulses) * water, 0),
         rounded(next_shot.low, 1), rounded(next_shot.high, 1),
     )  # fmt: skip

@@ -47,8 +47,8 @@ def beverage(request: PageRequest, pk: int) -> HttpResponse:
         "station": station, "site": station.machine.site, "form": form,
     }  # fmt: skip
     if form.is_valid():
-        told = form.cleaned_data
-        context["balance"] = balance_of(station, told["dose"], told["beverage"])
+        asked = form.cleaned_data
+        context["balance"] = balance_of(station, asked["dose"], asked["beverage"])
     context["waters"] = waters_now(station)
     return render(request, "recipes/station_water/beverage.html", context, status=status_of(form))
 

@@ -39,7 +39,8 @@ def roaster(bar: Bar, signed_in: SignedIn) -> Client:
 
 def text(answer: Any) -> str:  # noqa: ANN401
     """The page as it is read: no tags, one kind of space."""
-    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", answer.content.decode())))
+    words = unescape(re.sub(r"<[^>]+>", " ", answer.content.decode()))
+    return re.sub(r"\s+", " ", words).replace(" ,", ",")
 
 
 def test_the_draft_says_what_follows_and_can_be_submitted(known: Bar, roaster: Client) -> None:
