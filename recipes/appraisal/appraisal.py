@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from recipes.appraisal.pressure import PressurePlan, pressure_plan
+from recipes.appraisal.pressure import JudgedPlan, pressure_plan
 from recipes.brewing.balance import ASSUMED, FEWEST_SHOTS, forecast_beverage, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.ratio import extraction_yield
@@ -49,7 +49,7 @@ class Appraisal:
     ratio: str
     yields: list[Yield]
     balance: str
-    plan: PressurePlan | None
+    plan: JudgedPlan | None
     boiling: list[Boiling]
     unable: list[Unable]
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.plan_check import check_plan
-from recipes.brewing.pressure_plan import Piece, Plan, Stage, pieces
+from recipes.brewing.pressure_plan import Piece, PressurePlan, Stage, pieces
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS, PRESSURE
 from stations.metrology.formula import SHOT_TIME
@@ -14,7 +14,7 @@ from web.numbers import rounded
 from web.printing import quantity
 
 # The plan's fields go by the codes of the parameters that state them.
-FIELDS = [code for code in PARAMETERS if code in {field.name for field in fields(Plan)}]
+FIELDS = [code for code in PARAMETERS if code in {field.name for field in fields(PressurePlan)}]
 REST_OF_SHOT = 20.0  # s of brewing drawn where the recipe states no shot time
 
 
@@ -30,7 +30,7 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True)
-class PressurePlan:
+class JudgedPlan:
     """What is said about a plan, and its drawing; no drawing where nothing can be drawn."""
 
     words: tuple[str, ...]
@@ -39,29 +39,29 @@ class PressurePlan:
     drawing: Drawing | None = None
 
 
-def plan_of(formula: Formula) -> Plan | None:
+def plan_of(formula: Formula) -> PressurePlan | None:
     """The plan as brewing knows it; None without a brew pressure.
 
     Raises QuantityError naming the parameter that makes no plan.
     """
     given = {code: float(target) for code in FIELDS if (target := formula.target(code)) is not None}
-    return Plan(**given) if PRESSURE in given else None
+    return PressurePlan(**given) if PRESSURE in given else None
 
 
-def pressure_plan(formula: Formula) -> PressurePlan | None:
+def pressure_plan(formula: Formula) -> JudgedPlan | None:
     """The formula's plan with what is odd about it; None where it states no pressure at all."""
     try:
         plan = plan_of(formula)
     except QuantityError as error:
-        return PressurePlan((f"{_label(error.field)}: {error.allowed}.",), ordinary=False)
+        return JudgedPlan((f"{_label(error.field)}: {error.allowed}.",), ordinary=False)
     if plan is None:
         if not any(code in formula for code in FIELDS):
             return None
-        return PressurePlan(("No plan to judge: a brew pressure is not stated.",), ordinary=False)
+        return JudgedPlan(("No plan to judge: a brew pressure is not stated.",), ordinary=False)
     odd = [f"{_label(each.field)}: {each.words}." for each in check_plan(plan)]
     words = odd or ["An ordinary pressure plan."]
     shot_time = formula.target(SHOT_TIME)
-    return PressurePlan(
+    return JudgedPlan(
         tuple(words),
         not odd,
         tuple(_stretch(piece, plan) for piece in pieces(plan)),
@@ -74,7 +74,7 @@ def _label(code: str) -> str:
     return known.label if known else code
 
 
-def _stretch(piece: Piece, plan: Plan) -> Stretch:
+def _stretch(piece: Piece, plan: PressurePlan) -> Stretch:
     water = "" if plan.taper_start is None else quantity(_exact(plan.taper_start), "%")
     if piece.stage is Stage.TAPER:
         start, stop = f"{water} of the water", "the end"
@@ -92,7 +92,7 @@ def _exact(value: float) -> Decimal:
     return Decimal(f"{rounded(value, 2).normalize():f}")
 
 
-def _drawn(plan: Plan, shot_time: float | None) -> Drawing:
+def _drawn(plan: PressurePlan, shot_time: float | None) -> Drawing:
     """Against time; the taper, which begins by water, as if the rest of the water ran evenly."""
     rise_ends = plan.preinfusion_time + plan.rise_time
     end = max(shot_time or 0.0, rise_ends + (0.0 if shot_time else REST_OF_SHOT), rise_ends + 1)
@@ -106,7 +106,7 @@ def _drawn(plan: Plan, shot_time: float | None) -> Drawing:
     return drawing([panel], _told(plan, shot_time))
 
 
-def _corners(plan: Plan, rise_ends: float, end: float) -> tuple[tuple[float, ...], ...]:
+def _corners(plan: PressurePlan, rise_ends: float, end: float) -> tuple[tuple[float, ...], ...]:
     corners: list[tuple[float, float]] = []
     for piece in pieces(plan):
         if piece.stage is Stage.TAPER:
@@ -120,7 +120,7 @@ def _corners(plan: Plan, rise_ends: float, end: float) -> tuple[tuple[float, ...
     return xs, ys
 
 
-def _told(plan: Plan, shot_time: float | None) -> str:
+def _told(plan: PressurePlan, shot_time: float | None) -> str:
     parts = []
     if plan.preinfusion_time:
         parts.append(f"{plan.preinfusion_pressure:g} bar for {plan.preinfusion_time:g} s")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from recipes.brewing.pressure_plan import Plan
+from recipes.brewing.pressure_plan import PressurePlan
 
 FASTEST_RISE = 12.0  # bar/s; a pump's own start is slower
 SETTLES = 0.05  # bar; smaller steps than a gauge shows
@@ -42,12 +42,12 @@ USUAL = (
 )
 
 
-def check_plan(plan: Plan) -> list[Oddity]:
+def check_plan(plan: PressurePlan) -> list[Oddity]:
     """What is odd about the plan, in order of the shot; an empty list calls it ordinary."""
     return [*_ranges(plan), *_preinfusion(plan), *_rise(plan), *_taper(plan)]
 
 
-def _ranges(plan: Plan) -> list[Oddity]:
+def _ranges(plan: PressurePlan) -> list[Oddity]:
     found = []
     for usual in USUAL:
         value = getattr(plan, usual.field)
@@ -57,7 +57,7 @@ def _ranges(plan: Plan) -> list[Oddity]:
     return found
 
 
-def _preinfusion(plan: Plan) -> list[Oddity]:
+def _preinfusion(plan: PressurePlan) -> list[Oddity]:
     if plan.preinfusion_time > 0 and plan.preinfusion_pressure < SETTLES:
         return [Oddity("preinfusion_pressure", "a pre-infusion without pressure wets nothing")]
     if plan.preinfusion_time == 0 and plan.preinfusion_pressure > SETTLES:
@@ -65,7 +65,7 @@ def _preinfusion(plan: Plan) -> list[Oddity]:
     return []
 
 
-def _rise(plan: Plan) -> list[Oddity]:
+def _rise(plan: PressurePlan) -> list[Oddity]:
     middle, found = plan.intermediate_pressure, list[Oddity]()
     top = plan.brew_pressure
     if middle is not None and middle > top + SETTLES:
@@ -86,7 +86,7 @@ def _rise(plan: Plan) -> list[Oddity]:
     return found
 
 
-def _taper(plan: Plan) -> list[Oddity]:
+def _taper(plan: PressurePlan) -> list[Oddity]:
     if plan.taper_pressure is None or plan.taper_pressure <= plan.brew_pressure + SETTLES:
         return []
     words = f"{plan.taper_pressure:g} bar lies above the brewing pressure: that is no taper"

@@ -35,7 +35,7 @@ class Stage(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class PressurePlan:
     """A pressure plan: times in s, pressures in bar (gauge), `taper_start` in % of the water.
 
     `intermediate_pressure`, `taper_start` and `taper_pressure` may be None: not asked for. Raises
@@ -74,7 +74,7 @@ class Piece:
     at_stop: float
 
 
-def pieces(plan: Plan) -> list[Piece]:
+def pieces(plan: PressurePlan) -> list[Piece]:
     """The plan as straight pieces in order; stages without a length are left out."""
     rise_ends = plan.preinfusion_time + plan.rise_time
     half = plan.preinfusion_time + plan.rise_time / 2
@@ -95,7 +95,7 @@ def pieces(plan: Plan) -> list[Piece]:
 class Schedule:
     """A plan made ready to be asked many times."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: PressurePlan) -> None:
         timed = [one for one in pieces(plan) if one.start is not None and one.stop is not None]
         self.breaks: list[float] = [one.stop for one in timed if one.stop is not None]
         self._pieces = timed
@@ -119,7 +119,7 @@ class Schedule:
         return min(by_time, self._brew + along * self._fall)
 
 
-def pressure(plan: Plan, time: float, poured: float = 0.0) -> float:
+def pressure(plan: PressurePlan, time: float, poured: float = 0.0) -> float:
     """Pressure asked for [bar] at `time` [s] when `poured` (0 to 1) of the water has passed.
 
     Where taper and rise meet, the lower of both counts. Raises QuantityError naming time or poured.

@@ -10,7 +10,7 @@ from recipes.appraisal.pressure import plan_of
 from recipes.brewing.balance import ASSUMED, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.parameters import Ending, EndsBy, Machine, Puck, Setup
-from recipes.brewing.shot_model.simulate import Outcome, Trace, simulate
+from recipes.brewing.shot_model.simulate import SimulatedShot, Trace, simulate
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY, PARAMETERS, PRESSURE
 from stations.metrology.formula import BEVERAGE, DOSE, TEMPERATURE, WATER, Stated
@@ -126,7 +126,7 @@ def _panels(trace: Trace) -> list[Panel]:
     ]  # fmt: skip
 
 
-def _words(told: Outcome) -> str:
+def _words(told: SimulatedShot) -> str:
     return (
         f"A modelled shot of {rounded(told.time, 1)} s: {rounded(told.water, 1)} mL of water, "
         f"{rounded(told.beverage, 1)} g in the cup at {rounded(told.tds, 1)} %; pressure at the "

@@ -32,7 +32,7 @@ YIELD = extraction.extraction_yield(
 PULLED = [fit.Pulled(DOUBLE, time=27.0, beverage=36.0), fit.Pulled(DOUBLE, time=28.0)]
 
 
-def _plan(a: Any, b: Any, c: Any, d: Any) -> pressure_plan.Plan:  # noqa: ANN401
+def _plan(a: Any, b: Any, c: Any, d: Any) -> pressure_plan.PressurePlan:  # noqa: ANN401
     return replace(ORDINARY, brew_pressure=a, preinfusion_time=b, taper_start=c, rise_time=d)
 
 

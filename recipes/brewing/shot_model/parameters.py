@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 from enum import StrEnum
 
 from recipes.brewing.errors import QuantityError, real
-from recipes.brewing.pressure_plan import Plan
+from recipes.brewing.pressure_plan import PressurePlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +151,7 @@ class Setup:
     """Everything a shot depends on. `water` [mL] is the volume a taper's percent is taken of; it
     is the ending's own where that is a volume. Raises QuantityError naming water."""
 
-    plan: Plan
+    plan: PressurePlan
     ending: Ending
     puck: Puck = Puck()
     coffee: Coffee = Coffee()

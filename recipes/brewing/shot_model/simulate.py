@@ -42,7 +42,7 @@ class Trace:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class SimulatedShot:
     """The finished shot. Water and solids are balanced: see `water_error` and `solids_error` [g].
 
     time [s]; first_drop [s, None if none fell]; water [mL at the meter]; beverage [g]; tds [%];
@@ -63,7 +63,7 @@ class Outcome:
     solids_error: float
 
 
-def simulate(setup: Setup, *, step: float = 0.1) -> Outcome:
+def simulate(setup: Setup, *, step: float = 0.1) -> SimulatedShot:
     """Pull the shot; samples every `step` [s, 0.01 to 10] and at its end.
 
     Raises QuantityError naming step; the parts of the setup have checked themselves.
@@ -112,11 +112,11 @@ def _trace(engine: Engine, times: Floats, states: Floats, phases: list[Phase]) -
 
 def _outcome(
     setup: Setup, engine: Engine, stretches: list[Stretch], trace: Trace, y: Floats
-) -> Outcome:
+) -> SimulatedShot:
     beverage = float(y[CUP] + y[POURED])
     pours = [one.start for one in stretches if one.phase is Phase.POUR]
     solids = y[FAST] + y[SLOW] + y[DISSOLVED] + y[POURED]
-    return Outcome(
+    return SimulatedShot(
         trace=trace,
         time=stretches[-1].stop,
         first_drop=pours[0] if pours else None,

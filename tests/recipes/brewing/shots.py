@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from hypothesis import strategies as st
 
-from recipes.brewing.pressure_plan import Plan
+from recipes.brewing.pressure_plan import PressurePlan
 from recipes.brewing.shot_model.parameters import (
     COFFEE_RANGES,
     MACHINE_RANGES,
@@ -17,14 +17,14 @@ from recipes.brewing.shot_model.parameters import (
     Setup,
 )
 
-ORDINARY = Plan(
+ORDINARY = PressurePlan(
     preinfusion_time=4.0, preinfusion_pressure=3.0, rise_time=2.0, intermediate_pressure=7.0,
     brew_pressure=9.0, taper_start=92.0, taper_pressure=6.0,
 )  # fmt: skip
 DOUBLE = Setup(ORDINARY, Ending(EndsBy.VOLUME, 57.0))
 
 plans = st.builds(
-    Plan, brew_pressure=st.floats(4, 11), preinfusion_time=st.floats(0, 8),
+    PressurePlan, brew_pressure=st.floats(4, 11), preinfusion_time=st.floats(0, 8),
     preinfusion_pressure=st.floats(0, 4), rise_time=st.floats(0, 4),
     intermediate_pressure=st.none() | st.floats(2, 9),
     taper_start=st.floats(60, 100), taper_pressure=st.floats(2, 9),
@@ -54,7 +54,7 @@ setups = st.builds(
 anything = st.builds(
     Setup,
     plan=st.builds(
-        Plan, brew_pressure=st.floats(0, 15), preinfusion_time=st.floats(0, 120),
+        PressurePlan, brew_pressure=st.floats(0, 15), preinfusion_time=st.floats(0, 120),
         preinfusion_pressure=st.floats(0, 15), rise_time=st.floats(0, 120),
         intermediate_pressure=st.none() | st.floats(0, 15), taper_start=st.floats(0, 100),
         taper_pressure=st.floats(0, 15),

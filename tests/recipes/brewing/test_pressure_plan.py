@@ -10,17 +10,17 @@ from hypothesis import strategies as st
 
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.plan_check import check_plan
-from recipes.brewing.pressure_plan import Plan, Stage, pieces, pressure
+from recipes.brewing.pressure_plan import PressurePlan, Stage, pieces, pressure
 
 # Pre-infusion at line pressure for about 4 s, a rise of about 2 s, an intermediate 7 bar and then
 # 9 bar at the pump, the last 8 % of the water tapering: common practice, no source.
-ORDINARY = Plan(
+ORDINARY = PressurePlan(
     preinfusion_time=4.0, preinfusion_pressure=3.0, rise_time=2.0, intermediate_pressure=7.0,
     brew_pressure=9.0, taper_start=92.0, taper_pressure=6.0,
 )  # fmt: skip
 bars = st.floats(0.0, 15.0)
 plans = st.builds(
-    Plan, brew_pressure=bars, preinfusion_time=st.floats(0, 60), preinfusion_pressure=bars,
+    PressurePlan, brew_pressure=bars, preinfusion_time=st.floats(0, 60), preinfusion_pressure=bars,
     rise_time=st.floats(0, 60), intermediate_pressure=st.none() | bars,
     taper_start=st.floats(0, 100), taper_pressure=bars,
 )  # fmt: skip
@@ -28,7 +28,7 @@ plans = st.builds(
 
 def test_the_ordinary_plan_is_called_ordinary() -> None:
     assert check_plan(ORDINARY) == []
-    assert check_plan(Plan(brew_pressure=9.0)) == []
+    assert check_plan(PressurePlan(brew_pressure=9.0)) == []
     assert check_plan(replace(ORDINARY, intermediate_pressure=None)) == []
     for line_pressure in (1.5, 2.0, 4.0):
         assert check_plan(replace(ORDINARY, preinfusion_pressure=line_pressure)) == []
@@ -65,7 +65,9 @@ def test_odd_plans_are_named(change: dict[str, float], field: str) -> None:
 
 
 @given(plans, st.floats(0, 200), st.floats(0, 1))
-def test_pressure_stays_within_what_the_plan_names(plan: Plan, at: float, poured: float) -> None:
+def test_pressure_stays_within_what_the_plan_names(
+    plan: PressurePlan, at: float, poured: float
+) -> None:
     named = [plan.brew_pressure, plan.preinfusion_pressure, plan.taper_pressure or 0.0]
     named += [plan.intermediate_pressure] if plan.intermediate_pressure is not None else []
     asked = pressure(plan, at, poured)
@@ -74,7 +76,7 @@ def test_pressure_stays_within_what_the_plan_names(plan: Plan, at: float, poured
 
 
 @given(plans)
-def test_pieces_follow_on_one_another(plan: Plan) -> None:
+def test_pieces_follow_on_one_another(plan: PressurePlan) -> None:
     timed = [one for one in pieces(plan) if one.start is not None]
     assert timed[0].start == 0.0
     for one, after in pairwise(timed):
@@ -85,11 +87,11 @@ def test_pieces_follow_on_one_another(plan: Plan) -> None:
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -0.1, 16.0, "9", None])
 def test_a_bad_value_is_named(bad: float) -> None:
     with pytest.raises(QuantityError, match="brew_pressure"):
-        Plan(brew_pressure=bad)
+        PressurePlan(brew_pressure=bad)
 
 
 def test_half_a_taper_is_named() -> None:
     with pytest.raises(QuantityError, match="taper_pressure"):
-        Plan(brew_pressure=9.0, taper_start=92.0)
+        PressurePlan(brew_pressure=9.0, taper_start=92.0)
     with pytest.raises(QuantityError, match="taper_start"):
-        Plan(brew_pressure=9.0, taper_pressure=5.0)
+        PressurePlan(brew_pressure=9.0, taper_pressure=5.0)

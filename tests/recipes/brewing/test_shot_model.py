@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recipes.brewing.errors import QuantityError
-from recipes.brewing.pressure_plan import Plan, Schedule
+from recipes.brewing.pressure_plan import PressurePlan, Schedule
 from recipes.brewing.shot_model.engine import HEAD, HELD, Engine, Phase
 from recipes.brewing.shot_model.parameters import (
     Coffee,
@@ -102,7 +102,7 @@ def test_more_water_gives_a_larger_weaker_cup_and_extracts_more(water: float, mo
 def inert(**puck: float) -> Setup:
     """A puck that neither swells nor dissolves, at a steady 6 bar from a strong pump."""
     return Setup(
-        Plan(brew_pressure=6.0), Ending(EndsBy.TIME, 30.0),
+        PressurePlan(brew_pressure=6.0), Ending(EndsBy.TIME, 30.0),
         puck=Puck(swelling=0.0, opening=0.0, **puck),
         coffee=Coffee(fast=0.0, slow_rate=0.0),
         machine=Machine(free_flow=50.0, pump_limit=25.0),
