@@ -14,7 +14,7 @@ def asks(stage: Stage) -> str:
     """From the slot's page, with the shots that speak for it."""
     slot = stage[LEAD].open(stage.kept["slot 1"]).must(200)
     page = stage[LEAD].open(slot.link("Ask for a change")).must(200)
-    page.must(200, f"Against version {stage.kept['number']}")
+    page.must(200, f"For version {stage.kept['number']}")
     form = page.form(having="brew_temperature")
     why = {"reason": "Bitter at the end.", "evidence": EVIDENCE}
     done = stage[LEAD].send(form, brew_temperature=WANTED, **why)
