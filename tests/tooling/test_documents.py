@@ -28,12 +28,15 @@ def named(path: Path) -> Iterator[str]:
     yield from re.findall(r"\]\(((?!https?:)[^)#]+)\)", text)
 
 
-def is_there(word: str) -> bool:
-    """Whether a path (``*`` allowed) or dotted name of ours exists; True for any other word."""
+def is_there(word: str, beside: Path = ROOT) -> bool:
+    """Whether a path (``*`` allowed) or dotted name of ours exists; True for any other word.
+
+    A path is meant from the checkout, or from the document's own folder.
+    """
     if word.startswith(MADE):
         return True
     if "/" in word and word.split("/", maxsplit=1)[0] in TOPS:
-        return any(ROOT.glob(word.rstrip("/")))
+        return any(any(place.glob(word.rstrip("/"))) for place in (ROOT, beside))
     if re.fullmatch(r"[\w-]+\.(py|md|toml|yml|txt)", word):
         return word in {path.name for path in our_files()}
     if re.fullmatch(rf"({'|'.join((*FOLDERS, 'tests'))})(\.\w+)+", word):
@@ -57,7 +60,7 @@ def _module_or_member(dotted: str) -> bool:
 
 @pytest.mark.parametrize("path", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
 def test_what_a_document_names_exists(path: Path) -> None:
-    assert [word for word in named(path) if not is_there(word)] == []
+    assert [word for word in named(path) if not is_there(word, path.parent)] == []
 
 
 @pytest.mark.parametrize(
