@@ -17,8 +17,7 @@ from stations.calibrations.actions import reject_calibration
 from stations.calibrations.drawing import fit_drawing
 from stations.calibrations.forms import RejectForm
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import COLUMNS, outcome_of
-from stations.calibrations.outcome import Outcome as Measured
+from stations.calibrations.outcome import COLUMNS, Fitted, outcome_of
 from stations.machine_types.catalogue import label_of
 from stations.slots.models import Placement
 from web.fields import SeenRevision
@@ -60,7 +59,7 @@ def _measured(calibration: Calibration) -> dict[str, Any]:
     }
 
 
-def _rows(calibration: Calibration, outcome: Measured) -> list[dict[str, Any]]:
+def _rows(calibration: Calibration, outcome: Fitted) -> list[dict[str, Any]]:
     fit = outcome.fit
     rows = []
     for number, run in enumerate(calibration.runs, 1):

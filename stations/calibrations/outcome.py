@@ -32,7 +32,7 @@ COLUMNS: dict[str, dict[str, tuple[str, Bounds]]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class Fitted:
     """What the runs give: the value with its uncertainty, and what speaks against taking it."""
 
     value: Decimal
@@ -85,7 +85,7 @@ def air_pressure_at(site: Site) -> Decimal:
     return exact.quantize(Decimal("0.1"), ROUND_HALF_UP)
 
 
-def outcome_of(kind: str, runs: Runs, air_pressure: Decimal) -> Outcome:
+def outcome_of(kind: str, runs: Runs, air_pressure: Decimal) -> Fitted:
     """Fit the runs, weighed in air of that pressure [hPa]. Raises Invalid where it can't be."""
     try:
         return _offset(runs) if kind == Kind.TEMPERATURE else _flow_meter(runs, air_pressure)
@@ -93,16 +93,16 @@ def outcome_of(kind: str, runs: Runs, air_pressure: Decimal) -> Outcome:
         raise Invalid(bad.field, bad.value, bad.allowed) from bad
 
 
-def _flow_meter(runs: Runs, air_pressure: Decimal) -> Outcome:
+def _flow_meter(runs: Runs, air_pressure: Decimal) -> Fitted:
     fit = fit_flow_meter(
         (Run(*(Decimal(run[name]) for name in ("pulses", "grams", "temperature"))) for run in runs),
         pressure=air_pressure,
     )
     value, uncertainty, repeatability = fit.stored()
-    return Outcome(value, uncertainty, repeatability, fit.dof, concerns(fit), fit=fit)
+    return Fitted(value, uncertainty, repeatability, fit.dof, concerns(fit), fit=fit)
 
 
-def _offset(runs: Runs) -> Outcome:
+def _offset(runs: Runs) -> Fitted:
     offset = measure_offset(
         Reading(Decimal(run["displayed"]), Decimal(run["measured"])) for run in runs
     )
@@ -110,4 +110,4 @@ def _offset(runs: Runs) -> Outcome:
     found = []
     if offset.dof < 4:
         found.append(f"Only {offset.dof + 1} readings: 95 % needs more than k = 2. Take five.")
-    return Outcome(value, uncertainty, None, offset.dof, found, offset=offset)
+    return Fitted(value, uncertainty, None, offset.dof, found, offset=offset)

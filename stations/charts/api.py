@@ -52,8 +52,8 @@ class Charts(StationView):
         """Read individuals, moving range, EWMA and CUSUM with their limits and signals."""
         station, query = self.station(pk), asked(ChartQuery, request)
         about = _about(station, query)
-        told = charts_of(station, about["content"], query["value"], RULES[query["rules"]])
-        shown = about | {"rules": query["rules"], "charts": told and charted(told)}
+        charts = charts_of(station, about["content"], query["value"], RULES[query["rules"]])
+        shown = about | {"rules": query["rules"], "charts": charts and charted(charts)}
         return Response(ChartOut(shown).data)
 
 
@@ -96,8 +96,8 @@ class Capability(StationView):
         code = query["value"]
         frozen = frozen_baseline(station, about["content"], code)
         shots = since(frozen, shots_of(station, about["content"], code))
-        told, (lower, upper) = capability_of(shots, code), limits_of(shots, code)
-        shown = about | {"lower": lower, "upper": upper, "capability": told and capable(told)}
+        found, (lower, upper) = capability_of(shots, code), limits_of(shots, code)
+        shown = about | {"lower": lower, "upper": upper, "capability": found and capable(found)}
         return Response(CapableOut(shown).data)
 
 
@@ -112,10 +112,10 @@ class Equivalence(StationView):
         others = Station.objects.covered_by(person(request)).exclude(pk=pk)
         beside = named(others, "beside", query["beside"], pk=query["beside"])
         here, there = (shots_of(each, about["content"], code) for each in (station, beside))
-        told = sameness(here, there, code, query["margin"])
+        same = sameness(here, there, code, query["margin"])
         shown = about | {
             "beside": beside.pk, "shots": len(here), "shots_beside": len(there),
-            "margin": query["margin"], "equivalence": told and compared(told),
+            "margin": query["margin"], "equivalence": same and compared(same),
         }  # fmt: skip
         return Response(BesideOut(shown).data)
 
@@ -126,8 +126,8 @@ def _about(station: Station, query: dict[str, Any]) -> dict[str, Any]:
     content = query.get("content", next(iter(contents), ""))
     if content and content not in contents:
         raise Invalid("content", content, "the digest of what was brewed there")
-    told = [{"content": digest, "title": title} for digest, title in contents.items()]
+    brewed = [{"content": digest, "title": title} for digest, title in contents.items()]
     return {
         "station": station.pk, "content": content, "value": query["value"],
-        "unit": BOUNDS[query["value"]].unit, "contents": told,
+        "unit": BOUNDS[query["value"]].unit, "contents": brewed,
     }  # fmt: skip

@@ -50,7 +50,7 @@ class Signal:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ChartedShot:
     """One shot of the table: what each chart plots for it, and what signals at it."""
 
     shot: CheckShot
@@ -64,7 +64,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Charts:
-    """The shots, oldest first, on all four charts; ``told`` is by position, from 1."""
+    """The shots, oldest first, on all four charts; ``signals_at`` is by position, from 1."""
 
     code: str
     shots: Sequence[CheckShot]
@@ -75,28 +75,28 @@ class Charts:
     ranges: charts.Chart | None  # None with a single shot
     ewma: charts.Chart
     cusum: charts.Cusum
-    told: Mapping[int, Sequence[Signal]]
+    signals_at: Mapping[int, Sequence[Signal]]
 
     @property
     def signalling(self) -> int:
         """How many shots signal."""
-        return len(self.told)
+        return len(self.signals_at)
 
     @property
-    def lines(self) -> list[Line]:
+    def lines(self) -> list[ChartedShot]:
         """Shot by shot, newest first."""
         return [self._line(at) for at in reversed(range(len(self.shots)))]
 
-    def _line(self, at: int) -> Line:
+    def _line(self, at: int) -> ChartedShot:
         step = None if at == 0 or self.ranges is None else self.ranges.plotted[at - 1]
-        return Line(
+        return ChartedShot(
             self.shots[at],
             self.values[at],
             None if step is None else rounded(step, PLACES),
             ewma=rounded(self.ewma.plotted[at], PLACES),
             above=rounded(self.cusum.high[at], PLACES),
             below=rounded(self.cusum.low[at], PLACES),
-            signals=self.told.get(at + 1, ()),
+            signals=self.signals_at.get(at + 1, ()),
         )
 
 
@@ -161,8 +161,8 @@ def charts_of(station: Station, digest: str, code: str, rules: Sequence[RunRule]
         return None
     ranges = charts.moving_range_chart(values, baseline) if len(values) > 1 else None
     ewma, sums = charts.ewma_chart(values, baseline), cusum(values, baseline)
-    told = _told(values, baseline, rules, ewma, sums)
-    return Charts(code, shots, values, baseline, frozen, each, ranges, ewma, sums, told)
+    signals_at = _signals_at(values, baseline, rules, ewma, sums)
+    return Charts(code, shots, values, baseline, frozen, each, ranges, ewma, sums, signals_at)
 
 
 def cusum(values: Sequence[Decimal], baseline: Baseline) -> charts.Cusum:
@@ -171,7 +171,7 @@ def cusum(values: Sequence[Decimal], baseline: Baseline) -> charts.Cusum:
     return charts.cusum_chart(values, target=baseline.centre, allowance=k, decision=h)
 
 
-def _told(
+def _signals_at(
     values: Sequence[Decimal],
     baseline: Baseline,
     rules: Sequence[RunRule],

@@ -20,8 +20,8 @@ USUAL_MARGIN = Decimal(1)  # in the value's unit; common practice, no source
 
 def limits_of(shots: Sequence[CheckShot], code: str) -> tuple[Decimal | None, Decimal | None]:
     """The recipe's limits for the value, as the newest shot was held against."""
-    held = cup_of(shots[-1].placement).get(code, {}) if shots else {}
-    target, below, above = (held.get(name) for name in ("target", "below", "above"))
+    limits = cup_of(shots[-1].placement).get(code, {}) if shots else {}
+    target, below, above = (limits.get(name) for name in ("target", "below", "above"))
     lower = Decimal(target) - Decimal(below) if target and below else None
     return lower, Decimal(target) + Decimal(above) if target and above else None
 
@@ -43,36 +43,36 @@ class Sameness:
 
     code: str
     margin: Decimal
-    told: Equivalence
+    result: Equivalence
     means: tuple[Decimal, Decimal]
     spread: float  # one standard deviation of a shot, both stations' together
 
     @property
     def low(self) -> Decimal:
         """The interval's lower end."""
-        return rounded(self.told.interval[0], PLACES)
+        return rounded(self.result.interval[0], PLACES)
 
     @property
     def high(self) -> Decimal:
         """The interval's upper end."""
-        return rounded(self.told.interval[1], PLACES)
+        return rounded(self.result.interval[1], PLACES)
 
     @property
     def difference(self) -> Decimal:
         """The first station's mean less the other's."""
-        return rounded(self.told.difference, PLACES)
+        return rounded(self.result.difference, PLACES)
 
     @property
     def shots_needed(self) -> int | None:
         """Shots at each that would show it if they truly pour alike; None where it is settled."""
-        if self.told.conclusion != "not shown yet":
+        if self.result.conclusion != "not shown yet":
             return None
         return shots_needed(self.margin, self.spread)
 
     @property
     def p(self) -> Decimal:
         """The larger of the two one-sided p-values."""
-        return rounded(self.told.p_value, 4)
+        return rounded(self.result.p_value, 4)
 
 
 def sameness(
@@ -81,9 +81,9 @@ def sameness(
     """Two one-sided Welch tests; None while either has fewer than two shots that differ."""
     sides = [[getattr(shot, code) for shot in side] for side in (one, other)]
     try:
-        told = equivalence(sides[0], sides[1], low_margin=-margin, high_margin=margin)
+        result = equivalence(sides[0], sides[1], low_margin=-margin, high_margin=margin)
     except BadValueError:
         return None
     means = [rounded(float(sum(side)) / len(side), PLACES) for side in sides]
     spread = float(np.sqrt(np.mean([np.var(np.array(side, float), ddof=1) for side in sides])))
-    return Sameness(code, margin, told, (means[0], means[1]), spread)
+    return Sameness(code, margin, result, (means[0], means[1]), spread)

@@ -54,7 +54,7 @@ def _panel(title: str, chart: Chart, places: tuple[float, ...]) -> Panel:
 
 
 def _words(found: Charts) -> str:
-    values, signals = found.values, _signals(sorted(found.told))
+    values, signals = found.values, _signals(sorted(found.signals_at))
     return (
         f"{LABELS[found.code]} of {len(values)} shots, from {min(values)} to {max(values)} "
         f"{BOUNDS[found.code].unit}; on all charts, {signals}."
@@ -69,16 +69,16 @@ def _signals(places: list[int]) -> str:
 
 def sameness_drawing(found: Sameness) -> Drawing:
     """The interval of the difference, drawn against the margin."""
-    low, high = found.told.interval
+    low, high = found.result.interval
     unit, edge = BOUNDS[found.code].unit, float(found.margin)
     text = (
         f"Difference {number(found.difference)} {unit}, 90 % interval from {number(found.low)} to "
         f"{number(found.high)} {unit}, "
-        f"margin {found.margin:f} {unit} either way: {found.told.conclusion}."
+        f"margin {found.margin:f} {unit} either way: {found.result.conclusion}."
     )
     bar = Panel(
         "", f"difference / {unit}",
-        (Curve("interval", (low, found.told.difference, high), (0.0, 0.0, 0.0), dots=True),),
+        (Curve("interval", (low, found.result.difference, high), (0.0, 0.0, 0.0), dots=True),),
         (Level(-edge, "margin", upright=True), Level(edge, "margin", upright=True)),
         named=False, height=60,
     )  # fmt: skip

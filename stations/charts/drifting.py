@@ -77,16 +77,16 @@ def _judged(frozen: ChartBaseline, site_id: int) -> Drift | None:
     shots = list(reversed(rows.values_list("pk", frozen.code)[:LOOKED_AT]))
     values = [value for _, value in shots]
     try:
-        told = signals(values, baseline_of(frozen, values)) if values else {}
+        signalling = signals(values, baseline_of(frozen, values)) if values else {}
     except BadValueError:
         return None
-    late = [at for at in told if at > len(values) - NEWEST]
+    late = [at for at in signalling if at > len(values) - NEWEST]
     if not late:
         return None
     return Drift(
         station_id=frozen.station_id, site_id=site_id, content_digest=frozen.content_digest,
         code=frozen.code, baseline=frozen, shot_id=shots[max(late) - 1][0],
-        rules="; ".join(told[max(late)])[:200], noted_at=timezone.now(),
+        rules="; ".join(signalling[max(late)])[:200], noted_at=timezone.now(),
     )  # fmt: skip
 
 

@@ -56,14 +56,14 @@ class ChartForm(forms.Form):
 
     def wanted(self) -> tuple[str, str, str, Station | None, Decimal]:
         """Content digest, value, rules, other station and margin, with what is usual."""
-        told = self.cleaned_data
+        data = self.cleaned_data
         first = next(iter(self.contents), "")
         return (
-            told["content"] or first,
-            told["value"] or CHARTED[0],
-            told["rules"] or "nelson",
-            told["beside"],
-            told["margin"] or USUAL_MARGIN,
+            data["content"] or first,
+            data["value"] or CHARTED[0],
+            data["rules"] or "nelson",
+            data["beside"],
+            data["margin"] or USUAL_MARGIN,
         )
 
 

@@ -68,14 +68,14 @@ def baseline_freeze(request: PageRequest, pk: int) -> HttpResponse:
     """Freeze the baseline from the newest shots."""
     station = covered_station(request, pk=pk)
     require_for_page(request, Verb.CALIBRATION_RECORD, station.machine.site_id)
-    told = cleaned(FreezeForm(request.POST))
+    asked = cleaned(FreezeForm(request.POST))
     made = freeze_baseline(
         by=request.user,
         station=station,
-        content_digest=told["content"],
-        code=told["value"],
-        reason=told["reason"],
-        newest=told["newest"],
+        content_digest=asked["content"],
+        code=asked["value"],
+        reason=asked["reason"],
+        newest=asked["newest"],
     )
     messages.success(request, "The baseline is frozen.")
     return redirect(f"{made.get_absolute_url()}&content={made.content_digest}")

@@ -211,23 +211,23 @@ def _interval(ends: tuple[float, float] | None) -> dict[str, Decimal] | None:
     return None if ends is None else {"low": _six(ends[0]), "high": _six(ends[1])}
 
 
-def charted(told: Charts) -> dict[str, Any]:
+def charted(charts: Charts) -> dict[str, Any]:
     """The four charts."""
-    baseline = told.baseline
+    baseline = charts.baseline
     return {
         "limits_from": {
             "centre": _six(baseline.centre),
             "spread": _six(baseline.sigma),
             "shots": baseline.count,
             "provisional": baseline.provisional,
-            "frozen": told.frozen,
+            "frozen": charts.frozen,
         },
-        "individuals": _limits(told.individuals),
-        "moving_range": told.ranges and _limits(told.ranges),
-        "ewma": _limits(told.ewma),
-        "cusum_interval": _six(told.cusum.decision),
-        "signalling": told.signalling,
-        "points": told.lines,
+        "individuals": _limits(charts.individuals),
+        "moving_range": charts.ranges and _limits(charts.ranges),
+        "ewma": _limits(charts.ewma),
+        "cusum_interval": _six(charts.cusum.decision),
+        "signalling": charts.signalling,
+        "points": charts.lines,
     }
 
 
@@ -236,34 +236,34 @@ def _limits(chart: Chart) -> dict[str, Decimal]:
     return {name: _six(float(value)) for name, value in ends.items()}
 
 
-def capable(told: Capability) -> dict[str, Any]:
+def capable(capability: Capability) -> dict[str, Any]:
     """Capability."""
     return {
-        "count": told.count,
-        "mean": _six(told.mean),
-        "spread": _six(told.spread),
-        "cp": None if told.cp is None else _six(told.cp),
-        "cp_interval": _interval(told.cp_interval),
-        "cpk": _six(told.cpk),
-        "cpk_interval": _interval(told.cpk_interval),
-        "goal": rounded(told.goal, 2),
-        "confidence": rounded(told.confidence, 2),
-        "conclusion": told.conclusion,
-        "shots_needed": told.shots_needed,
-        "sentence": told.sentence,
+        "count": capability.count,
+        "mean": _six(capability.mean),
+        "spread": _six(capability.spread),
+        "cp": None if capability.cp is None else _six(capability.cp),
+        "cp_interval": _interval(capability.cp_interval),
+        "cpk": _six(capability.cpk),
+        "cpk_interval": _interval(capability.cpk_interval),
+        "goal": rounded(capability.goal, 2),
+        "confidence": rounded(capability.confidence, 2),
+        "conclusion": capability.conclusion,
+        "shots_needed": capability.shots_needed,
+        "sentence": capability.sentence,
     }
 
 
-def compared(told: Sameness) -> dict[str, Any]:
+def compared(same: Sameness) -> dict[str, Any]:
     """Two stations."""
-    here, there = told.means
+    here, there = same.means
     return {
         "mean": here,
         "mean_beside": there,
-        "difference": _six(told.told.difference),
-        "interval": _interval(told.told.interval),
-        "degrees_of_freedom": rounded(told.told.dof, 2),
-        "p_value": _six(told.told.p_value),
-        "conclusion": told.told.conclusion,
-        "shots_needed": told.shots_needed,
+        "difference": _six(same.result.difference),
+        "interval": _interval(same.result.interval),
+        "degrees_of_freedom": rounded(same.result.dof, 2),
+        "p_value": _six(same.result.p_value),
+        "conclusion": same.result.conclusion,
+        "shots_needed": same.shots_needed,
     }

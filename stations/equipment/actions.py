@@ -216,14 +216,14 @@ def add_slots(*, by: User, station: Station, total: int) -> list[Slot]:
         require(by, Verb.EQUIPMENT_EDIT, site_id, subject)
         # One at a time for a station, so that two people adding slots don't collide.
         Station.objects.select_for_update().get(pk=station.pk)
-        held = Slot.objects.filter(station=station).count()
+        present = Slot.objects.filter(station=station).count()
         checks = Checks()
         wanted = int(checks.number("total", total, SLOT_COUNT))
-        if not checks.problems and wanted < held:
-            checks.fault("total", total, f"at least {held}: slots are never removed")
+        if not checks.problems and wanted < present:
+            checks.fault("total", total, f"at least {present}: slots are never removed")
         checks.done()
         write_slots([station.pk], [wanted])
-        return list(Slot.objects.filter(station=station, number__gt=held).order_by("number"))
+        return list(Slot.objects.filter(station=station, number__gt=present).order_by("number"))
 
 
 def write_slots(stations: Sequence[int], counts: Sequence[int]) -> None:

@@ -96,9 +96,3 @@ class SlotQuerySet(SiteScoped[Any]):
         site = "station__machine__site"
         rows = self.filter(**{f"{site}__in": list(sites)}).order_by().values_list(site)
         return dict(rows.annotate(Count("pk")))
-
-    def locked(self) -> Self:
-        """Slots whose content is signed and in force."""
-        return self.filter(
-            Q(placements__state="in_force") & ~Q(placements__manner="by_hand")
-        ).distinct()

@@ -13,7 +13,7 @@ from people.persons.verbs import Verb
 from stations.equipment.actions import write_slots
 from stations.equipment.models import Machine, Site, Station
 from stations.importing.file import invalid
-from stations.importing.plan import Plan, plan_import
+from stations.importing.plan import ImportPlan, plan_import
 
 EQUIPMENT_IMPORTED = register("equipment.imported", "Imported equipment")
 
@@ -32,7 +32,7 @@ def lock_equipment() -> None:
         )
 
 
-def write(plan: Plan) -> None:
+def write(plan: ImportPlan) -> None:
     """Add the plan's sites, machines, stations and slots."""
     made_sites = Site.objects.bulk_create(
         Site(
@@ -95,7 +95,7 @@ def import_equipment(*, by: User, text: str) -> ImportReport:
     return report_of(plan)
 
 
-def report_of(plan: Plan) -> ImportReport:
+def report_of(plan: ImportPlan) -> ImportReport:
     """What a plan adds, in numbers."""
     return ImportReport(
         sites=len(plan.sites),

@@ -162,7 +162,7 @@ def _header(cells: list[str]) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class StationLine:
     """One station as the file gives it; None or empty where the cell was empty."""
 
     number: int
@@ -178,9 +178,9 @@ class Line:
     offset: Decimal | None
 
 
-def read_values(lines: Sequence[tuple[int, Cells]]) -> tuple[list[Line], list[Fault]]:
+def read_values(lines: Sequence[tuple[int, Cells]]) -> tuple[list[StationLine], list[Fault]]:
     """The lines whose values can be used, and what is wrong with the others."""
-    good: list[Line] = []
+    good: list[StationLine] = []
     faults: list[Fault] = []
     for number, cells in lines:
         checks = Checks()
@@ -192,11 +192,11 @@ def read_values(lines: Sequence[tuple[int, Cells]]) -> tuple[list[Line], list[Fa
     return good, faults
 
 
-def _line(number: int, cells: Cells, checks: Checks) -> Line:
+def _line(number: int, cells: Cells, checks: Checks) -> StationLine:
     def text(field: str) -> str:
         return checks.text(field, cells[field]) if cells[field] else ""
 
-    return Line(
+    return StationLine(
         number=number,
         site_code=check_code(checks, "site_code", cells["site_code"]),
         site_name=text("site_name"),

@@ -9,7 +9,7 @@ from people.persons.models import User
 from people.persons.permissions import covered_sites
 from people.persons.verbs import Verb
 from stations.equipment.models import Machine, Site, Station
-from stations.importing.file import Fault, Line, read_lines, read_values
+from stations.importing.file import Fault, StationLine, read_lines, read_values
 from stations.machine_types.models import MachineType
 
 # The equipment that is there already, as far as a file speaks of it: four queries.
@@ -58,13 +58,13 @@ MachineKey = tuple[str, str]
 
 
 @dataclass
-class Plan:
+class ImportPlan:
     """The new equipment by its names, each with the line that first speaks of it."""
 
     present: Present
-    sites: dict[str, Line] = field(default_factory=dict)
-    machines: dict[MachineKey, Line] = field(default_factory=dict)
-    stations: list[Line] = field(default_factory=list)
+    sites: dict[str, StationLine] = field(default_factory=dict)
+    machines: dict[MachineKey, StationLine] = field(default_factory=dict)
+    stations: list[StationLine] = field(default_factory=list)
     unchanged: int = 0
     faults: list[Fault] = field(default_factory=list)
 
@@ -74,7 +74,7 @@ class Plan:
         return sum(line.slots for line in self.stations)
 
 
-def plan_import(text: str, by: User) -> Plan:
+def plan_import(text: str, by: User) -> ImportPlan:
     """Compare a file with what is there; nothing is written. Raises Invalid if it is no such file.
 
     Faults are in the order of the lines.
@@ -82,8 +82,8 @@ def plan_import(text: str, by: User) -> Plan:
     cells, misshapen = read_lines(text)
     lines, unusable = read_values(cells)
     present = look({n.site_code for n in lines}, {n.site_name for n in lines if n.site_name}, by)
-    plan = Plan(present, faults=[*misshapen, *unusable])
-    seen: dict[tuple[str, str, int], Line] = {}
+    plan = ImportPlan(present, faults=[*misshapen, *unusable])
+    seen: dict[tuple[str, str, int], StationLine] = {}
     for line in lines:
         key = (line.site_code, line.machine, line.station)
         if not present.may_touch(line.site_code):
@@ -99,12 +99,12 @@ def plan_import(text: str, by: User) -> Plan:
     return plan
 
 
-def _fault(plan: Plan, line: Line, name: str, value: object, allowed: str) -> bool:
+def _fault(plan: ImportPlan, line: StationLine, name: str, value: object, allowed: str) -> bool:
     plan.faults.append(Fault(line.number, name, value, allowed))
     return False
 
 
-def _site(plan: Plan, line: Line) -> bool:
+def _site(plan: ImportPlan, line: StationLine) -> bool:
     """Whether the line's site is known, or becomes known by it."""
     known = plan.present.sites.get(line.site_code)
     first = plan.sites.get(line.site_code)
@@ -128,7 +128,7 @@ def _site(plan: Plan, line: Line) -> bool:
     return True
 
 
-def _agrees(plan: Plan, line: Line, there: dict[str, object], why: str) -> bool:
+def _agrees(plan: ImportPlan, line: StationLine, there: dict[str, object], why: str) -> bool:
     given = [
         ("site_name", line.site_name, there["name"]),
         ("time_zone", line.time_zone, there["time_zone"]),
@@ -137,7 +137,9 @@ def _agrees(plan: Plan, line: Line, there: dict[str, object], why: str) -> bool:
     return _same(plan, line, given, why)
 
 
-def _same(plan: Plan, line: Line, given: Sequence[tuple[str, object, object]], why: str) -> bool:
+def _same(
+    plan: ImportPlan, line: StationLine, given: Sequence[tuple[str, object, object]], why: str
+) -> bool:
     """Whether every value given is the one that is there; an empty cell agrees with anything."""
     before = len(plan.faults)
     for name, value, held in given:
@@ -152,7 +154,7 @@ def _shown(held: object) -> str:
     return format(held, "f") if isinstance(held, Decimal) else str(held)
 
 
-def _machine(plan: Plan, line: Line) -> bool:
+def _machine(plan: ImportPlan, line: StationLine) -> bool:
     """Whether the line's machine is known, or becomes known by it."""
     key = (line.site_code, line.machine)
     known, first = plan.present.machines.get(key), plan.machines.get(key)
@@ -171,7 +173,7 @@ def _machine(plan: Plan, line: Line) -> bool:
     return True
 
 
-def _station(plan: Plan, line: Line) -> None:
+def _station(plan: ImportPlan, line: StationLine) -> None:
     known = plan.present.stations.get((line.site_code, line.machine, line.station))
     if known is None:
         plan.stations.append(line)
@@ -185,7 +187,7 @@ def _station(plan: Plan, line: Line) -> None:
         plan.unchanged += 1
 
 
-def _double_names(plan: Plan) -> None:
+def _double_names(plan: ImportPlan) -> None:
     """Two sites can't bear one name, be it in the file or among those that are there."""
     bearers: dict[str, str] = dict(plan.present.site_names)
     for code, line in plan.sites.items():

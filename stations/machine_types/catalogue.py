@@ -78,8 +78,8 @@ def in_order(codes: Mapping[str, Any]) -> list[str]:
 
 def abilities_in_order(machine_type: MachineType) -> list[Ability]:
     """What a set can set, in the order of the catalogue."""
-    held = {ability.parameter: ability for ability in machine_type.abilities.all()}
-    return [held[code] for code in in_order(held)]
+    able = {ability.parameter: ability for ability in machine_type.abilities.all()}
+    return [able[code] for code in in_order(able)]
 
 
 def printed(values: Mapping[str, Mapping[str, str]]) -> list[Printed]:

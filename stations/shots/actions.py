@@ -39,11 +39,11 @@ def log_shot(*, by: User, slot: Slot, shot: Weighed) -> CheckShot:
     with recorded(by=by, action=SHOT_LOGGED, subject=subject, site_id=site_id):
         require(by, Verb.SHOT_LOG, site_id, subject)
         kept = _checked(shot)
-        held = _held(slot, subject)
-        verdicts = judge(cup_of(held), kept)
-        _tell(slot, held)
+        placement = _in_force(slot, subject)
+        verdicts = judge(cup_of(placement), kept)
+        _tell(slot, placement)
         return CheckShot.objects.create(
-            slot=slot, site_id=site_id, placement=held, by=by, verdicts=verdicts,
+            slot=slot, site_id=site_id, placement=placement, by=by, verdicts=verdicts,
             verdict=overall(verdicts), **_measured(kept),
         )  # fmt: skip
 
@@ -61,21 +61,21 @@ def correct_shot(
         by=by, action=SHOT_CORRECTED, reason=reason, subject=subject, site_id=shot.site_id
     ):
         require(by, Verb.SHOT_LOG, shot.site_id, subject)
-        held = (
+        current = (
             CheckShot.objects.select_for_update(of=("self",))
             .select_related("placement__settings")
             .get(pk=shot.pk)
         )
-        if held.corrections != seen_corrections:
-            raise Stale("This shot was corrected meanwhile.", current_revision=held.corrections)
+        if current.corrections != seen_corrections:
+            raise Stale("This shot was corrected meanwhile.", current_revision=current.corrections)
         if not reason.strip():
             raise Invalid("reason", reason, "a sentence that says what was wrong")
         kept = _checked(to)
-        if _same(held, kept):
+        if _same(current, kept):
             raise Invalid(DOSE, kept.dose_mass, "at least one value that differs")
-        _correct(held, kept, reason.strip(), by)
-        _tell(shot.slot, held.placement)
-        return held
+        _correct(current, kept, reason.strip(), by)
+        _tell(shot.slot, current.placement)
+        return current
 
 
 def _tell(slot: Slot, placement: Placement) -> None:
@@ -86,22 +86,22 @@ def _tell(slot: Slot, placement: Placement) -> None:
     )
 
 
-def _same(held: CheckShot, kept: Weighed) -> bool:
-    return all(getattr(held, name) == value for name, value in _measured(kept).items())
+def _same(current: CheckShot, kept: Weighed) -> bool:
+    return all(getattr(current, name) == value for name, value in _measured(kept).items())
 
 
-def _correct(held: CheckShot, kept: Weighed, reason: str, by: User) -> None:
+def _correct(current: CheckShot, kept: Weighed, reason: str, by: User) -> None:
     """The correction first: the database lets the shot follow it, and nothing else."""
-    held.corrections += 1
+    current.corrections += 1
     measured = _measured(kept)
     ShotCorrection.objects.create(
-        shot=held, number=held.corrections, reason=reason, by=by, **measured
+        shot=current, number=current.corrections, reason=reason, by=by, **measured
     )
     for name, value in measured.items():
-        setattr(held, name, value)
-    held.verdicts = judge(cup_of(held.placement), kept)
-    held.verdict = overall(held.verdicts)
-    held.save(update_fields=[*measured, "corrections", "verdicts", "verdict"])
+        setattr(current, name, value)
+    current.verdicts = judge(cup_of(current.placement), kept)
+    current.verdict = overall(current.verdicts)
+    current.save(update_fields=[*measured, "corrections", "verdicts", "verdict"])
 
 
 def _measured(shot: Weighed) -> dict[str, Decimal | str | bool | None]:
@@ -126,14 +126,14 @@ def _checked(shot: Weighed) -> Weighed:
     return kept
 
 
-def _held(slot: Slot, subject: Subject) -> Placement:
+def _in_force(slot: Slot, subject: Subject) -> Placement:
     """What is in force, shared with others who only read it, so that it cannot end meanwhile."""
     rows = Placement.objects.in_force().filter(slot=slot).select_related("settings")
-    held: Placement | None = rows.select_for_update(of=("self",)).first()
-    if held is None:
+    placement: Placement | None = rows.select_for_update(of=("self",)).first()
+    if placement is None:
         # Something may have taken over while this waited for the one that ended.
-        held = rows.select_for_update(of=("self",)).first()
-    if held is None:
+        placement = rows.select_for_update(of=("self",)).first()
+    if placement is None:
         raise Refused(
             "Nothing is in force in this slot, so there is no recipe to check.",
             who_may="a head roaster, by publishing to it; a shop lead, by setting it by hand",
@@ -141,4 +141,4 @@ def _held(slot: Slot, subject: Subject) -> Placement:
             subject=subject,
             site_id=slot.station.machine.site_id,
         )
-    return held
+    return placement

@@ -13,7 +13,7 @@ from web.printing import unit_label
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class SettingLine:
     """One setting beside what was found, for pages; ``verdict`` is empty before a read-back."""
 
     code: str
@@ -83,12 +83,12 @@ def overall(verdicts: Mapping[str, str]) -> str:
     return MATCHES if all(v == MATCHES for v in verdicts.values()) else DIFFERS
 
 
-def lines_of(expected: Values, read_back: ReadBack | None) -> list[Line]:
+def lines_of(expected: Values, read_back: ReadBack | None) -> list[SettingLine]:
     """Every expected setting beside what that read-back found."""
     found = read_back.found if read_back else {}
     verdicts = read_back.verdicts if read_back else {}
     return [
-        Line(
+        SettingLine(
             code=row.code,
             label=row.label,
             should=row.value,

@@ -42,7 +42,7 @@ def indices(reading: WaterReading, temperature: Decimal = BOILER) -> list[Index]
 
 def _index(reading: WaterReading, temperature: Decimal, method: Method) -> Index | None:
     try:
-        told: Langelier = langelier(
+        found: Langelier = langelier(
             ph=reading.ph,
             temperature=temperature,
             calcium_hardness=reading.hardness_converted,
@@ -52,7 +52,7 @@ def _index(reading: WaterReading, temperature: Decimal, method: Method) -> Index
         )
     except BadValueError:
         return None
-    return Index(method.value, rounded(told.value, 1), told.hint, told.extrapolated)
+    return Index(method.value, rounded(found.value, 1), found.hint, found.extrapolated)
 
 
 def beside(reading: WaterReading, others: Iterable[WaterReading]) -> list[Beside]:

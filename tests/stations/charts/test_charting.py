@@ -101,7 +101,7 @@ def test_a_station_is_the_same_as_itself_within_a_wide_margin_only(slot: Slot) -
     wide, narrow = (sameness(shots, shots, CODE, Decimal(m)) for m in ("1", "0.05"))
     assert wide is not None
     assert narrow is not None
-    assert (wide.told.conclusion, narrow.told.conclusion) == ("equivalent", "not shown yet")
+    assert (wide.result.conclusion, narrow.result.conclusion) == ("equivalent", "not shown yet")
     assert wide.low < 0 < wide.high
     assert wide.shots_needed is None
     # Normal approximation 2 (z.95 + z.90)² / (margin/spread)², computed by hand as for references
