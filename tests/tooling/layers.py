@@ -17,9 +17,6 @@ from tests.tooling.listing import ROOT, our_files
 LAYERS = ("audit", "web", "people", "stations", "recipes")
 ADDRESS = re.compile(r"""["'](\w+?)(?:_api)?:[a-z_]+["' ]""")
 WORD = re.compile(r"\b[a-z]+_[a-z]+\b")
-KNOWN = {
-    "templates/stations/slots/partials/basis.html": {"recipes"},  # what a placement is based on
-}
 
 
 def folder_of(path: Path) -> str:
@@ -50,13 +47,12 @@ def tables_by_layer() -> dict[str, str]:
 
 
 def found_in(path: Path, tables: dict[str, str]) -> Iterator[str]:
-    """A sentence for each name in a file; none for what is known of it."""
-    layer, known = folder_of(path), KNOWN.get(str(path), set())
+    """A sentence for each such name in a file."""
+    layer = folder_of(path)
     if not layer or "migrations" in path.parts:
         return
     for number, above, name in named_above((ROOT / path).read_text(), layer, tables):
-        if above not in known:
-            yield f"{path}:{number}: {layer} names {name}, which belongs to {above}"
+        yield f"{path}:{number}: {layer} names {name}, which belongs to {above}"
 
 
 def main() -> int:
