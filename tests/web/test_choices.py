@@ -28,8 +28,7 @@ def allowed(condition: Any, name: str) -> Values:  # noqa: ANN401 - a Q, or a le
 def fields() -> list["models.Field[Any, Any]"]:
     """Every field of ours that names its choices."""
     every = [model for label in OURS for model in apps.get_app_config(label).get_models()]
-    found = [f for model in every for f in model._meta.local_fields if f.choices]
-    return found
+    return [f for model in every for f in model._meta.local_fields if f.choices]
 
 
 @pytest.mark.parametrize("field", fields(), ids=str)
