@@ -54,6 +54,12 @@ class SeenRevision(forms.IntegerField):
         super().__init__(widget=forms.HiddenInput, min_value=1, max_value=2_000_000_000)
 
 
+class RevisionForm(forms.Form):
+    """A button that acts on what was seen."""
+
+    revision = SeenRevision()
+
+
 def number(label: str, bounds: Bounds, *, required: bool = True, hint: str = "") -> Any:  # noqa: ANN401
     """A decimal with its unit beside the box."""
     return PlainDecimalField(label=label, bounds=bounds, required=required, help_text=hint)

@@ -41,12 +41,6 @@ class PersonEditForm(PersonForm):
         return cls(sent, initial=stored)
 
 
-class RevisionForm(forms.Form):
-    """A button's form: only the revision that was looked at."""
-
-    revision = SeenRevision()
-
-
 class RoleForm(forms.Form):
     """A role to give, and where."""
 

@@ -4,11 +4,11 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
 
-from people.persons.forms import RevisionForm
 from people.persons.models import User
 from people.persons.pages import person_page
 from people.persons.verbs import Verb
 from people.sign_in.actions import deactivate_person, reactivate_person
+from web.fields import RevisionForm
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
 

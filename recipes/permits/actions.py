@@ -9,12 +9,13 @@ from django.db.models.functions import Now
 
 from audit.capture.context import recorded
 from audit.errors import Refused, Subject
+from audit.revision import must_be_at
 from people.persons.models import User
 from people.persons.permissions import require, require_at_each
 from people.persons.verbs import Verb
 from people.signatures.signing import Credentials
 from recipes.permits import history
-from recipes.permits.models import Permit, PermitChange, PermitSlot
+from recipes.permits.models import Permit, PermitChange, PermitQuerySet, PermitSlot
 from recipes.permits.plan import Changes, PermitPlan, make_permit_plan
 from recipes.planning.kinds import PERMIT
 from recipes.planning.signing import (
@@ -92,19 +93,21 @@ def reach(permit: Permit) -> frozenset[int]:
     return frozenset(named.values_list("slot__station__machine__site_id", flat=True))
 
 
-def end(*, by: User, permit: Permit, reason: str) -> int:
+def end(*, by: User, permit: Permit, revision: int, reason: str) -> int:
     """End a permit before its time; its slots fall back. Returns how many fell back.
 
-    Raises NotPermitted, Invalid without a reason, Refused when it has ended already.
+    Raises NotPermitted, Invalid without a reason, Refused when it has ended already, Stale.
     """
     subject = _subject(permit)
     why = say_why(reason, "it ends now")
     with recorded(by=by, action=history.PERMIT_ENDED, reason=why, subject=subject):
         must_cover(permit, by)
-        fallen = _end(permit)
-        if fallen is None:
-            raise Refused("This permit has ended already.", subject=subject)
-        return fallen
+        fallen = _end(permit, Permit.objects.filter(revision=revision))
+        if fallen is not None:
+            return fallen
+        if permit.state == Permit.State.IN_FORCE:
+            must_be_at(permit, revision)
+        raise Refused("This permit has ended already.", subject=subject)
 
 
 def end_due_permits() -> int:
@@ -115,15 +118,15 @@ def end_due_permits() -> int:
         with recorded(
             by=None, action=history.PERMIT_ENDED, reason="Its time is over.", subject=subject
         ):
-            ended += _end(permit) is not None
+            ended += _end(permit, Permit.objects.all()) is not None
     return ended
 
 
-def _end(permit: Permit) -> int | None:
-    """Compare and set; how many slots fell back, or None when somebody else was faster."""
+def _end(permit: Permit, seen: PermitQuerySet) -> int | None:
+    """Compare and set; how many slots fell back, or None where it is no longer in force or seen."""
     named = PermitSlot.objects.filter(permit=permit)
     lock_slots(list(named.values_list("slot_id", flat=True)))
-    ended = Permit.objects.filter(pk=permit.pk, state=Permit.State.IN_FORCE).update(
+    ended = seen.filter(pk=permit.pk, state=Permit.State.IN_FORCE).update(
         state=Permit.State.ENDED, ended_at=Now(), revision=F("revision") + 1
     )
     permit.refresh_from_db()

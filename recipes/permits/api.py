@@ -212,8 +212,8 @@ class PermitEnd(GuardedView):
         found = one_or_404(Permit.objects.covered_by(who), pk)
         with noting_refusal(request):
             must_cover(found, who)
-        expected_revision(request, found)
-        end(permit=found, by=who, reason=valid(ReasonIn, request)["reason"])
+        revision = expected_revision(request, found)
+        end(by=who, permit=found, revision=revision, reason=valid(ReasonIn, request)["reason"])
         return _answer(request, pk)
 
 

@@ -137,10 +137,10 @@ def permit_end(request: PageRequest, pk: int) -> HttpResponse:
     found = one_or_404(Permit.objects.covered_by(request.user), pk)
     with noting_refusal(request):
         must_cover(found, request.user)
-    form = ReasonForm(posted(request))
+    form = ReasonForm(posted(request), initial={"revision": found.revision})
 
     def act() -> Permit:
-        end(permit=found, by=request.user, reason=form.cleaned_data["reason"])
+        end(by=request.user, permit=found, **form.cleaned_data)
         return found
 
     return form_page(

@@ -9,6 +9,7 @@ from django.db.models import F
 
 from audit.capture.context import recorded
 from audit.errors import Refused, Subject
+from audit.revision import must_be_at
 from people.persons.models import User
 from people.persons.permissions import require, require_at_each
 from people.persons.verbs import Verb
@@ -161,10 +162,10 @@ def reach(publication: Publication) -> frozenset[int]:
     return frozenset(parts.values_list("site_id", flat=True))
 
 
-def stop(*, by: User, publication: Publication, reason: str) -> None:
+def stop(*, by: User, publication: Publication, revision: int, reason: str) -> None:
     """Place nothing more until it is resumed; what is placed stays.
 
-    Raises NotPermitted, Refused, Invalid.
+    Raises NotPermitted, Refused, Stale, Invalid.
     """
     with recorded(
         by=by,
@@ -173,11 +174,11 @@ def stop(*, by: User, publication: Publication, reason: str) -> None:
         subject=_subject(publication),
     ):
         must_cover(publication, by)
-        _move(publication, State.RUNNING, State.STOPPED)
+        _move(publication, revision, State.RUNNING, State.STOPPED)
 
 
-def resume(*, by: User, publication: Publication, reason: str) -> None:
-    """Go on where it was stopped. Raises NotPermitted, Refused, Invalid."""
+def resume(*, by: User, publication: Publication, revision: int, reason: str) -> None:
+    """Go on where it was stopped. Raises NotPermitted, Refused, Stale, Invalid."""
     with recorded(
         by=by,
         action=history.PUBLICATION_RESUMED,
@@ -185,14 +186,14 @@ def resume(*, by: User, publication: Publication, reason: str) -> None:
         subject=_subject(publication),
     ):
         must_cover(publication, by)
-        _move(publication, State.STOPPED, State.RUNNING)
+        _move(publication, revision, State.STOPPED, State.RUNNING)
         transaction.on_commit(lambda: start(publication.pk), robust=True)
 
 
-def cancel(*, by: User, publication: Publication, reason: str) -> int:
+def cancel(*, by: User, publication: Publication, revision: int, reason: str) -> int:
     """Give up what a stopped publication has not placed; returns how many slots are free again.
 
-    Raises NotPermitted, Refused, Invalid.
+    Raises NotPermitted, Refused, Stale, Invalid.
     """
     with recorded(
         by=by,
@@ -201,7 +202,7 @@ def cancel(*, by: User, publication: Publication, reason: str) -> int:
         subject=_subject(publication),
     ):
         must_cover(publication, by)
-        _move(publication, State.STOPPED, State.CANCELLED)
+        _move(publication, revision, State.STOPPED, State.CANCELLED)
         freed = cancel_scheduled(basis=PUBLICATION.basis, basis_id=publication.pk)
         PublicationSite.objects.filter(publication=publication).update(
             cancelled=F("slots") - F("placed")
@@ -220,17 +221,19 @@ def refuse_on_its_way(version: Version) -> None:
         )
 
 
-def _move(publication: Publication, origin: State, target: State) -> None:
+def _move(publication: Publication, revision: int, origin: State, target: State) -> None:
     """Compare and set: of two people who press at once, one is told what the other did."""
-    moved = Publication.objects.filter(pk=publication.pk, state=origin).update(
-        state=target, revision=F("revision") + 1
-    )
+    seen = Publication.objects.filter(pk=publication.pk, state=origin, revision=revision)
+    moved = seen.update(state=target, revision=revision + 1)
     publication.refresh_from_db()
-    if not moved:
+    if moved:
+        return
+    if publication.state != origin:
         raise Refused(
             f"This publication is {publication.get_state_display()};"
             f" only one that is {origin.label} can be {_DONE[target]}."
         )
+    must_be_at(publication, revision)
 
 
 def _subject(publication: Publication) -> Subject:

@@ -140,10 +140,9 @@ class Decision(GuardedView):
         found = one_or_404(Publication.objects.all(), pk)
         with noting_refusal(request):
             actions.must_cover(found, person(request))
-        expected_revision(request, found)
-        type(self).act(
-            publication=found, by=person(request), reason=valid(ReasonIn, request)["reason"]
-        )
+        revision = expected_revision(request, found)
+        reason = valid(ReasonIn, request)["reason"]
+        type(self).act(by=person(request), publication=found, revision=revision, reason=reason)
         return _answer(request, pk)
 
 

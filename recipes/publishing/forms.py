@@ -13,6 +13,7 @@ from people.signatures.fields import SigningForm
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
 from stations.equipment.models import Machine, Site, Station
+from web.fields import RevisionForm
 
 REASON = 2000
 SLOT_NUMBER = re.compile(r"0?[1-9]|[1-9][0-9]")
@@ -139,7 +140,7 @@ class SignPlanForm(SigningForm):
             del self.fields["acknowledged"]
 
 
-class ReasonForm(forms.Form):
+class ReasonForm(RevisionForm):
     """Why a publication is stopped, resumed or cancelled, or a permit ended."""
 
     reason = forms.CharField(max_length=REASON, widget=forms.Textarea(attrs={"rows": 2}))

@@ -229,10 +229,10 @@ def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
     found = one_or_404(Publication.objects.with_version(), pk)
     with noting_refusal(request):
         actions.must_cover(found, request.user)
-    form = ReasonForm(posted(request))
+    form = ReasonForm(posted(request), initial={"revision": found.revision})
 
     def act() -> Publication:
-        decision.act(publication=found, by=request.user, reason=form.cleaned_data["reason"])
+        decision.act(by=request.user, publication=found, **form.cleaned_data)
         return found
 
     return form_page(

@@ -19,12 +19,12 @@ from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import SidesSeen, rebase, three_sides
-from recipes.versions.forms import RevisionForm
 from recipes.versions.holding import approved_for
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Site, Slot
 from web.access import noting_refusal
+from web.fields import RevisionForm
 from web.form_pages import Thing, cleaned, form_page, posted
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page

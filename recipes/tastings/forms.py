@@ -13,10 +13,9 @@ from recipes.brewing.serving import MOST_SERVINGS, Serving
 from recipes.tastings.actions import RISK, SAMPLE, SEED, SHARE
 from recipes.tastings.models import METHODS, Tasting
 from recipes.tastings.result import session
-from recipes.versions.forms import RevisionForm
 from recipes.versions.models import Version
 from stations.equipment.models import Site
-from web.fields import PlainDecimalField
+from web.fields import PlainDecimalField, RevisionForm
 
 
 class TastingForm(forms.Form):

@@ -19,9 +19,9 @@ from recipes.tastings.actions import (
 from recipes.tastings.forms import AnswersForm, AttachForm, TastingForm
 from recipes.tastings.models import Tasting
 from recipes.tastings.result import is_paired, result_of, session
-from recipes.versions.forms import RevisionForm
 from recipes.versions.models import Version
 from stations.equipment.models import Site
+from web.fields import RevisionForm
 from web.form_pages import Attempt, cleaned, form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page

@@ -14,6 +14,7 @@ from recipes.formula.parameters import PARAMETERS, Parameter
 from recipes.versions.drafts import NOTE
 from recipes.versions.models import Version
 from recipes.versions.review import COMMENT
+from web.fields import RevisionForm, SeenRevision
 from web.printing import day
 
 
@@ -28,7 +29,7 @@ class LotChoice(forms.ModelChoiceField[RoastLot]):
 class DraftForm(FormulaForm):
     """A whole draft as it was seen at a revision."""
 
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = SeenRevision()
     lot = LotChoice(
         RoastLot.objects.none(),
         label="Roast lot",
@@ -46,12 +47,6 @@ class DraftForm(FormulaForm):
         lot = self.fields["lot"]
         assert isinstance(lot, LotChoice)
         lot.queryset = version.recipe.coffee.lots.all()
-
-
-class RevisionForm(forms.Form):
-    """A button that acts on what was seen."""
-
-    revision = forms.IntegerField(widget=forms.HiddenInput)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from audit.errors import DomainError, Invalid, NotPermitted
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.formula.comparison import rows
-from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, RevisionForm, WithdrawForm
+from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, WithdrawForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version, version_context
@@ -22,6 +22,7 @@ from recipes.versions.review import (
     withdraw,
 )
 from web.errors import kind_of
+from web.fields import RevisionForm
 from web.form_pages import Attempt, form_page, look_again, posted
 from web.pages import PageRequest, page
 

@@ -73,12 +73,13 @@ DECISIONS = [
          also={"revision": STALE}),
     Form("publish_plan", "head_roaster", signed_plan, pk=lambda t: t.newest.pk, query=plan_query,
          also={**SIGNATURE, **REASON}),
-    *(Form(name, "head_roaster", lambda t: {"reason": "Wait"}, thing="wide_publication",
-           also=REASON, good=409)
+    *(Form(name, "head_roaster", lambda t: {"reason": "Wait", "revision": "1"},
+           thing="wide_publication", also={**REASON, "revision": STALE}, good=409)
       for name in ("publication_stop", "publication_resume", "publication_cancel")),
     Form("permit_new", "head_roaster", signed_permit, query=permit_query,
          also={**SIGNATURE, **REASON}),
-    Form("permit_end", "head_roaster", lambda t: {"reason": "Done"}, thing="permit", also=REASON),
+    Form("permit_end", "head_roaster", lambda t: {"reason": "Done", "revision": "1"},
+         thing="permit", also={**REASON, "revision": STALE}),
     Form("calibration_accept", "head_roaster", accepted, thing="calibration",
          also={**SIGNATURE, "revision": STALE}),
     Form("calibration_reject", "head_roaster", thing="calibration",

@@ -59,7 +59,7 @@ def test_versions_sites_and_permits(placed: Bar) -> None:
 def test_what_ended_has_an_end(placed: Bar) -> None:
     recipe, cast = placed.version.recipe, placed.cast
     [granted] = Permit.objects.all()
-    end(permit=granted, by=cast.head_roaster, reason="Gasket replaced")
+    end(by=cast.head_roaster, permit=granted, revision=granted.revision, reason="Gasket replaced")
     station = placed.stations[0]
     accept(measure(station, "4.2", cast.technician), cast.technician)
     kinds = {(basis, site): still for site, basis, _, _, still in lines(recipe)}

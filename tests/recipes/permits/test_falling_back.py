@@ -72,7 +72,7 @@ def test_the_permit_holds_and_its_end_brings_the_new_settings(placed: Bar) -> No
     assert waiting.signature.digest == calibration.plan_digest
     old.refresh_from_db()
     assert (old.state, old.superseded_by_id) == ("ended", waiting.pk)
-    assert end(permit=made, by=head, reason="Gasket changed") == 1
+    assert end(by=head, permit=made, revision=made.revision, reason="Gasket changed") == 1
     after = holds(slot)
     assert (after.pk, after.verdict, water(after)) == (waiting.pk, "unread", "294")
 
@@ -173,7 +173,7 @@ def test_a_permit_ending_against_a_calibration_accepted(bar: Bar, send: Publish)
         make_overdue(made)
         measured = measure(bar.stations[0], f"4.{number % 5 + 1}", who)
         ending = end_due_permits if number % 2 else partial(
-            end, permit=made, by=head, reason="Mended"
+            end, by=head, permit=made, revision=made.revision, reason="Mended"
         )  # fmt: skip
         race: Race = [partial(accepting, measured, who), ending]
         won, lost = split(at_once(race))

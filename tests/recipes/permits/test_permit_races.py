@@ -10,6 +10,7 @@ from audit.errors import Refused, Stale
 from recipes.permits.actions import end, end_due_permits
 from recipes.permits.models import Permit
 from recipes.publishing.actions import cancel, stop
+from recipes.publishing.models import Publication
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
 from stations.slots.read_backs import read_back
@@ -45,7 +46,9 @@ def placed(bar: Bar, send: Publish) -> Bar:
 
 def ending(permit: Permit, bar: Bar) -> partial[int]:
     seen = Permit.objects.get(pk=permit.pk)
-    return partial(end, permit=seen, by=bar.cast.head_roaster, reason="Mended")
+    return partial(
+        end, by=bar.cast.head_roaster, permit=seen, revision=seen.revision, reason="Mended"
+    )
 
 
 def suspended(slot: Slot) -> int:
@@ -95,8 +98,10 @@ def test_a_permit_against_a_publication(placed: Bar, when: object) -> None:
         if isinstance(won[0], Permit):
             ending(won[0], placed)()
         else:
-            stop(publication=won[0], by=head, reason="Next")  # type: ignore[arg-type]
-            cancel(publication=won[0], by=head, reason="Next")  # type: ignore[arg-type]
+            made = won[0]
+            assert isinstance(made, Publication)
+            for act in (stop, cancel):
+                act(by=head, publication=made, revision=made.revision, reason="Next")
         assert in_force(slot).settings.content_digest == placed.version.content_digest
 
 

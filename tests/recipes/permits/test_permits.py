@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from audit.capture.models import Entry
-from audit.errors import Invalid, NotPermitted, Refused
+from audit.errors import Invalid, NotPermitted, Refused, Stale
 from people.persons.models import User
 from recipes.permits.actions import end, end_due_permits, grant
 from recipes.permits.models import Permit
@@ -74,7 +74,15 @@ def test_ending_it_brings_back_what_was_approved_to_be_loaded_again(placed: Bar)
     slot = placed.slots[0]
     before = holds(slot)
     made = permit([slot], placed.cast.head_roaster)
-    assert end(permit=made, by=placed.cast.head_roaster, reason="Gasket changed") == 1
+    assert (
+        end(
+            by=placed.cast.head_roaster,
+            permit=made,
+            revision=made.revision,
+            reason="Gasket changed",
+        )
+        == 1
+    )
     after = holds(slot)
     assert after.pk == before.pk
     assert after.verdict == Placement.Verdict.UNREAD
@@ -95,7 +103,7 @@ def test_a_publication_takes_over_from_a_permit(placed: Bar, send: Publish) -> N
     made = permit([slot], placed.cast.head_roaster)
     run.run(send().pk)
     assert holds(slot).basis == "publication"
-    assert end(permit=made, by=placed.cast.head_roaster, reason="Moot") == 0
+    assert end(by=placed.cast.head_roaster, permit=made, revision=made.revision, reason="Moot") == 0
     assert holds(slot).basis == "publication"
 
 
@@ -130,9 +138,16 @@ def test_a_shop_lead_cannot_grant_one(placed: Bar) -> None:
 
 def test_a_permit_ends_once(placed: Bar) -> None:
     made = permit([placed.slots[0]], placed.cast.head_roaster)
-    end(permit=made, by=placed.cast.head_roaster, reason="Done")
+    end(by=placed.cast.head_roaster, permit=made, revision=made.revision, reason="Done")
     with pytest.raises(Refused, match="ended already"):
-        end(permit=made, by=placed.cast.head_roaster, reason="Again")
+        end(by=placed.cast.head_roaster, permit=made, revision=made.revision, reason="Again")
+
+
+def test_an_end_is_of_the_permit_that_was_seen(placed: Bar) -> None:
+    made, head = permit([placed.slots[0]], placed.cast.head_roaster), placed.cast.head_roaster
+    with pytest.raises(Stale, match="changed meanwhile"):
+        end(by=head, permit=made, revision=made.revision + 1, reason="Done")
+    assert holds(placed.slots[0]).basis == "permit"
 
 
 def test_the_pages_from_slot_to_end(placed: Bar, signed_in: SignedIn) -> None:
@@ -153,5 +168,9 @@ def test_the_pages_from_slot_to_end(placed: Bar, signed_in: SignedIn) -> None:
     made = Permit.objects.get()
     assert "91.5" in browser.get(made.get_absolute_url()).content.decode()
     assert browser.get("/permits/").status_code == 200
-    ending = browser.post(f"{made.get_absolute_url()}end/", {"reason": "Gasket changed"})
+    end_url = f"{made.get_absolute_url()}end/"
+    seen = browser.get(end_url).context["form"]["revision"].value()
+    late = browser.post(end_url, {"reason": "Gasket changed", "revision": seen + 1})
+    assert (late.status_code, "changed meanwhile" in late.content.decode()) == (412, True)
+    ending = browser.post(end_url, {"reason": "Gasket changed", "revision": seen})
     assert ending.status_code == 302

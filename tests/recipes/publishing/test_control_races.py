@@ -6,7 +6,7 @@ from functools import partial
 import pytest
 
 from audit.capture.models import Entry
-from audit.errors import Refused
+from audit.errors import Refused, Stale
 from recipes.publishing.actions import cancel, resume, stop
 from recipes.publishing.models import Publication
 from recipes.publishing.run import complete
@@ -35,7 +35,8 @@ Act = Callable[..., object]
 def pressing(act: Act, publication: Publication, bar: Bar, who: str = "head_roaster") -> Act:
     """A button, pressed by somebody whose page was loaded before."""
     seen = Publication.objects.get(pk=publication.pk)
-    return partial(act, publication=seen, by=getattr(bar.cast, who), reason="The grinder")
+    presses = getattr(bar.cast, who)
+    return partial(act, by=presses, publication=seen, revision=seen.revision, reason="The grinder")
 
 
 def state_of(publication: Publication) -> str:
@@ -65,7 +66,7 @@ def test_two_stops(bar: Bar, send: Publish) -> None:
 
 @pytest.mark.parametrize("begun", ["running", "stopped"])
 def test_stop_against_resume(bar: Bar, send: Publish, begun: str) -> None:
-    """In whichever order they come, what both are told is how it is."""
+    """One of them decides by what it saw; the other came too early, or sees what was done."""
     publication = send(when=next_week())
     for _ in range(ROUNDS):
         if state_of(publication) != begun:
@@ -75,9 +76,26 @@ def test_stop_against_resume(bar: Bar, send: Publish, begun: str) -> None:
         _, lost = split([stopped, resumed])
         sure, other = (stopped, resumed) if begun == "running" else (resumed, stopped)
         assert sure is None, "the one that fits the state can't lose"
-        assert len(lost) == isinstance(other, Refused)
-        unmoved = begun if other is None else {"running": "stopped", "stopped": "running"}[begun]
-        assert state_of(publication) == unmoved
+        assert lost == [other]
+        assert isinstance(other, Refused | Stale)
+        assert state_of(publication) == {"running": "stopped", "stopped": "running"}[begun]
+
+
+def test_a_decision_is_about_what_was_seen(bar: Bar, send: Publish) -> None:
+    """Stopped, resumed and stopped again: whoever saw the first stop has not seen the second."""
+    publication = send(when=next_week())
+    seen_running = pressing(stop, publication, bar, "second_roaster")
+    pressing(stop, publication, bar)()
+    seen_stopped = [pressing(act, publication, bar, "second_roaster") for act in (resume, cancel)]
+    pressing(resume, publication, bar)()
+    with pytest.raises(Stale, match="changed meanwhile") as told:
+        seen_running()
+    assert (told.value.current_revision, state_of(publication)) == (publication.revision, "running")
+    pressing(stop, publication, bar)()
+    for act in seen_stopped:
+        with pytest.raises(Stale, match="changed meanwhile"):
+            act()
+    assert state_of(publication) == "stopped"
 
 
 def test_resume_against_cancel(bar: Bar) -> None:

@@ -40,8 +40,8 @@ def scene(bar: Bar) -> Scene:
     for version in (bar.version, other):
         work(signing(order_for(version, head, both), head)().pk, 10)
     given_up = signing(order_for(bar.version, head, at_slot(slot), next_week()), head)()
-    stop(publication=given_up, by=head, reason="No")
-    cancel(publication=given_up, by=head, reason="No")
+    stop(by=head, publication=given_up, revision=given_up.revision, reason="No")
+    cancel(by=head, publication=given_up, revision=given_up.revision, reason="No")
     lonely = bar.slots[4]
     for where in (at_slot(slot), at_slot(lonely)):
         signing(order_for(bar.version, head, where, next_week()), head)()
@@ -100,7 +100,7 @@ def test_a_locked_slot_is_not_opened_for_what_is_only_due(attack: str, bar: Bar)
     head, slot = bar.cast.head_roaster, bar.slots[0]
     work(signing(order_for(bar.version, head, at_slot(slot)), head)().pk, 10)
     stopped = signing(order_for(other_version(bar), head, at_slot(slot)), head)()
-    stop(publication=stopped, by=head, reason="Not yet")
+    stop(by=head, publication=stopped, revision=stopped.revision, reason="Not yet")
     held, before = in_force(slot), look(bar.slots)
     waiting = Placement.objects.get(slot=slot, state="scheduled")
     with (

@@ -6,6 +6,7 @@ import pytest
 from django.test import Client
 
 from recipes.publishing import run
+from recipes.publishing.actions import resume, stop
 from recipes.publishing.models import Publication
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn
@@ -90,14 +91,34 @@ def test_stop_resume_cancel(roaster: Client, bar: Bar, send: Publish) -> None:
         ("cancel", "cancelled"),
     ):
         url = f"{publication.get_absolute_url()}{verb}/"
-        assert roaster.get(url).status_code == 200
-        assert roaster.post(url, {"reason": ""}).status_code == 400
-        assert roaster.post(url, {"reason": "Grinder broke"}).status_code == 302
+        page = roaster.get(url)
+        assert page.status_code == 200
+        seen = {"revision": page.context["form"]["revision"].value()}
+        assert roaster.post(url, {**seen, "reason": ""}).status_code == 400
+        assert roaster.post(url, {"reason": "Grinder broke"}).status_code == 400
+        assert roaster.post(url, {**seen, "reason": "Grinder broke"}).status_code == 302
         publication.refresh_from_db()
         assert publication.state == state
-    assert (
-        roaster.post(f"{publication.get_absolute_url()}stop/", {"reason": "x"}).status_code == 409
-    )
+    late = {"reason": "x", "revision": publication.revision}
+    assert roaster.post(f"{publication.get_absolute_url()}stop/", late).status_code == 409
+
+
+def test_a_decision_about_what_moved_on_is_shown_again(
+    roaster: Client, bar: Bar, send: Publish
+) -> None:
+    """With what was typed, and the revision it is about the next time."""
+    publication, head = send(), bar.cast.head_roaster
+    url, old = f"{publication.get_absolute_url()}stop/", publication.revision
+    for act in (stop, resume):
+        act(by=head, publication=publication, revision=publication.revision, reason="Grinder")
+    page = roaster.post(url, {"reason": "Burnt roast", "revision": old})
+    assert page.status_code == 412
+    assert "changed meanwhile" in body(page)
+    assert "Burnt roast" in body(page)
+    seen = page.context["form"]["revision"].value()
+    assert roaster.post(url, {"reason": "Burnt roast", "revision": seen}).status_code == 302
+    publication.refresh_from_db()
+    assert publication.state == "stopped"
 
 
 def test_the_progress_part_stands_alone(roaster: Client, bar: Bar, send: Publish) -> None:

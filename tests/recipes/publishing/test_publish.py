@@ -121,10 +121,10 @@ def test_a_version_on_its_way_is_not_withdrawn(bar: Bar, send: Publish) -> None:
     with pytest.raises(Refused, match="under way: slots still wait") as told:
         withdraw(by=head, version=bar.version, revision=bar.version.revision, reason="Burnt roast")
     assert "Stop it" in told.value.how_to_ask
-    stop(publication=waiting, by=head, reason="Burnt roast")
+    stop(by=head, publication=waiting, revision=waiting.revision, reason="Burnt roast")
     with pytest.raises(Refused, match="stopped: slots still wait"):
         withdraw(by=head, version=bar.version, revision=bar.version.revision, reason="Burnt roast")
-    cancel(publication=waiting, by=head, reason="Burnt roast")
+    cancel(by=head, publication=waiting, revision=waiting.revision, reason="Burnt roast")
     assert (
         withdraw(
             by=head, version=bar.version, revision=bar.version.revision, reason="Burnt roast"

@@ -37,7 +37,10 @@ ROUNDS = rounds(200, 10)
 def give_up(publication: Publication, bar: Bar) -> None:
     """Make its slots free again."""
     for act in (stop, cancel):
-        act(publication=publication, by=bar.cast.head_roaster, reason="Next round")
+        act(
+            by=bar.cast.head_roaster, publication=publication, revision=publication.revision,
+            reason="Next round",
+        )  # fmt: skip
 
 
 def test_two_versions_for_one_slot(bar: Bar) -> None:

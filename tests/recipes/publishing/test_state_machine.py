@@ -126,7 +126,15 @@ class SlotLife(RuleBasedStateMachine):
         publication = self.a_publication(which)
         act = getattr(actions, verb)
         allowed = self.world.move(publication.pk, *VERBS[verb])
-        self.tried(allowed, lambda: act(publication=publication, by=self.head, reason="Because"))
+        self.tried(
+            allowed,
+            lambda: act(
+                by=self.head,
+                publication=publication,
+                revision=publication.revision,
+                reason="Because",
+            ),
+        )
 
     @rule(numbers=SOME)
     def permit(self, numbers: list[int]) -> None:
@@ -145,7 +153,10 @@ class SlotLife(RuleBasedStateMachine):
             make_overdue(permit)
             assert end_due_permits() == 1
         else:
-            assert end(permit=permit, by=self.head, reason="Mended") == fallen
+            assert (
+                end(by=self.head, permit=permit, revision=permit.revision, reason="Mended")
+                == fallen
+            )
 
     @rule(number=ONE, by_head=st.booleans())
     def set_by_hand(self, number: int, by_head: bool) -> None:
