@@ -30,7 +30,7 @@ class RecipesConfig(AppConfig):
         from recipes.modelling import history as modelling  # noqa: F401 - registers its words
         from recipes.permits import history as permits
         from recipes.permits.content import deviations_of
-        from recipes.planning import kinds
+        from recipes.planning import kinds, served
         from recipes.publishing import history as publishing
         from recipes.publishing.actions import refuse_on_its_way
         from recipes.recalibration import history as recalibration
@@ -40,6 +40,7 @@ class RecipesConfig(AppConfig):
         from recipes.versions.capture import register_deviations
         from recipes.versions.review import names_coffee, register_withdrawal_check
         from stations.machine_types import catalogue
+        from stations.slots import signed
         from web.links import register_link
 
         known = parameters.PARAMETERS.values()
@@ -52,6 +53,7 @@ class RecipesConfig(AppConfig):
             register_link(name, url_name)
         for package in registering:
             package.register()
+        signed.register(served.misfits)
         register_name_use(names_coffee)
         register_withdrawal_check(refuse_on_its_way)
         register_deviations(deviations_of)

@@ -82,6 +82,7 @@ MARKS: dict[str, Mark] = {
     "done": Mark("Done", TICK, "settled"),
     "matches": Mark("Matches", TICK, "settled", "Match"),
     "differs": Mark("Differs", WEDGE, "alarm", "Differ"),
+    "not_as_signed": Mark("Not as signed", WEDGE, "alarm"),
     "missing": Mark("Missing", BROKEN, "waiting"),
     "to_load": Mark("To load", LOAD, "waiting"),
     "unread": Mark("Not read back", BROKEN, "waiting"),

@@ -5,7 +5,8 @@ bytes seen are kept: they must still have the digest, and what is stored must st
 """
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
@@ -48,6 +49,31 @@ def as_seen(signed: SignatureShown, moved: Callable[[Seen], Iterable[str]]) -> C
 def scheme_of(seen: Seen) -> int:
     """By which scheme it was written down."""
     return int(seen.get("scheme", 1))
+
+
+# Many at once, for whoever has to compare each line of a list.
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What was seen, by signature, where it still has the digest; ``missing`` kept nothing."""
+
+    seen: Mapping[int, Seen]
+    missing: frozenset[int]
+
+
+def kept_of(signatures: Iterable[Signature]) -> Kept:
+    """What is kept of these signatures: one query. What has another digest is left out of both."""
+    digests = {each.pk: each.digest for each in signatures}
+    rows = SignedContent.objects.filter(pk__in=digests).values_list("pk", "canonical")
+    found = dict(rows)
+    whole = {
+        pk: json.loads(text)
+        for pk, text in found.items()
+        if sha256(text.encode()).hexdigest() == digests[pk]
+    }
+    readable = {pk: seen for pk, seen in whole.items() if scheme_of(seen) <= SCHEME}
+    return Kept(readable, frozenset(digests.keys() - found.keys()))
 
 
 # How signatures are shown.

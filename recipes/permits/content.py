@@ -1,14 +1,16 @@
 """Permits: what was permitted, to which slots and until when, as it was seen."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
 from recipes.permits.models import Permit, PermitChange
 from recipes.planning.content import document_moved, slots_moved
 from recipes.planning.kinds import PERMIT
+from recipes.planning.served import Reader, Said
 from stations.slots.models import Placement
 
 
@@ -27,7 +29,7 @@ def _moved(granted: Permit, seen: Seen, digest: str) -> Iterator[str]:
         yield "what may differ"
     if granted.ends_at != datetime.fromisoformat(seen["ends_at"]):
         yield "its end"
-    planned = {line[0]: line[2] for line in seen["slots"]}
+    planned = _planned(seen)
     if set(granted.slots.values_list("slot_id", flat=True)) != set(planned):
         yield "the slots it names"
     yield from slots_moved(PERMIT, granted.pk, planned)
@@ -39,3 +41,20 @@ def deviations_of(placement: Placement) -> dict[str, tuple[Decimal | None, str]]
         return {}
     changes = PermitChange.objects.filter(permit=placement.basis_id)
     return {change.code: (change.target, change.text) for change in changes}
+
+
+def _planned(seen: Seen) -> dict[int, Any]:
+    """The settings of each slot (id); None where it gets no others."""
+    return {line[0]: line[2] for line in seen["slots"]}
+
+
+def _said(seen: Seen) -> Said:
+    planned = _planned(seen)
+    return lambda slot, _: planned.get(slot)
+
+
+def _digests(ids: Collection[int]) -> Mapping[int, str]:
+    return dict(Permit.objects.filter(pk__in=ids).values_list("pk", "plan_digest"))
+
+
+READER = Reader(PERMIT, _digests, _said)

@@ -1,11 +1,13 @@
 """Publications: the plan as it was seen, beside what is stored of it."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, scheme_of, told
 from recipes.planning.content import document_moved, settings_written
 from recipes.planning.kinds import PUBLICATION
+from recipes.planning.served import Reader, Said
 from recipes.publishing.models import Publication
 from recipes.versions.digest import content_digest
 from recipes.versions.models import Version
@@ -33,11 +35,29 @@ def _moved(made: Publication, seen: Seen, digest: str) -> Iterator[str]:
     moment = (day.isoformat() if day else None, time.isoformat() if time else None)
     if moment != (seen["date"], seen["time"]):
         yield "the moment"
-    planned = {
-        int(pk): station[0] if scheme_of(seen) == 1 else station["values"]
-        for pk, station in seen["stations"].items()
-    }
+    planned = _planned(seen)
     placed = settings_written(PUBLICATION, made.pk, planned)
     other = {pk for pk, values in placed if values != planned[pk]}
     if other:
         yield f"settings of {counted(len(other), 'station')}"
+
+
+def _planned(seen: Seen) -> dict[int, Any]:
+    """The settings of each station (id)."""
+    old = scheme_of(seen) == 1
+    return {
+        int(pk): station[0] if old else station["values"]
+        for pk, station in seen["stations"].items()
+    }
+
+
+def _said(seen: Seen) -> Said:
+    planned = _planned(seen)
+    return lambda _, station: planned.get(station)
+
+
+def _digests(ids: Collection[int]) -> Mapping[int, str]:
+    return dict(Publication.objects.filter(pk__in=ids).values_list("pk", "plan_digest"))
+
+
+READER = Reader(PUBLICATION, _digests, _said, lambda seen: str(seen["content"]))

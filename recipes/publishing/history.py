@@ -2,7 +2,8 @@
 
 from audit.registry import register_content, register_subject
 from audit.vocabulary import register as action
-from recipes.publishing.content import publication_content
+from recipes.planning import served
+from recipes.publishing.content import READER, publication_content
 
 PUBLICATION_SIGNED = action("publication.signed", "Signed publication")
 PUBLICATION_RUN = action("publication.run", "Placed what was due")
@@ -15,3 +16,4 @@ def register() -> None:
     """Called once, when the program starts."""
     register_subject("publication", "Publication", "recipes:publication")
     register_content("publication", publication_content)
+    served.register(READER)

@@ -1,11 +1,13 @@
 """Calibrations: what was measured and what accepting it changed, as it was seen."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
 from recipes.planning.content import slots_moved
 from recipes.planning.kinds import RE_TRANSLATION
+from recipes.planning.served import Reader, Said
 from stations.calibrations.models import Calibration
 
 
@@ -27,5 +29,22 @@ def _moved(accepted: Calibration, seen: Seen, digest: str) -> Iterator[str]:
         yield "the result"
     if accepted.due_on.isoformat() != seen["due_on"]:
         yield "when it is to be repeated"
-    planned = {line[0]: line[3] for line in seen["slots"]}
+    planned = _planned(seen)
     yield from slots_moved(RE_TRANSLATION, accepted.pk, planned)
+
+
+def _planned(seen: Seen) -> dict[int, Any]:
+    """The settings of each slot (id); None where it gets no others."""
+    return {line[0]: line[3] for line in seen["slots"]}
+
+
+def _said(seen: Seen) -> Said:
+    planned = _planned(seen)
+    return lambda slot, _: planned.get(slot)
+
+
+def _digests(ids: Collection[int]) -> Mapping[int, str]:
+    return dict(Calibration.objects.filter(pk__in=ids).values_list("pk", "plan_digest"))
+
+
+READER = Reader(RE_TRANSLATION, _digests, _said)

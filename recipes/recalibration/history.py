@@ -1,10 +1,12 @@
 """How the history shows what was signed of calibrations; their actions are the station's own."""
 
 from audit.registry import register_content, register_subject
-from recipes.recalibration.content import calibration_content
+from recipes.planning import served
+from recipes.recalibration.content import READER, calibration_content
 
 
 def register() -> None:
     """Called once, when the program starts."""
     register_subject("re_translation", "Calibration", "recipes:calibration")
     register_content("re_translation", calibration_content)
+    served.register(READER)

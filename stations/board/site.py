@@ -7,9 +7,10 @@ from people.persons.models import User
 from people.persons.verbs import Verb
 from stations.charts.models import Drift
 from stations.equipment.models import Machine, Site, Slot, Station
-from stations.slots.models import Placement
+from stations.slots.holdings import in_force
+from stations.slots.signed import NOT_AS_SIGNED
 
-WAITING = ("differs", "to_load", "on_permit", "by_hand")
+WAITING = (NOT_AS_SIGNED, "differs", "to_load", "on_permit", "by_hand")
 
 
 @dataclass
@@ -43,7 +44,7 @@ class Overview:
 
 
 def site_overview(site: Site, user: User) -> Overview:
-    """Read a site in six queries, however many slots it has."""
+    """Read a site in a fixed number of queries, however many slots it has."""
     machines = {
         machine.pk: MachineRow(machine)
         for machine in Machine.objects.filter(site=site).select_related("machine_type")
@@ -64,12 +65,13 @@ def site_overview(site: Site, user: User) -> Overview:
 
 def slots_of(slots: Any, site: Site) -> list[Any]:  # noqa: ANN401
     """A site's slots with their condition and the ``title`` of what each should hold."""
-    titles = dict(
-        Placement.objects.filter(site=site).in_force().values_list("slot_id", "settings__title")
-    )
     found = list(
         slots.filter(station__machine__site=site).with_condition().order_by("station", "number")
     )
+    held = in_force(slot.pk for slot in found)
     for slot in found:
-        slot.title = titles.get(slot.pk, "")
+        placement = held.get(slot.pk)
+        slot.title = placement.settings.title if placement else ""
+        if placement and placement.problem:
+            slot.condition = NOT_AS_SIGNED
     return found

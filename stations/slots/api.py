@@ -1,6 +1,7 @@
 """Endpoints: slots, what they should hold and were found to hold."""
 
 import hashlib
+from collections.abc import Sequence
 from typing import Any
 
 from django.utils.http import parse_etags
@@ -16,7 +17,7 @@ from people.tokens.authentication import ScopePermission
 from people.tokens.models import ApiToken, Scope
 from stations.equipment.models import Site, Slot
 from stations.slots.by_hand import set_by_hand
-from stations.slots.holdings import hold, holdings
+from stations.slots.holdings import Holding, hold, holdings
 from stations.slots.models import Placement, ReadBack
 from stations.slots.read_backs import Reading, read_back, reading_verb, report_read_backs
 from stations.slots.serializers import (
@@ -29,6 +30,7 @@ from stations.slots.serializers import (
     ReportOut,
     SlotOut,
 )
+from stations.slots.signed import withhold
 from web.api import GuardedView, Listing, Rows, listed, narrowed, person, valid
 from web.idempotency import acting
 from web.lookup import one_or_404
@@ -96,7 +98,11 @@ class Placements(Listing):
     def get(self, request: Request, pk: int) -> Response:
         """List a slot's placements, newest first."""
         rows = Placement.objects.filter(slot=_slot(request, pk))
-        return listed(self, rows.select_related("settings", "signature"), PlacementOut)
+        pages = KeysetPagination()
+        whole = rows.select_related("settings", "signature", "slot")
+        page: list[Placement] = pages.paginate_queryset(whole, request, self) or []
+        withhold(page)
+        return pages.get_paginated_response(PlacementOut(page, many=True).data)
 
 
 class OrGateway(ScopePermission):
@@ -171,12 +177,12 @@ class SiteSettings(GuardedView):
     def get(self, request: Request, code: str) -> Response:
         """Fetch it; with If-None-Match 304 as long as nothing has changed."""
         site = one_or_404(Site.objects.covered_by(person(request), self.verb), code=code)
-        slots = Slot.objects.filter(station__machine__site=site)
-        tag = _tag(slots)
+        held = holdings(Slot.objects.filter(station__machine__site=site))
+        tag = _tag(held)
         headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
         if tag in parse_etags(request.headers.get("If-None-Match", "")):
             return Response(status=304, headers=headers)
-        shown = GatewaySettings({"site": site.code, "slots": holdings(slots)})
+        shown = GatewaySettings({"site": site.code, "slots": held})
         return Response(shown.data, headers=headers)
 
 
@@ -198,11 +204,14 @@ class SiteReadBacks(GuardedView):
         return Response(ReportOut({"read_backs": reported}).data)
 
 
-def _tag(slots: Rows) -> str:
+def _tag(held: Sequence[Holding]) -> str:
     """A tag that changes whenever a slot of the site should hold something else.
 
-    A placement's settings never change, so the ids of what is in force say it all.
+    A placement's settings never change, so the ids of what is in force say it all, with what is
+    wrong with those that were changed nevertheless.
     """
-    held = slots.with_condition().order_by("pk").values_list("pk", "in_force")
-    text = ";".join(f"{slot}:{placement or ''}" for slot, placement in held)
+    text = ";".join(
+        f"{each.slot.pk}:{each.placement.pk if each.placement else ''}:{each.problem}"
+        for each in held
+    )
     return f'"{hashlib.sha256(text.encode()).hexdigest()[:32]}"'

@@ -7,11 +7,15 @@ from typing import Any
 from stations.equipment.models import Slot
 from stations.machine_types.catalogue import Printed, printed
 from stations.slots.models import Placement
+from stations.slots.signed import NOT_AS_SIGNED, withhold
 
 
 @dataclass(frozen=True, slots=True)
 class Holding:
-    """A slot, what is in force for it (if anything), and its condition."""
+    """A slot, what is in force for it (if anything), and its condition.
+
+    Settings that are not what was signed are withheld: there are none, and a ``problem``.
+    """
 
     slot: Slot
     condition: str
@@ -22,6 +26,11 @@ class Holding:
     def title(self) -> str:
         """What it should hold, in the bar's words; empty where nothing is in force."""
         return self.placement.settings.title if self.placement else ""
+
+    @property
+    def problem(self) -> str:
+        """Why its settings can't be shown, in words; empty where they are as signed."""
+        return self.placement.problem if self.placement else ""
 
     @property
     def locked(self) -> bool:
@@ -35,9 +44,16 @@ class Holding:
             self.placement and self.placement.verdict == Placement.Verdict.UNREAD
         )
 
+    @property
+    def settled(self) -> bool:
+        """Whether nobody has to do anything about it: as signed, and found to match."""
+        return not self.problem and bool(
+            self.placement and self.placement.verdict == Placement.Verdict.MATCHES
+        )
+
 
 def holdings(slots: Any) -> list[Holding]:  # noqa: ANN401
-    """The slots of a queryset with what each should hold, in two queries."""
+    """The slots of a queryset with what each should hold, in a fixed number of queries."""
     return hold(list(slots.with_condition().with_equipment()))
 
 
@@ -48,11 +64,14 @@ def hold(slots: Sequence[Any]) -> list[Holding]:
 
 
 def in_force(slots: Iterable[int]) -> dict[int, Placement]:
-    """The placements in force by slot, with their settings and signatures."""
+    """The placements in force by slot, with signatures, and with settings if they are as signed."""
     rows = Placement.objects.in_force().filter(slot__in=list(slots))
-    return {row.slot_id: row for row in rows.select_related("settings", "signature")}
+    found = list(rows.select_related("settings", "signature", "slot"))
+    withhold(found)
+    return {row.slot_id: row for row in found}
 
 
 def _holding(slot: Any, placement: Placement | None) -> Holding:  # noqa: ANN401
     settings = printed(placement.settings.values) if placement else []
-    return Holding(slot, slot.condition, placement, settings)
+    condition = NOT_AS_SIGNED if placement and placement.problem else slot.condition
+    return Holding(slot, condition, placement, settings)

@@ -157,6 +157,9 @@ class Placement(models.Model):
 
     objects = PlacementQuerySet.as_manager()
 
+    # Why its settings are withheld (stations.slots.signed); no column.
+    problem = ""
+
     class Meta:
         ordering = ["-id"]
         constraints = [

@@ -15,6 +15,7 @@ from stations.slots.forms import ByHandForm, ReadBackForm
 from stations.slots.holdings import Holding, holdings
 from stations.slots.models import ReadBack
 from stations.slots.read_backs import read_back
+from stations.slots.signed import withhold
 from stations.slots.verdicts import lines_of
 from web.form_pages import form_page, posted
 from web.lookup import asked_number, one_or_404
@@ -101,8 +102,11 @@ def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
     require_for_page(request, Verb.SLOT_READ_BACK, site.pk)
     context: dict[str, object] = {"holding": holding, "slot": holding.slot, "site": site}
     if "read" in request.GET and request.method != "POST":
-        rows = ReadBack.objects.select_related("placement__settings", "by")
+        rows = ReadBack.objects.select_related(
+            "placement__settings", "placement__signature", "placement__slot", "by"
+        )
         read = one_or_404(rows, slot=pk, pk=asked_number(request, "read"))
+        withhold([read.placement])
         lines = lines_of(read.placement.settings.values, read)
         asks = may(request.user, Verb.REQUEST_MAKE, site.pk)
         context |= {"read": read, "lines": lines, "may_ask": asks}
@@ -138,7 +142,8 @@ def to_key(request: PageRequest, pk: int) -> HttpResponse:
     """What to key in at each station of a site, slot by slot; with ?all=1 what matches too."""
     site = one_or_404(Site.objects.covered_by(request.user, Verb.SLOT_VIEW), pk=pk)
     everything = request.GET.get("all") == "1"
-    held = holdings(Slot.objects.filter(station__machine__site=site).waiting(everything))
+    signed = holdings(Slot.objects.filter(station__machine__site=site).waiting(everything=True))
+    held = [each for each in signed if everything or not each.settled]
     context = {
         "site": site,
         "holdings": held,

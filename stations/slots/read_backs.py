@@ -12,6 +12,7 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
 from stations.slots.models import Placement, ReadBack
+from stations.slots.signed import withhold
 from stations.slots.verdicts import compare, overall, read_found
 
 SLOT_READ_BACK = register("slot.read_back", "Read back slot")
@@ -50,12 +51,12 @@ def reading_verb() -> Verb:
 
 def _lock(slot: Slot, seen: int, subject: Subject) -> Placement:
     """The placement that was seen, locked, so that nothing takes over before the verdict stands."""
-    rows = Placement.objects.filter(slot=slot).select_related("settings")
+    rows = Placement.objects.filter(slot=slot).select_related("settings", "signature", "slot")
     # By its id: a search for what is in force would miss what came into force while it waited.
     seen_row = rows.select_for_update(of=("self",)).filter(pk=seen)
     placement: Placement | None = seen_row.first()
     if placement is not None and placement.state == Placement.State.IN_FORCE:
-        return placement
+        return _as_signed(placement, subject)
     current = rows.in_force().first()
     if current is None:
         raise Refused(
@@ -70,6 +71,20 @@ def _lock(slot: Slot, seen: int, subject: Subject) -> Placement:
         "Look at the newest settings, then read it back.",
         current_revision=current.pk,
     )
+
+
+def _as_signed(placement: Placement, subject: Subject) -> Placement:
+    """The same. Raises Refused if it is not what was signed: nothing can match that."""
+    withhold([placement])
+    if placement.problem:
+        raise Refused(
+            placement.problem,
+            who_may="an owner, who finds out what was changed",
+            how_to_ask="Tell the owner, and load nothing into this slot before that.",
+            subject=subject,
+            site_id=placement.site_id,
+        )
+    return placement
 
 
 # Many read-backs of one site at once, as a gateway reports them.
@@ -120,7 +135,9 @@ def report_read_backs(*, by: User, site: Site, readings: Sequence[Reading]) -> l
 def _lock_reported(site: Site, readings: Sequence[Reading]) -> dict[int, Placement]:
     """The placements named, locked in one order for all, so that two reports don't deadlock."""
     rows = Placement.objects.filter(pk__in={r.placement for r in readings}, site=site)
-    locked = rows.select_related("settings").select_for_update(of=("self",)).order_by("pk")
+    whole = rows.select_related("settings", "signature", "slot")
+    locked = list(whole.select_for_update(of=("self",)).order_by("pk"))
+    withhold(locked)
     return {placement.pk: placement for placement in locked}
 
 
@@ -128,6 +145,8 @@ def _judge(reading: Reading, placements: Mapping[int, Any]) -> Reported:
     placement = placements.get(reading.placement)
     if placement is None or placement.slot_id != reading.slot or placement.state != "in_force":
         return Reported(reading, stale=STALE)
+    if placement.problem:
+        return Reported(reading, stale=placement.problem)
     expected = placement.settings.values
     kept, problems = read_found(expected, reading.found)
     if problems:

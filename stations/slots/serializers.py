@@ -9,6 +9,8 @@ from people.signatures.fields import SignatureOut
 from stations.slots.models import Placement, ReadBack
 from web.text import printable
 
+PROBLEM = "why the settings are withheld: they are not what was signed; empty where they are"
+
 
 class ValueOut(serializers.Serializer[dict[str, str]]):
     """A setting in the machine's own unit (UCUM; empty for a word)."""
@@ -24,6 +26,7 @@ class PlacementOut(serializers.ModelSerializer[Placement]):
     settings = serializers.DictField(child=ValueOut(), source="settings.values")
     content_digest = serializers.CharField(source="settings.content_digest")
     signature = SignatureOut(allow_null=True)
+    problem = serializers.CharField(help_text=PROBLEM)
 
     class Meta:
         """What is shown."""
@@ -31,7 +34,7 @@ class PlacementOut(serializers.ModelSerializer[Placement]):
         model = Placement
         fields = [
             "id", "title", "basis", "basis_id", "state", "verdict", "due_at", "started_at",
-            "ended_at", "settings", "content_digest", "signature",
+            "ended_at", "settings", "problem", "content_digest", "signature",
         ]  # fmt: skip
 
 
@@ -141,6 +144,7 @@ class GatewaySlot(serializers.Serializer[Any]):
     settings = serializers.DictField(
         child=ValueOut(), source="placement.settings.values", default=dict
     )
+    problem = serializers.CharField(help_text=f"{PROBLEM}. Load nothing into a slot that has one.")
 
 
 class GatewaySettings(serializers.Serializer[Any]):

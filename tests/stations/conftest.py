@@ -78,7 +78,8 @@ def a_publication(by: User) -> int:
         cursor.execute(
             "INSERT INTO recipes_publication (version_id, author_id, reason, scope, scope_label,"
             " state, plan_digest, acknowledgement, made_at, completed_at, revision)"
-            " VALUES (0, %s, '', '{}', '', 'complete', '', '', now(), now(), 1) RETURNING id",
+            " VALUES (0, %s, '', '{}', '', 'complete', repeat('0', 64), '', now(), now(), 1)"
+            " RETURNING id",
             [by.pk],
         )
         made = int(cursor.fetchone()[0])

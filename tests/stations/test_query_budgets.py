@@ -14,15 +14,16 @@ from stations.importing.file import NAMES
 from tests.cast import ApiAs, Cast, SignedIn
 from tests.stations.conftest import Bar, place
 
-# Session, person and roles (for the page, and for its rows) take 4; the rest is the page's own.
+# Session, person and roles (for the page, and for its rows) take 4, and 3 whether settings are as
+# signed (what was seen, the plan it is of, the titles or the history); the rest is the page's own.
 PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "board": (lambda bar: reverse("stations:board"), 8),
     "sites": (lambda bar: reverse("stations:sites"), 5),
-    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 9),
-    "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 6),
-    "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 7),
-    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 9),
-    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 11),
+    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 12),
+    "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 9),
+    "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 10),
+    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 12),
+    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 14),
     "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
 }
 
@@ -70,7 +71,7 @@ def test_a_page_asks_no_more_as_it_grows(
         ("machines", 5),
         ("stations", 5),
         ("machine-types", 6),
-        ("slots", 6),
+        ("slots", 8),
         ("board", 8),
     ],
 )

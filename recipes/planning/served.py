@@ -1,0 +1,154 @@
+"""Whether placements still are what was signed for their slots, asked at the moment of showing.
+
+A signature keeps the exact bytes of the plan that was seen. They must have its digest, the
+document must name that digest, and what a slot should hold must be what the plan said of it.
+"""
+
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from audit.capture.models import Entry
+from people.signatures.content import Kept, Seen, kept_of
+from recipes.planning.kinds import PERMIT, Kind
+from recipes.translation.translating import title_of
+from recipes.versions.models import Version
+from stations.slots.models import ControlSettings, Placement
+
+Values = Mapping[str, Any]
+# Of a slot (id) at a station (id), the settings that a plan said; None where it said nothing.
+Said = Callable[[int, int], Values | None]
+
+
+@dataclass(frozen=True)
+class Reader:
+    """How to read one kind of signed plan.
+
+    ``digests`` gives the plan's digest that each document (id) names, in one query; ``said`` reads
+    what was seen; ``content`` the digest of the version in it, where the plan holds one.
+    """
+
+    kind: Kind
+    digests: Callable[[Collection[int]], Mapping[int, str]]
+    said: Callable[[Seen], Said]
+    content: Callable[[Seen], str | None] = lambda _: None
+
+
+_readers: dict[str, Reader] = {}
+
+
+def register(reader: Reader) -> None:
+    """Called when the program starts, once for each kind of plan."""
+    _readers[reader.kind.basis] = reader
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Everything that placements are held against, read at once."""
+
+    kept: Kept
+    said: Mapping[int, Said]  # by signature
+    named: Mapping[tuple[str, int], str]  # the digest that each document names
+    titles: Mapping[str, str]  # by the version's digest
+    written: Mapping[int, Values]  # what entries say of settings signed before plans were kept
+
+
+def misfits(placements: Sequence[Placement]) -> dict[int, str]:
+    """What does not fit, by placement; a fixed number of queries, however many there are."""
+    evidence = _gather(placements)
+    found = ((each.pk, ", ".join(_moved(each, evidence))) for each in placements)
+    return {pk: why for pk, why in found if why}
+
+
+def _gather(placements: Sequence[Placement]) -> Evidence:
+    signatures = {each.signature_id: each.signature for each in placements if each.signature}
+    kept = kept_of(signatures.values())
+    bases = {each.signature_id: each.basis for each in placements}
+    said = {
+        pk: _readers[bases[pk]].said(seen)
+        for pk, seen in kept.seen.items()
+        if bases[pk] in _readers
+    }
+    old = [each for each in placements if each.signature_id in kept.missing]
+    new = [each for each in placements if each.signature_id in said]
+    return Evidence(
+        kept,
+        said,
+        _named(placements),
+        _titles({each.settings.content_digest for each in new}),
+        _written([each.settings for each in old]),
+    )
+
+
+def _named(placements: Iterable[Placement]) -> dict[tuple[str, int], str]:
+    asked: dict[str, set[int]] = {}
+    for each in placements:
+        if each.basis_id is not None:
+            asked.setdefault(each.basis, set()).add(each.basis_id)
+    return {
+        (basis, pk): digest
+        for basis, ids in asked.items()
+        if basis in _readers
+        for pk, digest in _readers[basis].digests(ids).items()
+    }
+
+
+def _titles(digests: Collection[str]) -> dict[str, str]:
+    if not digests:
+        return {}
+    rows = Version.objects.with_recipe().signed_as(digests)
+    return {version.content_digest: title_of(version) for version in rows}
+
+
+def _written(settings: Sequence[ControlSettings]) -> dict[int, Values]:
+    """What the history says was written: sealed, so that a change of it is found as well."""
+    if not settings:
+        return {}
+    rows = Entry.objects.filter(
+        subject_type="station",
+        subject_id__in={each.station_id for each in settings},
+        table_name=ControlSettings._meta.db_table,
+        operation="created",
+        row_id__in={each.pk for each in settings},
+    )
+    told = rows.order_by("id").values_list("row_id", "changes")
+    return {int(pk or 0): {name: each[1] for name, each in given.items()} for pk, given in told}
+
+
+def _moved(placement: Placement, evidence: Evidence) -> Iterator[str]:
+    signature, settings = placement.signature, placement.settings
+    if signature is None or placement.slot.station_id != settings.station_id:
+        yield "the station they are for"
+    elif (signature.subject_type, signature.subject_id) != (placement.basis, placement.basis_id):
+        yield "what was signed"
+    elif evidence.named.get((placement.basis, signature.subject_id)) != signature.digest:
+        yield "the plan that was signed"
+    elif signature.pk in evidence.kept.missing:
+        yield from _unlike_entry(settings, evidence.written.get(settings.pk))
+    elif signature.pk not in evidence.said:
+        yield "what is kept of the signature"
+    else:
+        yield from _unlike_plan(placement, evidence)
+
+
+def _unlike_plan(placement: Placement, evidence: Evidence) -> Iterator[str]:
+    settings, signed = placement.settings, int(placement.signature_id or 0)
+    said = evidence.said[signed](placement.slot_id, settings.station_id)
+    if settings.values != said:
+        yield "the settings"
+    content = _readers[placement.basis].content(evidence.kept.seen[signed])
+    if content is not None and content != settings.content_digest:
+        yield "the recipe they are of"
+    mark = f" · permit {placement.basis_id}" if placement.basis == PERMIT.basis else ""
+    if f"{evidence.titles.get(settings.content_digest)}{mark}" != settings.title:
+        yield "their title"
+
+
+def _unlike_entry(settings: ControlSettings, written: Values | None) -> Iterator[str]:
+    if written is None:
+        yield "what was signed, of which nothing is kept"
+    elif any(getattr(settings, name) != written.get(name, "") for name in ENTERED):
+        yield "the settings"
+
+
+ENTERED = ("values", "title", "content_digest", "station_id")
