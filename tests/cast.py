@@ -116,6 +116,7 @@ def credentials(person: User, password: str = PASSWORD) -> Credentials:
 
 SignedIn = Callable[[User], Client]
 ApiAs = Callable[..., APIClient]
+InPerson = Callable[[User], APIClient]
 
 
 @pytest.fixture
@@ -142,6 +143,18 @@ def api_as() -> ApiAs:
         return client
 
     return program
+
+
+@pytest.fixture
+def api_in_person() -> InPerson:
+    """The API by the session of somebody just signed in, for what no token does."""
+
+    def session(person: User) -> APIClient:
+        client = APIClient()
+        client.force_login(person)
+        return client
+
+    return session
 
 
 @pytest.fixture(autouse=True)

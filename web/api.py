@@ -38,6 +38,7 @@ class GuardedView(APIView):
     verb: StrEnum
     acting_verb: StrEnum | None = None  # what POST, PUT and DELETE need, where that is not `verb`
     acting_everywhere = False  # such a change concerns all sites: the role must cover them
+    in_person = False  # such a change is nothing for a program, nor for a browser left alone
 
     def check_permissions(self, request: Request) -> None:
         """Sign-in and token scopes first, then the verb. Raises NotPermitted."""

@@ -92,6 +92,7 @@ ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = False
 ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.sign_in.links.LinkTokens"  # noqa: S105 - no secret
 ACCOUNT_SESSION_REMEMBER = False
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 5 * 60  # seconds in which a confirmation counts
 # Counted in the shared cache, so over all processes together.
 ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/5m/key", "reset_password": "10/m/ip,3/m/key"}
 ACCOUNT_EMAIL_SUBJECT_PREFIX = "[Portaledger] "

@@ -34,6 +34,7 @@ class PeopleView(GuardedView):
     """Everything here is for those who manage people."""
 
     verb = Verb.PEOPLE_MANAGE
+    in_person = True
 
     def someone(self, pk: int) -> User:
         """The person. Raises Http404."""

@@ -5,6 +5,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
+from people.confirming.pages import Typed, confirmed
 from people.persons.actions import (
     assign_role,
     change_person,
@@ -35,9 +36,11 @@ def people(request: PageRequest) -> HttpResponse:
 
 
 @page(Verb.PEOPLE_MANAGE, methods="GET POST", everywhere=True)
+@confirmed()
 def add(request: PageRequest) -> HttpResponse:
     """Add somebody; the next page gives them roles and shows the link to set a password."""
     form = PersonForm(posted(request))
+    Typed(request).refill(form, request.path)
 
     def act() -> str:
         person = create_person(by=request.user, **form.cleaned_data)
@@ -48,6 +51,7 @@ def add(request: PageRequest) -> HttpResponse:
 
 
 @page(Verb.PEOPLE_MANAGE, methods="GET POST")
+@confirmed()
 def edit(request: PageRequest, pk: int) -> HttpResponse:
     """Name, address and roles of one person; an owner of one site gives roles there, no more."""
     if request.method == "POST":
@@ -66,6 +70,7 @@ def edit(request: PageRequest, pk: int) -> HttpResponse:
 
 
 @page(Verb.PEOPLE_MANAGE, methods="POST")
+@confirmed("people:edit", "pk")
 def give_role(request: PageRequest, pk: int) -> HttpResponse:
     """Give a role."""
     person = one_or_404(User.objects.all(), pk)
@@ -83,6 +88,7 @@ def give_role(request: PageRequest, pk: int) -> HttpResponse:
 
 
 @page(Verb.PEOPLE_MANAGE, methods="POST")
+@confirmed("people:edit", "pk")
 def take_role(request: PageRequest, pk: int, assignment: int) -> HttpResponse:
     """Take a role away."""
     person = one_or_404(User.objects.all(), pk)
@@ -93,6 +99,7 @@ def take_role(request: PageRequest, pk: int, assignment: int) -> HttpResponse:
 
 
 @page(Verb.PEOPLE_MANAGE, methods="POST", everywhere=True)
+@confirmed("people:edit", "pk")
 def invitation(request: PageRequest, pk: int) -> HttpResponse:
     """A new link to set a password."""
     _invite(request, one_or_404(User.objects.all(), pk))
@@ -114,10 +121,14 @@ def person_page(
 ) -> HttpResponse:
     """One person's page, with whichever of its forms was sent."""
     kept = request.session.pop(LINK, None)
+    typed = Typed(request)
+    form, role_form = form or PersonEditForm.of(person), role_form or RoleForm()
+    typed.refill(form, reverse("people:edit", args=[person.pk]))
+    typed.refill(role_form, reverse("people:give_role", args=[person.pk]))
     shown = {
         "person": person,
-        "form": form or PersonEditForm.of(person),
-        "role_form": role_form or RoleForm(),
+        "form": form,
+        "role_form": role_form,
         "assignments": Assignment.objects.of(person),
         "may_change": may_everywhere(request.user, Verb.PEOPLE_MANAGE),
         "link": kept["link"] if kept and kept["person"] == person.pk else "",

@@ -9,7 +9,6 @@ from people.persons.verbs import Verb
 from people.policy.actions import set_policy
 from people.policy.models import Boiling, Policy
 from people.signatures.fields import SignatureOut, SignatureSerializer, note_signed
-from people.tokens.models import Scope
 from web.api import GuardedView, checked, person
 from web.etags import expected_revision, matching, tagged
 
@@ -37,7 +36,7 @@ class PolicyInForce(GuardedView):
     verb = Verb.RECIPE_VIEW
     acting_verb = Verb.POLICY_SET
     acting_everywhere = True
-    acting_scope = Scope.SIGN
+    in_person = True
 
     @extend_schema(responses=PolicyOut)
     def get(self, request: Request) -> Response:

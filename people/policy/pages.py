@@ -4,6 +4,7 @@ from django import forms
 from django.http import HttpResponse
 from django.urls import reverse
 
+from people.confirming.pages import Typed, confirmed
 from people.persons.verbs import Verb
 from people.policy.actions import set_policy
 from people.policy.models import Boiling, Policy
@@ -30,6 +31,7 @@ class PolicyForm(SigningForm):
 
 
 @page(Verb.POLICY_SET, methods="GET POST", everywhere=True)
+@confirmed()
 def policy(request: PageRequest) -> HttpResponse:
     """What is in force, under whose signature, and the form to sign another."""
     current = Policy.current()
@@ -39,6 +41,7 @@ def policy(request: PageRequest) -> HttpResponse:
         "boiling": current.boiling,
     }
     form = PolicyForm(posted(request), initial=stored, request=request)
+    Typed(request).refill(form, request.path)
 
     def act() -> str:
         typed = form.cleaned_data

@@ -1,6 +1,5 @@
 """Ending somebody's sign-in, and allowing it again."""
 
-from django.db.models import F
 from django.utils import timezone
 
 from audit.capture.context import recorded
@@ -11,7 +10,7 @@ from people.persons.actions import keeping_an_owner, subject_of
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
-from people.tokens.models import ApiToken
+from people.tokens.actions import revoke_all
 
 PERSON_DEACTIVATED = register("person.deactivated", "Ended sign-in")
 PERSON_REACTIVATED = register("person.reactivated", "Allowed sign-in again")
@@ -27,10 +26,8 @@ def deactivate_person(*, by: User, person: User, revision: int) -> None:
         if person.pk == by.pk:
             raise Refused("You can't end your own sign-in: another owner has to.")
         with keeping_an_owner():
-            now = timezone.now()
-            compare_and_set(person, revision, is_active=False, signed_out_at=now)
-        valid = ApiToken.objects.filter(user=person, revoked_at=None)
-        valid.update(revoked_at=now, revision=F("revision") + 1)
+            compare_and_set(person, revision, is_active=False, signed_out_at=timezone.now())
+        revoke_all(person=person, reason="Their sign-in was ended.")
 
 
 def reactivate_person(*, by: User, person: User, revision: int) -> None:

@@ -12,9 +12,11 @@ from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
+from people.tokens.actions import revoke_all
 from web.middleware import client_address
 
 PASSWORD_SET = register("person.password_set", "Set own password")
+BY_PASSWORD = "reauthenticate"  # noqa: S105 - the library's name for that way
 SIGN_IN_REFUSED = register("sign_in.refused", "Was refused sign-in")
 
 
@@ -26,10 +28,19 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
         return False
 
     def set_password(self, user: User, password: str) -> None:
-        """Set one's own password, changed or by a link; that it happened is in the history."""
+        """Set one's own password, changed or by a link; that it happened is in the history.
+
+        Whoever knew the old one, or has a token made under it, is out: sessions end with the hash.
+        """
         with recorded(by=user, action=PASSWORD_SET):
             user.set_password(password)
             user.save(update_fields=["password", "password_set_at"])
+            revoke_all(person=user, reason="The password was set anew.")
+
+    def get_reauthentication_methods(self, user: User) -> list[dict[str, str]]:
+        """The second factor of whoever has one: then the password alone confirms nothing."""
+        ways: list[dict[str, str]] = super().get_reauthentication_methods(user)
+        return [way for way in ways if way["id"] != BY_PASSWORD] or ways
 
     def reauthenticate(self, user: User, password: str) -> bool:
         """By the one address people have here; allauth would look among its own."""

@@ -5,7 +5,9 @@ from typing import Any
 from allauth.account import forms as account
 from allauth.mfa.base import forms as factor
 from allauth.mfa.totp import forms as totp
+from allauth.mfa.utils import is_mfa_enabled
 from allauth.mfa.webauthn import forms as webauthn
+from django import forms
 
 
 class Worded:
@@ -48,6 +50,24 @@ class ResetPasswordKeyForm(Worded, account.ResetPasswordKeyForm):  # type: ignor
     """Setting a password by a link."""
 
     words = {"password1": "New password", "password2": "New password again"}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        if self.user and is_mfa_enabled(self.user):
+            self.fields["code"] = forms.CharField(
+                label="Code",
+                help_text="Of your code app, or a spare one: the link alone does not set it.",
+                widget=forms.TextInput(attrs={"autocomplete": "one-time-code"}),
+            )
+
+    def clean(self) -> dict[str, Any]:
+        """The second factor, once the rest is right: a code works once."""
+        typed: dict[str, Any] = super().clean()
+        if "code" in typed and not self.errors:
+            factor_form = factor.AuthenticateForm(user=self.user, data={"code": typed["code"]})
+            if not factor_form.is_valid():
+                self.add_error("code", factor_form.errors["code"])
+        return typed
 
 
 class ChangePasswordForm(Worded, account.ChangePasswordForm):  # type: ignore[misc]

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
 
+from people.confirming.pages import confirmed
 from people.persons.models import User
 from people.persons.pages import person_page
 from people.persons.verbs import Verb
@@ -14,6 +15,7 @@ from web.pages import PageRequest, page
 
 
 @page(Verb.PEOPLE_MANAGE, methods="POST", everywhere=True)
+@confirmed("people:edit", "pk")
 def sign_in_allowed(request: PageRequest, pk: int, *, allowed: bool) -> HttpResponse:
     """End somebody's sign-in, or allow it again."""
     person = one_or_404(User.objects.all(), pk)

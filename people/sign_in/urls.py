@@ -12,10 +12,12 @@ from allauth.mfa.recovery_codes import views as spare
 from allauth.mfa.totp import views as totp
 from allauth.mfa.webauthn import views as passkeys
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.urls import URLPattern, path, re_path
 
 from audit.capture.context import recorded
 from audit.vocabulary import register
+from people.confirming.lately import where_to_confirm
 from people.sign_in import api, pages
 
 OWN_ACCOUNT = register("person.own_account", "Changed own sign-in")
@@ -37,13 +39,27 @@ def own(view: View) -> View:
     return wrapped
 
 
+def by_the_first_way(view: View) -> View:
+    """Confirming by password is not for somebody who has a second factor."""
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        way = where_to_confirm(request) if request.user.is_authenticated else request.path
+        if way != request.path:
+            query = request.META.get("QUERY_STRING", "")
+            return redirect(f"{way}?{query}" if query else way)
+        return view(request, *args, **kwargs)
+
+    return wrapped
+
+
 SIGN_IN: list[URLPattern] = [
     path("login/", views.login, name="account_login"),
     path("logout/", views.logout, name="account_logout"),
     path("inactive/", views.account_inactive, name="account_inactive"),
     # Closed by the adapter; the library links to it by name.
     path("signup/", views.signup, name="account_signup"),
-    path("reauthenticate/", views.reauthenticate, name="account_reauthenticate"),
+    path("reauthenticate/", by_the_first_way(views.reauthenticate), name="account_reauthenticate"),
 ]
 PASSWORD: list[URLPattern] = [
     path("password/change/", own(views.password_change), name="account_change_password"),

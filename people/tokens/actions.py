@@ -4,10 +4,11 @@ import secrets
 from collections.abc import Collection
 from datetime import timedelta
 
+from django.db.models import F
 from django.utils import timezone
 
 from audit.capture.context import recorded
-from audit.errors import Invalid, NotFound, NotPermitted, Subject
+from audit.errors import Invalid, NotFound, Subject
 from audit.revision import compare_and_set
 from audit.vocabulary import register
 from people.persons.models import User
@@ -24,34 +25,19 @@ PREFIX = "pl_"  # lets a secret that leaked into a log or a repository be recogn
 MAX_DAYS = 366
 
 
-# What a token of one scope can do, it can do as well through another that it makes.
-WITHIN: dict[str, frozenset[str]] = {
-    Scope.SIGN: frozenset(Scope.values),
-    Scope.ACT: frozenset({Scope.READ, Scope.ACT, Scope.GATEWAY}),
-}
-
-
-def make_token(
-    *, by: User, name: str, scopes: Collection[str], days: int, using: ApiToken | None = None
-) -> tuple[ApiToken, str]:
+def make_token(*, by: User, name: str, scopes: Collection[str], days: int) -> tuple[ApiToken, str]:
     """A token of one's own and its secret, which is not kept: show it once.
 
-    days: how long it stays usable, 1 to 366. Made with another token (`using`), it can do no more
-    than that one and ends with it at the latest. Raises Invalid (name, scopes, days), NotPermitted.
+    days: how long it stays usable, 1 to 366. Raises Invalid (name, scopes, days), NotPermitted.
     """
     with recorded(by=by, action=TOKEN_MADE):
         require(by, Verb.TOKEN_MAKE)
         secret = PREFIX + secrets.token_urlsafe(32)
-        ends = timezone.now() + timedelta(days=_days(days))
-        wanted = _scopes(scopes)
-        if using:
-            _require_within(using, wanted)
-            ends = min(ends, using.expires_at)
         token = ApiToken(
             user=by,
             name=_name(name),
-            scopes=wanted,
-            expires_at=ends,
+            scopes=_scopes(scopes),
+            expires_at=timezone.now() + timedelta(days=_days(days)),
             digest=digest_of(secret),
             hint=secret[:9],
         )
@@ -70,6 +56,13 @@ def revoke_token(*, by: User, token: ApiToken) -> None:
         compare_and_set(token, token.revision, revoked_at=timezone.now())
 
 
+def revoke_all(*, person: User, reason: str) -> None:
+    """End all of somebody's tokens at once, inside the action that is the cause of it."""
+    with recorded(by=person, action=TOKEN_REVOKED, reason=reason):
+        valid = ApiToken.objects.filter(user=person, revoked_at=None)
+        valid.update(revoked_at=timezone.now(), revision=F("revision") + 1)
+
+
 def _name(typed: str) -> str:
     name = " ".join(typed.split())
     if not one_line(name, 60):
@@ -84,16 +77,6 @@ def _scopes(asked: Collection[str]) -> list[str]:
     if Scope.GATEWAY in wanted and len(wanted) > 1:
         raise Invalid("scopes", ", ".join(asked), "gateway by itself: a gateway does nothing else")
     return wanted
-
-
-def _require_within(using: ApiToken, wanted: Collection[str]) -> None:
-    held = frozenset[str]().union(*(WITHIN.get(scope, frozenset()) for scope in using.scopes))
-    if not held.issuperset(wanted):
-        raise NotPermitted(
-            f"The token this was asked with does not reach to {', '.join(wanted)}.",
-            who_may="Its owner, signed in",
-            how_to_ask="Make it on the page of your tokens.",
-        )
 
 
 def _days(typed: int) -> int:

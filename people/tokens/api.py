@@ -59,6 +59,7 @@ class Tokens(GuardedView):
     """One's own tokens."""
 
     verb = Verb.TOKEN_MAKE
+    in_person = True
     pagination_class = KeysetPagination
 
     @extend_schema(responses=TokenOut(many=True))
@@ -69,12 +70,8 @@ class Tokens(GuardedView):
     @extend_schema(request=TokenIn, responses={201: NewTokenOut})
     @acting_hiding("secret")
     def post(self, request: Request) -> Response:
-        """Make one. Its secret is in this answer and in no other, not even a repeated one.
-
-        With a token one makes none that could do more, or is usable longer.
-        """
-        using = request.auth if isinstance(request.auth, ApiToken) else None
-        token, secret = make_token(by=person(request), using=using, **valid(TokenIn, request))
+        """Make one. Its secret is in this answer and in no other, not even a repeated one."""
+        token, secret = make_token(by=person(request), **valid(TokenIn, request))
         token.refresh_from_db()
         token.secret = secret  # type: ignore[attr-defined]
         return Response(NewTokenOut(token).data, status=201)
@@ -84,6 +81,7 @@ class Revocation(GuardedView):
     """The end of a token."""
 
     verb = Verb.TOKEN_MAKE
+    in_person = True
 
     @extend_schema(request=None, responses=TokenOut)
     @acting

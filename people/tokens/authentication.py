@@ -15,6 +15,7 @@ from rest_framework.request import Request
 
 from audit.capture.context import Channel, record_refusal
 from audit.errors import NotPermitted, Subject
+from people.confirming.lately import confirmed_lately, where_to_confirm
 from people.persons.models import User
 from people.tokens.models import ApiToken, Scope, digest_of
 from web.access import ENDPOINT_REFUSED
@@ -68,7 +69,8 @@ class ScopePermission(BasePermission):
 
     A view says `scope = Scope.GATEWAY` (gateway endpoints: nothing else will do) or
     `acting_scope = Scope.SIGN` (its changes carry a signature); without, reading needs read, act
-    or sign, and changing needs act or sign.
+    or sign, and changing needs act or sign. What it says is done `in_person` no token changes,
+    and a session only if its person confirmed lately that it is they.
     """
 
     def has_permission(self, request: Request, view: "APIView") -> bool:
@@ -77,14 +79,37 @@ class ScopePermission(BasePermission):
         A program that tries more than it was given is worth a line of the history.
         """
         token = request.auth
+        in_person = getattr(view, "in_person", False) and request.method not in SAFE_METHODS
         if not isinstance(token, ApiToken):
+            if in_person and not confirmed_lately(request):
+                raise _unconfirmed(request)
             return True
+        if in_person:
+            record_refusal(refused := _barred(token), by=token.user, action=ENDPOINT_REFUSED)
+            raise refused
         needed = needed_scopes(request.method or "", view)
         if needed.isdisjoint(token.scopes):
             refused = _refusal(token, needed)
             record_refusal(refused, by=token.user, action=ENDPOINT_REFUSED)
             raise refused
         return True
+
+
+def _barred(token: ApiToken) -> NotPermitted:
+    return NotPermitted(
+        "No token changes people, roles, tokens or policy, whatever its scopes.",
+        who_may="A person signed in whose role allows it",
+        how_to_ask="Sign in to the pages and do it there.",
+        subject=Subject("token", token.pk, token.name),
+    )
+
+
+def _unconfirmed(request: Request) -> NotPermitted:
+    return NotPermitted(
+        "It was more than five minutes ago that you confirmed it is you.",
+        who_may="Whoever is signed in here, once they have confirmed",
+        how_to_ask=f"Confirm at {where_to_confirm(request)}, then send it again.",
+    )
 
 
 def _refusal(token: ApiToken, needed: frozenset[str]) -> NotPermitted:

@@ -6,6 +6,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 
+from people.confirming.pages import Typed, confirmed
 from people.persons.verbs import Verb
 from people.tokens.actions import make_token, revoke_token
 from people.tokens.models import ApiToken, Scope
@@ -35,9 +36,11 @@ class TokenForm(forms.Form):
 
 @never_cache
 @page(Verb.TOKEN_MAKE, methods="GET POST")
+@confirmed()
 def tokens(request: PageRequest) -> HttpResponse:
     """List them and make one; the secret stands on the page that answers, and never again."""
     form = TokenForm(posted(request))
+    Typed(request).refill(form, request.path)
     status, secret = status_of(form), ""
     if request.method == "POST" and form.is_valid():
         with form_errors(form) as outcome:
@@ -52,6 +55,7 @@ def tokens(request: PageRequest) -> HttpResponse:
 
 
 @page(Verb.TOKEN_MAKE, methods="POST")
+@confirmed("people:tokens")
 def revoke(request: PageRequest, pk: int) -> HttpResponse:
     """End one of one's own at once."""
     token = one_or_404(ApiToken.objects.filter(user=request.user), pk)

@@ -8,14 +8,16 @@ from django.core.files.uploadhandler import TemporaryFileUploadHandler
 from django.test import Client
 
 from config.settings.security import LARGEST_BODY
-from tests.cast import ApiAs, Cast, SignedIn
+from tests.cast import ApiAs, Cast, InPerson, SignedIn
 from tests.web.test_problems import problem
 
 LOGIN = "/account/login/"
 
 
-def test_a_body_beyond_the_limit_is_not_read_by_an_endpoint(cast: Cast, api_as: ApiAs) -> None:
-    client, key = api_as(cast.barista), {"Idempotency-Key": uuid.uuid4().hex}
+def test_a_body_beyond_the_limit_is_not_read_by_an_endpoint(
+    cast: Cast, api_in_person: InPerson
+) -> None:
+    client, key = api_in_person(cast.barista), {"Idempotency-Key": uuid.uuid4().hex}
     body = b'{"name": "' + b"x" * LARGEST_BODY + b'"}'
     answer = client.post("/api/v1/tokens/", body, content_type="application/json", headers=key)
     assert problem(answer, 413)["title"] == "Too large"
@@ -39,8 +41,8 @@ def test_an_odd_length_is_no_body(db: None, client: Client, length: str) -> None
     assert client.post("/nothing/", CONTENT_LENGTH=length).status_code == 404
 
 
-def test_what_fits_is_read(cast: Cast, api_as: ApiAs) -> None:
-    client, key = api_as(cast.barista), {"Idempotency-Key": uuid.uuid4().hex}
+def test_what_fits_is_read(cast: Cast, api_in_person: InPerson) -> None:
+    client, key = api_in_person(cast.barista), {"Idempotency-Key": uuid.uuid4().hex}
     body = b'{"name": "' + b"x" * (LARGEST_BODY - 12) + b'"}'
     answer = client.post("/api/v1/tokens/", body, content_type="application/json", headers=key)
     problem(answer, 400)

@@ -47,6 +47,7 @@ def test_the_api_with_a_session_needs_it_too(browser: Client) -> None:
 
 
 def test_a_bearer_token_stands_for_itself(cast: Cast, api_as: ApiAs) -> None:
-    client = api_as(cast.owner)
+    client = api_as(cast.head_roaster)
     client.handler.enforce_csrf_checks = True
-    assert client.post("/api/v1/people/", NEW, headers=KEY).status_code == 201
+    new = {"name": "House", "rest_from": 7, "rest_to": 30}
+    assert client.post("/api/v1/coffees/", new, headers=KEY).status_code == 201

@@ -5,13 +5,13 @@ from rest_framework.test import APIClient
 
 from people.persons.actions import change_person
 from people.persons.models import User
-from tests.cast import ApiAs, Cast
+from tests.cast import Cast, InPerson
 
 
 @pytest.fixture
-def client(cast: Cast, api_as: ApiAs) -> APIClient:
-    """The owner's program."""
-    return api_as(cast.owner)
+def client(cast: Cast, api_in_person: InPerson) -> APIClient:
+    """The owner, by the session of a browser."""
+    return api_in_person(cast.owner)
 
 
 @pytest.fixture

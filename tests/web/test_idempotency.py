@@ -13,7 +13,7 @@ from rest_framework.test import APIClient
 
 from people.persons.models import User
 from people.tokens.models import ApiToken
-from tests.cast import ApiAs, Cast
+from tests.cast import Cast, InPerson
 from web.idempotency import forget_old_keys
 from web.models import IdempotencyKey
 
@@ -22,9 +22,9 @@ NEW = {"name": "New", "email": "new@example.com"}
 
 
 @pytest.fixture
-def client(cast: Cast, api_as: ApiAs) -> APIClient:
-    """The owner's program."""
-    return api_as(cast.owner)
+def client(cast: Cast, api_in_person: InPerson) -> APIClient:
+    """The owner, by the session of a browser."""
+    return api_in_person(cast.owner)
 
 
 @pytest.mark.parametrize("key", [None, "", "short", "sp ace key", "x" * 101, "ünicode-key"])
@@ -56,11 +56,11 @@ def test_the_key_with_something_else_is_refused(client: APIClient) -> None:
     assert not User.objects.filter(email="other@example.com").exists()
 
 
-def test_keys_are_each_persons_own(cast: Cast, api_as: ApiAs) -> None:
+def test_keys_are_each_persons_own(cast: Cast, api_in_person: InPerson) -> None:
     headers = {"Idempotency-Key": "make-a-token"}
     body = {"name": "mine", "scopes": ["read"], "days": 1}
     for person in (cast.owner, cast.barista):
-        answer = api_as(person).post("/api/v1/tokens/", body, headers=headers)
+        answer = api_in_person(person).post("/api/v1/tokens/", body, headers=headers)
         assert answer.status_code == 201
     assert ApiToken.objects.filter(name="mine").count() == 2
 

@@ -9,7 +9,7 @@ from rest_framework.test import APIClient
 
 from audit.capture.models import Entry
 from people.persons.models import User
-from tests.cast import ApiAs, Cast
+from tests.cast import Cast, InPerson
 from tests.races import at_once
 from tests.services import rounds
 from web import idempotency
@@ -28,8 +28,8 @@ def _post(client: APIClient, number: int) -> tuple[int, bytes]:
     return answer.status_code, answer.content
 
 
-def test_one_is_carried_out_and_the_others_told(cast: Cast, api_as: ApiAs) -> None:
-    clients = [api_as(cast.owner) for _ in range(6)]
+def test_one_is_carried_out_and_the_others_told(cast: Cast, api_in_person: InPerson) -> None:
+    clients = [api_in_person(cast.owner) for _ in range(6)]
     for number in range(rounds(200, 8)):
         told = at_once([partial(_post, client, number) for client in clients])
         answers = [t for t in told if isinstance(t, tuple)]
@@ -43,9 +43,9 @@ def test_one_is_carried_out_and_the_others_told(cast: Cast, api_as: ApiAs) -> No
 
 
 def test_a_crash_before_the_commit_leaves_neither_change_nor_key(
-    cast: Cast, api_as: ApiAs, monkeypatch: pytest.MonkeyPatch
+    cast: Cast, api_in_person: InPerson, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    client = api_as(cast.owner)
+    client = api_in_person(cast.owner)
     client.raise_request_exception = False
 
     def crash(*_: object) -> None:

@@ -10,7 +10,7 @@ from django.test import Client
 from rest_framework.test import APIClient
 
 from people.tokens.models import Scope
-from tests.cast import ApiAs, Cast
+from tests.cast import ApiAs, Cast, InPerson
 from web.errors import KINDS
 
 # RFC 9457, 3.1: type and instance are URI references, title and detail strings, status the number
@@ -47,9 +47,9 @@ def problem(answer: HttpResponse, status: int) -> dict[str, Any]:
     return body
 
 
-def test_every_value_that_is_wrong_is_named(cast: Cast, api_as: ApiAs) -> None:
+def test_every_value_that_is_wrong_is_named(cast: Cast, api_in_person: InPerson) -> None:
     wrong = {"name": "", "scopes": ["fly"], "days": "soon"}
-    body = problem(api_as(cast.owner).post("/api/v1/tokens/", wrong, headers=KEY), 400)
+    body = problem(api_in_person(cast.owner).post("/api/v1/tokens/", wrong, headers=KEY), 400)
     named = {p["field"]: p for p in body["problems"]}
     assert set(named) == {"name", "scopes[0]", "days"}
     assert named["days"]["value"] == "soon"
@@ -58,14 +58,14 @@ def test_every_value_that_is_wrong_is_named(cast: Cast, api_as: ApiAs) -> None:
     assert "soon" in body["detail"]
 
 
-def test_what_an_action_finds_wrong_has_the_same_shape(cast: Cast, api_as: ApiAs) -> None:
+def test_what_an_action_finds_wrong_has_the_same_shape(cast: Cast, api_in_person: InPerson) -> None:
     wrong = {"name": "New", "email": "owner@example.com"}
-    body = problem(api_as(cast.owner).post("/api/v1/people/", wrong, headers=KEY), 400)
+    body = problem(api_in_person(cast.owner).post("/api/v1/people/", wrong, headers=KEY), 400)
     assert [p["field"] for p in body["problems"]] == ["email"]
 
 
-def test_a_password_is_never_sent_back(cast: Cast, api_as: ApiAs) -> None:
-    client = api_as(cast.owner)
+def test_a_password_is_never_sent_back(cast: Cast, api_in_person: InPerson) -> None:
+    client = api_in_person(cast.owner)
     tag = client.get("/api/v1/policy/")["ETag"]
     wrong = {"password": "my secret words", "email": "?", "sole_roaster": "?", "boiling": "?"}
     answer = client.put("/api/v1/policy/", wrong, headers={"If-Match": tag})
@@ -90,8 +90,8 @@ def test_not_signed_in(db: None) -> None:
     assert answer["WWW-Authenticate"].startswith("Bearer")
 
 
-def test_method_media_type_and_json(cast: Cast, api_as: ApiAs) -> None:
-    client = api_as(cast.owner)
+def test_method_media_type_and_json(cast: Cast, api_in_person: InPerson) -> None:
+    client = api_in_person(cast.owner)
     problem(client.delete("/api/v1/me/"), 405)
 
     def post(body: bytes, kind: str) -> HttpResponse:

@@ -5,19 +5,19 @@ from django.test import Client, RequestFactory
 from pytest_django.fixtures import Settings
 
 from audit.capture.models import Entry
-from tests.cast import ApiAs, Cast, SignedIn
+from tests.cast import Cast, InPerson, SignedIn
 from web.middleware import client_address, request_id_of
 
 NEW = {"name": "New", "email": "new@example.com"}
 
 
 def test_a_page_and_a_program_are_told_apart(
-    cast: Cast, signed_in: SignedIn, api_as: ApiAs
+    cast: Cast, signed_in: SignedIn, api_in_person: InPerson
 ) -> None:
     signed_in(cast.owner).post("/people/add/", NEW, headers={"X-Request-ID": "page-request-1"})
     other = {**NEW, "email": "other@example.com"}
     key = {"Idempotency-Key": "add-person", "X-Request-ID": "api-request-1"}
-    api_as(cast.owner).post("/api/v1/people/", other, headers=key)
+    api_in_person(cast.owner).post("/api/v1/people/", other, headers=key)
     by_page, by_api = Entry.objects.filter(action="person.added", actor="Owner").order_by("id")
     assert (by_page.channel, by_page.request_id) == ("page", "page-request-1")
     assert (by_api.channel, by_api.request_id) == ("api", "api-request-1")

@@ -13,18 +13,20 @@ from audit.errors import NotPermitted, Refused
 from people.persons.invitations import invite
 from people.persons.models import User
 from people.sign_in.actions import deactivate_person
-from tests.cast import PASSWORD, ApiAs, Cast, SignedIn
+from tests.cast import PASSWORD, Cast, InPerson, SignedIn
 
 
 def _invited(by: User, person: User) -> str:
     return invite(by=by, person=person, absolute=lambda path: f"http://testserver{path}")
 
 
-def test_the_history_says_who_had_one_made(cast: Cast, signed_in: SignedIn, api_as: ApiAs) -> None:
+def test_the_history_says_who_had_one_made(
+    cast: Cast, signed_in: SignedIn, api_in_person: InPerson
+) -> None:
     for_roaster = f"/people/{cast.head_roaster.pk}/invitation/"
     assert signed_in(cast.owner).post(for_roaster).status_code == 302
     key = {"Idempotency-Key": uuid.uuid4().hex}
-    assert api_as(cast.owner).post(f"/api/v1{for_roaster}", headers=key).status_code == 201
+    assert api_in_person(cast.owner).post(f"/api/v1{for_roaster}", headers=key).status_code == 201
     made = Entry.objects.filter(action="person.invited").order_by("id")
     assert [(e.actor, e.channel, e.subject, list(e.changes)) for e in made] == [
         ("Owner", "page", "Head roaster", ["invited_at"]),

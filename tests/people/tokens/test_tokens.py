@@ -118,29 +118,6 @@ def test_the_database_knows_the_scopes(cast: Cast) -> None:
             ApiToken.objects.filter(pk=token.pk).update(scopes=scopes)
 
 
-@pytest.mark.parametrize(
-    ("held", "wanted", "status"),
-    [
-        ("act", ["sign"], 403),
-        ("act", ["read", "sign"], 403),
-        ("act", ["read", "act"], 201),
-        ("act", ["gateway"], 201),
-        ("sign", ["sign"], 201),
-        ("read", ["read"], 403),
-        ("gateway", ["read"], 403),
-    ],
-)
-def test_a_token_makes_none_that_could_do_more(
-    cast: Cast, api_as: ApiAs, held: str, wanted: list[str], status: int
-) -> None:
-    body = {"name": "more", "scopes": wanted, "days": 366}
-    key = {"Idempotency-Key": uuid.uuid4().hex}
-    answer = api_as(cast.owner, Scope(held)).post("/api/v1/tokens/", body, headers=key)
-    assert answer.status_code == status
-    for made in ApiToken.objects.filter(name="more"):
-        assert made.expires_at == ApiToken.objects.get(name="test").expires_at
-
-
 def test_somebody_signed_in_makes_any(cast: Cast, signed_in: SignedIn) -> None:
     body = {"name": "more", "scopes": ["sign"], "days": 366}
     key = {"Idempotency-Key": uuid.uuid4().hex}

@@ -1,0 +1,1 @@
+"""Whether whoever acts has confirmed lately that it is still they."""
