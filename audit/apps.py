@@ -15,4 +15,5 @@ class AuditConfig(AppConfig):
         from audit.registry import register_subject
 
         register_subject("history_check", "Check of the history", "audit:check")
+        register_subject("sealing", "Sealing of the history")
         register_subject("archive", "Archive of the history")

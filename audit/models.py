@@ -3,7 +3,7 @@
 from audit.capture.models import Entry, Operation
 from audit.checking.models import HistoryCheck
 from audit.retention.models import Archive
-from audit.sealing.models import Checkpoint, Leaf, LedgerKey, Node
+from audit.sealing.models import Checkpoint, Leaf, LedgerKey, Node, SealingEvent
 
 __all__ = [
     "Archive",
@@ -14,4 +14,5 @@ __all__ = [
     "LedgerKey",
     "Node",
     "Operation",
+    "SealingEvent",
 ]

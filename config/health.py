@@ -7,17 +7,31 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 from redis import RedisError
 
+from audit.sealing.stops import stopped_now
+
 
 @never_cache
 @require_safe
 def healthz(request: HttpRequest) -> HttpResponse:
-    """200 when the database and the broker answer, else 503 naming the one that did not."""
+    """200 when the database and the broker answer, else 503 naming the one that did not.
+
+    That sealing has stopped is a second line and no failure: the bars go on. What does not fit is
+    for those who may sign in.
+    """
     parts = {"database": _database, "broker": _broker}
     failing = [name for name, works in parts.items() if not works()]
     if failing:
         text = f"no answer: {', '.join(failing)}\n"
         return HttpResponse(text, content_type="text/plain", status=503)
-    return HttpResponse("ok\n", content_type="text/plain")
+    text = "ok\nattention: the history is not sealed any more\n" if _stopped() else "ok\n"
+    return HttpResponse(text, content_type="text/plain")
+
+
+def _stopped() -> bool:
+    try:
+        return bool(stopped_now())
+    except DatabaseError:  # not migrated yet
+        return False
 
 
 def _database() -> bool:

@@ -16,7 +16,7 @@ from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.note import Verifier
 from audit.sealing import store
-from audit.sealing.seal import newest_checkpoint
+from audit.sealing.store import newest_checkpoint
 
 EVERY = 1.0  # seconds between two lines of progress
 TOO_LONG = "It took longer than a worker is given: export the history and check it offline."

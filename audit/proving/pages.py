@@ -14,7 +14,7 @@ from audit.sealing.keys import origin
 from audit.sealing.lateness import lag_now
 from audit.sealing.models import Checkpoint, LedgerKey
 from audit.sealing.proofs import inclusion
-from audit.sealing.seal import newest_checkpoint
+from audit.sealing.store import newest_checkpoint
 
 LISTED = 20
 

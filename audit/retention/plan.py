@@ -9,7 +9,7 @@ from django.db import connection
 
 from audit.capture.partitions import Partition, partitions
 from audit.sealing.models import Checkpoint
-from audit.sealing.seal import newest_checkpoint
+from audit.sealing.store import newest_checkpoint
 
 
 class ArchiveError(Exception):

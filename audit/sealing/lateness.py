@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from audit.sealing.keys import verifiers
 from audit.sealing.models import Checkpoint
-from audit.sealing.seal import newest_checkpoint
+from audit.sealing.store import newest_checkpoint
 
 COUNTED = 10_000  # entries; more is only said to be more
 
@@ -29,7 +29,10 @@ WITH oldest AS (
     SELECT e.id, e.at FROM audit_entry e WHERE (e.txid, e.id) > (%(txid)s, %(id)s)
     ORDER BY e.txid DESC, e.id DESC LIMIT %(most)s
 )
-SELECT count(*), min(at) FROM (TABLE oldest UNION TABLE newest) e
+SELECT count(*), min(at), (
+    SELECT CASE kind WHEN 'stopped' THEN words ELSE '' END
+    FROM audit_sealingevent ORDER BY id DESC LIMIT 1
+) FROM (TABLE oldest UNION TABLE newest) e
 WHERE (SELECT l.index FROM audit_leaf l WHERE l.entry_id = e.id) IS NULL
 """
 # Of the last batch: from the first write in it to its seal. It counts from the write, since the
@@ -43,12 +46,14 @@ SELECT max(%s - e.at) FROM audit_entry e WHERE e.id = ANY(
 
 @dataclass(frozen=True, slots=True)
 class Lag:
-    """What waits to be sealed, since when, and how long the last batch had waited."""
+    """What waits to be sealed, since when, and how long the last batch had waited; and what does
+    not fit, if sealing has stopped for that."""
 
     newest: Checkpoint | None
     waiting: int
     oldest: datetime | None
     last_delay: timedelta | None
+    stopped: str = ""
 
     @property
     def waited(self) -> timedelta:
@@ -73,7 +78,7 @@ class Lag:
     @property
     def alarm(self) -> bool:
         """Whether somebody has to look."""
-        return self.seconds > settings.LEDGER_LATE
+        return bool(self.stopped) or self.seconds > settings.LEDGER_LATE
 
 
 def lag_now() -> Lag:
@@ -88,8 +93,8 @@ def waiting_now() -> Lag:
     floor = {"txid": newest.floor_txid, "id": newest.floor_id} if newest else {"txid": 0, "id": 0}
     with connection.cursor() as cursor:
         cursor.execute(_WAITING, {**floor, "most": COUNTED})
-        waiting, oldest = cursor.fetchone()
-    return Lag(newest, waiting, oldest, None)
+        waiting, oldest, stopped = cursor.fetchone()
+    return Lag(newest, waiting, oldest, None, stopped or "")
 
 
 def _last_delay(newest: Checkpoint) -> timedelta | None:

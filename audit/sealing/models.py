@@ -114,3 +114,41 @@ class LedgerKey(models.Model):
 
     def __str__(self) -> str:
         return self.public
+
+
+class SealingEventKind(models.TextChoices):
+    """What happened to sealing, and its word on pages."""
+
+    ADOPTED = "adopted", "began from a checkpoint"
+    STOPPED = "stopped", "stopped"
+    RESUMED = "resumed", "resumed"
+
+
+class SealingEvent(models.Model):
+    """Sealing began from a checkpoint it had no memory of, stopped, or was resumed. Insert-only."""
+
+    id = models.BigAutoField(primary_key=True)
+    kind = models.TextField("what happened", choices=SealingEventKind)
+    words = models.TextField("what was found")
+    at = models.DateTimeField(
+        "at", db_default=by_database("clock_timestamp()", models.DateTimeField())
+    )
+
+    class Meta:
+        """Governed and insert-only."""
+
+        verbose_name = "sealing of the history"
+        default_permissions = ()
+        constraints = [
+            models.CheckConstraint(
+                name="sealing_event_kind_is_known",
+                condition=models.Q(kind__in=SealingEventKind.values),
+            )
+        ]
+        triggers = [
+            *governed(subject="sealing", label="n.kind"),
+            *insert_only("sealing_event"),
+        ]
+
+    def __str__(self) -> str:
+        return f"sealing {self.kind}"

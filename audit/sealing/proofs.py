@@ -7,8 +7,7 @@ from audit.ledger.checkpoint import Receipt
 from audit.ledger.errors import LedgerError
 from audit.ledger.proof import Span, consistency_spans, inclusion_spans, needed, resolve
 from audit.sealing.models import Checkpoint, Leaf
-from audit.sealing.seal import newest_checkpoint
-from audit.sealing.store import nodes
+from audit.sealing.store import newest_checkpoint, nodes
 
 
 @dataclass(frozen=True)

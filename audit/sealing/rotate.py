@@ -5,6 +5,7 @@ from django.db import transaction
 from audit.capture.context import Actor
 from audit.ledger.note import Signer
 from audit.sealing import store
+from audit.sealing.extending import proven
 from audit.sealing.keys import (
     KEY_ROTATED,
     SealingError,
@@ -17,7 +18,9 @@ from audit.sealing.keys import (
     verifiers,
     write,
 )
-from audit.sealing.seal import floor_of, newest_checkpoint, sign, trusted_tree
+from audit.sealing.memory import recall, signing_alone
+from audit.sealing.seal import finish, floor_of, sign
+from audit.sealing.store import newest_checkpoint
 
 
 def rotate(*, by: Actor | None, lost: bool, reason: str) -> Signer:
@@ -30,21 +33,26 @@ def rotate(*, by: Actor | None, lost: bool, reason: str) -> Signer:
     """
     if not verifiers():
         raise SealingError("There is no key to replace: nothing was sealed yet.")
-    with transaction.atomic():
-        store.sealing_alone(wait=True)
-        made = _change(by, reason, lost=lost)
-    next_file().replace(key_file())
+    with signing_alone(wait=True):
+        with transaction.atomic():
+            store.sealing_alone(wait=True)
+            made = _change(by, reason, lost=lost)
+        next_file().replace(key_file())
     return made
 
 
 def _change(by: Actor | None, reason: str, *, lost: bool) -> Signer:
     old = None if lost else signer()
     _require_lost(lost=lost)
+    last, known = newest_checkpoint(), [old.verifier] if old else verifiers()
+    tree, rest = proven(last, known, recall())
     new = _waiting_key()
     record(new, verifiers()[-1].text, by=by, action=KEY_ROTATED, reason=reason)
-    last = newest_checkpoint()
-    tree = trusted_tree(last)
-    sign(tree, [key for key in (old, new) if key], floor_of(last))
+    keys = [key for key in (old, new) if key]
+    if rest:
+        finish(tree, rest, keys)
+    else:
+        sign(tree, keys, floor_of(last), None)
     return new
 
 

@@ -16,6 +16,7 @@ lies below the floor, which is recognised, and all of the history is looked thro
 does so on a timer too, in case an entry ever came to lie below the floor.
 """
 
+import logging
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -23,15 +24,23 @@ from typing import Any
 
 from django.db import connection, transaction
 
+from audit.capture.context import recorded
 from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.merkle import Frontier, leaf_hash
 from audit.ledger.note import Signer
 from audit.sealing import store
+from audit.sealing.extending import StoppedError, proven, require_extension
 from audit.sealing.keys import DamagedError, origin, signer
-from audit.sealing.models import Checkpoint
+from audit.sealing.memory import Batch, Memory, recall, remember, signing_alone
+from audit.sealing.models import Checkpoint, SealingEvent, SealingEventKind
 from audit.sealing.payload import COLUMNS, payload_of
+from audit.sealing.stops import say_stopped, stop
+from audit.sealing.store import newest_checkpoint
+from audit.vocabulary import register
 
 LAST = 2**63 - 1
+ADOPTED = register("ledger.adopted", "Began sealing from a checkpoint")
+log = logging.getLogger(__name__)
 
 _OLDEST = "SELECT pg_snapshot_xmin(pg_current_snapshot())::text::bigint"
 _NEXT = f"""
@@ -39,6 +48,10 @@ SELECT e.txid, e.id, {COLUMNS} FROM audit_entry e
 WHERE (e.txid, e.id) > (%s, %s)
     AND NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
 ORDER BY e.txid, e.id LIMIT %s
+"""  # noqa: S608  our own SQL
+_THESE = f"""
+SELECT e.id, {COLUMNS} FROM audit_entry e
+JOIN unnest(%s::bigint[]) WITH ORDINALITY AS t(id, place) ON t.id = e.id ORDER BY t.place
 """  # noqa: S608  our own SQL
 
 
@@ -109,8 +122,21 @@ def seal(*, seconds: float = 60.0, batch: int = BATCH, beneath: bool = False) ->
     """Seal what there is, for at most about so long; returns how many entries.
 
     0 also if another sealer is at it. Raises SealingError if nothing may be sealed until somebody
-    has looked: the key is missing, or the stored tree does not fit its last checkpoint.
+    has looked: the key is missing, or what is stored does not extend what was signed last. The
+    latter is kept, and stops all sealing until audit.sealing.resume.
     """
+    try:
+        return _seal(seconds, batch, beneath=beneath)
+    except DamagedError as error:
+        stop(str(error))
+        raise
+    except StoppedError as error:
+        say_stopped(error.why)
+        raise
+
+
+def _seal(seconds: float, batch: int, *, beneath: bool) -> int:
+    adopt()
     sealed, ends = 0, time.monotonic() + seconds
     walk: Walk | None = None
     while True:
@@ -120,26 +146,70 @@ def seal(*, seconds: float = 60.0, batch: int = BATCH, beneath: bool = False) ->
             return sealed
 
 
-def newest_checkpoint() -> Checkpoint | None:
-    """The last signed state."""
-    return Checkpoint.objects.order_by("-id").first()
+def adopt() -> None:
+    """Where nothing is kept beside the key yet, begin from the newest checkpoint, if it verifies
+    and the stored tree gives its root; the history says so. Raises SealingError."""
+    if recall() is not None or newest_checkpoint() is None:
+        return
+    with signing_alone(wait=True), transaction.atomic():
+        store.sealing_alone(wait=True)
+        last, key = newest_checkpoint(), signer()
+        if last is None or recall() is not None:
+            return
+        tree, _ = proven(last, [key.verifier], None)
+        words = f"The signer began from the checkpoint of {tree.size:,} entries: it had kept none."
+        log.warning(words)
+        with recorded(by=None, action=ADOPTED):
+            SealingEvent.objects.create(kind=SealingEventKind.ADOPTED, words=words)
+        remember(Memory(State(origin(), tree.size, tree.root())))
 
 
-@transaction.atomic
 def _seal_batch(limit: int, walk: Walk | None, *, beneath: bool) -> tuple[int, Walk | None]:
     """One batch; how many entries, and how the walk goes on."""
-    if not store.sealing_alone():
-        return 0, None
-    last = newest_checkpoint()
+    # Held beyond the commit: what the file says was signed is stored before another looks.
+    with signing_alone() as alone, transaction.atomic():
+        if not alone or not store.sealing_alone():
+            return 0, None
+        return _next_batch(limit, walk, beneath=beneath)
+
+
+def _next_batch(limit: int, walk: Walk | None, *, beneath: bool) -> tuple[int, Walk | None]:
+    last, memory = newest_checkpoint(), recall()
     floor = floor_of(last)
     waiting = next_of(walk or Walk.begin(floor, beneath=beneath), floor, limit)
-    if not waiting.rows:
+    if not waiting.rows and last is None and memory is None:
         return 0, None
     key = signer()
-    tree = trusted_tree(last)
-    _append(tree, waiting)
-    sign(tree, [key], waiting.floor)
+    tree, rest = proven(last, [key.verifier], memory)
+    if rest:
+        finish(tree, rest, [key])
+        return len(rest.entries), Walk.begin(Place(*rest.floor), beneath=beneath)
+    if not waiting.rows:
+        return 0, None
+    before = State(origin(), tree.size, tree.root())
+    _append(tree, waiting.rows)
+    require_extension(before, tree)
+    ids = tuple(entry_id for entry_id, _ in waiting.rows)
+    at = (waiting.floor.txid, waiting.floor.id)
+    sign(tree, [key], waiting.floor, Batch(before.size, before.root, ids, at))
     return len(waiting.rows), waiting.walk
+
+
+def finish(tree: Frontier, rest: Batch, keys: list[Signer]) -> None:
+    """Store the batch that was signed for and not committed. Raises DamagedError unless its
+    entries are there and give the root that was signed."""
+    with connection.cursor() as cursor:
+        cursor.execute(_THESE, [list(rest.entries)])
+        rows = [(row[0], row[1:]) for row in cursor]
+    _append(tree, rows)
+    memory, state = recall(), State(origin(), tree.size, tree.root())
+    if memory is None or (state.size, state.root) != (memory.signed.size, memory.signed.root):
+        raise DamagedError(
+            f"The signer signed {len(rest.entries):,} entries after no. {rest.size:,} that the "
+            f"database did not keep, and {len(rows):,} of them are there now, other than signed: "
+            "they were altered or removed, or it was restored from a backup."
+        )
+    put(state, keys, Place(*rest.floor))
 
 
 def floor_of(last: Checkpoint | None) -> Place:
@@ -147,24 +217,15 @@ def floor_of(last: Checkpoint | None) -> Place:
     return Place(last.floor_txid, last.floor_id) if last else Place()
 
 
-def trusted_tree(last: Checkpoint | None) -> Frontier:
-    """The tree as it is stored. Raises DamagedError unless it gives the last checkpoint's root.
-
-    Signing what does not follow from the last signed state would break every proof from then on.
-    """
-    leaves = store.size()
-    tree = store.frontier(leaves)
-    if (leaves, tree.root()) != ((last.size, bytes(last.root)) if last else (0, tree.root())):
-        raise DamagedError(
-            f"The stored tree has {leaves} leaves and does not fit the last checkpoint: "
-            "check the history before anything is sealed."
-        )
-    return tree
-
-
-def sign(tree: Frontier, keys: list[Signer], floor: Place) -> Checkpoint:
-    """Sign the tree's state and keep the note."""
+def sign(tree: Frontier, keys: list[Signer], floor: Place, batch: Batch | None) -> Checkpoint:
+    """Sign the tree's state: kept beside the key first, then the note in the database."""
     state = State(origin(), tree.size, tree.root())
+    remember(Memory(state, batch))
+    return put(state, keys, floor)
+
+
+def put(state: State, keys: list[Signer], floor: Place) -> Checkpoint:
+    """Store the note over a state that is kept beside the key."""
     return Checkpoint.objects.create(
         size=state.size,
         root=state.root,
@@ -174,7 +235,7 @@ def sign(tree: Frontier, keys: list[Signer], floor: Place) -> Checkpoint:
     )
 
 
-def _append(tree: Frontier, waiting: Waiting) -> None:
-    ids = [entry_id for entry_id, _ in waiting.rows]
-    hashes = [leaf_hash(payload_of(row)) for _, row in waiting.rows]
+def _append(tree: Frontier, rows: Sequence[tuple[int, Sequence[Any]]]) -> None:
+    ids = [entry_id for entry_id, _ in rows]
+    hashes = [leaf_hash(payload_of(row)) for _, row in rows]
     store.append(tree.size, ids, hashes, tree)

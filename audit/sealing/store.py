@@ -7,7 +7,7 @@ from django.db import connection
 from audit.ledger.merkle import Coordinate, Frontier
 from audit.ledger.proof import Span, coordinates
 from audit.sealing.keys import DamagedError
-from audit.sealing.models import Leaf
+from audit.sealing.models import Checkpoint, Leaf
 
 # Whoever holds it may append; released with the transaction, however that ends.
 LOCK = 0x4C_45_44_47_45_52  # "LEDGER"
@@ -32,6 +32,11 @@ def sealing_alone(*, wait: bool = False) -> bool:
             return True
         cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [LOCK])
         return bool(cursor.fetchone()[0])
+
+
+def newest_checkpoint() -> Checkpoint | None:
+    """The last signed state, as the database has it."""
+    return Checkpoint.objects.order_by("-id").first()
 
 
 def size() -> int:

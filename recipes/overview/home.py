@@ -232,7 +232,10 @@ def _permits(user: User) -> Iterable[WorkList]:
 def _history(user: User) -> Iterable[WorkList]:
     """What makes the history doubtful: sealing that is late, a check that found something."""
     items, lag = list[Item](), waiting_now()
-    if lag.alarm:
+    if lag.stopped:
+        words = f"Sealing has stopped: {lag.stopped}"
+        items.append(Item(reverse("audit:ledger"), words, "differs"))
+    elif lag.alarm:
         words = (
             f"Entries that wait to be sealed: {lag.counted}. Until then, no change of them is found"
         )

@@ -9,6 +9,7 @@ from django.db import connection, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from audit.capture.models import Entry
+from audit.sealing.memory import state_file
 from audit.sealing.seal import _seal_batch, seal
 from tests.audit.sample import empty
 from tests.audit.sealed import sealed_ids, shelves, unguarded
@@ -129,6 +130,7 @@ def test_what_came_to_lie_beneath_is_found_by_looking_everywhere() -> None:
     unguarded("UPDATE audit_entry SET txid = 3 WHERE subject = 'S1'")
     unguarded("DELETE FROM audit_checkpoint")
     unguarded("TRUNCATE audit_leaf, audit_node")
+    state_file().unlink()  # or the signer would not begin again
     shelves(1)
     assert seal(beneath=True) == 5
     with connection.cursor() as cursor:
