@@ -14,6 +14,7 @@ from django.core.checks import Error, Tags, register
 from django.db import connection, connections
 from psycopg import sql
 
+from audit.capture.installed import differences
 from audit.capture.models import Entry
 from audit.capture.triggers import Kept
 from audit.retention.models import Archive
@@ -139,3 +140,22 @@ def _errors(alias: str) -> list[Error]:
 
 def _error(number: int, message: str) -> Error:
     return Error(message, hint=HINT, id=f"audit.E{number:03}")
+
+
+GUARDS_HINT = (
+    "Find out who did it and what was changed meanwhile (check the history, reconcile), then let "
+    "`manage.py pgtrigger install` and `manage.py pgtrigger enable` with OWNER_DATABASE_URL set "
+    "the triggers up again."
+)
+
+
+@register(Tags.database, deploy=True)
+def database_guards_itself(
+    *, databases: Sequence[str] | None = None, **kwargs: object
+) -> list[Error]:
+    """One error for each trigger or function that is not as the migrations made it."""
+    return [
+        Error(told, hint=GUARDS_HINT, id="audit.E005")
+        for alias in databases or ()
+        for told in differences(alias)
+    ]

@@ -1,13 +1,18 @@
 """What the workers do for the history. Every task may run twice, or die at any line."""
 
+import logging
+
 from celery import Task, shared_task
 
 from audit.capture.context import Channel, RequestContext, request_context
+from audit.capture.installed import differences
 from audit.capture.partitions import roll
 from audit.checking.actions import unattended
 from audit.checking.run import run_check as run
 from audit.sealing.lateness import mail_newest
 from audit.sealing.seal import seal as seal_waiting
+
+logger = logging.getLogger(__name__)
 
 
 @shared_task(bind=True, soft_time_limit=300)
@@ -28,6 +33,18 @@ def seal_beneath(self: Task[[], int]) -> int:
 def roll_month() -> str | None:
     """In a new month, a partition for its history; see audit.retention. Returns its name."""
     return roll()
+
+
+@shared_task
+def look_at_guards() -> int:
+    """Write to the log what of the database's own guards is not as it was made; returns how many.
+
+    Owners read the same at home and from /healthz.
+    """
+    found = differences()
+    for told in found:
+        logger.error("The database does not guard itself: %s", told)
+    return len(found)
 
 
 @shared_task

@@ -55,6 +55,12 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "schedule": crontab(minute="*/5"),
         "options": {"expires": 240.0},
     },
+    # Often: while a trigger is off, what is changed leaves no entry.
+    "triggers that somebody switched off": {
+        "task": "audit.tasks.look_at_guards",
+        "schedule": timedelta(minutes=1),
+        "options": {"expires": 60.0},
+    },
     "the history's newest checkpoint, to people outside": {
         "task": "audit.tasks.mail_checkpoint",
         "schedule": crontab(hour="5", minute="0"),

@@ -10,6 +10,7 @@ from django.db.models import Count, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
+from audit.capture.installed import differences
 from audit.checking.actions import newest_answer
 from audit.sealing.lateness import waiting_now
 from people.persons.models import User
@@ -241,11 +242,20 @@ def _history(user: User) -> Iterable[WorkList]:
         )
         waited = age(lag.oldest) if lag.oldest else ""
         items.append(Item(reverse("audit:ledger"), words, "overdue", age=waited))
-    check = newest_answer() if may_everywhere(user, Verb.HISTORY_VIEW) else None
+    everything = may_everywhere(user, Verb.HISTORY_VIEW)
+    check = newest_answer() if everything else None
     if check and not check.intact:
         url = reverse("audit:check", args=[check.pk])
         items.append(Item(url, check.verdict, "differs", when=check.finished_at))
+    if everything:
+        items += _guards()
     yield WorkList("Seal of the history", items)
+
+
+def _guards() -> list[Item]:
+    """What of the database's own guards is off or another one: changes may leave no entry."""
+    told, url = differences(), reverse("audit:ledger")
+    return [Item(url, f"The database does not guard itself. {each}", "stopped") for each in told]
 
 
 def _some(rows: QuerySet[Any, Any]) -> tuple[list[Any], bool]:
