@@ -11,8 +11,12 @@ page_urls: list[URLPattern] = [
     path("machine-types/<int:pk>/", pages.machine_type, name="machine_type"),
     path("machine-types/<int:pk>/edit/", pages.machine_type_edit, name="machine_type_edit"),
     # What these addresses were.
-    path("abilities/", RedirectView.as_view(pattern_name="stations:machine_types")),
-    path("abilities/<int:pk>/", RedirectView.as_view(pattern_name="stations:machine_type")),
+    path("abilities/", RedirectView.as_view(pattern_name="stations:machine_types"), name="former"),
+    path(
+        "abilities/<int:pk>/",
+        RedirectView.as_view(pattern_name="stations:machine_type"),
+        name="former_one",
+    ),
 ]
 api_urls: list[URLPattern] = [
     path("machine-types/", api.MachineTypes.as_view(), name="machine_types"),

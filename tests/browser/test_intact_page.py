@@ -30,7 +30,7 @@ def test_the_answer_comes_by_itself(open_page: OpenPage, cast: Cast) -> None:
     page = open_page(cast.owner, "/history/intact/", screen="desk")
     page.get_by_role("button", name="Check the history").click()
     part = page.locator("#check")
-    assert "A worker takes it up" in part.inner_text()
+    assert "A worker starts it" in part.inner_text()
     axe(page)
     run_it()
     part.get_by_text("is intact: all").wait_for()

@@ -172,8 +172,8 @@ SECOND_FACTOR = {
 # Nobody looks at these by their address: they answer a form, a script or a program.
 NOT_PAGES = {
     "healthz",
-    "stations:abilities/",  # former addresses, which lead on
-    "stations:abilities/<int:pk>/",
+    "stations:former",  # addresses of machine types before, which lead on
+    "stations:former_one",
     "audit:receipt",
     "audit:checkpoint",
     "audit:bundle",

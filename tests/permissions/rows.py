@@ -295,6 +295,8 @@ ELSEWHERE = {
     "recipes:request_take_back": "the author's alone: test_exceptions.py",
     "recipes_api:request_rebase": "the author or who decides (tests/recipes)",
     "recipes_api:request_take_back": "the author's alone: test_exceptions.py",
+    "stations:former": "leads on to machine types, which ask by themselves",
+    "stations:former_one": "leads on to a machine type, which asks by itself",
     "stations_api:settings": "gateways' tokens only (tests/stations)",
     "stations_api:report": "gateways' tokens only (tests/stations)",
 }

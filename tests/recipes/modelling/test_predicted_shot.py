@@ -1,6 +1,6 @@
 """The shot model behind a version's page."""
 
-from time import perf_counter
+from time import process_time
 
 import pytest
 
@@ -28,12 +28,13 @@ def test_more_pressure_is_a_shorter_shot() -> None:
 
 
 def test_one_shot_takes_less_than_a_tenth_of_a_second() -> None:
+    # This process's own seconds: what else the machine is doing does not count.
     setup = setup_of(POURED).setup
     simulate(setup, step=0.25)
-    begun = perf_counter()
+    begun = process_time()
     for _ in range(3):
         simulate(setup, step=0.25)
-    assert (perf_counter() - begun) / 3 < 0.1
+    assert (process_time() - begun) / 3 < 0.1
 
 
 def test_what_is_missing_is_named() -> None:
