@@ -2,7 +2,7 @@
 
 from people.persons.models import Assignment, User
 from people.policy.models import Boiling, Policy
-from people.sign_in.models import SecondFactor
+from people.sign_in.models import LibraryAddress, LibraryKey, SecondFactor
 from people.signatures.models import Meaning, Signature, SignedContent
 from people.tokens.models import ApiToken, Scope
 
@@ -10,6 +10,8 @@ __all__ = [
     "ApiToken",
     "Assignment",
     "Boiling",
+    "LibraryAddress",
+    "LibraryKey",
     "Meaning",
     "Policy",
     "Scope",

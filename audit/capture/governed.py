@@ -14,6 +14,7 @@ from django.db import models
 from django.db.models.options import Options
 
 from audit.capture.triggers import FirmTrigger, insert_only, no_truncate
+from audit.errors import UNSHOWN
 
 
 def quoted(name: str) -> str:
@@ -64,6 +65,11 @@ class Column:
         return f"{self.at('o')} IS DISTINCT FROM {self.at('n')}"
 
 
+def hidden_columns(meta: "Options[models.Model]", names: Iterable[str]) -> list[Column]:
+    """The columns of these fields. Raises FieldDoesNotExist."""
+    return [Column(meta.get_field(name)) for name in names]  # type: ignore[arg-type]
+
+
 def recorded_columns(meta: "Options[models.Model]", exclude: Iterable[str]) -> list[Column]:
     """Every column but the primary key, generated ones and the excluded (field or column names).
 
@@ -106,12 +112,19 @@ def _json_text(column: Column) -> str:
     return f"'\"' || {column.value('n')} || '\"'"  # digits, signs and letters only: no escapes
 
 
-def differences(columns: Iterable[Column]) -> str:
-    """jsonb {column: [old, new]} of each column in which o and n differ."""
+def differences(columns: Iterable[Column], hidden: Iterable[Column] = ()) -> str:
+    """jsonb {column: [old, new]} of each column in which o and n differ; of a hidden one, only so.
+
+    A hidden column is told as UNSHOWN both before and after: what it holds never leaves its table.
+    """
     parts = [
         f"{literal(column.name)}: CASE WHEN {column.differs()} "
         f"THEN jsonb_build_array({column.value('o')}, {column.value('n')}) END"
         for column in columns
+    ] + [
+        f"{literal(column.name)}: CASE WHEN {column.differs()} "
+        f"THEN jsonb_build_array({literal(UNSHOWN)}, {literal(UNSHOWN)}) END"
+        for column in hidden
     ]
     return f"JSON_OBJECT({', '.join(parts)} ABSENT ON NULL RETURNING jsonb)"
 
@@ -139,6 +152,7 @@ class Naming:
     unit: str
     lookup: str
     exclude: tuple[str, ...]
+    secret: tuple[str, ...] = ()
 
     def source(self) -> str:
         """The lookup as a join that is planned as one index probe a row, at any row count."""
@@ -202,14 +216,15 @@ class Capture(FirmTrigger):
         # FULL JOIN for two reasons: a moved primary key shows as a row without partner, and a
         # nested loop (quadratic, if a plan made for one row is kept for 20,000) can't be chosen.
         columns, key = recorded_columns(meta, self.naming.exclude), _key(meta)
+        hidden = hidden_columns(meta, self.naming.secret)
         table = literal(meta.db_table)
         row_id = f"CASE WHEN o.{key} = n.{key} THEN n.{key} ELSE audit_key_moved({table}) END"
-        differ = " OR ".join(column.differs() for column in columns)
+        differ = " OR ".join(column.differs() for column in [*columns, *hidden])
         rows = (
             f"old_rows o FULL JOIN new_rows n ON o.{key} = n.{key}{self.naming.source()} "
             f"WHERE {differ} OR o.{key} IS DISTINCT FROM n.{key}"
         )
-        return differences(columns), row_id, rows
+        return differences(columns, hidden), row_id, rows
 
 
 def _key(meta: "Options[models.Model]") -> str:
@@ -231,15 +246,19 @@ def governed(
     unit: str = "NULL",
     lookup: str = "",
     exclude: tuple[str, ...] = (),
+    secret: tuple[str, ...] = (),
 ) -> list[pgtrigger.Trigger]:
     """Triggers for Meta.triggers that write one history entry per row created, changed or removed.
 
     Expressions are SQL over `n`, the new row (the old one of a removal). `lookup` is an optional
     SELECT over `n` whose first row they may use as `l`: one index probe instead of several scalar
     subqueries. Columns in `exclude` are never shown, and a change of those alone writes nothing.
+    Those in `secret` are never shown either, but that one was changed is written.
     An update that changes nothing writes nothing; TRUNCATE and a moved primary key are refused.
     """
-    naming = Naming(subject, subject_id, label, site_id, parameter, unit, lookup, exclude)
+    naming = Naming(
+        subject, subject_id, label, site_id, parameter, unit, lookup, (*exclude, *secret), secret
+    )
     captures = [Capture(operation, naming) for operation in ("created", "changed", "removed")]
     return [*captures, no_truncate("history_whole")]
 

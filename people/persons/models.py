@@ -5,15 +5,20 @@ from typing import ClassVar, Self
 from django.conf import settings
 from django.contrib import auth
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.hashers import check_password, make_password
 from django.db import models
 from django.db.models.functions import Lower, Now
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
+from audit.capture.context import recorded
 from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.revision import Revised
+from audit.vocabulary import register
 from people.persons.verbs import Role, Verb, roles_at, sites_where
+
+PASSWORD_REHASHED = register("person.password_rehashed", "Password hashed anew at sign-in")
 
 
 class UserManager(BaseUserManager["User"]):
@@ -57,7 +62,10 @@ class User(AbstractBaseUser, Revised):
             ),
         ]
         triggers = governed(
-            subject="person", label="n.name", exclude=("password", "last_login", "revision")
+            subject="person",
+            label="n.name",
+            exclude=("last_login", "revision"),
+            secret=("password",),
         )
 
     def __str__(self) -> str:
@@ -67,6 +75,16 @@ class User(AbstractBaseUser, Revised):
         """Hash and keep the password, and when that was."""
         super().set_password(raw_password)
         self.password_set_at = timezone.now()
+
+    def check_password(self, raw_password: str | None) -> bool:
+        """Whether it is the one; hashed anew where the settings have a better way by now."""
+
+        def hash_anew(right: str) -> None:
+            with recorded(by=self, action=PASSWORD_REHASHED):
+                self.password = make_password(right)
+                self.save(update_fields=["password"])
+
+        return check_password(raw_password, self.password, hash_anew)
 
     def _get_session_auth_hash(self, secret: str | None = None) -> str:
         """What a session must carry to be this person's: Django's, and the last signing out.

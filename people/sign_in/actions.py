@@ -13,6 +13,7 @@ from people.persons.verbs import Verb
 from people.tokens.actions import revoke_all
 
 PERSON_DEACTIVATED = register("person.deactivated", "Ended sign-in")
+FACTOR_USED = register("person.factor_used", "Used a second factor")
 PERSON_REACTIVATED = register("person.reactivated", "Allowed sign-in again")
 
 

@@ -9,6 +9,9 @@ from allauth.mfa.utils import is_mfa_enabled
 from allauth.mfa.webauthn import forms as webauthn
 from django import forms
 
+from audit.capture.context import recorded
+from people.sign_in.actions import FACTOR_USED
+
 
 class Worded:
     """Gives fields the labels in `words` and drops placeholders, which vanish while one types."""
@@ -65,7 +68,9 @@ class ResetPasswordKeyForm(Worded, account.ResetPasswordKeyForm):  # type: ignor
         typed: dict[str, Any] = super().clean()
         if "code" in typed and not self.errors:
             factor_form = factor.AuthenticateForm(user=self.user, data={"code": typed["code"]})
-            if not factor_form.is_valid():
+            with recorded(by=self.user, action=FACTOR_USED):
+                right = factor_form.is_valid()  # which uses a spare code up
+            if not right:
                 self.add_error("code", factor_form.errors["code"])
         return typed
 

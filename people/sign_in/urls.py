@@ -7,8 +7,10 @@ from collections.abc import Callable
 from functools import wraps
 
 from allauth.account import views
+from allauth.account.stages import LoginStageController
 from allauth.mfa.base import views as factor
 from allauth.mfa.recovery_codes import views as spare
+from allauth.mfa.stages import AuthenticateStage
 from allauth.mfa.totp import views as totp
 from allauth.mfa.webauthn import views as passkeys
 from django.http import HttpRequest, HttpResponse
@@ -18,7 +20,9 @@ from django.urls import URLPattern, path, re_path
 from audit.capture.context import recorded
 from audit.vocabulary import register
 from people.confirming.lately import where_to_confirm
+from people.persons.models import User
 from people.sign_in import api, pages
+from people.sign_in.actions import FACTOR_USED
 
 OWN_ACCOUNT = register("person.own_account", "Changed own sign-in")
 
@@ -53,6 +57,29 @@ def by_the_first_way(view: View) -> View:
     return wrapped
 
 
+def by_factor(view: View) -> View:
+    """A spare code is used up as it is given: an entry of whoever is signing in by it."""
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        person = _signing_in(request) if request.method == "POST" else None
+        if person is None:
+            return view(request, *args, **kwargs)
+        with recorded(by=person, action=FACTOR_USED):
+            return view(request, *args, **kwargs)
+
+    return wrapped
+
+
+def _signing_in(request: HttpRequest) -> User | None:
+    """Signed in, or past the password and asked for the factor."""
+    if isinstance(request.user, User):
+        return request.user
+    stage = LoginStageController.enter(request, AuthenticateStage.key)
+    person = stage.login.user if stage else None
+    return person if isinstance(person, User) else None
+
+
 SIGN_IN: list[URLPattern] = [
     path("login/", views.login, name="account_login"),
     path("logout/", views.logout, name="account_logout"),
@@ -80,8 +107,8 @@ PASSWORD: list[URLPattern] = [
 FACTOR = "second-factor/"
 SECOND_FACTOR: list[URLPattern] = [
     path(FACTOR, factor.index, name="mfa_index"),
-    path(f"{FACTOR}authenticate/", factor.authenticate, name="mfa_authenticate"),
-    path(f"{FACTOR}reauthenticate/", factor.reauthenticate, name="mfa_reauthenticate"),
+    path(f"{FACTOR}authenticate/", by_factor(factor.authenticate), name="mfa_authenticate"),
+    path(f"{FACTOR}reauthenticate/", by_factor(factor.reauthenticate), name="mfa_reauthenticate"),
     path(f"{FACTOR}app/activate/", own(totp.activate_totp), name="mfa_activate_totp"),
     path(f"{FACTOR}app/deactivate/", own(totp.deactivate_totp), name="mfa_deactivate_totp"),
     path(f"{FACTOR}codes/", own(spare.view_recovery_codes), name="mfa_view_recovery_codes"),

@@ -77,7 +77,10 @@ class ApiToken(Revised):
             ),
         ]
         triggers = governed(
-            subject="token", label="n.name", exclude=("digest", "last_used_at", "revision")
+            subject="token",
+            label="n.name",
+            exclude=("last_used_at", "revision"),
+            secret=("digest",),
         )
 
     def __str__(self) -> str:

@@ -54,7 +54,7 @@ def test_adding_mails_a_link_that_sets_the_password_once(
     person.refresh_from_db()
     assert person.check_password("a fine long phrase")
     entry = Entry.objects.get(action="person.password_set")
-    assert (entry.actor, list(entry.changes)) == ("New", ["password_set_at"])
+    assert (entry.actor, list(entry.changes)) == ("New", ["password", "password_set_at"])
 
 
 def test_bad_values_stand_beside_their_fields(browser: Client) -> None:

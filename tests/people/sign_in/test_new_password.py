@@ -113,6 +113,7 @@ def test_a_link_alone_sets_no_password_past_a_second_factor(
 
 def test_with_the_factor_it_does_and_signing_in_asks_for_it_as_well(cast: Cast, spare: str) -> None:
     assert by_link(cast, cast.second_roaster, code=spare).status_code == 302
+    assert not Entry.objects.filter(action="database.changed").exists()
     browser = Client()
     login = {"login": cast.second_roaster.email, "password": NEW}
     asks = browser.post("/account/login/", login)

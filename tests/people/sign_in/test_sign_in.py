@@ -87,7 +87,7 @@ def test_changing_ones_password_is_in_the_history(cast: Cast, signed_in: SignedI
     assert (entry.actor, entry.channel, list(entry.changes)) == (
         "Barista",
         "page",
-        ["password_set_at"],
+        ["password", "password_set_at"],
     )
 
 
