@@ -1,20 +1,29 @@
 """`python -m audit.ledger verify BUNDLE [--since CHECKPOINT] [--archive FILE …] [--key KEY]`.
 
-The offline check of a history. Needs neither Django nor a database. Ends with 0 if
-intact, 1 if not, 2 if it could not be run.
+The offline check of a history. Needs neither Django nor a database. How it ends is in EXITS.
 """
 
 from __future__ import annotations
 
 import sys
-from argparse import ArgumentParser, Namespace
+from argparse import ArgumentParser, Namespace, RawDescriptionHelpFormatter
 from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
 from audit.ledger.bundle.check import verify
+from audit.ledger.bundle.report import Pinned, Report
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
+
+EXITS = """\
+exit codes, the first line of the answer says the same:
+  0: intact, and signed by the key given with --key
+  1: not proven intact
+  2: could not be checked: a file or key that can't be read
+  3: intact, but no key was given: who signs everything anew with another key passes too
+  4: signed by another key than the one given with --key, whatever else holds
+"""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -30,7 +39,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _parser() -> ArgumentParser:
     parser = ArgumentParser(prog="python -m audit.ledger", description="Check a history offline.")
     commands = parser.add_subparsers(required=True, metavar="verify")
-    command = commands.add_parser("verify", help="check a bundle and say what is intact")
+    command = commands.add_parser(
+        "verify", help="check a bundle and say what is intact", epilog=EXITS,
+        formatter_class=RawDescriptionHelpFormatter,
+    )  # fmt: skip
     command.add_argument("bundle", type=Path, help="the bundle, as exported")
     command.add_argument(
         "--since", type=Path, action="append", default=[], metavar="CHECKPOINT",
@@ -55,7 +67,16 @@ def _verify(chosen: Namespace) -> int:
         report = verify(lines, keys=keys, since=since, archives=archives)
     for line in report.lines():
         print(line)
-    return 0 if report.intact else 1
+    return exit_code(report)
+
+
+def exit_code(report: Report) -> int:
+    """How the command ends; see EXITS."""
+    if report.pinned is Pinned.OTHER:
+        return 4
+    if not report.intact:
+        return 1
+    return 0 if report.pinned is Pinned.KEY else 3
 
 
 if __name__ == "__main__":

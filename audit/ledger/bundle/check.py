@@ -212,8 +212,7 @@ class Check:
         for note, size, root in self._later:
             state = read_checkpoint(note)
             if not self._trust.signed(note):
-                words = f"the checkpoint of entry no. {state.size:,} is signed by no key known here"
-                self.report.add(Kind.FORGED, words)
+                self._trust.strange(state)
             elif (state.origin, state.size, state.root) != (self.report.origin, size, root):
                 words = f"the checkpoint of entry no. {state.size:,} does not fit the entries here"
                 self.report.add(Kind.REWRITTEN, words, 1, state.size)

@@ -25,6 +25,14 @@ class Kind(StrEnum):
     UNREADABLE = "unreadable"
 
 
+class Pinned(StrEnum):
+    """Whether the reader gave a signing key, and whether it is the one that signed here."""
+
+    NONE = "no key was pinned"
+    KEY = "the pinned key signed"
+    OTHER = "another key signed"
+
+
 @dataclass(frozen=True)
 class Finding:
     """One thing found; `first` and `last` are entry numbers from 1 where it is about entries."""
@@ -41,7 +49,8 @@ class Report:
 
     `size` of the history so far, `left_out` of this file, `entries` listed, `proven` to be as
     sealed; and the `checkpoints` believed. Of those left out, `archived` are in an archive, and
-    `looked_at` in one that was given and holds them as sealed.
+    `looked_at` in one that was given and holds them as sealed. `pins` are what the reader gave to
+    compare with: keys and kept checkpoints.
     """
 
     origin: str = ""
@@ -52,6 +61,8 @@ class Report:
     checkpoints: int = 0
     archived: int = 0
     looked_at: int = 0
+    pinned: Pinned = Pinned.NONE
+    pins: list[str] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
 
     @property
@@ -72,7 +83,7 @@ class Report:
 
     def lines(self) -> Iterator[str]:
         """The report as lines to print, the verdict first."""
-        yield self._verdict()
+        yield f"{self._verdict()} {self._compared()}"
         shown: Counter[Kind] = Counter()
         for one in self.findings:
             shown[one.kind] += 1
@@ -81,6 +92,17 @@ class Report:
         for kind, total in shown.items():
             if total > SHOWN:
                 yield f"- {kind}: and {total - SHOWN:,} more"
+
+    def _compared(self) -> str:
+        """What the verdict rests on: without a pinned key, on the key that signed it."""
+        given = f"Pinned: {', '.join(self.pins)}." if self.pins else ""
+        if self.pinned is Pinned.NONE:
+            words = "No signing key was pinned: who signs everything anew with another passes too."
+        elif self.pinned is Pinned.OTHER:
+            words = "It is signed by ANOTHER key than the one pinned."
+        else:
+            return given
+        return f"{words} {given}".rstrip()
 
     def _verdict(self) -> str:
         whose = f"The history of {plain(self.origin)}" if self.origin else "This history"

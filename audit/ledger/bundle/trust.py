@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from audit.ledger.bundle.lines import Header
-from audit.ledger.bundle.report import Kind, Report, numbers, plain
+from audit.ledger.bundle.report import Kind, Pinned, Report, numbers, plain
 from audit.ledger.checkpoint import Checkpoint, read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier, open_note, read_note
@@ -19,6 +19,11 @@ class Trust:
         self._pinned = bool(pinned)
         self._named: list[Verifier] = []
         self._report = report
+        if pinned:
+            report.pinned = Pinned.KEY
+            report.pins += [
+                f"the signing key {plain(key.name)}+{key.key_id.hex()}" for key in pinned
+            ]
 
     @property
     def known(self) -> list[Verifier]:
@@ -46,6 +51,13 @@ class Trust:
         open_note(note, self._known)
         self._hand_over(note, state)
         return state
+
+    def strange(self, state: Checkpoint) -> None:
+        """A checkpoint signed by no believed key: another than the one pinned, if one was."""
+        if self._pinned:
+            self._report.pinned = Pinned.OTHER
+        words = f"the checkpoint of entry no. {state.size:,} is signed by no key known here"
+        self._report.add(Kind.FORGED, words)
 
     def signed(self, note: str) -> bool:
         """Whether a believed key signed the note and every one that did holds."""
@@ -88,6 +100,7 @@ class Kept:
     def compare(self, report: Report, trust: Trust, roots: Mapping[int, set[bytes]]) -> None:
         """Add to the report whether each kept checkpoint still fits."""
         fitting = 0
+        report.pins += [f"a checkpoint of {state.size:,} entries" for state, _ in self._pairs]
         for state, note in self._pairs:
             if state.origin != report.origin:
                 words = "the checkpoint you kept is of another history"

@@ -14,9 +14,10 @@ from audit.checking.actions import SILENT, start_check
 from audit.checking.models import HistoryCheck
 from audit.errors import Invalid, NotPermitted, Refused
 from audit.exporting.bundle import bundle
+from audit.ledger.note import Signer
 from audit.sealing.keys import DamagedError
 from audit.sealing.memory import state_file
-from audit.sealing.models import Checkpoint, Leaf
+from audit.sealing.models import Checkpoint, Leaf, LedgerKey
 from audit.sealing.seal import seal
 from audit.tasks import take_up_checks
 from people.persons.models import User
@@ -298,3 +299,15 @@ def test_over_the_api(browser: Client, cast: Cast) -> None:
     other = {"Idempotency-Key": uuid.uuid4().hex}
     bad = browser.post("/api/v1/history/checks/", {"since": "x"}, "application/json", headers=other)
     assert (bad.status_code, "since" in str(bad.json())) == (400, True)
+
+
+def test_the_first_line_says_what_was_pinned(browser: Client, cast: Cast) -> None:
+    assert "No signing key was pinned" in checked(cast).verdict
+    key, kept = LedgerKey.objects.get().public, last_checkpoint()
+    found = checked(cast, since=kept.note, key=key)
+    assert found.intact
+    named = "+".join(key.split("+")[:2])
+    assert f"Pinned: the signing key {named}, a checkpoint of {kept.size}" in found.verdict
+    other = checked(cast, key=Signer.new("elsewhere").verifier.text)
+    assert not other.intact
+    assert "signed by ANOTHER key than the one pinned" in page(browser, "/history/intact/")

@@ -68,9 +68,9 @@ def entry(number: int) -> bytes:
     })  # fmt: skip
 
 
-def sealed(*batches: int) -> History:
+def sealed(*batches: int, signers: Sequence[Signer] = (KEY,)) -> History:
     """A history sealed in these batches."""
-    history = History()
+    history = History(signers=signers)
     for batch in batches:
         history.seal(batch)
     return history
