@@ -1,11 +1,11 @@
 # One image for web, worker, beat and migrations; docker-compose.yml says which a container is.
-FROM python:3.11-slim AS packages
+FROM python:3.11.14-slim AS packages
 RUN python -m venv /opt/venv
 COPY requirements.txt .
 RUN /opt/venv/bin/pip install --no-cache-dir --disable-pip-version-check \
     --require-hashes --no-deps -r requirements.txt
 
-FROM python:3.11-slim
+FROM python:3.11.14-slim
 ENV PATH=/opt/venv/bin:$PATH \
     PYTHONUNBUFFERED=1 \
     PYTHONDONTWRITEBYTECODE=1 \

@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 .DEFAULT_GOAL := help
-.PHONY: help demo walkthrough test soak check bench screenshots requirements clean
+.PHONY: help demo walkthrough test soak check bench screenshots bom requirements clean
 
 help:        ## this list
 	@sed -n 's/^\([a-z]*\): .*## /make \1\t/p' Makefile
@@ -27,6 +27,9 @@ bench: .venv/.dev       ## the benchmark table (JSON=path writes the rows as JSO
 
 screenshots: .venv/.dev ## the pictures of the README, from the demo scenario
 	$(BIN)/python -m embedded lend $(BIN)/python -m tests.browser.screenshots
+
+bom: .venv/.dev         ## the bill of materials of a deployment, CycloneDX, into var/bom.json
+	$(BIN)/python -m tests.tooling.supply
 
 requirements: .venv/.dev ## compile requirements*.txt from pyproject.toml
 	$(BIN)/python -m tests.tooling.requirements

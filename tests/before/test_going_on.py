@@ -6,6 +6,7 @@ from uuid import uuid4
 from celery import current_app
 from rest_framework.test import APIClient
 
+from audit.capture.installed import differences
 from audit.reading.labels import label_of
 from audit.reading.queries import HistoryFilter, page_of
 from audit.registry import SignatureShown, content_of, registry
@@ -113,6 +114,10 @@ def test_the_history_of_a_machine_type_goes_on_under_its_new_name(
     assert [entry.subject_type for entry in page.entries][:2] == ["machine type", "ability set"]
     assert label_of("stations_ability", "ability_set_id").target is MachineType
     assert label_of("stations_abilityset", "ends_by").name == "A shot can end by"
+
+
+def test_it_guards_itself_like_a_new_one(before: People) -> None:
+    assert differences() == []
 
 
 def test_every_slot_shows_what_it_should_hold(before: People, api_as: ApiAs) -> None:

@@ -37,6 +37,7 @@ PARTS: dict[str, tuple[list[str], Mapping[str, str]]] = {
     "rooms": (module("tests.tooling.rooms"), {}),
     "layers": (module("tests.tooling.layers"), READING),
     "addresses": (module("tests.tooling.addresses"), {}),
+    "supply": (module("tests.tooling.supply", "check"), {}),
 }
 
 

