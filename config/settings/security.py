@@ -94,7 +94,12 @@ ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.sign_in.links.LinkTokens"  # no
 ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 5 * 60  # seconds in which a confirmation counts
 # Counted in the shared cache, so over all processes together.
-ACCOUNT_RATE_LIMITS = {"login_failed": "10/m/ip,5/5m/key", "reset_password": "10/m/ip,3/m/key"}
+ACCOUNT_RATE_LIMITS = {
+    "login_failed": "10/m/ip,5/5m/key",  # the key is address and client
+    "login_address": "20/5m/key",  # of one address, from anywhere; past it the next line counts
+    "login_slowed": "1/m/key",
+    "reset_password": "10/m/ip,3/m/key",
+}
 ACCOUNT_EMAIL_SUBJECT_PREFIX = "[Portaledger] "
 ACCOUNT_FORMS = {
     "login": "people.sign_in.forms.LoginForm",

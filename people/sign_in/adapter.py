@@ -2,6 +2,7 @@
 
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
+from allauth.core.internal import ratelimit
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.contrib.auth.models import AnonymousUser
 from django.http import HttpRequest
@@ -47,6 +48,29 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
         again = self.authenticate(self.request, email=user.email, password=password)
         return again is not None and again.pk == user.pk
 
+    def pre_authenticate(self, request: HttpRequest, **credentials: object) -> None:
+        """Guesses lock an address for the client they come from, so that nobody is shut out by it.
+
+        Past the wider limit of the address, any client has one try a minute. Raises
+        ValidationError.
+        """
+        super().pre_authenticate(request, **credentials)
+        address = super()._get_login_attempts_cache_key(request, **credentials)
+        here = self._get_login_attempts_cache_key(request, **credentials)
+        self._of_address = _counted(request, "login_address", address)
+        if not self._of_address and not _counted(request, "login_slowed", here):
+            raise self.validation_error("too_many_login_attempts")
+
+    def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: object) -> str:
+        address = super()._get_login_attempts_cache_key(request, **credentials)
+        return f"{address}:{self.get_client_ip(request)}"
+
+    def _rollback_login_failed_rl_usage(self) -> None:
+        """The password was right: it counts for neither limit."""
+        super()._rollback_login_failed_rl_usage()
+        if self._of_address:
+            self._of_address.rollback()
+
     def authentication_failed(self, request: HttpRequest, **credentials: object) -> None:
         """Into the history, in the same way whether the address is known here or not.
 
@@ -61,6 +85,11 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
     def get_client_ip(self, request: HttpRequest) -> str:
         """As the history notes it, so that limits and history name the same address."""
         return client_address(request) or super().get_client_ip(request)
+
+
+def _counted(request: HttpRequest, action: str, key: str) -> ratelimit.RateLimitUsage | None:
+    """One try against a limit of ACCOUNT_RATE_LIMITS; None where it is used up."""
+    return ratelimit.consume(request, app="allauth.account", action=action, key=key)
 
 
 # Signing in by e-mail and password (allauth's), with rights from people.persons.verbs.
