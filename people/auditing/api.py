@@ -69,7 +69,7 @@ class WholeHistory(GuardedView):
             require_everywhere(person(request), self.verb)
 
 
-class Checks(WholeHistory):
+class HistoryChecks(WholeHistory):
     """Checks of the history, the newest first."""
 
     pagination_class = KeysetPagination

@@ -5,6 +5,6 @@ from django.urls import URLPattern, path
 from people.auditing import api
 
 api_urls: list[URLPattern] = [
-    path("history/checks/", api.Checks.as_view(), name="history_checks"),
+    path("history/checks/", api.HistoryChecks.as_view(), name="history_checks"),
     path("history/checks/<int:pk>/", api.OneCheck.as_view(), name="history_check"),
 ]

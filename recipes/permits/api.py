@@ -122,7 +122,7 @@ def _change(code: str, text: str) -> Decimal | str:
         raise Invalid(code, text, target_bounds(parameter).words()) from bad
 
 
-class PermitPlan(GuardedView):
+class PermitPlanning(GuardedView):
     """What a permit would make its slots hold. Writes nothing."""
 
     verb = Verb.PERMIT_GRANT

@@ -12,7 +12,7 @@ page_urls: list[URLPattern] = [
 ]
 api_urls: list[URLPattern] = [
     path("permits/", api.Permits.as_view(), name="permits"),
-    path("permits/plan/", api.PermitPlan.as_view(), name="permit_plan"),
+    path("permits/plan/", api.PermitPlanning.as_view(), name="permit_plan"),
     path("permits/<int:pk>/", api.OnePermit.as_view(), name="permit"),
     path("permits/<int:pk>/end/", api.PermitEnd.as_view(), name="permit_end"),
 ]

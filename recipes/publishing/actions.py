@@ -27,7 +27,7 @@ from recipes.planning.signing import (
 )
 from recipes.publishing import history
 from recipes.publishing.models import Publication, PublicationSite, PublicationState
-from recipes.publishing.plan import Line, PublicationPlan, make_plan
+from recipes.publishing.plan import PublicationLine, PublicationPlan, make_plan
 from recipes.publishing.run import start
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import When
@@ -138,7 +138,7 @@ def _share_out(publication: Publication, plan: PublicationPlan) -> None:
     )
 
 
-def _refusals(lines: Sequence[Line]) -> list[dict[str, object]]:
+def _refusals(lines: Sequence[PublicationLine]) -> list[dict[str, object]]:
     return [
         {
             "slot": line.slot.pk,

@@ -52,7 +52,7 @@ def _scope(given: dict[str, Any], by: User) -> Scope:
     return scope
 
 
-class Plan(GuardedView):
+class Planning(GuardedView):
     """What publishing would do to every slot in scope. Writes nothing."""
 
     verb = Verb.PUBLICATION_PLAN

@@ -51,12 +51,12 @@ class Held(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Line(SlotLine[SlotAt, Held]):
+class PublicationLine(SlotLine[SlotAt, Held]):
     """One slot of a publication's plan."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class PublicationPlan(Plan[Line]):
+class PublicationPlan(Plan[PublicationLine]):
     """Which version goes where and when, with every refusal."""
 
     kind = PUBLICATION
@@ -83,7 +83,7 @@ class PublicationPlan(Plan[Line]):
         """The scope in words; "all sites" only from somebody who covers them all."""
         return self.scope.label(None if self.everywhere else self.sites.values())
 
-    def by_site(self) -> Iterator[tuple[Site, Due, list[Line]]]:
+    def by_site(self) -> Iterator[tuple[Site, Due, list[PublicationLine]]]:
         """The lines site by site, in the sites' order."""
         for site_id, lines in groupby(self.lines, key=lambda line: line.slot.site_id):
             yield self.sites[site_id], self.due[site_id], list(lines)
@@ -235,13 +235,15 @@ class _Now(NamedTuple):
     same: frozenset[int]
 
 
-def _line(place: SlotAt, now: _Now, version: Version, station: StationTranslation) -> Line:
+def _line(
+    place: SlotAt, now: _Now, version: Version, station: StationTranslation
+) -> PublicationLine:
     held = now.held.get(place.pk)
     facts: tuple[Fact, ...] = station.refused
     if place.pk in now.waiting:
         waits = slot_fact(SlotReason.PUBLICATION_WAITS, publication=now.waiting[place.pk])
         facts = (*facts, waits)
     if facts:
-        return Line(place, held, Outcome.REFUSE, version, station, facts)
+        return PublicationLine(place, held, Outcome.REFUSE, version, station, facts)
     same = held is not None and held.settings_id in now.same
-    return Line(place, held, Outcome.SAME if same else Outcome.PLACE, version, station)
+    return PublicationLine(place, held, Outcome.SAME if same else Outcome.PLACE, version, station)

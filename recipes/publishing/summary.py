@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from recipes.planning.plan import Outcome
-from recipes.publishing.plan import Line, PublicationPlan
+from recipes.publishing.plan import PublicationLine, PublicationPlan
 from recipes.publishing.timing import Due
 from recipes.station_water.cup import Expected
 from stations.equipment.models import Site
@@ -35,7 +35,7 @@ def site_parts(plan: PublicationPlan) -> list[SitePart]:
     return [_part(site, due, lines, warm) for site, due, lines in plan.by_site()]
 
 
-def _part(site: Site, due: Due, lines: Sequence[Line], warm: Decimal | None) -> SitePart:
+def _part(site: Site, due: Due, lines: Sequence[PublicationLine], warm: Decimal | None) -> SitePart:
     counts, boiling = Counter(line.outcome for line in lines), site.boiling_point
     return SitePart(
         site,
@@ -58,7 +58,7 @@ def water_beside(plan: PublicationPlan) -> list[Differing]:
 class SlotRow:
     """One slot of a plan and what it would be set to."""
 
-    line: Line
+    line: PublicationLine
     settings: list[Printed]
     expected: Expected | None = None
 

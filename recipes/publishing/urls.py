@@ -16,7 +16,7 @@ page_urls: list[URLPattern] = [
 ]
 api_urls: list[URLPattern] = [
     path("publications/", api.Publications.as_view(), name="publications"),
-    path("publications/plan/", api.Plan.as_view(), name="publication_plan"),
+    path("publications/plan/", api.Planning.as_view(), name="publication_plan"),
     path("publications/<int:pk>/", api.OnePublication.as_view(), name="publication"),
     path("publications/<int:pk>/stop/", api.Stop.as_view(), name="publication_stop"),
     path("publications/<int:pk>/resume/", api.Resume.as_view(), name="publication_resume"),

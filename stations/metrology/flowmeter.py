@@ -11,7 +11,7 @@ import numpy as np
 
 from stations.metrology.errors import BadValueError
 from stations.metrology.fluid import STANDARD_PRESSURE, volume_of
-from stations.metrology.line import Line, fit_line, fit_through_origin
+from stations.metrology.line import StraightLine, fit_line, fit_through_origin
 from stations.metrology.numbers import Floats, Real, number
 from stations.metrology.outliers import Suspect, curvature_p_value, most_suspect
 
@@ -48,7 +48,7 @@ class FlowMeterFit:
 
     volumes: tuple[float, ...]
     pulses: tuple[float, ...]
-    line: Line
+    line: StraightLine
     pulses_per_millilitre: float
     uncertainty: float
     dof: int

@@ -13,7 +13,7 @@ from stations.metrology.numbers import Floats, Real, number, series
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class StraightLine:
     """A fitted line y = intercept + slope x, in the units of the data.
 
     ``spread`` is the residual standard deviation with ``dof`` degrees of freedom, ``covariance``
@@ -63,7 +63,7 @@ class Line:
         )
 
 
-def fit_line(x: Floats, y: Floats) -> Line:
+def fit_line(x: Floats, y: Floats) -> StraightLine:
     """Fit y = a + b x by ordinary least squares, about the mean of x for accuracy.
 
     u(b) = s/√Sxx, u(a) = s √(1/n + x̄²/Sxx), cov(a, b) = -s² x̄/Sxx (JCGM 100:2008, H.3).
@@ -81,7 +81,7 @@ def fit_line(x: Floats, y: Floats) -> Line:
     squares = float(residuals @ residuals)
     spread = math.sqrt(squares / dof)
     total = float(dy @ dy)
-    return Line(
+    return StraightLine(
         intercept=mean_y - slope * mean_x,
         slope=slope,
         intercept_uncertainty=spread * math.sqrt(1 / xs.size + mean_x**2 / sxx),
@@ -95,7 +95,7 @@ def fit_line(x: Floats, y: Floats) -> Line:
     )
 
 
-def fit_through_origin(x: Floats, y: Floats) -> Line:
+def fit_through_origin(x: Floats, y: Floats) -> StraightLine:
     """Fit y = b x by least squares: b = Σxy/Σx², u(b) = s/√Σx², n - 1 degrees of freedom.
 
     R² is about zero, not about the mean, as is usual without an intercept. Raises
@@ -111,7 +111,7 @@ def fit_through_origin(x: Floats, y: Floats) -> Line:
     squares = float(residuals @ residuals)
     spread = math.sqrt(squares / dof)
     total = float(ys @ ys)
-    return Line(
+    return StraightLine(
         intercept=0.0,
         slope=slope,
         intercept_uncertainty=0.0,

@@ -9,7 +9,7 @@ import numpy as np
 import scipy  # its parts load when first used: together they take seconds
 
 from stations.metrology.errors import BadValueError
-from stations.metrology.line import Line
+from stations.metrology.line import StraightLine
 from stations.metrology.numbers import Floats, number, series
 
 # Residuals this small against the data are rounding of the arithmetic, not scatter.
@@ -29,7 +29,7 @@ class Suspect:
     p_value: float
 
 
-def most_suspect(line: Line, scale: float) -> Suspect | None:
+def most_suspect(line: StraightLine, scale: float) -> Suspect | None:
     """Return the run with the largest externally studentised residual, or None.
 
     t_i = e_i / (s_(i) √(1 - h_i)) with s_(i) the spread without run i; two-sided p times n

@@ -6,12 +6,12 @@ import subprocess
 import sys
 from typing import Any
 
-from tests.benchmarks.table import Line
+from tests.benchmarks.table import Measurement
 
 OURS, PLAIN, LIMIT = "our capture", "plain save", "limit"
 
 
-def rows() -> list[Line]:
+def rows() -> list[Measurement]:
     """Measured in a process of its own, since the peers need settings of their own."""
     name = os.environ.get("TEST_DB_NAME") or "bench"
     done = subprocess.run(
@@ -24,7 +24,7 @@ def rows() -> list[Line]:
     return lines_of(json.loads(done.stdout.strip().splitlines()[-1]))
 
 
-def lines_of(measured: dict[str, Any]) -> list[Line]:
+def lines_of(measured: dict[str, Any]) -> list[Measurement]:
     """One save against a plain one; many rows against the bare statements; peers beside both."""
     saves: dict[str, float] = measured["saves"]
     bulk: dict[str, float] = {name: told["seconds"] for name, told in measured["bulk"].items()}
@@ -34,7 +34,7 @@ def lines_of(measured: dict[str, Any]) -> list[Line]:
     ]
 
 
-def _line(name: str, seconds: dict[str, float], limit: str, unit: str) -> Line:
+def _line(name: str, seconds: dict[str, float], limit: str, unit: str) -> Measurement:
     ours = seconds[OURS]
     peers = {peer: ours / time for peer, time in seconds.items() if peer not in {OURS, limit}}
-    return Line(name, 1 / ours, unit, ours / seconds[limit], peers)
+    return Measurement(name, 1 / ours, unit, ours / seconds[limit], peers)

@@ -4,7 +4,7 @@ from django.db import connection
 from django.test import Client
 
 from tests.benchmarks.chain import Chain
-from tests.benchmarks.table import Line, p95
+from tests.benchmarks.table import Measurement, p95
 
 CALLS = 40
 
@@ -57,7 +57,7 @@ def _page(browser: Client, url: str) -> float:
     return p95(run, CALLS)
 
 
-def rows(chain: Chain, entries: int) -> list[Line]:
+def rows(chain: Chain, entries: int) -> list[Measurement]:
     """The reading lines of the table: pages a second at the 95th percentile.
 
     Half of the entries are there for page one, all of them for the filtered one.
@@ -75,6 +75,6 @@ def rows(chain: Chain, entries: int) -> list[Line]:
     return [*lines, _line(browser, name, "/history/?parameter=brew_temperature", FILTERED)]
 
 
-def _line(browser: Client, name: str, url: str, sql: str) -> Line:
+def _line(browser: Client, name: str, url: str, sql: str) -> Measurement:
     ours, bare = _page(browser, url), _bare(sql)
-    return Line(name, 1 / ours, "pages/s", ours / bare)
+    return Measurement(name, 1 / ours, "pages/s", ours / bare)

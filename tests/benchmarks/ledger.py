@@ -17,7 +17,7 @@ from audit.sealing.seal import seal
 from audit.sealing.store import size
 from tests.benchmarks.chain import Chain
 from tests.benchmarks.history import fill
-from tests.benchmarks.table import Line, seconds
+from tests.benchmarks.table import Measurement, seconds
 
 TABLES = "audit_leaf, audit_node, audit_checkpoint, audit_ledgerkey"
 
@@ -78,7 +78,7 @@ def _read() -> None:
             pass
 
 
-def rows(chain: Chain, entries: int) -> list[Line]:
+def rows(chain: Chain, entries: int) -> list[Measurement]:
     """Sealing, exporting and checking a history of so many entries; what was there is removed."""
     _anew(entries, chain.sites)
     with _key() as folder:
@@ -97,7 +97,7 @@ def rows(chain: Chain, entries: int) -> list[Line]:
         "exporting as a bundle": {"bare reading": times["exporting as a bundle"] / read},
     }
     return [
-        Line(
+        Measurement(
             f"{name}, {count:,} entries",
             count / taken,
             "entries/s",

@@ -21,7 +21,7 @@ from recipes.translation.translating import title_of
 from stations.slots.models import ControlSettings, Placement
 from stations.slots.placing import Entitlement, StationSettings, schedule
 from tests.benchmarks.chain import Chain
-from tests.benchmarks.table import Line, medians, seconds
+from tests.benchmarks.table import Measurement, medians, seconds
 from tests.stations.conftest import a_publication
 
 LOOP = 1000  # slots of the ORM loop; the whole is extrapolated
@@ -179,7 +179,7 @@ FROM pg_constraint WHERE contype = 'f' AND conrelid = %s::regclass
 """
 
 
-def rows(chain: Chain) -> list[Line]:
+def rows(chain: Chain) -> list[Measurement]:
     """The placing lines of the table."""
     who = chain.cast.head_roaster
     plan = make_plan(
@@ -194,4 +194,4 @@ def rows(chain: Chain) -> list[Line]:
     (limit,) = medians(undone(ways.limit))
     name = f"place a version in {chain.slots:,} slots"
     peers = {"bulk_create": ours / bulk, "ORM loop (extrapolated)": ours / loop}
-    return [Line(name, chain.slots / ours, "slots/s", ours / limit, peers)]
+    return [Measurement(name, chain.slots / ours, "slots/s", ours / limit, peers)]

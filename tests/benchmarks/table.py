@@ -10,7 +10,7 @@ from pathlib import Path
 
 
 @dataclass(frozen=True)
-class Line:
+class Measurement:
     """A rate, how many times slower it is than the limit, and than each peer (below 1: faster)."""
 
     name: str
@@ -27,14 +27,14 @@ def machine() -> str:
     return f"{platform.machine()}, {cores} cores, Python {platform.python_version()}"
 
 
-def line_of(row: dict[str, object]) -> Line:
+def line_of(row: dict[str, object]) -> Measurement:
     """A line from a row that holds rates only."""
     rate, limit, peers = row["rate"], row["limit_rate"], row["peers"]
     assert isinstance(rate, float)
     assert isinstance(limit, float)
     assert isinstance(peers, dict)
     ratios = {name: other / rate for name, other in peers.items()}
-    return Line(str(row["name"]), rate, str(row["unit"]), limit / rate, ratios)
+    return Measurement(str(row["name"]), rate, str(row["unit"]), limit / rate, ratios)
 
 
 def seconds(task: Callable[[], object]) -> float:
@@ -59,7 +59,7 @@ def p95(task: Callable[[], object], calls: int) -> float:
     return statistics.quantiles([seconds(task) for _ in range(calls)], n=20)[-1]
 
 
-def show(lines: Iterable[Line]) -> None:
+def show(lines: Iterable[Measurement]) -> None:
     """Print the table."""
     print(f"{'what':<58}{'rate':>14} {'unit':<12}{'x limit':>9}  x peers")
     for line in lines:
@@ -68,7 +68,7 @@ def show(lines: Iterable[Line]) -> None:
         print(f"{line.name:<58}{measured}  {peers}")
 
 
-def save(lines: Iterable[Line], path: Path) -> None:
+def save(lines: Iterable[Measurement], path: Path) -> None:
     """Write the rows as JSON lines."""
     rows = [json.dumps(asdict(line), ensure_ascii=False) for line in lines]
     path.write_text("\n".join(rows) + "\n", encoding="utf-8")

@@ -128,10 +128,12 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
             [a, b],  # type: ignore[arg-type]
             [c, d],  # type: ignore[arg-type]
         ),
-        "Line.at": lambda a, *_: STRAIGHT.at(a),
-        "Line.uncertainty_at": lambda a, *_: STRAIGHT.uncertainty_at(a),
-        "Line.prediction_uncertainty_at": lambda a, *_: STRAIGHT.prediction_uncertainty_at(a),
-        "Line.factor": lambda a, *_: STRAIGHT.factor(a),
+        "StraightLine.at": lambda a, *_: STRAIGHT.at(a),
+        "StraightLine.uncertainty_at": lambda a, *_: STRAIGHT.uncertainty_at(a),
+        "StraightLine.prediction_uncertainty_at": lambda a, *_: (
+            STRAIGHT.prediction_uncertainty_at(a)
+        ),
+        "StraightLine.factor": lambda a, *_: STRAIGHT.factor(a),
     },
     "numbers": {
         "require_plain": lambda a, *_: numbers.require_plain("a field", a),

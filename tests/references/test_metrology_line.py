@@ -9,7 +9,7 @@ import pytest
 import statsmodels.api as sm
 from GTC import ta
 
-from stations.metrology.line import Line, fit_line, fit_through_origin
+from stations.metrology.line import StraightLine, fit_line, fit_through_origin
 from tests.references.metrology_data import norris
 
 # JCGM 100:2008 H.3, thermometer readings [°C] and corrections [°C], about 20 °C.
@@ -22,12 +22,12 @@ CORRECTIONS = -np.array(
 
 
 @pytest.fixture(scope="module")
-def norris_line() -> Line:
+def norris_line() -> StraightLine:
     x, y = norris()
     return fit_line(np.array(x), np.array(y))
 
 
-def test_norris_certified_values(norris_line: Line) -> None:
+def test_norris_certified_values(norris_line: StraightLine) -> None:
     # NIST StRD Norris, certified values as carried in the scipy wheel.
     assert len(norris()[0]) == 36
     assert norris_line.intercept == pytest.approx(-0.262323073774029, rel=1e-9)
@@ -41,7 +41,7 @@ def test_norris_certified_values(norris_line: Line) -> None:
     assert f == pytest.approx(5436385.54079785, rel=1e-9)
 
 
-def test_norris_intervals(norris_line: Line) -> None:
+def test_norris_intervals(norris_line: StraightLine) -> None:
     # Computed with scipy and statsmodels.
     t = norris_line.factor(0.95)
     half = t * norris_line.slope_uncertainty
@@ -59,7 +59,7 @@ def test_norris_intervals(norris_line: Line) -> None:
     assert norris_line.at(500) + single == pytest.approx(502.62037782, abs=1e-7)
 
 
-def test_norris_prediction_is_statsmodels(norris_line: Line) -> None:
+def test_norris_prediction_is_statsmodels(norris_line: StraightLine) -> None:
     x, y = norris()
     other = sm.OLS(y, sm.add_constant(x)).fit().get_prediction([[1.0, 500.0]])
     low, high = other.conf_int(obs=True)[0]

@@ -75,17 +75,17 @@ class End:
     checkpoints: int
 
 
-Line = Header | Fingerprints | Archived | Gap | Mark | End
+BundleLine = Header | Fingerprints | Archived | Gap | Mark | End
 
 
-def write(line: Line) -> bytes:
+def write(line: BundleLine) -> bytes:
     """One line of a bundle with its newline."""
     if isinstance(line, Fingerprints):  # what follows would write the same, slower
         return b'["fingerprints",%d,"%s"]\n' % (line.first, b64encode(line.joined))
     return json.dumps(_row(line), separators=(",", ":"), ensure_ascii=False).encode() + b"\n"
 
 
-def _row(line: Line) -> list[Any]:
+def _row(line: BundleLine) -> list[Any]:
     match line:
         case Header():
             keys = [key.text for key in line.keys]
@@ -102,7 +102,7 @@ def _row(line: Line) -> list[Any]:
             return ["end", line.size, line.entries, line.checkpoints]
 
 
-def read(raw: bytes) -> Line:
+def read(raw: bytes) -> BundleLine:
     """Parse a line that is not an entry, written exactly as `write` would, so that no byte of a
     bundle can change unnoticed. Raises LedgerError naming what is wrong with it."""
     line = _parsed(raw)
@@ -111,7 +111,7 @@ def read(raw: bytes) -> Line:
     return line
 
 
-def _parsed(raw: bytes) -> Line:
+def _parsed(raw: bytes) -> BundleLine:
     try:
         row = json.loads(raw)
     except (ValueError, RecursionError):

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, Line, Mark, write
+from audit.ledger.bundle.lines import (
+    Archived,
+    BundleLine,
+    End,
+    Fingerprints,
+    Gap,
+    Header,
+    Mark,
+    write,
+)
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError, count, hash32
 from audit.ledger.merkle import Coordinate, Frontier
@@ -126,7 +135,7 @@ def bundle_lines(
     Leaves left out become gaps, which prove the rest still belongs (an archive, a selection);
     those need `nodes`. Raises LedgerError for leaves out of order or a gap without nodes.
     """
-    header: Line = Header(origin, tuple(keys))
+    header: BundleLine = Header(origin, tuple(keys))
     writer = Writer(checkpoints, nodes)
     yield write(header)
     for leaf in leaves:

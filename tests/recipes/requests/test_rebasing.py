@@ -2,7 +2,7 @@
 
 import pytest
 
-from audit.capture.models import Entry as Line
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
 from people.persons.models import User
 from recipes.formula.formula import Formula
@@ -79,7 +79,7 @@ def test_the_choice_holds_and_nothing_is_lost(
     assert now.base == current(overtaken)
     draft = accept(by=cast.head_roaster, request=now, revision=now.revision)
     assert draft.stated == NEWER | kept
-    dropped = Line.objects.filter(action="request.rebased", operation="removed")
+    dropped = Entry.objects.filter(action="request.rebased", operation="removed")
     assert "beverage_mass" in dropped.values_list("parameter", flat=True)
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from audit.capture.models import Entry as Line
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from recipes.formula.formula import Formula
 from recipes.requests.actions import change_request, make_request, take_back
@@ -21,7 +21,7 @@ def test_only_what_differs_is_asked_for(cast: Cast, approved: Version) -> None:
     request = ask(cast, approved, FORMULA | {**HOTTER, "dose_mass": number("18.00", "0.1", "0.1")})
     assert request.proposed == HOTTER
     assert (request.state, request.author, request.site) == (State.OPEN, cast.shop_lead, cast.site)
-    line = Line.objects.get(parameter="brew_temperature", subject_type="change request")
+    line = Entry.objects.get(parameter="brew_temperature", subject_type="change request")
     assert (line.action, line.site_id, line.unit) == ("request.made", cast.site.pk, "Cel")
 
 

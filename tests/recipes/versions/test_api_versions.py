@@ -3,7 +3,7 @@
 import pytest
 from rest_framework.test import APIClient
 
-from audit.capture.models import Entry as Line
+from audit.capture.models import Entry
 from people.tokens.models import Scope
 from recipes.versions.models import Version
 from tests.calling import act, etag, put
@@ -48,7 +48,7 @@ def test_from_coffee_to_approval(cast: Cast, head: APIClient, second: APIClient)
     signed = {"digest": seen, "email": cast.second_roaster.email, "password": PASSWORD}
     approved = act(second, f"{path}approve/", signed).json()
     assert (approved["state"], approved["signature"]["name"]) == ("approved", "Second roaster")
-    line = Line.objects.get(action="version.approved", table_name="recipes_version")
+    line = Entry.objects.get(action="version.approved", table_name="recipes_version")
     assert (line.channel, line.actor) == ("api", "Second roaster")
 
 

@@ -4,7 +4,7 @@ from functools import partial
 
 import pytest
 
-from audit.capture.models import Entry as Line
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
 from people.persons.models import User
 from people.signatures.models import Meaning, Signature
@@ -35,7 +35,7 @@ def test_a_second_roaster_signs(cast: Cast, in_review: Version) -> None:
         "",
     )
     assert (signature.digest, signature.subject_id) == (in_review.content_digest, now.pk)
-    line = Line.objects.get(action="version.approved", table_name="recipes_version")
+    line = Entry.objects.get(action="version.approved", table_name="recipes_version")
     assert (line.actor, line.signature_id) == ("Second roaster", signature.pk)
 
 
@@ -43,7 +43,7 @@ def test_the_one_before_is_superseded(cast: Cast, approved: Version) -> None:
     newer = make_approved(cast, approved.recipe)
     approved.refresh_from_db()
     assert (approved.state, newer.state) == (State.SUPERSEDED, State.APPROVED)
-    line = Line.objects.get(action="version.superseded")
+    line = Entry.objects.get(action="version.superseded")
     assert (line.row_id, line.reason) == (approved.pk, "Version 2 was approved.")
 
 
@@ -53,7 +53,7 @@ def test_nobody_approves_their_own_draft(cast: Cast, in_review: Version, who: st
         sign(in_review, getattr(cast, who))
     assert told.value.who_may == "another head roaster"
     assert not Signature.objects.exists()
-    assert Line.objects.get(operation="refused").action == "version.approved"
+    assert Entry.objects.get(operation="refused").action == "version.approved"
 
 
 def test_nobody_approves_what_they_edited_last(cast: Cast, draft: Version) -> None:
@@ -73,7 +73,7 @@ def test_the_owners_policy_lets_a_sole_roaster_sign_and_says_so(
     now = sign(in_review, cast.head_roaster)
     assert now.signature is not None
     assert now.signature.note == "sole-roaster policy"
-    line = Line.objects.get(action="version.approved", table_name="recipes_version")
+    line = Entry.objects.get(action="version.approved", table_name="recipes_version")
     assert line.reason == "sole-roaster policy"
 
 

@@ -4,7 +4,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from audit.capture.models import Entry as Line
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from recipes.coffees.actions import add_lot
 from recipes.coffees.models import Recipe
@@ -39,10 +39,10 @@ def test_a_draft_begins_from_its_own_recipe_only(cast: Cast, approved: Version) 
 
 def test_only_what_differs_is_written(cast: Cast, draft: Version) -> None:
     wanted = FORMULA | {"brew_temperature": number("93.5", "0.5", "0.5"), "water_volume": Stated()}
-    before = Line.objects.order_by("-pk").values_list("pk", flat=True)[0]
+    before = Entry.objects.order_by("-pk").values_list("pk", flat=True)[0]
     edit_draft(by=cast.second_roaster, version=draft, revision=draft.revision, values=wanted)
     assert formula_of(draft) == wanted
-    lines = Line.objects.filter(pk__gt=before, parameter__isnull=False)
+    lines = Entry.objects.filter(pk__gt=before, parameter__isnull=False)
     assert {(line.parameter, line.operation, line.unit) for line in lines} == {
         ("brew_temperature", "changed", "Cel"),
         ("water_volume", "removed", "mL"),
@@ -52,10 +52,10 @@ def test_only_what_differs_is_written(cast: Cast, draft: Version) -> None:
 
 def test_equal_numbers_are_no_change(cast: Cast, draft: Version) -> None:
     same = FORMULA | {"dose_mass": number("18.00", "0.10", "0.1")}
-    before = Line.objects.count()
+    before = Entry.objects.count()
     now = edit_draft(by=cast.second_roaster, version=draft, revision=draft.revision, values=same)
     assert (now.revision, now.last_editor) == (draft.revision, cast.head_roaster)
-    assert Line.objects.count() == before
+    assert Entry.objects.count() == before
     assert str(formula_of(draft)["dose_mass"].target) == "18.0"
 
 

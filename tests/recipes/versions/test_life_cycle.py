@@ -17,7 +17,7 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from audit.capture.models import Entry as Line
+from audit.capture.models import Entry
 from audit.errors import DomainError, NotPermitted
 from people.persons.models import User
 from recipes.coffees.models import Recipe
@@ -59,7 +59,7 @@ class VersionLife(RuleBasedStateMachine):
         type(self).count += 1
         self.recipe: Recipe = make_recipe(self.cast, f"drink {self.count}")
         self.expected: dict[int, Expected] = {}
-        self.first_line = Line.objects.order_by("-pk").values_list("pk", flat=True)[0]
+        self.first_line = Entry.objects.order_by("-pk").values_list("pk", flat=True)[0]
 
     @initialize(target=versions)
     def nothing(self) -> MultipleResults[int]:
@@ -175,7 +175,7 @@ class VersionLife(RuleBasedStateMachine):
 
     @invariant()
     def every_step_is_in_the_history(self) -> None:
-        lines = Line.objects.filter(pk__gt=self.first_line, table_name="recipes_version")
+        lines = Entry.objects.filter(pk__gt=self.first_line, table_name="recipes_version")
         last = {
             line.row_id: line.changes["state"][1]
             for line in lines.order_by("pk")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from audit.capture.models import Entry as Line
+from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from recipes.versions.digest import content_digest
 from recipes.versions.drafts import edit_draft
@@ -107,7 +107,7 @@ def test_withdrawing_is_for_good_and_says_why(
         by=cast.second_roaster, version=version, revision=version.revision, reason="Lot is gone."
     )
     assert now.state == State.WITHDRAWN
-    line = Line.objects.get(action="version.withdrawn")
+    line = Entry.objects.get(action="version.withdrawn")
     assert (line.reason, line.changes["state"]) == ("Lot is gone.", [name, "withdrawn"])
     with pytest.raises(Refused, match="withdrawn"):
         withdraw(by=cast.second_roaster, version=now, revision=now.revision, reason="Again")
@@ -132,6 +132,6 @@ def test_only_head_roasters(cast: Cast, draft: Version, recipe: object) -> None:
             withdraw(by=person, version=waiting, revision=waiting.revision, reason="No")
         with pytest.raises(NotPermitted):
             comment(by=person, version=waiting, text="No")
-    refused = Line.objects.filter(operation="refused")
+    refused = Entry.objects.filter(operation="refused")
     assert refused.count() == 16
     assert set(refused.values_list("subject_type", "subject_id")) == {("recipe", draft.recipe_id)}

@@ -15,7 +15,7 @@ from stations.metrology.translation import Reason, Refusal
 from tests.stations.metrology.bar import MACHINE, PARAMETERS, RULES, STATION, able, line
 
 D = Decimal
-Line = tuple[str, Stated]
+StatedLine = tuple[str, Stated]
 
 
 def said(found: Refusal) -> str:
@@ -23,7 +23,7 @@ def said(found: Refusal) -> str:
     return sentence(found, RULES[found.code])
 
 
-def refusal(stated: Line, traits: StationTraits = STATION, *others: Line) -> Refusal:
+def refusal(stated: StatedLine, traits: StationTraits = STATION, *others: StatedLine) -> Refusal:
     """Return the only refusal of a one-line formula."""
     found = translate(dict([stated, *others]), RULES, MACHINE, traits)
     assert stated[0] not in found.settings
@@ -80,7 +80,7 @@ def refusal(stated: Line, traits: StationTraits = STATION, *others: Line) -> Ref
         ),
     ],
 )
-def test_sentence(stated: Line, kind: Reason, words: str) -> None:
+def test_sentence(stated: StatedLine, kind: Reason, words: str) -> None:
     mass = ("ends_by", Stated(text="mass"))
     found = refusal(stated, STATION, *([mass] if stated[0] == "beverage_mass" else []))
     assert (found.code, found.kind, said(found)) == (stated[0], kind, words)
