@@ -57,5 +57,5 @@ def _everyone() -> Sequence[tuple[int, str]]:
 def _people_named(text: str) -> Iterable[tuple[int, str]]:
     from people.persons.models import User
 
-    found = User.objects.filter(name__icontains=text)
-    return found.values_list("pk", "name")[:FOUND_AT_MOST]
+    named = User.objects.filter(name__icontains=text)
+    return named.values_list("pk", "name")[:FOUND_AT_MOST]

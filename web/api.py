@@ -91,8 +91,8 @@ def asked(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]
 def listed(view: APIView, rows: QuerySet[M], serializer: type[Serializer[Any]]) -> Response:
     """One page of the rows by key, with the addresses of its neighbours."""
     pages = KeysetPagination()
-    found = pages.paginate_queryset(rows, view.request, view) or []
-    return pages.get_paginated_response(serializer(found, many=True).data)
+    page = pages.paginate_queryset(rows, view.request, view) or []
+    return pages.get_paginated_response(serializer(page, many=True).data)
 
 
 def narrowed(rows: Rows, request: Request, **filters: str) -> Rows:

@@ -61,15 +61,15 @@ def time_marks(first: datetime, last: datetime) -> Marks:
     """Moments in UTC, in milliseconds since 1970, between two moments; one where they are one."""
     step = next((one for one in STEPS if (last - first) / one <= MOST - 1), STEPS[-1])
     start = EPOCH + (-((EPOCH - first) // step)) * step  # at or after the first
-    found = [start + step * at for at in range(MOST) if start + step * at <= last] or [first]
-    return Marks(tuple(one.timestamp() * 1000 for one in found), _words(found, step))
+    moments = [start + step * at for at in range(MOST) if start + step * at <= last] or [first]
+    return Marks(tuple(one.timestamp() * 1000 for one in moments), _words(moments, step))
 
 
-def _words(found: list[datetime], step: timedelta) -> str:
+def _words(moments: list[datetime], step: timedelta) -> str:
     """As little as tells them apart."""
-    if step < DAY and (len(found) == 1 or found[0].date() != found[-1].date()):
+    if step < DAY and (len(moments) == 1 or moments[0].date() != moments[-1].date()):
         return "%-d %b %H:%M"
     if step < DAY:
         return "%H:%M:%S" if step < timedelta(minutes=1) else "%H:%M"
-    years = any(one.year != other.year for one, other in pairwise(found))
+    years = any(one.year != other.year for one, other in pairwise(moments))
     return "%-d %b %Y" if years or step > 20 * DAY else "%-d %b"

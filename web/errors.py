@@ -84,8 +84,8 @@ def as_domain_error(raised: BaseException) -> DomainError | None:
     if isinstance(cause, GONE):
         return Refused("Something this refers to was changed meanwhile: read it again.")
     if isinstance(cause, GUARDED) or (isinstance(cause, PgError) and _is_ours(cause)):
-        told = cause.diag.message_primary or "The database does not allow this change."
-        return Refused(told, how_to_ask=cause.diag.message_hint or "")
+        sentence = cause.diag.message_primary or "The database does not allow this change."
+        return Refused(sentence, how_to_ask=cause.diag.message_hint or "")
     if isinstance(cause, BUSY):
         return Refused("Others are changing the same things just now: try again in a moment.")
     return None

@@ -78,9 +78,9 @@ def tagged(
 ) -> Response:
     """An answer with its ETag; 304 without a body for a GET whose If-None-Match has it."""
     tag = etag_of(thing, data)
-    held = parse_etags(request.headers.get("If-None-Match", ""))
+    copies = parse_etags(request.headers.get("If-None-Match", ""))
     # Weak comparison is the rule here (RFC 9110, 13.1.2).
-    seen = tag in [other.removeprefix("W/") for other in held]
-    if request.method in ("GET", "HEAD") and (seen or held == ["*"]):
+    seen = tag in [other.removeprefix("W/") for other in copies]
+    if request.method in ("GET", "HEAD") and (seen or copies == ["*"]):
         return Response(status=304, headers={"ETag": tag})
     return Response(data, status=status, headers={**(headers or {}), "ETag": tag})

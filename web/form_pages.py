@@ -87,11 +87,11 @@ def form_errors(form: BaseForm) -> Iterator[Attempt]:
         for problem in invalid.problems:
             form.add_error(*_placed(form, problem))
         attempt.error = invalid
-    except DomainError as told:
-        if kind_of(told).status == 404:
+    except DomainError as error:
+        if kind_of(error).status == 404:
             raise
-        form.add_error(None, _sentence(told))
-        attempt.error = told
+        form.add_error(None, _sentence(error))
+        attempt.error = error
     if attempt.error:
         attempt.status = kind_of(attempt.error).status
     if attempt.stale:
@@ -106,11 +106,11 @@ def _placed(form: BaseForm, problem: Problem) -> tuple[str | None, str]:
     return None, capfirst(f"{problem.field.replace('_', ' ')}: {problem.sentence}")
 
 
-def _sentence(told: DomainError) -> str:
-    if isinstance(told, Refused):
-        who = f"Who may: {told.who_may}." if told.who_may else ""
-        return " ".join(filter(None, [told.message, who, told.how_to_ask]))
-    return told.message
+def _sentence(error: DomainError) -> str:
+    if isinstance(error, Refused):
+        who = f"Who may: {error.who_may}." if error.who_may else ""
+        return " ".join(filter(None, [error.message, who, error.how_to_ask]))
+    return error.message
 
 
 # Where somebody else was quicker. The form's initial values are what is stored now, its hidden
@@ -150,9 +150,9 @@ def _stored(bound: BoundField) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(field, ChoiceField):
-        held = {str(each) for each in (value if isinstance(value, list | tuple) else [value])}
+        chosen = {str(each) for each in (value if isinstance(value, list | tuple) else [value])}
         choices: Any = field.choices
-        labels = [str(label) for key, label in choices if str(key) in held]
+        labels = [str(label) for key, label in choices if str(key) in chosen]
         return ", ".join(labels) or NONE
     if value in field.empty_values:
         return NONE

@@ -61,17 +61,17 @@ class RequestContextMiddleware:
 
     def process_exception(self, request: HttpRequest, raised: Exception) -> HttpResponse | None:
         """A rule said no and no form was there to say it: a page of its own, with the sentence."""
-        told = None if request.path.startswith(API) else as_domain_error(raised)
-        if told is None:
+        error = None if request.path.startswith(API) else as_domain_error(raised)
+        if error is None:
             return None
-        said = {
-            "message": told.message,
-            "problems": told.problems if isinstance(told, Invalid) else [],
-            "who_may": told.who_may if isinstance(told, Refused) else "",
-            "how_to_ask": told.how_to_ask if isinstance(told, Refused) else "",
+        context = {
+            "message": error.message,
+            "problems": error.problems if isinstance(error, Invalid) else [],
+            "who_may": error.who_may if isinstance(error, Refused) else "",
+            "how_to_ask": error.how_to_ask if isinstance(error, Refused) else "",
         }
-        status = kind_of(told).status
-        return render(request, f"errors/{status}.html", said, status=status)
+        status = kind_of(error).status
+        return render(request, f"errors/{status}.html", context, status=status)
 
 
 def _not_in_part(request: HttpRequest, response: HttpResponse) -> HttpResponse:

@@ -93,5 +93,5 @@ def _check(number: Decimal, shown: str, limits: Bounds) -> None:
 
 def rounded(value: float, places: int) -> Decimal:
     """``value`` to so many decimal places; a float's shortest digits stand for it."""
-    found = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
-    return found + 0  # never minus zero
+    number = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
+    return number + 0  # never minus zero

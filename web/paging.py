@@ -85,15 +85,15 @@ def keyset(
     if at is not None:
         value = _value(rows.model, field, at)
         rows = rows.filter(**{f"{field}__{'lt' if falling else 'gt'}": value})
-    found = list(rows.order_by(f"-{field}" if falling else field)[: size + 1])
-    more, found = len(found) > size, found[:size]
+    shown = list(rows.order_by(f"-{field}" if falling else field)[: size + 1])
+    more, shown = len(shown) > size, shown[:size]
     if backwards:
-        found.reverse()
-    keys = [str(getattr(row, field)) for row in found]
+        shown.reverse()
+    keys = [str(getattr(row, field)) for row in shown]
     has_earlier = more if backwards else at is not None
     has_later = True if backwards else more
     return Page(
-        rows=found,
+        rows=shown,
         before=keys[0] if keys and has_earlier else None,
         after=keys[-1] if keys and has_later else None,
         begins=at is None,

@@ -60,13 +60,13 @@ AnyField = Field[Any, Any, Any, Any]
 
 def unknown_fields(field: AnyField | None, sent: object) -> dict[Any, Any]:
     """What is not known, as REST framework words errors: by name, nested like the body."""
-    found: dict[Any, Any] = {}
+    problems: dict[Any, Any] = {}
     if isinstance(field, Serializer) and isinstance(sent, Mapping):
-        told = [f"Not known here: give {', '.join(field.fields)}."]
+        words = [f"Not known here: give {', '.join(field.fields)}."]
         unknown = (str(name) for name in sent if name not in field.fields)
-        found = dict.fromkeys(islice(unknown, UNKNOWN_TOLD), told)
+        problems = dict.fromkeys(islice(unknown, UNKNOWN_TOLD), words)
     deeper = ((name, unknown_fields(inner, item)) for name, inner, item in _inside(field, sent))
-    return found | dict(islice((pair for pair in deeper if pair[1]), UNKNOWN_TOLD))
+    return problems | dict(islice((pair for pair in deeper if pair[1]), UNKNOWN_TOLD))
 
 
 def _inside(field: AnyField | None, sent: object) -> Iterator[tuple[Any, AnyField | None, object]]:

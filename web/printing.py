@@ -79,10 +79,10 @@ def exact(value: object) -> Decimal | None:
     if isinstance(value, bool | float):
         return None
     try:
-        found = Decimal(str(value).strip())
+        parsed = Decimal(str(value).strip())
     except InvalidOperation:
         return None
-    return found if found.is_finite() else None
+    return parsed if parsed.is_finite() else None
 
 
 def number(value: object) -> str:
@@ -96,11 +96,11 @@ def number(value: object) -> str:
         return NONE
     if isinstance(value, bool):
         return "yes" if value else "no"
-    found = exact(value)
-    if found is None:
+    parsed = exact(value)
+    if parsed is None:
         return str(value)
-    whole, point, part = format(abs(found), "f").partition(".")
-    return (MINUS if found.is_signed() else "") + _grouped(whole) + point + part
+    whole, point, part = format(abs(parsed), "f").partition(".")
+    return (MINUS if parsed.is_signed() else "") + _grouped(whole) + point + part
 
 
 def quantity(value: object, code: str | None = "") -> str:

@@ -31,9 +31,9 @@ class PreconditionRequired(exceptions.APIException):
 
 def problem_details(raised: Exception, context: Mapping[str, Any]) -> Response | None:
     """REST framework's EXCEPTION_HANDLER; None (a 500 and its report) for what is not foreseen."""
-    told = as_domain_error(raised)
-    if told:
-        return _answer(kind_of(told), told.message, context, _extras(told))
+    error = as_domain_error(raised)
+    if error:
+        return _answer(kind_of(error), error.message, context, _extras(error))
     if isinstance(raised, Http404):
         raised = exceptions.NotFound("There is nothing here, or not for you.")
     if isinstance(raised, PermissionDenied):

@@ -129,8 +129,8 @@ class User(AbstractBaseUser, Revised):
 
     def role_labels(self) -> list[str]:
         """Each role held once, in the order of the table, for headers and lists."""
-        held = {assignment.role for assignment in self.assignments.all()}
-        return [role.label for role in Role if role in held]
+        roles = {assignment.role for assignment in self.assignments.all()}
+        return [role.label for role in Role if role in roles]
 
 
 # Which role a person has, and where.

@@ -54,15 +54,15 @@ def learnt(station: Station, version: Version) -> list[Learnt]:
 
 
 def _learnt(shot: CheckShot, says: Formula, station: Station) -> Learnt:
-    held = held_formula(says, shot.placement.settings.values, station)
-    held |= {DOSE: Stated(shot.dose_mass)}
-    setup = setup_of(held).setup
+    brewed = held_formula(says, shot.placement.settings.values, station)
+    brewed |= {DOSE: Stated(shot.dose_mass)}
+    setup = setup_of(brewed).setup
     strength = None if shot.strength is None else float(shot.strength)
     time, beverage = float(shot.shot_time), float(shot.beverage_mass)
-    if held.ends_by not in ENDED_BY:
+    if brewed.ends_by not in ENDED_BY:
         # It ended where somebody ended it, so that only the time was left to the puck.
         setup = replace(setup, ending=Ending(EndsBy.MASS, beverage))
-    return Learnt(shot, held, Pulled(setup, time=time, beverage=beverage, tds=strength))
+    return Learnt(shot, brewed, Pulled(setup, time=time, beverage=beverage, tds=strength))
 
 
 def held_formula(formula: Formula, values: Values, station: Station) -> Formula:
@@ -70,36 +70,36 @@ def held_formula(formula: Formula, values: Values, station: Station) -> Formula:
     return formula | formula_set(values, traits_at(station))
 
 
-def covered(found: Sequence[Learnt]) -> dict[str, tuple[Decimal, Decimal]]:
+def covered(shots: Sequence[Learnt]) -> dict[str, tuple[Decimal, Decimal]]:
     """From what to what each parameter's target went over the shots."""
     targets: dict[str, list[Decimal]] = {}
-    for each in found:
+    for each in shots:
         for code, stated in each.formula.items():
             if stated.target is not None:
                 targets.setdefault(code, []).append(stated.target)
-    return {code: (min(said), max(said)) for code, said in targets.items()}
+    return {code: (min(values), max(values)) for code, values in targets.items()}
 
 
-def fitted(found: list[Learnt], passed: Callable[[], None] = lambda: None) -> Kept:
+def fitted(learnt_from: list[Learnt], passed: Callable[[], None] = lambda: None) -> Kept:
     """Free what these shots can tell, and fit it. Raises QuantityError if they tell nothing."""
-    shots = [each.pulled for each in found]
+    shots = [each.pulled for each in learnt_from]
     names = tellable(shots, noise=NOISE)
     if not names:
         raise QuantityError("shots", len(shots), "shots that tell something about the puck")
     fit = fit_shots(shots, free=names, noise=NOISE, passed=passed)
     made = ends_of([fit.applied(shot.setup) for shot in shots])
-    held = tuple(name for name in FREE if name not in names)
-    assumed = setup_of(found[-1].formula).assumed
-    ids = [each.shot.pk for each in found]
-    return Kept(fit, held, _spread(shots, made), covered(found), ids, made, assumed)
+    fixed = tuple(name for name in FREE if name not in names)
+    assumed = setup_of(learnt_from[-1].formula).assumed
+    ids = [each.shot.pk for each in learnt_from]
+    return Kept(fit, fixed, _spread(shots, made), covered(learnt_from), ids, made, assumed)
 
 
 def _spread(shots: list[Pulled], made: Floats) -> dict[str, float]:
     """Standard deviation of measured minus modelled, where two or more were measured."""
-    found = {}
+    spread = {}
     for at, name in enumerate(ENDS):
         pairs = [(getattr(shot, name), made[row, at]) for row, shot in enumerate(shots)]
         off = [value - model for value, model in pairs if value is not None]
         if len(off) > 1:
-            found[name] = float(np.sqrt(np.sum(np.square(off)) / (len(off) - 1)))
-    return found
+            spread[name] = float(np.sqrt(np.sum(np.square(off)) / (len(off) - 1)))
+    return spread

@@ -97,11 +97,11 @@ def predict_shot(
     poured = setup_of(formula)
     setup = fitted(poured.setup)
     puck = replace(setup.puck, grind=setup.puck.grind * coarser)
-    told = simulate(replace(setup, puck=puck), step=STEP)
+    shot = simulate(replace(setup, puck=puck), step=STEP)
     return PredictedShot(
-        rounded(told.time, 1), rounded(told.water, 1), rounded(told.beverage, 1),
-        rounded(told.tds, 1), rounded(told.extraction, 1), told.ended,
-        _samples(told.trace), drawing(_panels(told.trace), _words(told)), poured.assumed,
+        rounded(shot.time, 1), rounded(shot.water, 1), rounded(shot.beverage, 1),
+        rounded(shot.tds, 1), rounded(shot.extraction, 1), shot.ended,
+        _samples(shot.trace), drawing(_panels(shot.trace), _words(shot)), poured.assumed,
     )  # fmt: skip
 
 
@@ -126,9 +126,9 @@ def _panels(trace: Trace) -> list[Panel]:
     ]  # fmt: skip
 
 
-def _words(told: SimulatedShot) -> str:
+def _words(shot: SimulatedShot) -> str:
     return (
-        f"A modelled shot of {rounded(told.time, 1)} s: {rounded(told.water, 1)} mL of water, "
-        f"{rounded(told.beverage, 1)} g in the cup at {rounded(told.tds, 1)} %; pressure at the "
+        f"A modelled shot of {rounded(shot.time, 1)} s: {rounded(shot.water, 1)} mL of water, "
+        f"{rounded(shot.beverage, 1)} g in the cup at {rounded(shot.tds, 1)} %; pressure at the "
         "puck, flow, mass in the cup and strength of the stream over time."
     )

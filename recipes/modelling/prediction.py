@@ -62,8 +62,8 @@ def predict_change(
     """
     formula, wanted = at_station(kept, formula), at_station(kept, wanted)
     base, changed = setup_of(formula).setup, setup_of(wanted).setup
-    told = predict(kept.fit, base, changed, coarser=coarser)
-    rows = [Row(one.name, *WORDS[one.name], *_sides(one)) for one in told]
+    compared = predict(kept.fit, base, changed, coarser=coarser)
+    rows = [Row(one.name, *WORDS[one.name], *_sides(one)) for one in compared]
     return Prediction(
         rows,
         doubts(kept, formula, wanted, ground=coarser != 1.0),
@@ -89,34 +89,36 @@ def _sides(one: Compared) -> tuple[Interval, Interval, Interval]:
     )
 
 
-def _interval(told: Told, places: int) -> Interval:
-    sides = (told.value, told.value - told.margin, told.value + told.margin)
+def _interval(estimate: Told, places: int) -> Interval:
+    sides = (estimate.value, estimate.value - estimate.margin, estimate.value + estimate.margin)
     return Interval(*(rounded(side, places) for side in sides))
 
 
 def changes_of(formula: Formula, wanted: Formula, coarser: float = 1.0) -> list[str]:
     """What differs, in words: 'Brew temperature from 93.0 °C to 92.0 °C'."""
-    found = []
+    changes = []
     for code in wanted:
         was, now = (side.of(code).target for side in (formula, wanted))
         if now is not None and was != now:
             unit = PARAMETERS[code].unit
             before = "not stated" if was is None else f"from {quantity(was, unit)}"
-            found.append(f"{PARAMETERS[code].label} {before} to {quantity(now, unit)}")
+            changes.append(f"{PARAMETERS[code].label} {before} to {quantity(now, unit)}")
     if coarser != 1.0:
         share = rounded(abs(100 * (coarser - 1)), 2).normalize()
-        found.append(f"Grind {share:f} % {'coarser' if coarser > 1 else 'finer'}")
-    return found
+        changes.append(f"Grind {share:f} % {'coarser' if coarser > 1 else 'finer'}")
+    return changes
 
 
 def doubts(kept: Kept, formula: Formula, wanted: Formula, *, ground: bool) -> list[str]:
     """What can't be concluded, in sentences."""
     changed = [code for code in wanted if wanted[code] != formula.get(code)]
-    said = [_beyond(kept, code, wanted[code].target) for code in changed]
+    sentences = [_beyond(kept, code, wanted[code].target) for code in changed]
     if ground:
-        said.append("Every shot was ground as it was: what another grind does rests on the model"
-                    " alone, and no grinder's own steps are known.")  # fmt: skip
-    return [*filter(None, said), *shortcomings(kept)]
+        sentences.append(
+            "Every shot was ground as it was: what another grind does rests on the model"
+            " alone, and no grinder's own steps are known."
+        )
+    return [*filter(None, sentences), *shortcomings(kept)]
 
 
 def _beyond(kept: Kept, code: str, target: Decimal | None) -> str:
@@ -140,17 +142,25 @@ def _beyond(kept: Kept, code: str, target: Decimal | None) -> str:
 
 def shortcomings(kept: Kept) -> list[str]:
     """What the fit itself leaves open."""
-    said, count = list(kept.assumed), len(kept.shots)
+    sentences, count = list(kept.assumed), len(kept.shots)
     if count < ENOUGH:
-        said.append(f"Fitted to {count} shots only: with fewer than {ENOUGH} the intervals are"
-                    " rough, and nothing small can be concluded.")  # fmt: skip
+        sentences.append(
+            f"Fitted to {count} shots only: with fewer than {ENOUGH} the intervals are"
+            " rough, and nothing small can be concluded."
+        )
     if kept.held:
         names = ", ".join(PARAMETER_WORDS[name][0].lower() for name in kept.held)
-        said.append(f"These shots can't tell: {names}. Held at what is usual, without uncertainty.")
+        sentences.append(
+            f"These shots can't tell: {names}. Held at what is usual, without uncertainty."
+        )
     if "tds" not in kept.spread:
-        said.append("Too few shots with dissolved solids: strength and extraction are a usual"
-                    " coffee's, not this one's.")  # fmt: skip
+        sentences.append(
+            "Too few shots with dissolved solids: strength and extraction are a usual"
+            " coffee's, not this one's."
+        )
     if kept.fit.misfit > POOR:
-        said.append("The model misses these shots by more than twice their usual scatter: something"
-                    " changed between them, or it does not hold here.")  # fmt: skip
-    return said
+        sentences.append(
+            "The model misses these shots by more than twice their usual scatter: something"
+            " changed between them, or it does not hold here."
+        )
+    return sentences

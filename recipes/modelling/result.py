@@ -57,20 +57,21 @@ def to_json(kept: Kept) -> dict[str, Any]:
     }
 
 
-def from_json(told: Mapping[str, Any]) -> Kept:
+def from_json(stored: Mapping[str, Any]) -> Kept:
     """The same again."""
     fit = Fit(
-        tuple(told["names"]), _floats(told["values"]),
-        np.array([_floats(row) for row in told["covariance"]]), told["dof"], float(told["misfit"]),
+        tuple(stored["names"]), _floats(stored["values"]),
+        np.array([_floats(row) for row in stored["covariance"]]), stored["dof"],
+        float(stored["misfit"]),
     )  # fmt: skip
     return Kept(
         fit,
-        tuple(told["held"]),
-        {name: float(value) for name, value in told["spread"].items()},
-        {code: (Decimal(low), Decimal(high)) for code, (low, high) in told["covers"].items()},
-        told["shots"],
-        np.array([_floats(row) for row in told["made"]]),
-        tuple(told["assumed"]),
+        tuple(stored["held"]),
+        {name: float(value) for name, value in stored["spread"].items()},
+        {code: (Decimal(low), Decimal(high)) for code, (low, high) in stored["covers"].items()},
+        stored["shots"],
+        np.array([_floats(row) for row in stored["made"]]),
+        tuple(stored["assumed"]),
     )
 
 
@@ -160,16 +161,16 @@ def shown_fit(fit: ShotFit) -> Shown:
 
 def parameters(kept: Kept) -> list[Parameter]:
     """Fitted ones first, to two digits of their uncertainty; then the held ones."""
-    found = []
+    rows = []
     errors = kept.fit.standard_errors
     for name, value, error in zip(kept.fit.names, kept.fit.values, errors, strict=True):
         places = max(0, 1 - floor(log10(error))) if error > 0 else 4
         numbers = (rounded(value, places), rounded(error, places))
-        found.append(Parameter(*PARAMETER_WORDS[name], *numbers))
+        rows.append(Parameter(*PARAMETER_WORDS[name], *numbers))
     for name in kept.held:
         value = getattr(Puck() if hasattr(Puck(), name) else Coffee(), name)
-        found.append(Parameter(*PARAMETER_WORDS[name], rounded(value, 3), None))
-    return found
+        rows.append(Parameter(*PARAMETER_WORDS[name], rounded(value, 3), None))
+    return rows
 
 
 def _line(shot: CheckShot, row: Sequence[float]) -> ModelledShot:

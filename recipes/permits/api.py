@@ -209,11 +209,11 @@ class PermitEnd(GuardedView):
     def post(self, request: Request, pk: int) -> Response:
         """End it, if it is still as it was read."""
         who = person(request)
-        found = one_or_404(Permit.objects.covered_by(who), pk)
+        permit = one_or_404(Permit.objects.covered_by(who), pk)
         with noting_refusal(request):
-            must_cover(found, who)
-        revision = expected_revision(request, found)
-        end(by=who, permit=found, revision=revision, reason=valid(ReasonIn, request)["reason"])
+            must_cover(permit, who)
+        revision = expected_revision(request, permit)
+        end(by=who, permit=permit, revision=revision, reason=valid(ReasonIn, request)["reason"])
         return _answer(request, pk)
 
 
@@ -224,5 +224,5 @@ def _seen(request: Request) -> PermitQuerySet:
 
 
 def _answer(request: Request, pk: int, status: int = 200) -> Response:
-    found = one_or_404(_seen(request), pk)
-    return tagged(request, found, PermitOut(found).data, status=status)
+    permit = one_or_404(_seen(request), pk)
+    return tagged(request, permit, PermitOut(permit).data, status=status)

@@ -35,17 +35,17 @@ def permits(request: PageRequest) -> HttpResponse:
 def permit(request: PageRequest, pk: int) -> HttpResponse:
     """One permit: which slots, what changes, why, until when."""
     rows = Permit.objects.covered_by(request.user).select_related("signature", "author")
-    found = one_or_404(rows, pk)
+    permit = one_or_404(rows, pk)
     slots = Slot.objects.covered_by(request.user).with_equipment()
-    changes = [(PARAMETERS[row.code], row.text or row.target) for row in found.changes.all()]
-    shown = list(slots.with_condition().filter(pk__in=found.slots.values("slot")))
+    changes = [(PARAMETERS[row.code], row.text or row.target) for row in permit.changes.all()]
+    shown = list(slots.with_condition().filter(pk__in=permit.slots.values("slot")))
     context = {
-        "permit": found,
+        "permit": permit,
         "slots": shown,
-        "accepted": found.accepted_for(shown),
+        "accepted": permit.accepted_for(shown),
         "zone": shown[0].station.machine.site.time_zone if shown else "",
         "changes": changes,
-        "may_end": may_at_each(request.user, Verb.PERMIT_END, reach(found)),
+        "may_end": may_at_each(request.user, Verb.PERMIT_END, reach(permit)),
     }
     return render(request, "recipes/permits/permit.html", context)
 
@@ -53,15 +53,15 @@ def permit(request: PageRequest, pk: int) -> HttpResponse:
 def _site(request: PageRequest) -> Site:
     """The site the permit is for, by ?slot= or ?site=. Raises Http404, Invalid."""
     sites = Site.objects.covered_by(request.user, Verb.PERMIT_GRANT)
-    found = None
+    site = None
     if "slot" in request.GET:
         slot = asked_number(request, "slot", "the number of a slot")
-        found = sites.filter(machines__stations__slots=slot).first()
+        site = sites.filter(machines__stations__slots=slot).first()
     elif "site" in request.GET:
-        found = sites.filter(pk=asked_number(request, "site", "the number of a site")).first()
-    if found is None:
+        site = sites.filter(pk=asked_number(request, "site", "the number of a site")).first()
+    if site is None:
         raise Http404("A permit begins at its slot: choose “Grant a deviation permit” there.")
-    return found
+    return site
 
 
 @page(Verb.PERMIT_GRANT, methods="GET POST")
@@ -134,14 +134,14 @@ def _grant(request: PageRequest, chosen: PermitForm, form: SignPermitForm) -> Pe
 @page(Verb.PERMIT_END, methods="GET POST")
 def permit_end(request: PageRequest, pk: int) -> HttpResponse:
     """End a permit now; its slots fall back to what was approved for them."""
-    found = one_or_404(Permit.objects.covered_by(request.user), pk)
+    permit = one_or_404(Permit.objects.covered_by(request.user), pk)
     with noting_refusal(request):
-        must_cover(found, request.user)
-    form = ReasonForm(posted(request), initial={"revision": found.revision})
+        must_cover(permit, request.user)
+    form = ReasonForm(posted(request), initial={"revision": permit.revision})
 
     def act() -> Permit:
-        end(by=request.user, permit=found, **form.cleaned_data)
-        return found
+        end(by=request.user, permit=permit, **form.cleaned_data)
+        return permit
 
     return form_page(
         request,
@@ -149,5 +149,5 @@ def permit_end(request: PageRequest, pk: int) -> HttpResponse:
         form,
         act,
         said="{} has ended; its slots are back to what was approved.",
-        context={"permit": found},
+        context={"permit": permit},
     )

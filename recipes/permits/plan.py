@@ -62,16 +62,16 @@ class PermitPlan(Plan[PermitLine]):
         The hottest temperature counts; None where nothing states one.
         """
         warm = self.changes.get(TEMPERATURE)
-        found: dict[Site, list[Decimal]] = {}
+        temperatures: dict[Site, list[Decimal]] = {}
         for line in self.lines:
             rows = line.version.formula.all() if line.version else ()
             stated = [each.target for each in rows if each.code == TEMPERATURE]
             given = [warm] if isinstance(warm, Decimal) else [t for t in stated if t is not None]
-            found.setdefault(line.slot.station.machine.site, []).extend(given)
-        points = {site: site.boiling_point for site in found}
+            temperatures.setdefault(line.slot.station.machine.site, []).extend(given)
+        points = {site: site.boiling_point for site in temperatures}
         return [
             (site, points[site], points[site] - max(wanted) if wanted else None)
-            for site, wanted in found.items()
+            for site, wanted in temperatures.items()
         ]
 
     def content(self) -> dict[str, Any]:
@@ -103,18 +103,18 @@ def make_permit_plan(
     check_end(ends_at)
     if not changes:
         raise Invalid("changes", "", "at least one parameter with its value under the permit")
-    found = list(
+    chosen = list(
         Slot.objects.covered_by(by, Verb.PERMIT_GRANT).with_equipment().filter(pk__in=slots)
     )
-    if not found or len(found) != len(set(slots)):
+    if not chosen or len(chosen) != len(set(slots)):
         raise Invalid("slots", list(slots), "one or more slots at sites your role covers")
-    held, waiting = _held(found), _waiting(found)
-    versions = versions_of(held.values())
+    placements, waiting = _held(chosen), _waiting(chosen)
+    versions = versions_of(placements.values())
     lines = []
     for version in [*versions.values(), None]:
-        lines.extend(_lines_of(version, found, held, changes))
+        lines.extend(_lines_of(version, chosen, placements, changes))
     lines = [_before(line, waiting.get(line.slot.pk)) for line in lines]
-    order = {slot.pk: place for place, slot in enumerate(found)}
+    order = {slot.pk: place for place, slot in enumerate(chosen)}
     return PermitPlan(
         lines=sorted(lines, key=lambda line: order[line.slot.pk]), changes=changes, ends_at=ends_at
     )
@@ -150,27 +150,27 @@ def _before(line: PermitLine, waiting: Placement | None) -> PermitLine:
 def _lines_of(
     version: Version | None,
     slots: Sequence[Slot],
-    held: Mapping[int, Placement],
+    placements: Mapping[int, Placement],
     changes: Changes,
 ) -> list[PermitLine]:
     """The lines of the slots that hold this version (None: nothing a permit could change)."""
     digest = version.content_digest if version else ""
-    mine = [slot for slot in slots if _digest_at(held.get(slot.pk)) == digest]
+    mine = [slot for slot in slots if _digest_at(placements.get(slot.pk)) == digest]
     if version is None:
-        return [_without(slot, held.get(slot.pk)) for slot in mine]
+        return [_without(slot, placements.get(slot.pk)) for slot in mine]
     formula = version.stated.deviating(changes)
-    pairs = [(slot, held[slot.pk]) for slot in mine]
+    pairs = [(slot, placements[slot.pk]) for slot in mine]
     return [
         PermitLine(
-            slot, held[slot.pk], Outcome.REFUSE if station.refused else Outcome.PLACE,
+            slot, placements[slot.pk], Outcome.REFUSE if station.refused else Outcome.PLACE,
             version, station, station.refused,
         )
         for slot, station in translate_permitted(formula, changes, pairs)
     ]  # fmt: skip
 
 
-def _without(slot: Slot, held: Placement | None) -> PermitLine:
-    return PermitLine(slot, held, Outcome.REFUSE, facts=(_why_not(held),))
+def _without(slot: Slot, placement: Placement | None) -> PermitLine:
+    return PermitLine(slot, placement, Outcome.REFUSE, facts=(_why_not(placement),))
 
 
 def _digest_at(placement: Placement | None) -> str:

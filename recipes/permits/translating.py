@@ -48,11 +48,11 @@ def translate_permitted(
 
 
 def _kept(
-    made: StationTranslation, held: Placement, changes: Mapping[str, Decimal | str]
+    made: StationTranslation, placement: Placement, changes: Mapping[str, Decimal | str]
 ) -> StationTranslation:
     """With the taper as it is held: worked out of whole pulses it could move by one."""
     same = {
-        code: held.settings.values[code]
+        code: placement.settings.values[code]
         for code in (WATER, TAPER)
         if code in made.values and code not in changes
     }
@@ -66,7 +66,7 @@ def _stations(held: Held) -> QuerySet[Station]:
 def _parts(held: Held) -> list[list[tuple[Slot, Placement]]]:
     """As few parts as there may be with one set of settings for each station."""
     parts: list[dict[int, int]] = []
-    found: list[list[tuple[Slot, Placement]]] = []
+    pairs: list[list[tuple[Slot, Placement]]] = []
     for slot, placement in held:
         fits = (
             at
@@ -76,10 +76,10 @@ def _parts(held: Held) -> list[list[tuple[Slot, Placement]]]:
         at = next(fits, len(parts))
         if at == len(parts):
             parts.append({})
-            found.append([])
+            pairs.append([])
         parts[at][slot.station_id] = placement.settings_id
-        found[at].append((slot, placement))
-    return found
+        pairs[at].append((slot, placement))
+    return pairs
 
 
 def _waters(held: Held) -> dict[int, Decimal]:

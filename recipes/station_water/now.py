@@ -66,19 +66,19 @@ class WaterNow:
 def waters_now(station: Station) -> list[WaterNow]:
     """Every slot of the station whose version leaves the water to it, by slot."""
     rows = Placement.objects.in_force().filter(slot__station=station, manner__in=SIGNED_FOR_IT)
-    held = list(rows.select_related("settings", "slot").order_by("slot__number"))
-    found = versions_of(held)
-    now = {digest: _now(version, station) for digest, version in found.items()}
+    placements = list(rows.select_related("settings", "slot").order_by("slot__number"))
+    versions = versions_of(placements)
+    now = {digest: _now(version, station) for digest, version in versions.items()}
     return [
         water
-        for each in held
-        if (water := _water(each, found, now.get(each.settings.content_digest), station))
+        for each in placements
+        if (water := _water(each, versions, now.get(each.settings.content_digest), station))
     ]
 
 
-def water_now(held: Placement, station: Station) -> WaterNow | None:
+def water_now(placement: Placement, station: Station) -> WaterNow | None:
     """The same for one slot; None where its water is stated, or nothing signed is in force."""
-    mine = [each for each in waters_now(station) if each.held.pk == held.pk]
+    mine = [each for each in waters_now(station) if each.held.pk == placement.pk]
     return mine[0] if mine else None
 
 
@@ -95,11 +95,11 @@ def _now(version: Version, station: Station) -> Now | None:
 
 
 def _water(
-    held: Placement, versions: dict[str, Version], now: Now | None, station: Station
+    placement: Placement, versions: dict[str, Version], now: Now | None, station: Station
 ) -> WaterNow | None:
-    pulses = held.settings.values.get(WATER)
-    exact = formula_set(held.settings.values, traits_at(station)).target(WATER)
+    pulses = placement.settings.values.get(WATER)
+    exact = formula_set(placement.settings.values, traits_at(station)).target(WATER)
     if now is None or pulses is None or exact is None:
         return None
-    version = versions[held.settings.content_digest]
-    return WaterNow(held, version, Decimal(pulses["value"]), exact.quantize(NANO), now)
+    version = versions[placement.settings.content_digest]
+    return WaterNow(placement, version, Decimal(pulses["value"]), exact.quantize(NANO), now)

@@ -63,26 +63,26 @@ def delivery(request: PageRequest, pk: int) -> HttpResponse:
     """The uncertainty budget of the water at one slot, and what it is set to otherwise."""
     slot = one_or_404(Slot.objects.covered_by(request.user).with_equipment(), pk)
     version = version_in_force(slot)
-    held = Placement.objects.in_force().select_related("settings").filter(slot=slot).first()
+    placement = Placement.objects.in_force().select_related("settings").filter(slot=slot).first()
     context: dict[str, Any] = {
         "slot": slot,
         "site": slot.station.machine.site,
         "version": version,
         "station": slot.station,
     }
-    if version is not None and held is not None:
-        context |= _delivered(slot.station, version, held)
+    if version is not None and placement is not None:
+        context |= _delivered(slot.station, version, placement)
     return render(request, "recipes/station_water/delivery.html", context)
 
 
-def _delivered(station: Station, version: Version, held: Placement) -> dict[str, Any]:
+def _delivered(station: Station, version: Version, placement: Placement) -> dict[str, Any]:
     stated = version.formula.filter(code=WATER, target__isnull=False).first()
-    own = water_now(held, station) if stated is None else None
+    own = water_now(placement, station) if stated is None else None
     context: dict[str, Any] = {
         "water": stated,
         "own": own,
-        "settings": settings_of(version, held, station),
-        "taper": taper_of(held),
+        "settings": settings_of(version, placement, station),
+        "taper": taper_of(placement),
     }
     target = stated.target if stated else own.exact if own else None
     if target is None or station.pulses_per_millilitre is None:

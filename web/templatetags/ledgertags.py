@@ -22,9 +22,9 @@ register = template.Library()
 @register.inclusion_tag("parts/mark.html", name="mark")
 def mark(code: str, word: str = "", count: int = 1) -> dict[str, Mark | str]:
     """A state as drawn mark and word; `word` replaces the usual one, `count` things are in it."""
-    found = mark_for(str(code))
-    usual = found.several if count != 1 and found.several else found.word
-    return {"mark": found, "word": word or usual}
+    drawn = mark_for(str(code))
+    usual = drawn.several if count != 1 and drawn.several else drawn.word
+    return {"mark": drawn, "word": word or usual}
 
 
 register.simple_tag(links.link_to, name="link_to")
