@@ -32,12 +32,6 @@ def policy_seen(*, sole_roaster: bool, boiling: str, revision: int) -> bytes:
     return rfc8785.dumps(seen)
 
 
-def policy_digest(*, sole_roaster: bool, boiling: str, revision: int) -> str:
-    """SHA-256 over it, as its signature carries it."""
-    seen = policy_seen(sole_roaster=sole_roaster, boiling=boiling, revision=revision)
-    return hashlib.sha256(seen).hexdigest()
-
-
 def set_policy(
     *, by: User, revision: int, sole_roaster: bool, boiling: str, credentials: Credentials
 ) -> Policy:

@@ -8,9 +8,6 @@ from dataclasses import dataclass
 from recipes.brewing.errors import real
 
 MOST_MASS = 100_000.0  # g
-# Common practice for a bar's scale and refractometer, no source; a site may state its own.
-SCALE_UNCERTAINTY = 0.1  # g, standard
-TDS_UNCERTAINTY = 0.05  # % by mass, standard
 
 
 @dataclass(frozen=True, slots=True)

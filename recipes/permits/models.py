@@ -1,7 +1,6 @@
 """Signed, time-limited permission for named slots to differ."""
 
 from collections.abc import Collection
-from datetime import datetime
 from typing import Self
 
 from django.db import models
@@ -32,10 +31,6 @@ class PermitQuerySet(SiteScoped["Permit"]):
     def in_force(self) -> Self:
         """Still permitting, the soonest to end first."""
         return self.filter(state="in_force").order_by("ends_at")
-
-    def ended_by(self, moment: datetime) -> Self:
-        """In force although their end has come: the worker's list."""
-        return self.in_force().filter(ends_at__lte=moment)
 
     def with_zone(self) -> Self:
         """Annotated with ``zone``: the time zone of the first site a permit names."""

@@ -213,11 +213,6 @@ def compare(first: WaterSample, second: WaterSample) -> list[Difference]:
     return rows
 
 
-def differ_much(first: WaterSample, second: WaterSample) -> bool:
-    """Return whether any property that both samples have differs much."""
-    return any(row.much for row in compare(first, second))
-
-
 def _difference(field: str, one: Real, other: Real) -> Difference:
     """Return one property's row."""
     label, unit, largest, step, share = PROPERTIES[field]

@@ -15,7 +15,6 @@ from audit.capture.triggers import FirmTrigger, insert_only, refusal
 from people.persons.scope import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
-from stations.metrology.formula import IN_CUP
 from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
 
@@ -40,9 +39,6 @@ class CheckShotQuerySet(SiteScoped["CheckShot"]):
         return self.select_related(
             "by", "site", "placement__settings", "slot__station__machine__site"
         )
-
-
-MEASURED = (*IN_CUP, "strength")
 
 
 class ShotVerdict(models.TextChoices):

@@ -168,9 +168,6 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "compare": lambda a, b, c, d: water.compare(
             water.WaterSample(a, b, c, d, a), water.WaterSample(7, c, d, a, b)
         ),
-        "differ_much": lambda a, b, c, d: water.differ_much(
-            water.WaterSample(a, b, c, d, a), water.WaterSample(7, c, d, a, b)
-        ),
         "langelier": _langelier,
         "carbonate_constants": lambda a, *_: water.carbonate_constants(a),
         "activity_exponent": lambda a, b, *_: water.activity_exponent(a, b),
