@@ -27,17 +27,18 @@ class RecipesConfig(AppConfig):
         from recipes.coffees import history as coffees
         from recipes.coffees.actions import register_name_use
         from recipes.formula import parameters
-        from recipes.modelling import history as modelling  # noqa: F401 - registers its words
+        from recipes.modelling import actions as modelling  # noqa: F401 - registers its words
         from recipes.permits import history as permits
         from recipes.permits.content import deviations_of
-        from recipes.planning import kinds, served
+        from recipes.planning import plan as planning
+        from recipes.planning import served
         from recipes.publishing import history as publishing
         from recipes.publishing.actions import refuse_on_its_way
         from recipes.recalibration import history as recalibration
         from recipes.requests import history as requests
         from recipes.tastings import history as tastings
         from recipes.versions import history as versions
-        from recipes.versions.capture import register_deviations
+        from recipes.versions.drafts import register_deviations
         from recipes.versions.review import names_coffee, register_withdrawal_check
         from stations.machine_types import catalogue
         from stations.slots import signed
@@ -47,7 +48,7 @@ class RecipesConfig(AppConfig):
         register_parameters(lambda: [(each.code, each.label) for each in known])
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
         registering = (
-            coffees, versions, requests, kinds, publishing, permits, recalibration, tastings
+            coffees, versions, requests, planning, publishing, permits, recalibration, tastings
         )  # fmt: skip
         for name, url_name in LINKS.items():
             register_link(name, url_name)

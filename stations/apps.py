@@ -28,9 +28,9 @@ class StationsConfig(AppConfig):
 
     def ready(self) -> None:
         """Tell the history how to show the equipment."""
-        from stations.equipment import shown as equipment
-        from stations.machine_types import shown as machine_types
-        from stations.slots import shown as slots
+        from stations.equipment import history as equipment
+        from stations.machine_types import history as machine_types
+        from stations.slots import history as slots
 
         for module in ENTERING:
             import_module(f"stations.{module}")

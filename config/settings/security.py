@@ -90,7 +90,7 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = False
-ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.sign_in.links.LinkTokens"  # noqa: S105 - no secret
+ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.sign_in.adapter.LinkTokens"  # noqa: S105 - no secret
 ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 5 * 60  # seconds in which a confirmation counts
 # Counted in the shared cache, so over all processes together.

@@ -1,10 +1,11 @@
-"""Where allauth meets this product: closed sign-up, own addresses, password changes recorded."""
+"""Where allauth meets this product: closed sign-up, own addresses, password changes and links."""
 
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
 from allauth.core.internal import ratelimit
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.contrib.auth.models import AnonymousUser
+from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.http import HttpRequest
 
 from audit.capture.context import record_refusal, recorded
@@ -127,3 +128,15 @@ class RoleBackend(AuthenticationBackend):  # type: ignore[misc]  # the library h
     ) -> set[str]:
         """All the names that has_perm says yes to."""
         return {name for name in PERMISSIONS if self.has_perm(user_obj, name)}
+
+
+class LinkTokens(PasswordResetTokenGenerator):
+    """Django's own, which ends with its first use and when the address changes.
+
+    The library's would note the address of the moment as a second one, by which somebody could go
+    on signing in, or be sent a link, after an owner had changed it.
+    """
+
+    def check_token(self, user: User | None, token: str | None) -> bool:
+        """And it is nothing to somebody whose sign-in was ended."""
+        return bool(user and user.is_active) and super().check_token(user, token)

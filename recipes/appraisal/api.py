@@ -11,9 +11,9 @@ from rest_framework.response import Response
 from people.persons.verbs import Verb
 from recipes.appraisal.appraisal import appraise
 from recipes.coffees.api import RecipeView
+from recipes.formula.display import ratio_of
 from recipes.formula.fields import FormulaIn
 from recipes.formula.formula import Formula
-from recipes.formula.summary import ratio_of
 from recipes.versions.api import all_versions
 from stations.equipment.models import Site
 from stations.metrology.atmosphere import boiling_margin

@@ -11,10 +11,10 @@ from recipes.appraisal.pressure import JudgedPlan, pressure_plan
 from recipes.brewing.balance import ASSUMED, FEWEST_SHOTS, forecast_beverage, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.ratio import extraction_yield
+from recipes.formula.display import own_water_words, ratio_words
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import TRANSLATION_RULES
 from recipes.formula.requirements import Unable, unable
-from recipes.formula.summary import own_water_words, ratio_words
 from recipes.station_water.cup import fact_words
 from recipes.station_water.learning import typical_water
 from stations.equipment.models import Site

@@ -1,4 +1,7 @@
-"""What is brewed."""
+"""What is brewed: coffees, their roast lots and how long those have rested, and recipes."""
+
+from dataclasses import dataclass
+from datetime import date
 
 from django.db import models
 from django.db.models import F, Q
@@ -6,6 +9,8 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.revision import Revised
+from recipes.brewing.rest import Rest, RestState, check_rest, days_off_roast
+from web.printing import counted
 
 
 class Coffee(Revised):
@@ -88,3 +93,54 @@ class Recipe(Revised):
     def get_absolute_url(self) -> str:
         """The recipe's page."""
         return reverse("recipes:recipe", args=[self.pk])
+
+
+# How long a lot has rested, against the window in which it is best: never stored.
+
+
+@dataclass(frozen=True)
+class LotRest:
+    """How a roast lot stands on one day: days off roast against its rest window."""
+
+    lot: RoastLot
+    rest: Rest
+
+    @property
+    def days(self) -> int:
+        """Days off roast."""
+        return self.rest.days
+
+    @property
+    def state(self) -> RestState:
+        """One of resting, ready, past."""
+        return self.rest.state
+
+    @property
+    def warn(self) -> bool:
+        """Whether it is outside its window."""
+        return self.rest.warn
+
+    @property
+    def warnings(self) -> list[str]:
+        """The same as a list that a page can show as its problems."""
+        advice = {
+            "resting": "Younger than its window: cups will change until it has rested.",
+            "past": "Older than its window: expect flatter cups, or name a fresher lot in a draft.",
+        }
+        return [advice[self.state]] if self.warn else []
+
+    def words(self) -> str:
+        """A sentence for the page."""
+        window = f"best from day {self.lot.rest_from} to day {self.lot.rest_to}"
+        sentence = {
+            RestState.RESTING: f"still resting, {window}",
+            RestState.READY: f"in its window, {window}",
+            RestState.PAST: f"past its window, {window}",
+        }[self.state]
+        return f"{counted(self.days, 'day')} off roast: {sentence}"
+
+
+def rest_of(lot: RoastLot, today: date) -> LotRest:
+    """The lot's rest on that day; roasted where it is tomorrow already, it counts as day 0."""
+    days = days_off_roast(lot.roasted_on, max(today, lot.roasted_on))
+    return LotRest(lot, check_rest(days, lot.rest_from, lot.rest_to))

@@ -9,8 +9,7 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.coffees.actions import add_coffee, add_lot, change_coffee
 from recipes.coffees.forms import ChangeCoffeeForm, CoffeeForm, LotForm
-from recipes.coffees.models import Coffee, RoastLot
-from recipes.coffees.rest import rest_of
+from recipes.coffees.models import Coffee, RoastLot, rest_of
 from web.form_pages import form_page, posted
 from web.lookup import one_or_404
 from web.pages import PageRequest, page

@@ -12,18 +12,21 @@ from redis.exceptions import RedisError
 
 from audit.capture.context import recorded
 from audit.errors import Refused, Subject
+from audit.vocabulary import register as action
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.fit import PASSES
-from recipes.modelling import history
 from recipes.modelling.fitting import FEWEST, fitted, learnable, learnt
 from recipes.modelling.models import ShotFit
 from recipes.modelling.result import to_json
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from web.printing import counted
+
+FIT_ASKED = action("fit.asked", "Asked for a fit of the shot model")
+FIT_RUN = action("fit.run", "Fitted the shot model")
 
 LOCKS = 0x5F17  # of this kind of work, among advisory locks
 LEFT_LYING = timedelta(seconds=30)
@@ -37,7 +40,7 @@ def ask_for_fit(*, by: User, station: Station, version: Version) -> ShotFit:
     Refused where there are too few shots to learn from.
     """
     site_id, subject = station.machine.site_id, Subject("station", station.pk, str(station))
-    with recorded(by=by, action=history.FIT_ASKED, subject=subject, site_id=site_id):
+    with recorded(by=by, action=FIT_ASKED, subject=subject, site_id=site_id):
         require(by, Verb.MODEL_FIT, site_id, subject)
         # Whoever asks at the same moment waits here, and then finds the other's.
         Station.objects.select_for_update(no_key=True).get(pk=station.pk)
@@ -104,7 +107,7 @@ def _outcome(fit: ShotFit) -> dict[str, object]:
 def _finish(fit: ShotFit, **fields: object) -> bool:
     place, site_id = fit.station, fit.station.machine.site_id
     subject = Subject("station", place.pk, str(place))
-    with recorded(by=fit.by, action=history.FIT_RUN, subject=subject, site_id=site_id):
+    with recorded(by=fit.by, action=FIT_RUN, subject=subject, site_id=site_id):
         rows = ShotFit.objects.waiting().filter(pk=fit.pk)
         return bool(rows.update(finished_at=timezone.now(), **fields))
 

@@ -13,7 +13,7 @@ from django.urls import reverse
 from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, refusal
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from recipes.versions.models import Version
 from stations.equipment.models import Station

@@ -13,12 +13,11 @@ from recipes.brewing.shot_model.fit import PASSES
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.actions import ask_for_fit, progress
-from recipes.modelling.evidence import evidence_text
 from recipes.modelling.fitting import learnable
 from recipes.modelling.forms import ChangeForm, FitForm, stations_with_shots
 from recipes.modelling.models import ShotFit
 from recipes.modelling.nominal import PredictedShot, predict_shot
-from recipes.modelling.prediction import at_station, predict_change
+from recipes.modelling.prediction import at_station, evidence_text, predict_change
 from recipes.modelling.result import Shown, from_json, shown_fit
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version

@@ -16,7 +16,7 @@ from django.db.models import Count, F, Max, Min, Q
 from recipes.coffees.models import Recipe
 from recipes.formula.parameters import Parameter
 from recipes.permits.models import PermitChange
-from recipes.planning.kinds import PERMIT
+from recipes.planning.plan import PERMIT
 from recipes.versions.models import FormulaValue, Version
 from stations.slots.models import Placement
 

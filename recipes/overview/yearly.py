@@ -16,7 +16,7 @@ from django.db.models.functions import ExtractMonth
 from audit.capture.models import Entry, Operation
 from audit.vocabulary import words
 from recipes.permits.models import PermitSlot
-from recipes.planning.kinds import PUBLICATION
+from recipes.planning.plan import PUBLICATION
 from recipes.requests.models import ChangeRequest
 from stations.equipment.models import Site
 from stations.slots.models import Placement

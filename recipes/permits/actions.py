@@ -17,7 +17,7 @@ from people.signatures.signing import Credentials
 from recipes.permits import history
 from recipes.permits.models import Permit, PermitChange, PermitQuerySet, PermitSlot
 from recipes.permits.plan import Changes, PermitPlan, make_permit_plan
-from recipes.planning.kinds import PERMIT
+from recipes.planning.plan import PERMIT
 from recipes.planning.signing import (
     Signer,
     must_acknowledge,

@@ -9,7 +9,7 @@ from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
 from recipes.permits.models import Permit, PermitChange
 from recipes.planning.content import document_moved, slots_moved
-from recipes.planning.kinds import PERMIT
+from recipes.planning.plan import PERMIT
 from recipes.planning.served import Reader, Said
 from stations.slots.models import Placement
 

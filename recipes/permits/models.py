@@ -12,7 +12,7 @@ from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
 from people.persons.models import User
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from recipes.permits.guards import permit_guards, permit_part_guard
 from recipes.planning.models import SignedPlan

@@ -15,8 +15,7 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.permits.translating import translate_permitted
 from recipes.planning.facts import SlotFact, SlotReason, slot_fact
-from recipes.planning.kinds import PERMIT, PUBLICATION
-from recipes.planning.plan import Outcome, Plan, SlotLine
+from recipes.planning.plan import PERMIT, PUBLICATION, Outcome, Plan, SlotLine
 from recipes.versions.holding import versions_of
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Slot

@@ -6,8 +6,8 @@ from typing import Any
 from django.db.models import F
 
 from people.signatures.content import Seen, scheme_of
-from recipes.planning.kinds import Kind
 from recipes.planning.models import SignedPlan
+from recipes.planning.plan import Kind
 from stations.slots.models import Placement
 
 Values = Mapping[str, Any]

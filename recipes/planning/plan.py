@@ -1,4 +1,4 @@
-"""What signing would do, slot by slot: the part that every kind of plan shares."""
+"""The three kinds of signed plan, and what signing would do slot by slot: the part all share."""
 
 import hashlib
 from abc import ABC, abstractmethod
@@ -12,12 +12,49 @@ from typing import Any, ClassVar, Generic, Protocol, TypeVar
 import rfc8785
 
 from audit.errors import Refused
+from people.persons.verbs import Verb
 from people.signatures.content import SCHEME
+from people.signatures.models import Meaning
 from recipes.planning.accepting import Accepted, sentences, to_accept
 from recipes.planning.facts import Fact, words
-from recipes.planning.kinds import Kind
 from recipes.translation.translating import StationTranslation
 from recipes.versions.models import Version
+from stations.slots import bases
+from stations.slots.models import PlacementManner
+
+Manner = PlacementManner
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What tells one kind of plan from the others: what its placements are under, who may sign."""
+
+    basis: str
+    manner: PlacementManner
+    meaning: Meaning
+    verb: Verb
+
+
+PUBLICATION = Kind("publication", Manner.TAKES_OVER, Meaning.PUBLISHED, Verb.PUBLICATION_SIGN)
+PERMIT = Kind("permit", Manner.STEPS_IN, Meaning.PERMITTED, Verb.PERMIT_GRANT)
+RE_TRANSLATION = Kind(
+    "re_translation", Manner.RENEWS, Meaning.RE_TRANSLATED, Verb.CALIBRATION_RECORD
+)
+
+LABELS = (
+    (PUBLICATION, "publication", "recipes:publication"),
+    (PERMIT, "deviation permit", "recipes:permit"),
+    (RE_TRANSLATION, "re-translation after calibration", "recipes:calibration"),
+)
+
+
+def register() -> None:
+    """Called once, when the program starts."""
+    for kind, label, address in LABELS:
+        bases.register(bases.Basis(kind.basis, label, kind.manner, address))
+
+
+# A plan: what signing would do, slot by slot.
 
 
 class Outcome(StrEnum):

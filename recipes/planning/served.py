@@ -10,7 +10,7 @@ from typing import Any
 
 from audit.capture.models import Entry
 from people.signatures.content import Kept, Seen, kept_of
-from recipes.planning.kinds import PERMIT, Kind
+from recipes.planning.plan import PERMIT, Kind
 from recipes.translation.translating import title_of
 from recipes.versions.models import Version
 from stations.slots.models import ControlSettings, Placement

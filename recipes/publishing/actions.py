@@ -14,8 +14,7 @@ from people.persons.models import User
 from people.persons.permissions import require, require_at_each
 from people.persons.verbs import Verb
 from people.signatures.signing import Credentials
-from recipes.planning.kinds import PUBLICATION
-from recipes.planning.plan import Outcome
+from recipes.planning.plan import PUBLICATION, Outcome
 from recipes.planning.signing import (
     MOVED,
     Signer,

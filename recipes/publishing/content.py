@@ -6,7 +6,7 @@ from typing import Any
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, scheme_of, told
 from recipes.planning.content import document_moved, settings_written
-from recipes.planning.kinds import PUBLICATION
+from recipes.planning.plan import PUBLICATION
 from recipes.planning.served import Reader, Said
 from recipes.publishing.models import Publication
 from recipes.versions.digest import content_digest

@@ -14,8 +14,7 @@ from django.utils import timezone
 from audit.capture.governed import governed
 from audit.capture.models import one_of
 from people.persons.models import User
-from people.persons.permissions import covered_sites
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped, covered_sites
 from people.persons.verbs import Verb
 from recipes.planning.facts import stored_words
 from recipes.planning.models import SignedPlan

@@ -15,8 +15,8 @@ from people.persons.models import User
 from people.persons.permissions import may_at_each
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
-from recipes.coffees.rest import rest_of
-from recipes.formula.summary import own_water_words
+from recipes.coffees.models import rest_of
+from recipes.formula.display import own_water_words
 from recipes.publishing import actions
 from recipes.publishing.actions import OLDEST, publish
 from recipes.publishing.forms import ReasonForm, SignPlanForm, WhereForm

@@ -12,8 +12,7 @@ from people.persons.models import User
 from people.persons.permissions import may_everywhere, require
 from people.persons.verbs import Verb
 from recipes.planning.facts import Fact, SlotReason, canonical, slot_fact
-from recipes.planning.kinds import PERMIT, PUBLICATION
-from recipes.planning.plan import Outcome, Plan, SlotLine
+from recipes.planning.plan import PERMIT, PUBLICATION, Outcome, Plan, SlotLine
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When, due_at
 from recipes.translation.translating import StationTranslation, Values, translate_for

@@ -15,7 +15,7 @@ from django.db.models.functions import Now
 
 from audit.capture.context import recorded
 from audit.errors import Subject
-from recipes.planning.kinds import PUBLICATION
+from recipes.planning.plan import PUBLICATION
 from recipes.publishing import history
 from recipes.publishing.models import Publication, PublicationSite
 from stations.slots.placing import bring_into_force

@@ -6,7 +6,7 @@ from typing import Any
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, told
 from recipes.planning.content import slots_moved
-from recipes.planning.kinds import RE_TRANSLATION
+from recipes.planning.plan import RE_TRANSLATION
 from recipes.planning.served import Reader, Said
 from stations.calibrations.models import Calibration
 

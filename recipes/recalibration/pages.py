@@ -9,8 +9,7 @@ from django.shortcuts import render
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from people.signatures.fields import SigningForm, note_signed
-from recipes.planning.kinds import RE_TRANSLATION
-from recipes.planning.plan import Outcome
+from recipes.planning.plan import RE_TRANSLATION, Outcome
 from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import RetranslationPlan, make_retranslation_plan
 from stations.calibrations.actions import reject_calibration

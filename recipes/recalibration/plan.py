@@ -12,8 +12,7 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.permits.models import Permit
 from recipes.planning.facts import SlotReason, slot_fact, words
-from recipes.planning.kinds import PERMIT, RE_TRANSLATION
-from recipes.planning.plan import PLACED, Outcome, Plan, SlotLine
+from recipes.planning.plan import PERMIT, PLACED, RE_TRANSLATION, Outcome, Plan, SlotLine
 from recipes.translation.translating import StationTranslation, translate_for
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version

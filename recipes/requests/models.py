@@ -11,7 +11,7 @@ from django.urls import reverse
 from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.revision import Revised
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import unit_sql

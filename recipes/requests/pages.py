@@ -10,7 +10,7 @@ from django.utils.text import capfirst
 from audit.errors import Refused
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from recipes.formula.comparison import rows
+from recipes.formula.display import rows
 from recipes.formula.forms import formula_initial
 from recipes.formula.formula import Formula
 from recipes.modelling.pages import initial_from_prediction

@@ -11,7 +11,7 @@ from audit.revision import compare_and_set, must_be_at
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from recipes.formula.comparison import shown
+from recipes.formula.display import shown
 from recipes.formula.formula import Formula, write_rows
 from recipes.formula.parameters import PARAMETERS, Parameter
 from recipes.requests import history

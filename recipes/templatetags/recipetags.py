@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from django import template
 
-from recipes.formula.comparison import Row, shown
+from recipes.formula.display import Row, shown
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 

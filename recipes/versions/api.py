@@ -12,8 +12,7 @@ from people.persons.verbs import Verb
 from recipes.coffees.api import RecipeView
 from recipes.coffees.models import Recipe, RoastLot
 from recipes.formula.fields import shown
-from recipes.versions.capture import draft_from_shot
-from recipes.versions.drafts import edit_draft, new_draft
+from recipes.versions.drafts import draft_from_shot, edit_draft, new_draft
 from recipes.versions.models import Version, VersionQuerySet
 from recipes.versions.serializers import (
     DraftContent,

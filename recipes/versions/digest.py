@@ -7,7 +7,7 @@
 
 Numbers are strings exactly as entered ("18.0" is not "18.00"), absent ones null; keys are sorted,
 so that the digest does not depend on the order of the registry. The database computes the same
-bytes by itself (recipes.versions.digest_sql) and accepts no other digest.
+bytes by itself (recipes.versions.guards) and accepts no other digest.
 """
 
 from decimal import Decimal

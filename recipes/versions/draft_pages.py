@@ -7,8 +7,7 @@ from django.shortcuts import redirect
 from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe
 from recipes.formula.forms import formula_initial
-from recipes.versions.capture import draft_from_shot
-from recipes.versions.drafts import edit_draft, new_draft
+from recipes.versions.drafts import draft_from_shot, edit_draft, new_draft
 from recipes.versions.forms import DraftForm
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version, version_context

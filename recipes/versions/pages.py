@@ -11,12 +11,10 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.coffees.actions import add_recipe
 from recipes.coffees.forms import RecipeForm
-from recipes.coffees.models import Recipe
-from recipes.coffees.rest import rest_of
-from recipes.formula.comparison import Row, rows, text_row
+from recipes.coffees.models import Recipe, rest_of
+from recipes.formula.display import Row, own_water_words, ratio_words, rows, text_row
 from recipes.formula.formula import Formula
 from recipes.formula.requirements import requirements
-from recipes.formula.summary import own_water_words, ratio_words
 from recipes.versions.forms import CommentForm, CompareForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version

@@ -7,7 +7,7 @@ from django.shortcuts import redirect, render
 from audit.errors import DomainError, Invalid, NotPermitted
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
-from recipes.formula.comparison import rows
+from recipes.formula.display import rows
 from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, WithdrawForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version

@@ -6,8 +6,8 @@ from rest_framework import serializers
 
 from people.persons.serializers import PersonBrief
 from people.signatures.fields import SignatureOut, SignatureSerializer
+from recipes.formula.display import ratio_of
 from recipes.formula.fields import FormulaIn, FormulaOut
-from recipes.formula.summary import ratio_of
 from recipes.versions.drafts import NOTE
 from recipes.versions.models import Comment, Version
 from recipes.versions.review import COMMENT

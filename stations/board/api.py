@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from people.persons.verbs import Verb
-from stations.board.counts import board_counts, board_rows
+from stations.board.rows import board_counts, board_rows
 from stations.equipment.models import Site
 from web.api import Listing, person
 

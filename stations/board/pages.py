@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -9,12 +10,10 @@ from django.utils.timezone import now
 
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from stations.board.counts import COUNTS, board_counts, board_rows
-from stations.board.forms import BoardFilter
-from stations.board.site import site_overview
+from stations.board.rows import COUNTS, board_counts, board_rows, site_overview
 from stations.charts.models import Drift
 from stations.equipment.actions import add_slots
-from stations.equipment.forms import SlotsForm
+from stations.equipment.forms import SiteFilter, SlotsForm
 from stations.equipment.models import Site, Slot, Station
 from stations.equipment.pages import covered_station
 from stations.metrology.formula import WATER
@@ -29,6 +28,22 @@ from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
 from web.printing import counted
+
+CONDITIONS = {
+    "": "All sites",
+    "differs": "Sites with slots that differ",
+    "drifts": "Sites with stations that drift",
+    "to_load": "Sites with slots to load",
+    "on_permit": "Sites with slots on permit",
+    "by_hand": "Sites with slots set by hand",
+}
+
+
+class BoardFilter(SiteFilter):
+    """Sites by name and by what their slots are waiting for."""
+
+    show = forms.ChoiceField(label="Show", required=False, choices=list(CONDITIONS.items()))
+
 
 PER_LIST = 25
 

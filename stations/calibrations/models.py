@@ -15,7 +15,7 @@ from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, refusal
 from audit.revision import Revised
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from people.signatures.models import Signature
 from stations.equipment.models import Station
 from web.links import link_to

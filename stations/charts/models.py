@@ -14,7 +14,7 @@ from django.urls import reverse
 
 from audit.capture.governed import exempt, governed
 from audit.capture.triggers import insert_only
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Station
 from stations.shots.judging import LABELS

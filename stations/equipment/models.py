@@ -14,7 +14,7 @@ from django.urls import reverse
 from audit.capture.governed import governed
 from audit.capture.triggers import FirmTrigger, refusal
 from audit.revision import Revised
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from stations.equipment.querysets import SlotQuerySet, StationQuerySet
 from stations.machine_types.models import MachineType
 from stations.metrology.atmosphere import local_boiling_point

@@ -6,7 +6,7 @@ from typing import Any, Self
 from django.db.models import Case, CharField, Count, F, FilteredRelation, Q, Value, When
 from django.db.models.functions import Concat
 
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 
 

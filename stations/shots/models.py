@@ -12,7 +12,7 @@ from django.urls import reverse
 from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, insert_only, refusal
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
 from stations.slots.models import Placement

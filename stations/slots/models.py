@@ -10,7 +10,7 @@ from django.db.models.functions import Now
 from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from people.signatures.models import Signature
 from stations.equipment.models import Site, Slot, Station

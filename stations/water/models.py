@@ -11,7 +11,7 @@ from django.urls import reverse
 from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
-from people.persons.scope import SiteScoped
+from people.persons.permissions import SiteScoped
 from stations.equipment.models import Site
 from stations.metrology.water_units import AlkalinityUnit, HardnessUnit, TemperatureUnit
 from web.model_fields import ExactDecimalField

@@ -22,7 +22,7 @@ from audit.checking.run import run_check
 from people.persons.actions import PERSON_ADDED
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
-from recipes.modelling.history import FIT_ASKED
+from recipes.modelling.actions import FIT_ASKED
 from recipes.modelling.models import ShotFit
 from recipes.permits.actions import grant
 from recipes.permits.plan import make_permit_plan

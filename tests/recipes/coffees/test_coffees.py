@@ -9,8 +9,7 @@ from django.utils import timezone
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from recipes.coffees.actions import add_coffee, add_lot, add_recipe, change_coffee
-from recipes.coffees.models import Coffee, Recipe
-from recipes.coffees.rest import rest_of
+from recipes.coffees.models import Coffee, Recipe, rest_of
 from recipes.versions.models import Version
 from tests.cast import Cast
 

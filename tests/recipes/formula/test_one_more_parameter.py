@@ -5,8 +5,8 @@ from decimal import Decimal
 import pytest
 
 from recipes.formula import parameters
-from recipes.formula.comparison import rows
 from recipes.formula.control_settings import formula_set
+from recipes.formula.display import rows
 from recipes.formula.forms import FormulaForm
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS, TRANSLATION_RULES, Parameter, SetBy

@@ -1,9 +1,8 @@
 """What a formula asks of a machine, which machines lack it, and two formulas side by side."""
 
-from recipes.formula.comparison import rows
+from recipes.formula.display import ratio_of, ratio_words, rows
 from recipes.formula.formula import Formula
 from recipes.formula.requirements import requirements, unable
-from recipes.formula.summary import ratio_of, ratio_words
 from recipes.versions.models import Version
 from recipes.versions.pages import version_rows
 from stations.equipment.models import Machine

@@ -8,7 +8,7 @@ from django.utils import timezone
 from audit.capture.context import recorded
 from people.persons.models import User
 from recipes.brewing.shot_model.fit import Fit
-from recipes.modelling.history import FIT_ASKED
+from recipes.modelling.actions import FIT_ASKED
 from recipes.modelling.models import ShotFit
 from recipes.modelling.result import Kept, to_json
 from recipes.versions.models import Version

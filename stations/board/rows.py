@@ -1,5 +1,6 @@
-"""What a site's page shows of its slots: machine by machine, station by station."""
+"""What the board shows: site by site how many slots wait for what, and one site's slots."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -8,7 +9,39 @@ from people.persons.verbs import Verb
 from stations.charts.models import Drift
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.slots.holdings import in_force
+from stations.slots.models import Placement
 from stations.slots.signed import NOT_AS_SIGNED
+
+COUNTS = ("differs", "drifts", "to_load", "on_permit", "by_hand", "matches")
+NOTHING = dict.fromkeys(COUNTS, 0)
+
+
+def board_counts(user: User) -> dict[int, dict[str, int]]:
+    """By site, of those this person covers: slots by what they wait for, and stations that drift.
+
+    Two queries. A site where neither is to be said is left out.
+    """
+    found = {
+        row.pop("site"): {**NOTHING, **row} for row in Placement.objects.covered_by(user).board()
+    }
+    drifting = Drift.objects.covered_by(user).current().stations_by_site()
+    for site, stations in drifting.items():
+        found.setdefault(site, dict(NOTHING))["drifts"] = stations
+    return found
+
+
+def board_rows(
+    sites: Sequence[Site], counts: Mapping[int, Mapping[str, int]]
+) -> list[dict[str, Any]]:
+    """Each site with its counts (of ``board_counts``) and how many slots it has."""
+    slots = Slot.objects.count_by_site(site.pk for site in sites)
+    return [
+        {**counts.get(site.pk, NOTHING), "site": site, "slots": slots.get(site.pk, 0)}
+        for site in sites
+    ]
+
+
+# One site: machine by machine, station by station.
 
 WAITING = (NOT_AS_SIGNED, "differs", "to_load", "on_permit", "by_hand")
 
