@@ -47,3 +47,8 @@ class Policy(Revised):
     def current(cls) -> "Policy":
         """The policy in force: the one row, or the unsaved defaults before any was signed."""
         return cls.objects.select_related("signature").filter(pk=1).first() or cls(pk=1)
+
+    @property
+    def refuses_above_boiling(self) -> bool:
+        """Whether a brew temperature above the local boiling point is refused, not flagged."""
+        return self.boiling == Boiling.REFUSE

@@ -13,6 +13,7 @@ from audit.errors import Invalid, Refused
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
+from people.policy.models import Policy
 from recipes.permits.translating import translate_permitted
 from recipes.planning.facts import SlotFact, SlotReason, slot_fact
 from recipes.planning.plan import PERMIT, PUBLICATION, Outcome, Plan, SlotLine
@@ -109,9 +110,10 @@ def make_permit_plan(
         raise Invalid("slots", list(slots), "one or more slots at sites your role covers")
     placements, waiting = _held(chosen), _waiting(chosen)
     versions = versions_of(placements.values())
+    refuse = Policy.current().refuses_above_boiling
     lines = []
     for version in [*versions.values(), None]:
-        lines.extend(_lines_of(version, chosen, placements, changes))
+        lines.extend(_lines_of(version, chosen, placements, changes, refuse))
     lines = [_before(line, waiting.get(line.slot.pk)) for line in lines]
     order = {slot.pk: place for place, slot in enumerate(chosen)}
     return PermitPlan(
@@ -151,6 +153,7 @@ def _lines_of(
     slots: Sequence[Slot],
     placements: Mapping[int, Placement],
     changes: Changes,
+    refuse_above_boiling: bool,
 ) -> list[PermitLine]:
     """The lines of the slots that hold this version (None: nothing a permit could change)."""
     digest = version.content_digest if version else ""
@@ -164,7 +167,9 @@ def _lines_of(
             slot, placements[slot.pk], Outcome.REFUSE if station.refused else Outcome.PLACE,
             version, station, station.refused,
         )
-        for slot, station in translate_permitted(formula, changes, pairs)
+        for slot, station in translate_permitted(
+            formula, changes, pairs, refuse_above_boiling=refuse_above_boiling
+        )
     ]  # fmt: skip
 
 

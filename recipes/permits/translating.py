@@ -7,6 +7,7 @@ slot keeps the water it holds.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import partial
 
 from django.db.models import QuerySet
 
@@ -23,7 +24,11 @@ Held = Sequence[tuple[Slot, Placement]]
 
 
 def translate_permitted(
-    formula: Formula, changes: Mapping[str, Decimal | str], held: Held
+    formula: Formula,
+    changes: Mapping[str, Decimal | str],
+    held: Held,
+    *,
+    refuse_above_boiling: bool,
 ) -> Iterator[tuple[Slot, StationTranslation]]:
     """Each slot with what it would be set to: one translation, whatever their number.
 
@@ -31,19 +36,20 @@ def translate_permitted(
     permit changes what that is worked out from: a permit changes nothing it does not name. Slots
     of one station that hold different waters then take a translation each.
     """
+    translate = partial(translate_for, formula, refuse_above_boiling=refuse_above_boiling)
     if not formula.leaves_water:
-        done = translate_for(formula, _stations(held))
+        done = translate(_stations(held))
         yield from ((slot, done[slot.station_id]) for slot, _ in held)
         return
     keep = not DECIDING.intersection(changes)
     for part in _parts(held):
         if keep:
-            done = translate_for(formula, _stations(part), waters=_waters(part))
+            done = translate(_stations(part), waters=_waters(part))
             yield from ((slot, _kept(done[slot.station_id], by, changes)) for slot, by in part)
         else:
             # As it was known when they came into force: shots since then do not move the plan.
             until = max(by.started_at or by.due_at for _, by in part)
-            done = translate_for(formula, _stations(part), learnt_until=until)
+            done = translate(_stations(part), learnt_until=until)
             yield from ((slot, done[slot.station_id]) for slot, _ in part)
 
 

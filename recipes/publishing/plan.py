@@ -11,6 +11,7 @@ from audit.errors import Refused
 from people.persons.models import User
 from people.persons.permissions import may_everywhere, require
 from people.persons.verbs import Verb
+from people.policy.models import Policy
 from recipes.planning.facts import Fact, SlotReason, canonical, slot_fact
 from recipes.planning.plan import PERMIT, PUBLICATION, Outcome, Plan, SlotLine
 from recipes.publishing.scope import Scope
@@ -147,7 +148,10 @@ def make_plan(
     own_water = formula.leaves_water
     until = (learnt_until or now) if own_water else None
     stations = translate_for(
-        formula, Station.objects.filter(pk__in=slots.values("station")), learnt_until=until
+        formula,
+        Station.objects.filter(pk__in=slots.values("station")),
+        refuse_above_boiling=Policy.current().refuses_above_boiling,
+        learnt_until=until,
     )
     held = _held(slots)
     now_there = _Now(held, _waiting(slots), _same_settings(held, version, stations))

@@ -10,6 +10,7 @@ from audit.errors import Refused
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
+from people.policy.models import Policy
 from recipes.permits.models import Permit
 from recipes.planning.facts import SlotReason, slot_fact, words
 from recipes.planning.plan import PERMIT, PLACED, RE_TRANSLATION, Outcome, Plan, SlotLine
@@ -120,7 +121,11 @@ def make_retranslation_plan(*, by: User, calibration: Calibration) -> Retranslat
     beneath = _beneath(here)
     every = [*held, *(each for each, _ in beneath.values())]
     versions = versions_of(each for each in every if each.manner in SIGNED_FOR_IT)
-    translated = {digest: _translated(version, calibration) for digest, version in versions.items()}
+    refuse = Policy.current().refuses_above_boiling
+    translated = {
+        digest: _translated(version, calibration, refuse_above_boiling=refuse)
+        for digest, version in versions.items()
+    }
     lines = [
         _line(each, versions, translated)
         if each.basis != PERMIT.basis
@@ -142,13 +147,19 @@ def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:
     }
 
 
-def _translated(version: Version, calibration: Calibration) -> StationTranslation:
+def _translated(
+    version: Version, calibration: Calibration, *, refuse_above_boiling: bool
+) -> StationTranslation:
     here: Sequence[int] = [calibration.station_id]
-    formula = version.stated
-    stations = Station.objects.filter(pk__in=here)
     # Shots logged while somebody reads the plan do not move it.
-    until = calibration.recorded_at
-    return translate_for(formula, stations, calibration.traits, until)[calibration.station_id]
+    done = translate_for(
+        version.stated,
+        Station.objects.filter(pk__in=here),
+        refuse_above_boiling=refuse_above_boiling,
+        measured=calibration.traits,
+        learnt_until=calibration.recorded_at,
+    )
+    return done[calibration.station_id]
 
 
 def _line(

@@ -7,7 +7,6 @@ or re-translation.
 from dataclasses import dataclass
 from decimal import Decimal
 
-from people.policy.models import Boiling, Policy
 from recipes.formula.control_settings import as_stored, formula_set
 from recipes.station_water.cup import Expected, Judged, fact_words
 from recipes.station_water.own_water import Learning, translate_own
@@ -63,12 +62,18 @@ class WaterNow:
         return rounded(float(self.expected.water), 1) if self.expected else self.water
 
 
-def waters_now(station: Station) -> list[WaterNow]:
-    """Every slot of the station whose version leaves the water to it, by slot."""
+def waters_now(station: Station, *, refuse_above_boiling: bool) -> list[WaterNow]:
+    """Every slot of the station whose version leaves the water to it, by slot.
+
+    ``refuse_above_boiling`` is the owner's policy, by which it would be placed now.
+    """
     rows = Placement.objects.in_force().filter(slot__station=station, manner__in=SIGNED_FOR_IT)
     placements = list(rows.select_related("settings", "slot").order_by("slot__number"))
     versions = versions_of(placements)
-    now = {digest: _now(version, station) for digest, version in versions.items()}
+    now = {
+        digest: _now(version, station, refuse_above_boiling=refuse_above_boiling)
+        for digest, version in versions.items()
+    }
     return [
         water
         for each in placements
@@ -76,20 +81,22 @@ def waters_now(station: Station) -> list[WaterNow]:
     ]
 
 
-def water_now(placement: Placement, station: Station) -> WaterNow | None:
+def water_now(
+    placement: Placement, station: Station, *, refuse_above_boiling: bool
+) -> WaterNow | None:
     """The same for one slot; None where its water is stated, or nothing signed is in force."""
-    mine = [each for each in waters_now(station) if each.held.pk == placement.pk]
+    waters = waters_now(station, refuse_above_boiling=refuse_above_boiling)
+    mine = [each for each in waters if each.held.pk == placement.pk]
     return mine[0] if mine else None
 
 
-def _now(version: Version, station: Station) -> Now | None:
+def _now(version: Version, station: Station, *, refuse_above_boiling: bool) -> Now | None:
     formula, machine = version.stated, station.machine
     if not formula.leaves_water:
         return None
     pairs = [(abilities_of([machine.machine_type_id])[machine.machine_type_id], traits_at(station))]
-    refuse = Policy.current().boiling == Boiling.REFUSE
     done, judged = translate_own(
-        formula, [station.pk], pairs, Learning(), refuse_above_boiling=refuse
+        formula, [station.pk], pairs, Learning(), refuse_above_boiling=refuse_above_boiling
     )
     return done[0], judged[0]
 

@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from people.persons.verbs import Verb
+from people.policy.models import Policy
 from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS
 from recipes.station_water.budget import cup_budget, settings_of, taper_of
@@ -49,7 +50,9 @@ def beverage(request: PageRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         asked = form.cleaned_data
         context["balance"] = balance_of(station, asked["dose"], asked["beverage"])
-    context["waters"] = waters_now(station)
+    context["waters"] = waters_now(
+        station, refuse_above_boiling=Policy.current().refuses_above_boiling
+    )
     return render(request, "recipes/station_water/beverage.html", context, status=status_of(form))
 
 
@@ -77,7 +80,10 @@ def delivery(request: PageRequest, pk: int) -> HttpResponse:
 
 def _delivered(station: Station, version: Version, placement: Placement) -> dict[str, Any]:
     stated = version.formula.filter(code=WATER, target__isnull=False).first()
-    own = water_now(placement, station) if stated is None else None
+    own = None
+    if stated is None:
+        refuse = Policy.current().refuses_above_boiling
+        own = water_now(placement, station, refuse_above_boiling=refuse)
     context: dict[str, Any] = {
         "water": stated,
         "own": own,

@@ -11,7 +11,6 @@ from decimal import Decimal
 
 from django.db.models import QuerySet
 
-from people.policy.models import Boiling, Policy
 from recipes.formula.control_settings import Values, as_stored, cup_of
 from recipes.formula.formula import Formula
 from recipes.station_water.cup import Expected, Judged, fact_words
@@ -57,14 +56,17 @@ class StationTranslation:
 def translate_for(
     formula: Formula,
     stations: QuerySet[Station],
+    *,
+    refuse_above_boiling: bool,
     measured: Mapping[str, Decimal | None] | None = None,
     learnt_until: datetime | None = None,
     waters: Mapping[int, Decimal] | None = None,
 ) -> dict[int, StationTranslation]:
-    """Translate a formula for every station of a queryset: four queries, whatever their number.
+    """Translate a formula for every station of a queryset: three queries, whatever their number.
 
+    ``refuse_above_boiling`` is the owner's policy: refuse what boils there instead of flagging it.
     ``measured`` stands in for traits of the stations, to see what a calibration would change.
-    Where the formula leaves the water to the stations a fifth query learns it from their shots,
+    Where the formula leaves the water to the stations a fourth query learns it from their shots,
     leaving out those logged from ``learnt_until`` on; with ``waters`` [mL] nothing is learnt.
     """
     rows = list(stations.values_list("pk", "machine__site_id", "machine__machine_type_id", *TRAITS))
@@ -75,7 +77,7 @@ def translate_for(
         [row[0] for row in rows],
         pairs,
         Learning(learnt_until, waters),
-        refuse_above_boiling=Policy.current().boiling == Boiling.REFUSE,
+        refuse_above_boiling=refuse_above_boiling,
     )
     return {
         row[0]: _at_station(row[0], row[1], translation, cup)
