@@ -18,7 +18,7 @@ from stations.equipment.models import Site, Slot, Station
 from stations.equipment.pages import covered_station
 from stations.metrology.formula import WATER
 from stations.shots.models import CheckShot
-from stations.slots.by_hand import WHO_MAY
+from stations.slots.bases import who_may_change
 from stations.slots.holdings import Holding, holdings
 from stations.slots.models import Placement, ReadBack
 from stations.slots.pages import covered_holding, rights
@@ -148,7 +148,7 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
         "metered": holding.placement and WATER in holding.placement.settings.values,
         "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
         "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
-        "who_may": WHO_MAY,
+        "who_may": who_may_change(),
         **rights(request, site.pk),
     }
     return render(request, "stations/board/slot.html", context)
@@ -171,7 +171,7 @@ def _drifts(holding: Holding) -> list[Drift]:
 
 
 def _waiting(slot_id: int) -> Any:  # noqa: ANN401
-    """What is scheduled, and what a permit has suspended."""
+    """What is scheduled, and what is set aside for a time."""
     states = [Placement.State.SCHEDULED, Placement.State.SUSPENDED]
     rows = Placement.objects.filter(slot=slot_id, state__in=states)
     return rows.select_related("settings", "signature").order_by("due_at")

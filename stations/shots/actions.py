@@ -135,7 +135,7 @@ def _in_force(slot: Slot, subject: Subject) -> Placement:
         placement = rows.select_for_update(of=("self",)).first()
     if placement is None:
         raise Refused(
-            "Nothing is in force in this slot, so there is no recipe to check.",
+            "Nothing is in force in this slot, so there is nothing to check a shot against.",
             who_may="a head roaster, by publishing to it; a shop lead, by setting it by hand",
             how_to_ask="Ask your shop lead what this slot is for.",
             subject=subject,

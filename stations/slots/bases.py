@@ -37,4 +37,11 @@ def basis_of(placement: Placement) -> Basis:
     return _BASES.get(placement.basis) or Basis(placement.basis, placement.basis, manner)
 
 
+def who_may_change() -> str:
+    """Who changes what a locked slot holds, in the words of those who registered how."""
+    ways = (PlacementManner.TAKES_OVER, PlacementManner.STEPS_IN)
+    labels = " or a ".join(each.label for each in _BASES.values() if each.manner in ways)
+    return f"A head roaster changes it, with a {labels}."
+
+
 register(Basis(BY_HAND, "set by hand", PlacementManner.BY_HAND))

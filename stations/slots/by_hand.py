@@ -15,7 +15,7 @@ from people.persons.verbs import Verb
 from stations.equipment.models import Slot
 from stations.machine_types.catalogue import ENDINGS, unit_of
 from stations.metrology.formula import ENDS_BY
-from stations.slots.bases import BY_HAND
+from stations.slots.bases import BY_HAND, who_may_change
 from stations.slots.models import ControlSettings, Placement
 from stations.slots.placing import lock_slots
 from web.checks import Checks
@@ -24,7 +24,6 @@ from web.printing import unit_label
 
 SLOT_SET_BY_HAND = register("slot.set_by_hand", "Set slot by hand")
 
-WHO_MAY = "A head roaster changes it, with a publication or a deviation permit."
 HOW_TO_ASK = (
     "Ask for a change from the slot's page: the head roaster decides it with your evidence."
 )
@@ -68,7 +67,7 @@ def refuse_if_locked(slot: Slot, values: Mapping[str, Mapping[str, str]]) -> Non
         return
     raise Refused(
         f"This slot is locked: it holds {held.settings.title}.",
-        WHO_MAY,
+        who_may_change(),
         HOW_TO_ASK,
         subject=Subject("slot", slot.pk, str(slot)),
         site_id=slot.station.machine.site_id,

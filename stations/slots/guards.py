@@ -10,8 +10,8 @@ from audit.capture.triggers import FirmTrigger
 
 LOCKED = "PL001"  # SQLSTATE of every refusal here, so that Python can tell it from a mistake
 HINT = (
-    "A head roaster changes it with a publication or a deviation permit; "
-    "a shop lead asks with a change request."
+    "A head roaster changes it by signing what takes its place or steps in for a time; "
+    "a shop lead asks for that."
 )
 
 
@@ -71,7 +71,7 @@ BENEATH = refuse(
             WHERE o.slot_id = n.slot_id AND o.superseded_by_id = n.id AND o.state = 'ended'
                 AND o.ended_at >= transaction_timestamp()
                 AND a.content_digest = b.content_digest))""",
-    "Only a re-translation of the same content takes the place of what a permit falls back to.",
+    "Only what renews the same content takes the place of what a slot falls back to.",
 )
 
 # What a locked slot holds ends in the very statement that puts a signed successor for the same
@@ -105,8 +105,7 @@ SIGNED = refuse(
         ON s.id = n.signature_id AND s.subject_type = n.basis AND s.subject_id = n.basis_id
         AND s.at >= transaction_timestamp()
     WHERE n.manner <> 'by_hand' AND s.id IS NULL""",
-    "A placement needs the signature of its own publication, permit or re-translation,"
-    " given together with it.",
+    "A placement needs the signature of what it is under, given together with it.",
 )
 
 FRESH = refuse(

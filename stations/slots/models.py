@@ -108,7 +108,7 @@ class PlacementState(models.TextChoices):
 
     SCHEDULED = "scheduled", "scheduled"
     IN_FORCE = "in_force", "in force"
-    SUSPENDED = "suspended", "suspended by a permit"
+    SUSPENDED = "suspended", "set aside for a time"
     ENDED = "ended", "ended"
     CANCELLED = "cancelled", "cancelled"
 

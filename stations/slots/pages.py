@@ -10,7 +10,8 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
 from stations.equipment.pages import covered_station
-from stations.slots.by_hand import WHO_MAY, set_by_hand
+from stations.slots.bases import who_may_change
+from stations.slots.by_hand import set_by_hand
 from stations.slots.forms import ByHandForm, ReadBackForm
 from stations.slots.holdings import Holding, holdings
 from stations.slots.models import ReadBack
@@ -51,7 +52,7 @@ def set_slot_by_hand(request: PageRequest, pk: int) -> HttpResponse:
         "holding": holding,
         "slot": holding.slot,
         "site": machine.site,
-        "who_may": WHO_MAY,
+        "who_may": who_may_change(),
         **rights(request, machine.site_id),
     }
     if holding.locked and request.method != "POST":

@@ -61,8 +61,8 @@ def _lock(slot: Slot, seen: int, subject: Subject) -> Placement:
     if current is None:
         raise Refused(
             "Nothing is in force in this slot, so there is nothing to compare it with.",
-            who_may="a head roaster, by publishing to it",
-            how_to_ask="Ask a head roaster to publish a recipe to this slot.",
+            who_may="a head roaster, by signing settings for it",
+            how_to_ask="Ask a head roaster for signed settings for this slot.",
             subject=subject,
             site_id=slot.station.machine.site_id,
         )

@@ -133,7 +133,7 @@ ATTACKS = {
     "a publication beneath a permit": (
         f"WITH gone AS ({END.rstrip(';') % 'waiting'} RETURNING id) {SUSPEND}"
         " AND (SELECT count(*) FROM gone) = 1",
-        "Only a re-translation",
+        "Only what renews",
     ),
     "a publication that waits": (END % "waiting" + SUSPEND, "A locked slot stays locked"),
     "two beneath a permit": (SUSPEND, "placement_one_suspended"),
