@@ -29,7 +29,7 @@ NEWER = ContentShown(
 FORGED = ContentShown(False, "Content has changed since: what is kept of it has another digest.")
 
 
-def told(moved: Iterable[str]) -> ContentShown:
+def content_shown(moved: Iterable[str]) -> ContentShown:
     """The answer for what no longer fits, in words; nothing is good news."""
     parts = list(moved)
     return ContentShown(False, f"Content has changed since: {', '.join(parts)}.") if parts else SAME
@@ -43,7 +43,7 @@ def as_seen(signed: SignatureShown, moved: Callable[[Seen], Iterable[str]]) -> C
     if sha256(kept.canonical.encode()).hexdigest() != signed.digest:
         return FORGED
     seen: Seen = json.loads(kept.canonical)
-    return NEWER if scheme_of(seen) > SCHEME else told(moved(seen))
+    return NEWER if scheme_of(seen) > SCHEME else content_shown(moved(seen))
 
 
 def scheme_of(seen: Seen) -> int:

@@ -3,6 +3,7 @@
 from django import forms
 
 from recipes.coffees.models import Coffee
+from web.fields import SeenRevision
 
 
 def _days(label: str, help_text: str, *, required: bool = True) -> forms.IntegerField:
@@ -22,7 +23,7 @@ class CoffeeForm(forms.Form):
 class ChangeCoffeeForm(CoffeeForm):
     """A coffee as it was seen."""
 
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = SeenRevision()
 
 
 class LotForm(forms.Form):

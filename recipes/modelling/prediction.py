@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from recipes.brewing.shot_model.predict import Compared, Told, predict
+from recipes.brewing.shot_model.predict import Compared, Estimate, predict
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.models import ShotFit
@@ -90,7 +90,7 @@ def _sides(one: Compared) -> tuple[Interval, Interval, Interval]:
     )
 
 
-def _interval(estimate: Told, places: int) -> Interval:
+def _interval(estimate: Estimate, places: int) -> Interval:
     sides = (estimate.value, estimate.value - estimate.margin, estimate.value + estimate.margin)
     return Interval(*(rounded(side, places) for side in sides))
 

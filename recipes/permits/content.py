@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
-from people.signatures.content import Seen, as_seen, told
+from people.signatures.content import Seen, as_seen, content_shown
 from recipes.permits.models import Permit, PermitChange
 from recipes.planning.content import document_moved, slots_moved
 from recipes.planning.plan import PERMIT
@@ -18,7 +18,7 @@ def permit_content(signed: SignatureShown) -> ContentShown:
     """Of a permit's plan."""
     granted = Permit.objects.filter(pk=signed.about_id).first()
     if granted is None:
-        return told(["the permit is gone"])
+        return content_shown(["the permit is gone"])
     return as_seen(signed, lambda seen: _moved(granted, seen, signed.digest))
 
 

@@ -43,8 +43,8 @@ def stored_sentences(kept: Sequence[Mapping[str, Any]], names: Names) -> list[st
     return _headed(((stored_flag_words(each), each["sites"]) for each in kept), names)
 
 
-def _headed(told: Iterable[tuple[str, Iterable[int]]], names: Names) -> list[str]:
-    places = ((text, sorted(names[pk] for pk in sites if pk in names)) for text, sites in told)
+def _headed(flags: Iterable[tuple[str, Iterable[int]]], names: Names) -> list[str]:
+    places = ((text, sorted(names[pk] for pk in sites if pk in names)) for text, sites in flags)
     return sorted(f"{_named(here)}: {text}" for text, here in places if here)
 
 
@@ -54,7 +54,7 @@ def _named(names: Sequence[str]) -> str:
     return ", ".join(names[:NAMED]) + more
 
 
-def told_of_old(text: str, names: Iterable[str], *, whole: bool) -> list[str]:
+def accepted_in_words(text: str, names: Iterable[str], *, whole: bool) -> list[str]:
     """What was accepted when it was kept in words, each line headed by the names of its sites.
 
     Whoever covers a part of them reads the lines that are about that part alone.

@@ -7,7 +7,7 @@ from django.db import models
 
 from audit.revision import Revised
 from people.signatures.models import Signature
-from recipes.planning.accepting import stored_sentences, told_of_old
+from recipes.planning.accepting import accepted_in_words, stored_sentences
 
 
 class SignedPlan(Revised):
@@ -36,5 +36,5 @@ class SignedPlan(Revised):
     def accepted_at(self, names: Mapping[int, str], *, whole: bool) -> list[str]:
         """What was accepted at sites of these ids and names; ``whole`` if it goes to no others."""
         if self.accepted is None:
-            return told_of_old(self.acknowledgement, names.values(), whole=whole)
+            return accepted_in_words(self.acknowledgement, names.values(), whole=whole)
         return stored_sentences(self.accepted, names)

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
-from people.signatures.content import Seen, as_seen, scheme_of, told
+from people.signatures.content import Seen, as_seen, content_shown, scheme_of
 from recipes.planning.content import document_moved, settings_written
 from recipes.planning.plan import PUBLICATION
 from recipes.planning.served import Reader, Said
@@ -18,7 +18,7 @@ def publication_content(signed: SignatureShown) -> ContentShown:
     """Of a publication's plan."""
     made = Publication.objects.filter(pk=signed.about_id).first()
     if made is None:
-        return told(["the publication is gone"])
+        return content_shown(["the publication is gone"])
     return as_seen(signed, lambda seen: _moved(made, seen, signed.digest))
 
 

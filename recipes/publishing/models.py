@@ -118,7 +118,7 @@ class Publication(SignedPlan):
     def __str__(self) -> str:
         return f"publication {self.pk}"
 
-    def told_where(self, *, whole: bool) -> str:
+    def where_words(self, *, whole: bool) -> str:
         """The scope in words, which may name sites; of others than one's own nothing is told."""
         return self.scope_label if whole else PART
 

@@ -178,7 +178,7 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
     total = sum(row.slots for row in sites)
     return {
         "publication": publication,
-        "where": publication.told_where(whole=whole),
+        "where": publication.where_words(whole=whole),
         "accepted": publication.accepted_at(
             {row.site_id: str(row.site) for row in sites}, whole=whole
         ),

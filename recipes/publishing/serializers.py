@@ -192,7 +192,7 @@ class PublicationOut(serializers.ModelSerializer[Publication]):
 
     def get_scope_label(self, publication: Publication) -> str:
         """The same in words."""
-        return publication.told_where(whole=_whole(publication))
+        return publication.where_words(whole=_whole(publication))
 
     def get_acknowledgement(self, publication: Publication) -> str:
         """What was flagged and accepted by name."""

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
-from people.signatures.content import Seen, as_seen, told
+from people.signatures.content import Seen, as_seen, content_shown
 from recipes.planning.content import slots_moved
 from recipes.planning.plan import RE_TRANSLATION
 from recipes.planning.served import Reader, Said
@@ -15,7 +15,7 @@ def calibration_content(signed: SignatureShown) -> ContentShown:
     """Of a calibration and the plan of accepting it."""
     accepted = Calibration.objects.filter(pk=signed.about_id).first()
     if accepted is None:
-        return told(["the calibration is gone"])
+        return content_shown(["the calibration is gone"])
     return as_seen(signed, lambda seen: _moved(accepted, seen, signed.digest))
 
 

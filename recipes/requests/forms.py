@@ -12,6 +12,7 @@ from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
 from recipes.requests.rebasing import Sides
 from stations.equipment.models import Site
+from web.fields import SeenRevision
 
 
 class ProposalForm(FormulaForm):
@@ -52,7 +53,7 @@ class NewRequestForm(ProposalForm):
 class ChangeRequestForm(ProposalForm):
     """One's own request as it was seen."""
 
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = SeenRevision()
 
 
 class DecisionForm(forms.Form):
@@ -68,13 +69,13 @@ class DecisionForm(forms.Form):
         max_length=WORDS, required=False, widget=forms.Textarea,
         help_text="Needed to decline or to ask back.",
     )  # fmt: skip
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = SeenRevision()
 
 
 class RebaseForm(forms.Form):
     """For each parameter that both sides changed: which holds, of the sides that were shown."""
 
-    revision = forms.IntegerField(widget=forms.HiddenInput)
+    revision = SeenRevision()
     current = forms.IntegerField(widget=forms.HiddenInput)  # the version approved now
 
     CHOICES = (("proposed", "Keep the proposal"), ("current", "Take the value approved now"))

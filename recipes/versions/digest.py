@@ -17,7 +17,7 @@ from typing import Any
 import rfc8785
 
 from audit.registry import ContentShown, SignatureShown
-from people.signatures.content import told
+from people.signatures.content import content_shown
 from recipes.versions.models import Version
 from stations.metrology.formula import Stated
 
@@ -57,6 +57,6 @@ def version_content(signed: SignatureShown) -> ContentShown:
     """Of a version."""
     version = Version.objects.with_recipe().with_formula().filter(pk=signed.about_id).first()
     if version is None:
-        return told(["the version is gone"])
+        return content_shown(["the version is gone"])
     now = content_digest(version)
-    return told([] if now == signed.digest else [f"it has {now[:12]}… now"])
+    return content_shown([] if now == signed.digest else [f"it has {now[:12]}… now"])

@@ -201,7 +201,7 @@ def _residuals(
 
 def _count(shot: Pulled) -> int:
     """Measured values of a shot, checked. Raises QuantityError naming a bad one."""
-    told = [
+    measured = [
         real(name, value, least=0.0, most=2_000.0)
         for name, value in zip(ENDS, _ends(shot), strict=True)
         if value is not None
@@ -209,9 +209,9 @@ def _count(shot: Pulled) -> int:
     if (shot.times is None) is not (shot.masses is None):
         raise QuantityError("masses", None, "masses with times, or neither")
     if shot.times is None or shot.masses is None:
-        return len(told)
+        return len(measured)
     _check_trace(shot.times, shot.masses)
-    return len(told) + shot.times.size
+    return len(measured) + shot.times.size
 
 
 def _check_trace(times: Floats, masses: Floats) -> None:

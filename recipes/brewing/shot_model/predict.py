@@ -14,13 +14,13 @@ from recipes.brewing.shot_model.parameters import Setup
 from recipes.brewing.shot_model.simulate import simulate
 
 # s, mL, g, % by mass, % of the dose
-TOLD = ("time", "water", "beverage", "tds", "extraction")
+OUTCOMES = ("time", "water", "beverage", "tds", "extraction")
 COVERAGE = 0.95
 STEP = 1.0  # s; what is told is the shot's end, which no sample changes
 
 
 @dataclass(frozen=True)
-class Told:
+class Estimate:
     """The mean of one quantity, and half the width of its interval."""
 
     value: float
@@ -32,9 +32,9 @@ class Compared:
     """One quantity before and after a change, and the difference, which is known better."""
 
     name: str
-    base: Told
-    changed: Told
-    difference: Told
+    base: Estimate
+    changed: Estimate
+    difference: Estimate
 
 
 def predict(fit: Fit, base: Setup, changed: Setup, *, coarser: float = 1.0) -> list[Compared]:
@@ -54,14 +54,16 @@ def predict(fit: Fit, base: Setup, changed: Setup, *, coarser: float = 1.0) -> l
     reach = float(scipy.stats.t.ppf(0.5 + COVERAGE / 2, fit.dof))
     relative = fit.covariance / np.outer(fit.values, fit.values)
 
-    def told(values: Floats, turned: Floats) -> list[Told]:
+    def estimates(values: Floats, turned: Floats) -> list[Estimate]:
         spread = np.sqrt(np.einsum("ij,jk,ik->i", turned, relative, turned))
-        return [Told(float(v), reach * float(s)) for v, s in zip(values, spread, strict=True)]
+        return [Estimate(float(v), reach * float(s)) for v, s in zip(values, spread, strict=True)]
 
     columns = (
-        told(first, slopes), told(other, slopes_other), told(other - first, slopes_other - slopes),
-    )  # fmt: skip
-    return [Compared(name, *row) for name, *row in zip(TOLD, *columns, strict=True)]
+        estimates(first, slopes),
+        estimates(other, slopes_other),
+        estimates(other - first, slopes_other - slopes),
+    )
+    return [Compared(name, *row) for name, *row in zip(OUTCOMES, *columns, strict=True)]
 
 
 def _linear(fit: Fit, setup: Setup, coarser: float) -> tuple[Floats, Floats]:
@@ -82,7 +84,7 @@ def _linear(fit: Fit, setup: Setup, coarser: float) -> tuple[Floats, Floats]:
 
 
 def _outcome(setup: Setup) -> Floats:
-    told = simulate(setup, step=STEP)
-    if not told.ended:
+    shot = simulate(setup, step=STEP)
+    if not shot.ended:
         raise QuantityError(f"ending by {setup.ending.by}", setup.ending.value, "a shot that ends")
-    return np.array([getattr(told, name) for name in TOLD])
+    return np.array([getattr(shot, name) for name in OUTCOMES])

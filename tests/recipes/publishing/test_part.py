@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from recipes.planning.accepting import told_of_old
+from recipes.planning.accepting import accepted_in_words
 from recipes.publishing import run
 from recipes.publishing.models import PART
 from stations.equipment.models import Site
@@ -17,14 +17,14 @@ FLAGGED = "Upland: hot there\nHarbour: hot here\nHarbour, Harbour Two: hot at bo
 
 
 def test_what_was_kept_in_words_is_told_where_all_of_it_is_covered() -> None:
-    assert told_of_old(FLAGGED, [], whole=True) == FLAGGED.splitlines()
-    assert told_of_old(FLAGGED, ["Harbour"], whole=False) == ["Harbour: hot here"]
-    assert told_of_old(FLAGGED, ["Harbour", "Harbour Two"], whole=False) == [
+    assert accepted_in_words(FLAGGED, [], whole=True) == FLAGGED.splitlines()
+    assert accepted_in_words(FLAGGED, ["Harbour"], whole=False) == ["Harbour: hot here"]
+    assert accepted_in_words(FLAGGED, ["Harbour", "Harbour Two"], whole=False) == [
         "Harbour: hot here",
         "Harbour, Harbour Two: hot at both",
     ]
-    assert told_of_old(FLAGGED, ["High, Low"], whole=False) == ["High, Low: x"]
-    assert told_of_old(FLAGGED, [], whole=False) == []
+    assert accepted_in_words(FLAGGED, ["High, Low"], whole=False) == ["High, Low: x"]
+    assert accepted_in_words(FLAGGED, [], whole=False) == []
 
 
 @pytest.fixture
