@@ -147,12 +147,9 @@ def make_plan(
     formula = version.stated
     own_water = formula.leaves_water
     until = (learnt_until or now) if own_water else None
-    stations = translate_for(
-        formula,
-        Station.objects.filter(pk__in=slots.values("station")),
-        refuse_above_boiling=Policy.current().refuses_above_boiling,
-        learnt_until=until,
-    )
+    here = Station.objects.filter(pk__in=slots.values("station"))
+    refuse = Policy.current().refuses_above_boiling
+    stations = translate_for(formula, here, refuse_above_boiling=refuse, learnt_until=until)
     held = _held(slots)
     now_there = _Now(held, _waiting(slots), _same_settings(held, version, stations))
     return PublicationPlan(
