@@ -20,6 +20,20 @@ def pytest_configure(config: pytest.Config) -> None:
     services.start(config)
 
 
+@pytest.fixture(autouse=True)
+def _every_refusal_is_an_entry(
+    request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Refusals are counted by person, action and minute over all processes.
+
+    So tests beside each other, or a long race, would count for one another: only the tests about
+    that (`tests/audit/capture/test_many_refusals.py`) go by the real numbers.
+    """
+    if not request.node.nodeid.startswith("tests/audit/capture/test_many_refusals.py"):
+        for bound in ("FEW", "MANY"):
+            monkeypatch.setattr(f"audit.capture.refusals.{bound}", 10**9)
+
+
 @pytest.fixture(scope="session")
 def chromium() -> str:
     """The browser's program; without one the test is skipped, in CI it fails."""

@@ -111,7 +111,9 @@ def cancels(stage: Stage) -> str:
 
 def stops_the_cancelled(stage: Stage) -> str:
     """What is over can't be stopped."""
-    page = stage[HEAD].force(f"{stage.kept['later']}stop/", reason="Too late").must(409)
+    page = (
+        stage[HEAD].force(f"{stage.kept['later']}stop/", reason="Too late", revision="1").must(409)
+    )
     return "refused: " + page.find(r"This publication is cancelled; only one that is under way")
 
 

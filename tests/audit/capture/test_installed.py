@@ -19,6 +19,12 @@ def as_owner(statement: str) -> None:
         cursor.execute(statement)
 
 
+@pytest.fixture(autouse=True)
+def _only_ours() -> None:
+    """Without the tables other tests make in the same database; they are back afterwards."""
+    as_owner("DROP TABLE IF EXISTS sample_jar, sample_note, sample_shelf CASCADE")
+
+
 def test_a_migrated_database_is_as_the_migrations_made_it() -> None:
     assert differences() == []
     assert len(expected().triggers) > 150
