@@ -12,6 +12,7 @@ class AuditConfig(AppConfig):
     def ready(self) -> None:
         """Register what a deployment is checked for, and the subjects of its own."""
         from audit import privileges  # noqa: F401 - registers its checks
+        from audit.checking import actions  # noqa: F401 - registers an alarm
         from audit.registry import register_subject
 
         register_subject("history_check", "Check of the history", "audit:check")

@@ -4,8 +4,8 @@ import logging
 
 from celery import Task, shared_task
 
+from audit.alarms import alarms
 from audit.capture.context import Channel, RequestContext, request_context
-from audit.capture.installed import differences
 from audit.capture.partitions import roll
 from audit.checking.actions import unattended
 from audit.checking.run import run_check as run
@@ -37,13 +37,13 @@ def roll_month() -> str | None:
 
 @shared_task
 def look_at_guards() -> int:
-    """Write to the log what of the database's own guards is not as it was made; returns how many.
+    """Write every alarm of the history to the log; returns how many.
 
     Owners read the same at home and from /healthz.
     """
-    found = differences()
-    for told in found:
-        logger.error("The database does not guard itself: %s", told)
+    found = alarms()
+    for alarm in found:
+        logger.error("%s", alarm.words)
     return len(found)
 
 

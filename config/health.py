@@ -7,7 +7,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 from redis import RedisError
 
-from audit.capture.installed import differences
+from audit.alarms import alarms
 from audit.sealing.stops import stopped_now
 from people.persons.models import User
 from people.persons.permissions import may_everywhere
@@ -39,14 +39,14 @@ def _stopped() -> bool:
 
 
 def _told(request: HttpRequest) -> str:
-    """What an owner has to know besides: nobody else is told how the database is guarded.
+    """What an owner has to know besides; nobody else is told.
 
     The process does its work all the same, so nothing that asks for that alone takes it away.
     """
     user = request.user
     if not isinstance(user, User) or not may_everywhere(user, Verb.HISTORY_VIEW):
         return ""
-    return "".join(f"alarm: {told}\n" for told in differences())
+    return "".join(f"alarm: {alarm.words}\n" for alarm in alarms())
 
 
 def _database() -> bool:

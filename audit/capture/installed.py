@@ -15,6 +15,9 @@ from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.operations import RunSQL
 from django.db.migrations.operations.base import Operation
+from django.urls import reverse
+
+from audit.alarms import Alarm, register_alarm
 
 # pg_trigger.tgtype, by PostgreSQL's include/catalog/pg_trigger.h.
 ROW, BEFORE = 1, 2
@@ -195,6 +198,14 @@ def installed(alias: str = DEFAULT_DB_ALIAS) -> Installed:
 def differences(alias: str = DEFAULT_DB_ALIAS) -> list[str]:
     """What is not as the migrations made it, a sentence each, naming table and trigger."""
     return sorted({*_of_triggers(installed(alias), expected())})
+
+
+@register_alarm
+def guards_off() -> Iterator[Alarm]:
+    """What of the guards is off or another one: changes may leave no entry."""
+    for told in differences():
+        words = f"The database does not guard itself. {told}"
+        yield Alarm(words, reverse("audit:ledger"), "stopped")
 
 
 def _of_triggers(now: Installed, should: Guards) -> Iterator[str]:

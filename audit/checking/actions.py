@@ -1,12 +1,15 @@
 """Asking for a check. A worker takes it up within seconds: audit.tasks.take_up_checks."""
 
 import re
+from collections.abc import Iterator
 from datetime import timedelta
 
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.db.models.functions import Now
+from django.urls import reverse
 
+from audit.alarms import Alarm, register_alarm
 from audit.capture.context import Actor, recorded
 from audit.checking.models import CheckState, HistoryCheck
 from audit.errors import Invalid, Refused, Subject
@@ -43,6 +46,14 @@ def silent() -> QuerySet[HistoryCheck]:
 def newest_answer() -> HistoryCheck | None:
     """The last check that came to an answer."""
     return HistoryCheck.objects.filter(state=CheckState.DONE).first()
+
+
+@register_alarm
+def found_by_check() -> Iterator[Alarm]:
+    """A check of the history that found something, until a newer one finds nothing."""
+    check = newest_answer()
+    if check and not check.intact:
+        yield Alarm(check.verdict, reverse("audit:check", args=[check.pk]), since=check.finished_at)
 
 
 LONGEST = 20_000  # characters: a note has a few hundred, the mail around it not many more

@@ -10,8 +10,7 @@ from django.db.models import Count, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
-from audit.capture.installed import differences
-from audit.checking.actions import newest_answer
+from audit.alarms import alarms
 from audit.sealing.lateness import waiting_now
 from people.persons.models import User
 from people.persons.permissions import covered_sites, may, may_everywhere
@@ -242,20 +241,9 @@ def _history(user: User) -> Iterable[WorkList]:
         )
         waited = age(lag.oldest) if lag.oldest else ""
         items.append(Item(reverse("audit:ledger"), words, "overdue", age=waited))
-    everything = may_everywhere(user, Verb.HISTORY_VIEW)
-    check = newest_answer() if everything else None
-    if check and not check.intact:
-        url = reverse("audit:check", args=[check.pk])
-        items.append(Item(url, check.verdict, "differs", when=check.finished_at))
-    if everything:
-        items += _guards()
+    if may_everywhere(user, Verb.HISTORY_VIEW):
+        items += [Item(a.url, a.words, a.mark, when=a.since) for a in alarms()]
     yield WorkList("Seal of the history", items)
-
-
-def _guards() -> list[Item]:
-    """What of the database's own guards is off or another one: changes may leave no entry."""
-    told, url = differences(), reverse("audit:ledger")
-    return [Item(url, f"The database does not guard itself. {each}", "stopped") for each in told]
 
 
 def _some(rows: QuerySet[Any, Any]) -> tuple[list[Any], bool]:
