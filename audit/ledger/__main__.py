@@ -1,6 +1,7 @@
 """`python -m audit.ledger verify BUNDLE [--since CHECKPOINT] [--archive FILE …] [--key KEY]`.
 
-The offline check of a history. Needs neither Django nor a database. How it ends is in EXITS.
+The offline check of a history; how it ends is in EXITS. `python -m audit.ledger witness` is an
+independent witness of one (audit.ledger.witness). Neither needs Django or a database.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from audit.ledger.bundle.check import verify
 from audit.ledger.bundle.report import Pinned, Report
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
+from audit.ledger.witness import command
 
 EXITS = """\
 exit codes, the first line of the answer says the same:
@@ -29,6 +31,8 @@ exit codes, the first line of the answer says the same:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; returns the exit code."""
     chosen = _parser().parse_args(arguments)
+    if chosen.command == "witness":
+        return command.run(chosen)
     try:
         return _verify(chosen)
     except (OSError, UnicodeDecodeError, LedgerError) as error:
@@ -37,22 +41,25 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> ArgumentParser:
-    parser = ArgumentParser(prog="python -m audit.ledger", description="Check a history offline.")
-    commands = parser.add_subparsers(required=True, metavar="verify")
-    command = commands.add_parser(
+    parser = ArgumentParser(
+        prog="python -m audit.ledger", description="Check or witness a history."
+    )
+    commands = parser.add_subparsers(required=True, dest="command", metavar="verify|witness")
+    command.arguments(commands.add_parser("witness", help="cosign checkpoints as a witness"))
+    verify_ = commands.add_parser(
         "verify", help="check a bundle and say what is intact", epilog=EXITS,
         formatter_class=RawDescriptionHelpFormatter,
     )  # fmt: skip
-    command.add_argument("bundle", type=Path, help="the bundle, as exported")
-    command.add_argument(
+    verify_.add_argument("bundle", type=Path, help="the bundle, as exported")
+    verify_.add_argument(
         "--since", type=Path, action="append", default=[], metavar="CHECKPOINT",
         help="a checkpoint kept from before; may be given more than once",
     )  # fmt: skip
-    command.add_argument(
+    verify_.add_argument(
         "--archive", type=Path, action="extend", nargs="+", default=[], metavar="FILE",
         help="archives of older entries, to be looked at as well",
     )  # fmt: skip
-    command.add_argument(
+    verify_.add_argument(
         "--key", action="append", default=[], help="a signing key you trust, as written down"
     )
     return parser

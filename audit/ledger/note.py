@@ -10,6 +10,7 @@ from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from hashlib import sha256
+from typing import ClassVar, Self
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
@@ -28,6 +29,7 @@ class Verifier:
 
     name: str
     public: bytes
+    kind: ClassVar[bytes] = ED25519
 
     def __post_init__(self) -> None:
         if not self.name or "+" in self.name or any(map(_unfit, self.name)):
@@ -37,21 +39,21 @@ class Verifier:
 
     @property
     def key_id(self) -> bytes:
-        """SHA-256(name || 0x0A || 0x01 || public key)[:4]."""
-        return sha256(self.name.encode() + b"\n" + ED25519 + self.public).digest()[:4]
+        """SHA-256(name || 0x0A || kind || public key)[:4]."""
+        return sha256(self.name.encode() + b"\n" + self.kind + self.public).digest()[:4]
 
     @property
     def text(self) -> str:
         """The key as a line to write down: name+id+base64."""
-        encoded = b64encode(ED25519 + self.public).decode()
+        encoded = b64encode(self.kind + self.public).decode()
         return f"{self.name}+{self.key_id.hex()}+{encoded}"
 
     @classmethod
-    def read(cls, text: str) -> Verifier:
+    def read(cls, text: str) -> Self:
         """Parse `text` as written by the property of that name. Raises LedgerError."""
         name, key_id, key = _parts(text, 3)
-        if key[:1] != ED25519:
-            raise LedgerError("key", text, "an Ed25519 verifier key")
+        if key[:1] != cls.kind:
+            raise LedgerError("key", text, f"an Ed25519 verifier key of kind {cls.kind[0]}")
         made = cls(name, key[1:])
         if made.key_id.hex() != key_id:
             raise LedgerError("key", text, "a key whose id fits its name and bytes")
@@ -72,9 +74,10 @@ class Signer:
 
     name: str
     seed: bytes
+    kind: ClassVar[bytes] = ED25519
 
     @classmethod
-    def new(cls, name: str) -> Signer:
+    def new(cls, name: str) -> Self:
         """Make a key from the system's randomness. Raises LedgerError for an unusable name."""
         made = cls(name, Ed25519PrivateKey.generate().private_bytes_raw())
         Verifier(name, made.verifier.public)  # an unusable name fails here, not at the first seal
@@ -83,24 +86,31 @@ class Signer:
     @property
     def verifier(self) -> Verifier:
         """The public half. Raises LedgerError if the seed is not 32 bytes or the name unusable."""
+        return Verifier(self.name, self._public)
+
+    @property
+    def _public(self) -> bytes:
         if len(self.seed) != 32:
             raise LedgerError("seed", len(self.seed), "32 bytes")
-        public = Ed25519PrivateKey.from_private_bytes(self.seed).public_key()
-        return Verifier(self.name, public.public_bytes_raw())
+        return self._private.public_key().public_bytes_raw()
+
+    @property
+    def _private(self) -> Ed25519PrivateKey:
+        return Ed25519PrivateKey.from_private_bytes(self.seed)
 
     @property
     def secret_text(self) -> str:
         """The key as a line for a secrets file: PRIVATE+KEY+name+id+base64."""
-        encoded = b64encode(ED25519 + self.seed).decode()
+        encoded = b64encode(self.kind + self.seed).decode()
         return f"PRIVATE+KEY+{self.name}+{self.verifier.key_id.hex()}+{encoded}"
 
     @classmethod
-    def read(cls, secret_text: str) -> Signer:
+    def read(cls, secret_text: str) -> Self:
         """Parse a line of a secrets file. Raises LedgerError, which never repeats the secret."""
         try:
             name, key_id, key = _parts(secret_text.removeprefix("PRIVATE+KEY+"), 3)
             made = cls(name, key[1:])
-            sound = key[:1] == ED25519 and made.verifier.key_id.hex() == key_id
+            sound = key[:1] == cls.kind and made.verifier.key_id.hex() == key_id
         except LedgerError:
             sound = False
         if not sound or not secret_text.startswith("PRIVATE+KEY+"):
@@ -109,9 +119,11 @@ class Signer:
 
     def sign(self, text: str) -> str:
         """The signature line over `text`, with its newline."""
-        key = Ed25519PrivateKey.from_private_bytes(self.seed)
-        signed = self.verifier.key_id + key.sign(text.encode())
-        return f"{DASH} {self.name} {b64encode(signed).decode()}\n"
+        return self._line(self._private.sign(text.encode()))
+
+    def _line(self, signature: bytes) -> str:
+        signed = b64encode(self.verifier.key_id + signature).decode()
+        return f"{DASH} {self.name} {signed}\n"
 
 
 @dataclass(frozen=True)
