@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
+from audit.endpoint import Endpoint
 from audit.errors import Invalid
 from web.access import require_access
 from web.lookup import row_number
@@ -28,7 +29,7 @@ Rows = Any  # a queryset whose model the caller knows
 S = TypeVar("S", bound=Serializer[Any])
 
 
-class GuardedView(APIView):
+class GuardedView(Endpoint):
     """An endpoint for those who may do `verb` somewhere; others get 403, the history a line.
 
     Asked before the body is looked at, so that nobody is told how to do what they may not.

@@ -11,8 +11,9 @@ from rest_framework import exceptions, serializers, status
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView, exception_handler
+from rest_framework.views import exception_handler
 
+from audit.endpoint import Endpoint
 from audit.errors import UNSHOWN, DomainError, Invalid, Problem, Refused, Stale, shown
 from web.errors import KINDS, Kind, as_domain_error, kind_of, kind_of_status
 
@@ -205,7 +206,7 @@ class KindOut(serializers.Serializer[Kind]):
     about = serializers.CharField()
 
 
-class Problems(APIView):
+class Problems(Endpoint):
     """The kinds of problem the API answers."""
 
     permission_classes = [AllowAny]

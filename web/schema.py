@@ -1,11 +1,14 @@
 """How the API describes itself: its errors, headers and number fields, said once."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.serializers import Serializer
+
+from audit.endpoint import Query
 
 IF_MATCH = OpenApiParameter(
     "If-Match", str, OpenApiParameter.HEADER, required=True, description="The ETag you read."
@@ -65,19 +68,29 @@ def describe_problems(
 
 
 class Schema(AutoSchema):
-    """Adds the headers that acting requests need, from how the view was written."""
+    """Adds the query and the headers that requests need, from how the view was written."""
 
     def get_override_parameters(
         self,
     ) -> list[OpenApiParameter | Serializer[Any] | type[Serializer[Any]]]:
-        """Idempotency-Key where the handler is `acting`, If-Match where it is `matching`."""
+        """What the view's `query` declares, and the headers that a decorated handler asks for.
+
+        Idempotency-Key where it is `acting`, If-Match where it is `matching`.
+        """
         handler = getattr(self.view, self.method.lower(), None)
-        needed = []
+        needed: list[OpenApiParameter | Serializer[Any] | type[Serializer[Any]]] = [*self.asked()]
         if getattr(handler, "needs_key", False):
             needed.append(IDEMPOTENCY_KEY)
         if getattr(handler, "needs_match", False):
             needed.append(IF_MATCH)
         return [*super().get_override_parameters(), *needed]
+
+    def asked(self) -> Sequence[OpenApiParameter | type[Serializer[Any]]]:
+        """What the address's query may say: on GET alone."""
+        query: Query = getattr(self.view, "query", ())
+        if self.method != "GET":
+            return []
+        return [query] if isinstance(query, type) else query
 
 
 class PlainDecimalScheme(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]

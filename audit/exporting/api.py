@@ -5,12 +5,11 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
-from rest_framework.views import APIView
 
 from audit.exporting.bundle import bundle
 from audit.exporting.filtered import csv_lines, json_lines
 from audit.exporting.pages import CSV, JSON_LINES, asked, download
-from audit.reading.access import require_every_site
+from audit.reading.access import HistoryEndpoint, require_every_site
 from audit.reading.api import PARAMETERS
 
 FILTERS = [one for one in PARAMETERS if one.name not in {"limit", "before", "after"}]
@@ -28,29 +27,31 @@ class AsTable(JSONRenderer):
     media_type = "text/csv"
 
 
-class JsonLinesView(APIView):
+class JsonLinesView(HistoryEndpoint):
     """A filtered history, one entry a line."""
 
+    query = FILTERS
     renderer_classes = (AsJsonLines, JSONRenderer)
 
-    @extend_schema(parameters=FILTERS, responses={(200, JSON_LINES): OpenApiTypes.STR})
+    @extend_schema(responses={(200, JSON_LINES): OpenApiTypes.STR})
     def get(self, request: Request) -> StreamingHttpResponse:
         """All entries that fit, newest first, in the very bytes that are sealed; streamed."""
         return download(json_lines(*asked(request.query_params, request.user)), JSON_LINES, "jsonl")
 
 
-class CsvView(APIView):
+class CsvView(HistoryEndpoint):
     """A filtered history as a table."""
 
+    query = FILTERS
     renderer_classes = (AsTable, JSONRenderer)
 
-    @extend_schema(parameters=FILTERS, responses={(200, "text/csv"): OpenApiTypes.STR})
+    @extend_schema(responses={(200, "text/csv"): OpenApiTypes.STR})
     def get(self, request: Request) -> StreamingHttpResponse:
         """All entries that fit, newest first, each with its signature; streamed."""
         return download(csv_lines(*asked(request.query_params, request.user)), CSV, "csv")
 
 
-class BundleView(APIView):
+class BundleView(HistoryEndpoint):
     """The whole history."""
 
     renderer_classes = (AsJsonLines, JSONRenderer)

@@ -7,6 +7,7 @@ from django.http import HttpRequest, QueryDict, StreamingHttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from audit.endpoint import refuse_unasked
 from audit.exporting.bundle import bundle
 from audit.exporting.filtered import csv_lines, json_lines
 from audit.reading.access import require_every_site, scope_of
@@ -24,14 +25,14 @@ CSV = "text/csv; charset=utf-8"
 @login_required
 def json_lines_of(request: HttpRequest) -> StreamingHttpResponse:
     """What the filter finds, one entry a line, in the bytes that are sealed."""
-    return download(json_lines(*asked(request.GET, request.user)), JSON_LINES, "jsonl")
+    return download(json_lines(*_asked(request)), JSON_LINES, "jsonl")
 
 
 @require_safe
 @login_required
 def csv_of(request: HttpRequest) -> StreamingHttpResponse:
     """What the filter finds, as a table."""
-    return download(csv_lines(*asked(request.GET, request.user)), CSV, "csv")
+    return download(csv_lines(*_asked(request)), CSV, "csv")
 
 
 @require_safe
@@ -40,6 +41,13 @@ def whole(request: HttpRequest) -> StreamingHttpResponse:
     """The whole history as a bundle that can be checked offline. Raises NotPermitted."""
     require_every_site(request.user)
     return download(bundle(), JSON_LINES, "bundle.jsonl")
+
+
+def _asked(request: HttpRequest) -> tuple[HistoryFilter, Scope]:
+    """The same of a form, whose empty fields are sent as well."""
+    scope_of(request.user)
+    refuse_unasked(request.GET, FilterForm.base_fields, empty=True)
+    return asked(request.GET, request.user)
 
 
 def asked(query: QueryDict, user: object) -> tuple[HistoryFilter, Scope]:

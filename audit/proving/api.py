@@ -8,10 +8,9 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from audit.errors import NotFound
-from audit.reading.access import scope_of
+from audit.reading.access import HistoryEndpoint, scope_of
 from audit.reading.filters import whole_number
 from audit.reading.queries import visible
 from audit.retention.records import archive_of
@@ -62,13 +61,12 @@ class ConsistencySerializer(serializers.Serializer[Any]):
     proof = serializers.ListField(child=serializers.CharField())
 
 
-class CheckpointsView(APIView):
+class CheckpointsView(HistoryEndpoint):
     """Signed states of the history."""
 
-    @extend_schema(
-        parameters=[OpenApiParameter("before", OpenApiTypes.INT64, description="older than")],
-        responses=CheckpointPageSerializer,
-    )
+    query = (OpenApiParameter("before", OpenApiTypes.INT64, description="the id of a checkpoint"),)
+
+    @extend_schema(responses=CheckpointPageSerializer)
     def get(self, request: Request) -> Response:
         """A page of checkpoints, newest first."""
         scope_of(request.user)
@@ -79,7 +77,7 @@ class CheckpointsView(APIView):
         return Response({"next": older, "results": [shown(row) for row in rows[:PAGE]]})
 
 
-class ProofView(APIView):
+class ProofView(HistoryEndpoint):
     """Inclusion of an entry."""
 
     @extend_schema(responses=ProofSerializer)
@@ -102,16 +100,15 @@ class ProofView(APIView):
         )
 
 
-class ConsistencyView(APIView):
+class ConsistencyView(HistoryEndpoint):
     """Consistency of two states."""
 
-    @extend_schema(
-        parameters=[
-            OpenApiParameter("from", OpenApiTypes.INT64, required=True, description="entries then"),
-            OpenApiParameter("to", OpenApiTypes.INT64, required=True, description="entries now"),
-        ],
-        responses=ConsistencySerializer,
+    query = (
+        OpenApiParameter("from", OpenApiTypes.INT64, required=True, description="entries then"),
+        OpenApiParameter("to", OpenApiTypes.INT64, required=True, description="entries now"),
     )
+
+    @extend_schema(responses=ConsistencySerializer)
     def get(self, request: Request) -> Response:
         """The proof's hashes, in base64."""
         scope_of(request.user)

@@ -2,7 +2,10 @@
 
 from typing import Protocol, cast
 
+from rest_framework.request import Request
+
 from audit.capture.context import record_refusal
+from audit.endpoint import Endpoint
 from audit.errors import NotPermitted
 from audit.vocabulary import register
 
@@ -41,6 +44,15 @@ def scope_of(user: object) -> frozenset[int] | None:
             ),
         )
     return viewer.history_sites()
+
+
+class HistoryEndpoint(Endpoint):
+    """For those who read some of the history; others get 403, and the history a line."""
+
+    def check_permissions(self, request: Request) -> None:
+        """Asked before the query is looked at. Raises NotPermitted."""
+        super().check_permissions(request)
+        scope_of(request.user)
 
 
 def require_every_site(user: object) -> None:

@@ -7,10 +7,9 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from audit.capture.models import Entry
-from audit.reading.access import scope_of
+from audit.reading.access import HistoryEndpoint, scope_of
 from audit.reading.filters import FilterForm, whole_number
 from audit.reading.pages import addresses, key_of
 from audit.reading.queries import PAGE, page_of, visible
@@ -130,12 +129,12 @@ PARAMETERS = [
 ]
 
 
-class HistoryView(APIView):
+class HistoryView(HistoryEndpoint):
     """The history, newest first."""
 
-    @extend_schema(
-        operation_id="history_list", parameters=PARAMETERS, responses=EntryPageSerializer
-    )
+    query = PARAMETERS
+
+    @extend_schema(operation_id="history_list", responses=EntryPageSerializer)
     def get(self, request: Request) -> Response:
         """One page by whatever filter; `next` leads to older entries, `previous` to newer."""
         scope = scope_of(request.user)
@@ -152,7 +151,7 @@ class HistoryView(APIView):
         return Response(body)
 
 
-class EntryView(APIView):
+class EntryView(HistoryEndpoint):
     """One entry."""
 
     @extend_schema(responses=WholeEntrySerializer)

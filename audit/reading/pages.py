@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from audit.endpoint import refuse_unasked
 from audit.errors import Invalid, NotFound
 from audit.reading.access import scope_of
 from audit.reading.charts import values_written
@@ -20,6 +21,8 @@ from audit.retention.records import absent, archived
 from audit.sealing.lateness import waiting_now
 from audit.sealing.proofs import place_of
 
+KEYS = ("before", "after")
+
 
 @dataclass(frozen=True, slots=True)
 class Key:
@@ -31,7 +34,7 @@ class Key:
 
 def key_of(query: Mapping[str, str]) -> Key:
     """From ?before= or ?after=. Raises Invalid for anything but one entry number."""
-    before, after = (_id(query, name) for name in ("before", "after"))
+    before, after = (_id(query, name) for name in KEYS)
     if before is not None and after is not None:
         raise Invalid("after", after, "before or after, not both")
     return Key(before, after)
@@ -54,10 +57,16 @@ def addresses(path: str, query: QueryDict, page: HistoryPage) -> dict[str, str]:
     }
 
 
-def _with(path: str, query: QueryDict, **key: int) -> str:
+def without_key(query: QueryDict) -> QueryDict:
+    """The filter alone, whichever page of what it finds was shown."""
     changed = query.copy()
-    for name in ("before", "after"):
+    for name in KEYS:
         changed.pop(name, None)
+    return changed
+
+
+def _with(path: str, query: QueryDict, **key: int) -> str:
+    changed = without_key(query)
     for name, value in key.items():
         changed[name] = str(value)
     return f"{path}?{changed.urlencode()}" if changed else path
@@ -71,6 +80,7 @@ EMPTY = HistoryPage([], None, None)
 def history(request: HttpRequest) -> HttpResponse:
     """The history, newest first, by whatever filter."""
     scope = scope_of(request.user)
+    refuse_unasked(request.GET, [*FilterForm.base_fields, *KEYS], empty=True)
     form = FilterForm(request.GET, scope)
     key = key_of(request.GET.dict())
     page = EMPTY
@@ -81,6 +91,7 @@ def history(request: HttpRequest) -> HttpResponse:
         "rows": rows_of(page.entries, form.sites),
         "lag": waiting_now(),
         "archived": archived(),
+        "wanted": without_key(request.GET).urlencode(),
         **addresses(request.path, request.GET, page),
     }
     return render(
@@ -110,6 +121,7 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
 def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpResponse:
     """Everything that happened to one subject, or to one parameter of it, with a chart."""
     scope = scope_of(request.user)
+    refuse_unasked(request.GET, ["parameter", *KEYS], empty=True)
     parameter = _parameter(request)
     if subject_id > LAST or not subject_type.isprintable():
         raise NotFound("There is no such thing.")

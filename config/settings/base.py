@@ -117,6 +117,7 @@ REST_FRAMEWORK: dict[str, object] = {
     "DEFAULT_PAGINATION_CLASS": "web.paging.KeysetPagination",
     "DEFAULT_SCHEMA_CLASS": "web.schema.Schema",
     "EXCEPTION_HANDLER": "web.problems.problem_details",
+    "URL_FORMAT_OVERRIDE": None,  # by Accept alone: `?format=` is no parameter of ours
     "COERCE_DECIMAL_TO_STRING": True,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",

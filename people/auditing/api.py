@@ -15,10 +15,9 @@ from audit.checking.models import HistoryCheck
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
 from web.access import noting_refusal
-from web.api import GuardedView, listed, person, valid
+from web.api import GuardedView, Listing, listed, person, valid
 from web.idempotency import acting
 from web.lookup import one_or_404
-from web.paging import KeysetPagination
 
 
 class CheckIn(serializers.Serializer[Any]):
@@ -69,10 +68,8 @@ class WholeHistory(GuardedView):
             require_everywhere(person(request), self.verb)
 
 
-class HistoryChecks(WholeHistory):
+class HistoryChecks(WholeHistory, Listing):
     """Checks of the history, the newest first."""
-
-    pagination_class = KeysetPagination
 
     @extend_schema(responses=CheckOut(many=True))
     def get(self, request: Request) -> Response:

@@ -3,8 +3,8 @@
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from audit.endpoint import Endpoint
 from people.persons.actions import (
     assign_role,
     change_person,
@@ -23,11 +23,10 @@ from people.persons.serializers import (
     PersonOut,
 )
 from people.persons.verbs import Verb
-from web.api import GuardedView, listed, person, valid
+from web.api import GuardedView, Listing, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting, acting_hiding
 from web.lookup import one_or_404
-from web.paging import KeysetPagination
 
 
 class PeopleView(GuardedView):
@@ -47,11 +46,10 @@ def person_answer(request: Request, someone: User, status: int = 200) -> Respons
     return tagged(request, fresh, PersonOut(fresh).data, status)
 
 
-class People(PeopleView):
+class People(PeopleView, Listing):
     """All people."""
 
     acting_everywhere = True
-    pagination_class = KeysetPagination
 
     @extend_schema(responses=PersonOut(many=True))
     def get(self, request: Request) -> Response:
@@ -126,7 +124,7 @@ class OneAssignment(PeopleView):
         return Response(status=204)
 
 
-class Me(APIView):
+class Me(Endpoint):
     """Oneself."""
 
     @extend_schema(responses=MeOut)

@@ -10,10 +10,9 @@ from rest_framework.response import Response
 from people.persons.verbs import Verb
 from people.tokens.actions import make_token, revoke_token
 from people.tokens.models import ApiToken, Scope
-from web.api import GuardedView, listed, person, valid
+from web.api import GuardedView, Listing, listed, person, valid
 from web.idempotency import acting, acting_hiding
 from web.lookup import one_or_404
-from web.paging import KeysetPagination
 
 
 class TokenOut(serializers.ModelSerializer[ApiToken]):
@@ -55,12 +54,11 @@ class TokenIn(serializers.Serializer[dict[str, Any]]):
     days = serializers.IntegerField(min_value=1, max_value=366, default=90)
 
 
-class Tokens(GuardedView):
+class Tokens(Listing):
     """One's own tokens."""
 
     verb = Verb.TOKEN_MAKE
     in_person = True
-    pagination_class = KeysetPagination
 
     @extend_schema(responses=TokenOut(many=True))
     def get(self, request: Request) -> Response:

@@ -10,12 +10,11 @@ from rest_framework.response import Response
 from people.persons.verbs import Verb
 from recipes.coffees.actions import add_coffee, add_lot, add_recipe, change_coffee
 from recipes.coffees.models import Coffee, Recipe, RoastLot
-from web.api import GuardedView, listed, person, valid
+from web.api import GuardedView, Listing, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID, Between
 from web.idempotency import acting
 from web.lookup import named, one_or_404
-from web.paging import KeysetPagination
 
 DAYS = Between(min_value=0, max_value=10_000)  # the action says what is allowed
 
@@ -81,10 +80,9 @@ class RecipeView(GuardedView):
     """Reading is for everybody with a role; what may be done is checked by the actions."""
 
     verb = Verb.RECIPE_VIEW
-    pagination_class: type[KeysetPagination] | None = KeysetPagination
 
 
-class Coffees(RecipeView):
+class Coffees(RecipeView, Listing):
     """All coffees."""
 
     acting_verb = Verb.COFFEE_EDIT
@@ -123,7 +121,7 @@ class OneCoffee(RecipeView):
         return tagged(request, now, CoffeeOut(now).data)
 
 
-class Lots(RecipeView):
+class Lots(RecipeView, Listing):
     """The roasts of a coffee."""
 
     acting_verb = Verb.COFFEE_EDIT
@@ -142,7 +140,7 @@ class Lots(RecipeView):
         return Response(LotOut(made).data, status=201)
 
 
-class Recipes(RecipeView):
+class Recipes(RecipeView, Listing):
     """All recipes."""
 
     acting_verb = Verb.RECIPE_DRAFT

@@ -29,7 +29,7 @@ from recipes.versions.api import all_versions
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.metrology.formula import Stated
-from web.api import asked, listed, person, valid
+from web.api import Listing, asked, listed, person, valid
 from web.idempotency import acting
 from web.lookup import named, one_or_404
 
@@ -44,10 +44,12 @@ class FitView(RecipeView):
         return ShotFit.objects.covered_by(person(request)).with_place()
 
 
-class Fits(FitView):
+class Fits(FitView, Listing):
     """All of them."""
 
-    @extend_schema(parameters=[FitQuery], responses=FitOut(many=True))
+    query = FitQuery
+
+    @extend_schema(responses=FitOut(many=True))
     def get(self, request: Request) -> Response:
         """List fits, newest first."""
         return listed(self, self.seen(request).filter(**asked(FitQuery, request)), FitOut)
@@ -78,7 +80,9 @@ class OneFit(FitView):
 class Prediction(FitView):
     """What a change would do at the station."""
 
-    @extend_schema(parameters=[FittedChange], responses=PredictionOut)
+    query = FittedChange
+
+    @extend_schema(responses=PredictionOut)
     def get(self, request: Request, pk: int) -> Response:
         """Pour the version by the fit, as it stands and with a change."""
         fit, change = one_or_404(self.seen(request), pk), asked(FittedChange, request)
@@ -101,7 +105,9 @@ class Prediction(FitView):
 class PredictedShot(RecipeView):
     """What the model pours."""
 
-    @extend_schema(parameters=[ChangeQuery], responses=PredictedShotOut)
+    query = ChangeQuery
+
+    @extend_schema(responses=PredictedShotOut)
     def get(self, request: Request, pk: int) -> Response:
         """Pour a version by the model at its default parameters, fitted to no station."""
         version, change = one_or_404(all_versions(), pk), asked(ChangeQuery, request)

@@ -44,8 +44,6 @@ class WorkListOut(serializers.Serializer[WorkList]):
 class Parameters(RecipeView):
     """The registry."""
 
-    pagination_class = None  # all of it at once
-
     @extend_schema(responses=ParameterOut(many=True))
     def get(self, request: Request) -> Response:
         """List every parameter a formula can state."""
@@ -54,8 +52,6 @@ class Parameters(RecipeView):
 
 class Work(RecipeView):
     """Home, for programs."""
-
-    pagination_class = None
 
     @extend_schema(responses=WorkListOut(many=True))
     def get(self, request: Request) -> Response:

@@ -20,13 +20,12 @@ from recipes.permits.models import Permit, PermitChange, PermitQuerySet, PermitS
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing.serializers import ReasonIn
 from web.access import noting_refusal
-from web.api import GuardedView, checked, listed, person, valid
+from web.api import GuardedView, Listing, checked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID
 from web.idempotency import acting
 from web.lookup import one_or_404
 from web.numbers import BadNumber, read_number
-from web.paging import KeysetPagination
 
 
 class PermitPlanIn(serializers.Serializer[Any]):
@@ -154,13 +153,12 @@ class PermitPlanning(GuardedView):
         })  # fmt: skip
 
 
-class Permits(GuardedView):
+class Permits(Listing):
     """Permits for slots this person may see."""
 
     verb = Verb.SLOT_VIEW
     acting_verb = Verb.PERMIT_GRANT
     acting_scope = Scope.SIGN
-    pagination_class = KeysetPagination
 
     @extend_schema(responses=PermitOut(many=True))
     def get(self, request: Request) -> Response:

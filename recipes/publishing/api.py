@@ -29,11 +29,10 @@ from recipes.publishing.serializers import (
 from recipes.publishing.timing import When
 from recipes.versions.models import Version
 from web.access import noting_refusal
-from web.api import GuardedView, checked, listed, person, valid
+from web.api import GuardedView, Listing, checked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
 from web.lookup import one_or_404
-from web.paging import KeysetPagination
 
 
 def _version(pk: int) -> Version:
@@ -74,13 +73,12 @@ class Planning(GuardedView):
         return Response(plan_as_json(plan, site))
 
 
-class Publications(GuardedView):
+class Publications(Listing):
     """Publications, the newest first."""
 
     verb = Verb.RECIPE_VIEW
     acting_verb = Verb.PUBLICATION_SIGN
     acting_scope = TokenScope.SIGN
-    pagination_class = KeysetPagination
 
     @extend_schema(responses=PublicationOut(many=True))
     def get(self, request: Request) -> Response:

@@ -27,7 +27,7 @@ from recipes.versions.api import answer as version_answer
 from recipes.versions.serializers import VersionOut
 from stations.equipment.models import Site
 from web.access import noting_refusal
-from web.api import asked, listed, person, valid
+from web.api import Listing, asked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
 from web.lookup import named, one_or_404
@@ -45,12 +45,13 @@ def answer(request: Request, change: ChangeRequest, status: int = 200) -> Respon
     return tagged(request, fresh, RequestOut(fresh).data, status)
 
 
-class Requests(RecipeView):
+class Requests(RecipeView, Listing):
     """Change requests of the sites one may see."""
 
     acting_verb = Verb.REQUEST_MAKE
+    query = RequestFilter
 
-    @extend_schema(parameters=[RequestFilter], responses=RequestOut(many=True))
+    @extend_schema(responses=RequestOut(many=True))
     def get(self, request: Request) -> Response:
         """List change requests, newest first."""
         wanted = asked(RequestFilter, request)

@@ -52,8 +52,9 @@ class Beverage(GuardedView):
     """A station's water balance."""
 
     verb = Verb.EQUIPMENT_VIEW
+    query = BeverageQuery
 
-    @extend_schema(parameters=[BeverageQuery], responses=BeverageOut)
+    @extend_schema(responses=BeverageOut)
     def get(self, request: Request, pk: int) -> Response:
         """Ask how much water gives a beverage, by what the station's own shots kept back."""
         station = one_or_404(Station.objects.covered_by(person(request)), pk)

@@ -33,7 +33,7 @@ from recipes.tastings.serializers import (
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.access import noting_refusal
-from web.api import asked, listed, person, valid
+from web.api import Listing, asked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
 from web.lookup import named, one_or_404
@@ -56,7 +56,7 @@ class TastingView(RecipeView):
         return tagged(request, fresh, TastingOut(fresh).data, status)
 
 
-class Tastings(TastingView):
+class Tastings(TastingView, Listing):
     """All of them."""
 
     @extend_schema(responses=TastingOut(many=True))
@@ -156,9 +156,9 @@ class TastingForecast(TastingView):
     """Judging a plan."""
 
     verb = Verb.TASTING_RUN
-    pagination_class = None
+    query = ForecastQuery
 
-    @extend_schema(parameters=[ForecastQuery], responses=ForecastOut)
+    @extend_schema(responses=ForecastOut)
     def get(self, request: Request) -> Response:
         """Ask how many answers a tasting needs, and how often it would find something."""
         query = asked(ForecastQuery, request)
@@ -172,7 +172,6 @@ class TastingServings(TastingView):
     """Who pours what."""
 
     verb = Verb.TASTING_RUN
-    pagination_class = None
 
     @extend_schema(responses=ServingOut(many=True))
     def get(self, request: Request, pk: int) -> Response:

@@ -20,7 +20,7 @@ from recipes.versions.serializers import (
     VersionOut,
 )
 from stations.shots.models import CheckShot
-from web.api import asked, listed, person, valid
+from web.api import Listing, asked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID
 from web.idempotency import acting
@@ -60,10 +60,12 @@ def answer(request: Request, version: Version, status: int = 200) -> Response:
     return tagged(request, fresh, VersionOut(fresh).data, status)
 
 
-class Versions(RecipeView):
+class Versions(RecipeView, Listing):
     """All versions."""
 
-    @extend_schema(parameters=[VersionFilter], responses=VersionOut(many=True))
+    query = VersionFilter
+
+    @extend_schema(responses=VersionOut(many=True))
     def get(self, request: Request) -> Response:
         """List versions, newest first; of one recipe or in one state."""
         return listed(self, all_versions().filter(**asked(VersionFilter, request)), VersionOut)
@@ -79,7 +81,7 @@ class OneVersion(RecipeView):
         return tagged(request, version, VersionOut(version).data)
 
 
-class RecipeVersions(RecipeView):
+class RecipeVersions(RecipeView, Listing):
     """The versions of one recipe."""
 
     acting_verb = Verb.RECIPE_DRAFT
@@ -150,7 +152,9 @@ class VersionFormula(RecipeView):
 class Comparison(RecipeView):
     """Two versions of a recipe."""
 
-    @extend_schema(parameters=[TwoVersions], responses=ComparisonOut)
+    query = TwoVersions
+
+    @extend_schema(responses=ComparisonOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read two versions by number, and which parameters differ."""
         recipe, wanted = one_or_404(Recipe.objects.all(), pk), asked(TwoVersions, request)

@@ -19,7 +19,7 @@ from recipes.versions.serializers import (
     VersionOut,
     WithdrawalIn,
 )
-from web.api import checked, listed, person, valid
+from web.api import Listing, checked, listed, person, valid
 from web.etags import expected_revision, matching
 from web.idempotency import acting
 from web.lookup import one_or_404
@@ -101,7 +101,7 @@ class Withdrawal(ActingView):
         return answer(request, withdraw(by=person(request), version=version, revision=seen, **body))
 
 
-class Comments(ActingView):
+class Comments(ActingView, Listing):
     """What was said about a version."""
 
     acting_verb = Verb.RECIPE_RETURN

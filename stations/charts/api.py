@@ -27,12 +27,12 @@ from stations.charts.serializers import (
 )
 from stations.equipment.models import Station
 from stations.shots.judging import BOUNDS
-from web.api import Listing, asked, listed, person, valid
+from web.api import GuardedView, Listing, asked, listed, person, valid
 from web.idempotency import acting
 from web.lookup import named, one_or_404
 
 
-class StationView(Listing):
+class StationView(GuardedView):
     """What is worked out from a station's check shots."""
 
     verb = Verb.EQUIPMENT_VIEW
@@ -47,7 +47,9 @@ class StationView(Listing):
 class Charts(StationView):
     """Control charts."""
 
-    @extend_schema(parameters=[ChartQuery], responses=ChartOut)
+    query = ChartQuery
+
+    @extend_schema(responses=ChartOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read individuals, moving range, EWMA and CUSUM with their limits and signals."""
         station, query = self.station(pk), asked(ChartQuery, request)
@@ -57,7 +59,7 @@ class Charts(StationView):
         return Response(ChartOut(shown).data)
 
 
-class Baselines(StationView):
+class Baselines(StationView, Listing):
     """Frozen baselines."""
 
     acting_verb = Verb.CALIBRATION_RECORD
@@ -88,7 +90,9 @@ class Baselines(StationView):
 class Capability(StationView):
     """Capability."""
 
-    @extend_schema(parameters=[ShotsQuery], responses=CapableOut)
+    query = ShotsQuery
+
+    @extend_schema(responses=CapableOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read Cp and Cpk against the recipe's tolerance, with their intervals."""
         station, query = self.station(pk), asked(ShotsQuery, request)
@@ -104,7 +108,9 @@ class Capability(StationView):
 class Equivalence(StationView):
     """Two stations."""
 
-    @extend_schema(parameters=[EquivalenceQuery], responses=BesideOut)
+    query = EquivalenceQuery
+
+    @extend_schema(responses=BesideOut)
     def get(self, request: Request, pk: int) -> Response:
         """Ask whether this station pours the same as another, within a margin."""
         station, query = self.station(pk), asked(EquivalenceQuery, request)

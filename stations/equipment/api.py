@@ -28,7 +28,7 @@ from stations.equipment.serializers import (
     StationOut,
 )
 from stations.machine_types.models import MachineType
-from web.api import Listing, Rows, listed, narrowed, person, valid
+from web.api import GuardedView, Listing, Rows, listed, narrowed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.idempotency import acting
 from web.lookup import named, one_or_404
@@ -54,7 +54,7 @@ class Sites(Listing):
         return tagged(request, made, SiteOut(made).data, 201)
 
 
-class OneSite(Listing):
+class OneSite(GuardedView):
     """One bar, by its code."""
 
     verb = Verb.EQUIPMENT_VIEW
@@ -77,16 +77,20 @@ class OneSite(Listing):
         return tagged(request, site, SiteOut(site).data)
 
 
+BY = [
+    OpenApiParameter("site", str, description="code of a site"),
+    OpenApiParameter("machine", int, description="id of a machine"),
+]
+
+
 class Machines(Listing):
     """The machines of the sites one's roles cover."""
 
     verb = Verb.EQUIPMENT_VIEW
     acting_verb = Verb.EQUIPMENT_EDIT
+    query = BY[:1]
 
-    @extend_schema(
-        parameters=[OpenApiParameter("site", str, description="code of a site")],
-        responses=MachineOut(many=True),
-    )
+    @extend_schema(responses=MachineOut(many=True))
     def get(self, request: Request) -> Response:
         """List machines, newest first."""
         rows = narrowed(_machines(request), request, site="site__code")
@@ -107,7 +111,7 @@ class Machines(Listing):
         return tagged(request, made, MachineOut(made).data, 201)
 
 
-class OneMachine(Listing):
+class OneMachine(GuardedView):
     """One machine."""
 
     verb = Verb.EQUIPMENT_VIEW
@@ -143,19 +147,14 @@ def _machine_type(pk: int) -> MachineType:
     return named(MachineType.objects.all(), "machine_type", pk, pk=pk)
 
 
-BY = [
-    OpenApiParameter("site", str, description="code of a site"),
-    OpenApiParameter("machine", int, description="id of a machine"),
-]
-
-
 class Stations(Listing):
     """The stations of the sites one's roles cover."""
 
     verb = Verb.EQUIPMENT_VIEW
     acting_verb = Verb.EQUIPMENT_EDIT
+    query = BY
 
-    @extend_schema(parameters=BY, responses=StationOut(many=True))
+    @extend_schema(responses=StationOut(many=True))
     def get(self, request: Request) -> Response:
         """List stations, newest first."""
         by = {"site": "machine__site__code", "machine": "machine"}
@@ -172,7 +171,7 @@ class Stations(Listing):
         return _answer(request, made.pk, 201)
 
 
-class OneStation(Listing):
+class OneStation(GuardedView):
     """One station."""
 
     verb = Verb.EQUIPMENT_VIEW

@@ -11,7 +11,7 @@ from people.persons.verbs import Verb
 from stations.machine_types.actions import Reach, add_machine_type, change_machine_type
 from stations.machine_types.catalogue import unit_of
 from stations.machine_types.models import Ability, MachineType
-from web.api import Listing, listed, person, valid
+from web.api import GuardedView, Listing, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import PlainDecimal
 from web.idempotency import acting
@@ -97,7 +97,7 @@ class MachineTypes(Listing):
         return tagged(request, made, MachineTypeOut(made).data, 201)
 
 
-class OneMachineType(Listing):
+class OneMachineType(GuardedView):
     """One set."""
 
     verb = Verb.EQUIPMENT_VIEW

@@ -13,7 +13,7 @@ from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import BOUNDS, LABELS, Weighed
 from stations.shots.models import CheckShot
-from web.api import Listing, listed, person, valid
+from web.api import GuardedView, Listing, listed, person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
 from web.lookup import one_or_404
@@ -77,7 +77,7 @@ class Shots(Listing):
         return _shown(request, made.pk, 201)
 
 
-class OneShot(Listing):
+class OneShot(GuardedView):
     """One check shot."""
 
     verb = Verb.SLOT_VIEW
@@ -88,7 +88,7 @@ class OneShot(Listing):
         return _shown(request, pk)
 
 
-class ShotCorrections(Listing):
+class ShotCorrections(GuardedView):
     """Correcting a shot."""
 
     verb = Verb.SLOT_VIEW

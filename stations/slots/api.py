@@ -48,16 +48,14 @@ class Slots(Listing):
     """The slots of the sites one's roles cover, with what each should hold."""
 
     verb = Verb.SLOT_VIEW
-
-    @extend_schema(
-        parameters=[
-            OpenApiParameter("site", str, description="code of a site"),
-            OpenApiParameter("machine", int, description="id of a machine"),
-            OpenApiParameter("station", int, description="id of a station"),
-            OpenApiParameter("condition", str, enum=CONDITIONS),
-        ],
-        responses=SlotOut(many=True),
+    query = (
+        OpenApiParameter("site", str, description="code of a site"),
+        OpenApiParameter("machine", int, description="id of a machine"),
+        OpenApiParameter("station", int, description="id of a station"),
+        OpenApiParameter("condition", str, enum=CONDITIONS, description="what it is in"),
     )
+
+    @extend_schema(responses=SlotOut(many=True))
     def get(self, request: Request) -> Response:
         """List slots, newest first."""
         rows = Slot.objects.covered_by(person(request)).with_condition()
@@ -77,7 +75,7 @@ def _in_condition(rows: Rows, request: Request) -> Rows:
     return rows.filter(condition=condition)
 
 
-class OneSlot(Listing):
+class OneSlot(GuardedView):
     """One slot."""
 
     verb = Verb.SLOT_VIEW
@@ -143,7 +141,7 @@ class ReadBacks(Listing):
         return Response(ReadBackOut(written).data, status=201)
 
 
-class ByHand(Listing):
+class ByHand(GuardedView):
     """Setting an unlocked slot."""
 
     verb = Verb.SLOT_VIEW
