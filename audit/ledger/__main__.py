@@ -1,4 +1,5 @@
-"""`python -m audit.ledger verify BUNDLE [--since CHECKPOINT] [--archive FILE …] [--key KEY]`.
+"""`python -m audit.ledger verify BUNDLE [--since CHECKPOINT] [--archive FILE …] [--key KEY]
+[--witness KEY … [--quorum N]]`.
 
 The offline check of a history; how it ends is in EXITS. `python -m audit.ledger witness` is an
 independent witness of one (audit.ledger.witness). Neither needs Django or a database.
@@ -17,6 +18,7 @@ from audit.ledger.bundle.report import Pinned, Report
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
 from audit.ledger.witness import command
+from audit.ledger.witness.cosignature import WitnessKey
 
 EXITS = """\
 exit codes, the first line of the answer says the same:
@@ -25,6 +27,7 @@ exit codes, the first line of the answer says the same:
   2: could not be checked: a file or key that can't be read
   3: intact, but no key was given: who signs everything anew with another key passes too
   4: signed by another key than the one given with --key, whatever else holds
+  5: intact, but fewer of the witnesses given with --witness saw a state of it than asked for
 """
 
 
@@ -62,16 +65,32 @@ def _parser() -> ArgumentParser:
     verify_.add_argument(
         "--key", action="append", default=[], help="a signing key you trust, as written down"
     )
+    verify_.add_argument(
+        "--witness", action="append", default=[], metavar="KEY",
+        help="a witness's key you trust, as it says at its start; may be given more than once",
+    )  # fmt: skip
+    verify_.add_argument(
+        "--quorum", type=int, metavar="N",
+        help="how many of those witnesses must have seen it (all)",
+    )  # fmt: skip
     return parser
 
 
 def _verify(chosen: Namespace) -> int:
     keys = [Verifier.read(text) for text in chosen.key]
+    witnesses = [WitnessKey.read(text) for text in chosen.witness]
     since = [path.read_text("utf-8") for path in chosen.since]
     with ExitStack() as files:
         lines = files.enter_context(chosen.bundle.open("rb"))
         archives = {str(path): files.enter_context(path.open("rb")) for path in chosen.archive}
-        report = verify(lines, keys=keys, since=since, archives=archives)
+        report = verify(
+            lines,
+            keys=keys,
+            since=since,
+            archives=archives,
+            witnesses=witnesses,
+            quorum=chosen.quorum,
+        )
     for line in report.lines():
         print(line)
     return exit_code(report)
@@ -83,6 +102,8 @@ def exit_code(report: Report) -> int:
         return 4
     if not report.intact:
         return 1
+    if report.unseen:
+        return 5
     return 0 if report.pinned is Pinned.KEY else 3
 
 

@@ -11,9 +11,11 @@ from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, 
 from audit.ledger.bundle.report import Kind, Report, numbers, plain
 from audit.ledger.bundle.scan import Scan
 from audit.ledger.bundle.trust import Kept, Trust
+from audit.ledger.bundle.witnessed import Witnessed
 from audit.ledger.checkpoint import Checkpoint, read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
+from audit.ledger.witness.cosignature import WitnessKey
 
 MOST_PENDING = 100_000  # entries without fingerprints held at once
 CHUNK = 4096  # lines read at once
@@ -25,6 +27,8 @@ def verify(
     keys: Sequence[Verifier] = (),
     since: Sequence[str] = (),
     archives: Mapping[str, Iterable[bytes]] | None = None,
+    witnesses: Sequence[WitnessKey] = (),
+    quorum: int | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Report:
     """Check a bundle given as lines with their newlines.
@@ -32,9 +36,10 @@ def verify(
     `keys` are the signing keys the reader trusts (else the first the bundle names, with a note
     saying so); `since` are checkpoint notes kept outside; `archives` are the lines of archives by
     the names of their files; `progress` is told the lines read, at every line of fingerprints.
-    Damage of any kind ends in the report. Raises LedgerError only for an unreadable `since`.
+    Damage of any kind ends in the report. Raises LedgerError only for an unreadable `since`, or
+    witnesses that can't make the quorum.
     """
-    check = Check(keys, Kept(since))
+    check = Check(keys, Kept(since), witnesses, quorum)
     for number, entries, other in _blocks(lines):
         check.take(number, entries, other)
         if progress:
@@ -62,8 +67,15 @@ def _blocks(lines: Iterable[bytes]) -> Iterator[tuple[int, list[bytes], bytes]]:
 class Check:
     """The state of one check; after `close` the `report` is final, but for the `archives`."""
 
-    def __init__(self, keys: Sequence[Verifier], kept: Kept) -> None:
+    def __init__(
+        self,
+        keys: Sequence[Verifier],
+        kept: Kept,
+        witnesses: Sequence[WitnessKey] = (),
+        quorum: int | None = None,
+    ) -> None:
         self.report = Report()
+        self._witnessed = Witnessed(witnesses, quorum, self.report)
         self.archives = Archives()
         self._trust = Trust(keys, self.report)
         self._kept = kept
@@ -106,7 +118,10 @@ class Check:
         report.size = scan.size
         self._unsigned_tail()
         self._settle_later()
-        self._kept.compare(report, self._trust, scan.roots)
+        for state, note in self._kept.compare(report, self._trust, scan.roots):
+            if self._trust.signed(note):
+                self._witnessed.look(note, state)
+        self._witnessed.close()
         report.findings += (found := explain(self._proven))
         report.proven -= sum(one.last - one.first + 1 for one in found if one.first and one.last)
         self._check_end()
@@ -169,9 +184,9 @@ class Check:
         elif state.origin != self.report.origin:
             self.report.add(Kind.FORGED, f"a checkpoint of another history after {self._here()}")
         else:
-            self._settle(state, mark.frontier)
+            self._settle(state, mark)
 
-    def _settle(self, state: Checkpoint, frontier: list[bytes]) -> None:
+    def _settle(self, state: Checkpoint, mark: Mark) -> None:
         """A signed state: what came since the last one is proven, or something in it is wrong."""
         scan, stretch = self._scan, self._scan.stretch
         if state.size < stretch.start:
@@ -184,15 +199,18 @@ class Check:
             self._proven.sealed += stretch.difference.sealed
             self._proven.found += stretch.difference.found
             self.report.proven += width
+            self._witnessed.look(mark.note, state)
         elif scan.finds(state.size, state.root):
             self.archives.settle(())
             words = f"{numbers(stretch.start + 1, state.size)}: their fingerprints in this file "
             self.report.add(Kind.ALTERED, words + "were changed, the entries themselves hold")
             self.report.proven += width
+            self._witnessed.look(mark.note, state)
         else:
             self.archives.settle(None)
             self._unproven(state, stretch.start, stretch.listed + stretch.left_out)
         self.report.checkpoints += 1
+        frontier = mark.frontier
         if not scan.go_on(state.size, state.root, frontier) or scan.frontier != frontier:
             words = f"after entry no. {state.size:,}: the frontier beside the checkpoint is damaged"
             self.report.add(Kind.UNREADABLE, words)
@@ -218,6 +236,7 @@ class Check:
                 self.report.add(Kind.REWRITTEN, words, 1, state.size)
             else:
                 self.report.checkpoints += 1
+                self._witnessed.look(note, state)
 
     def _unsigned_tail(self) -> None:
         stretch = self._scan.stretch

@@ -50,7 +50,8 @@ class Report:
     `size` of the history so far, `left_out` of this file, `entries` listed, `proven` to be as
     sealed; and the `checkpoints` believed. Of those left out, `archived` are in an archive, and
     `looked_at` in one that was given and holds them as sealed. `pins` are what the reader gave to
-    compare with: keys and kept checkpoints.
+    compare with: keys and kept checkpoints. Of the `witnesses` given `saw` cosigned a state of it,
+    `asked` should have, and so many saw the first `witnessed` entries (None: fewer saw any).
     """
 
     origin: str = ""
@@ -63,6 +64,10 @@ class Report:
     looked_at: int = 0
     pinned: Pinned = Pinned.NONE
     pins: list[str] = field(default_factory=list)
+    witnesses: int = 0
+    asked: int = 0
+    saw: int = 0
+    witnessed: int | None = None
     findings: list[Finding] = field(default_factory=list)
 
     @property
@@ -83,7 +88,7 @@ class Report:
 
     def lines(self) -> Iterator[str]:
         """The report as lines to print, the verdict first."""
-        yield f"{self._verdict()} {self._compared()}"
+        yield " ".join(filter(None, (self._verdict(), self._compared(), self._seen())))
         shown: Counter[Kind] = Counter()
         for one in self.findings:
             shown[one.kind] += 1
@@ -103,6 +108,22 @@ class Report:
         else:
             return given
         return f"{words} {given}".rstrip()
+
+    @property
+    def unseen(self) -> bool:
+        """True if fewer of the witnesses given saw a state of it than were asked for."""
+        return bool(self.asked) and self.witnessed is None
+
+    def _seen(self) -> str:
+        """Up to where so many of the witnesses given saw it as were asked for."""
+        if not self.asked:
+            return ""
+        of = f"{self.asked} of {self.witnesses} witnesses"
+        if self.witnessed is None:
+            return f"NOT seen by {of}: {self.saw} cosigned a state of it."
+        after = self.size - self.witnessed
+        later = f", and not yet the {after:,} after it" if after > 0 else ""
+        return f"Seen by {of} up to entry no. {self.witnessed:,}{later}."
 
     def _verdict(self) -> str:
         whose = f"The history of {plain(self.origin)}" if self.origin else "This history"

@@ -97,9 +97,11 @@ class Kept:
         """Sizes at which the root is wanted."""
         return [state.size for state, _ in self._pairs]
 
-    def compare(self, report: Report, trust: Trust, roots: Mapping[int, set[bytes]]) -> None:
-        """Add to the report whether each kept checkpoint still fits."""
-        fitting = 0
+    def compare(
+        self, report: Report, trust: Trust, roots: Mapping[int, set[bytes]]
+    ) -> list[tuple[Checkpoint, str]]:
+        """Add to the report whether each kept checkpoint still fits; returns those that do."""
+        fitting, fit = 0, list[tuple[Checkpoint, str]]()
         report.pins += [f"a checkpoint of {state.size:,} entries" for state, _ in self._pairs]
         for state, note in self._pairs:
             if state.origin != report.origin:
@@ -111,6 +113,8 @@ class Kept:
                 report.add(Kind.FORGED, words + "of this bundle: its key was replaced")
             if _fits(report, state, roots.get(state.size, set()), fitting):
                 fitting = state.size
+                fit.append((state, note))
+        return fit
 
 
 def _fits(report: Report, state: Checkpoint, roots: set[bytes], fitting: int) -> bool:
