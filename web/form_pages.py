@@ -16,6 +16,7 @@ from audit.errors import DomainError, Invalid, NotPermitted, Problem, Refused, S
 from web.errors import kind_of
 from web.pages import PageRequest
 from web.printing import NONE, unit_label
+from web.typed import Typed
 
 
 class Thing(Protocol):
@@ -57,9 +58,11 @@ def form_page(
 
     ``said`` has a {} for what was made; empty where the next page says it all. ``context`` may be
     worked out after the action, from how it went. What the action says no to is told in the form,
-    with the right status; NotPermitted passes on and becomes a page of its own.
+    with the right status; NotPermitted passes on and becomes a page of its own. What was typed
+    here before somebody had to sign in again stands in it.
     """
     attempt = Attempt(status_of(form))
+    Typed(request).refill(form, request.path)
     if form.is_bound and form.is_valid():
         with form_errors(form) as attempt:
             made = act()

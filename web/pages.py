@@ -5,12 +5,13 @@ from enum import StrEnum
 from functools import wraps
 from typing import TYPE_CHECKING, Concatenate, ParamSpec
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_http_methods
 
 from web.access import require_access
+from web.once import once
 from web.text import refuse_unprintable
+from web.typed import Typed, sign_in_first, waiting
 
 if TYPE_CHECKING:  # the model AUTH_USER_MODEL names: django-stubs knows which
     from django.contrib.auth.models import _User as User
@@ -37,7 +38,8 @@ def page(
     sites; others get 403, and the history a line. At which site, and each single change, is
     checked where the rows are chosen and in the action. Other methods than the named ones
     ("GET POST" for a form) get 405. Text with control characters, in the address or sent, is
-    refused before anything looks at it.
+    refused before anything looks at it. What is sent twice is done once, and
+    what was typed outlives a session that ended.
     """
     named = methods.split()
     allowed = require_http_methods([*named, "HEAD"] if "GET" in named else named)
@@ -49,11 +51,28 @@ def page(
             refuse_unprintable((name, str(text)) for name, all_ in given for text in (name, *all_))
             if verb is not None:
                 require_for_page(request, verb, everywhere=everywhere)
-            return view(request, *args, **kwargs)
+            return _answered(request, lambda: view(request, *args, **kwargs))
 
-        return allowed(login_required(checked))  # type: ignore[return-value]  # by then signed in
+        @wraps(view)
+        def signed_in(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            if not request.user.is_authenticated:
+                return sign_in_first(request, named)
+            return checked(request, *args, **kwargs)  # type: ignore[arg-type]  # signed in
+
+        return allowed(signed_in)
 
     return decorate
+
+
+def _answered(request: PageRequest, run: Callable[[], HttpResponse]) -> HttpResponse:
+    """Run the view: once for what is sent twice; saying what was typed where no form shows it."""
+    if request.method == "POST":
+        return once(request, run)
+    response = run()
+    if waiting(request):
+        Typed(request).say(request)
+        response = run()
+    return response
 
 
 def require_for_page(

@@ -8,22 +8,21 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 
-from django.contrib import messages
 from django.contrib.auth import REDIRECT_FIELD_NAME
-from django.forms import BaseForm
-from django.http import HttpResponse, QueryDict
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.http import urlencode
 
 from people.confirming.lately import confirmed_lately, where_to_confirm
+from web.once import nothing_done
 from web.pages import PageRequest
+from web.typed import keep_typed
 
 P = ParamSpec("P")
 PageView = Callable[Concatenate[PageRequest, P], HttpResponse]
 
-TYPED = "typed_before_confirming"  # in the session, until it is shown again
-NEVER_KEPT = frozenset({"csrfmiddlewaretoken", "password"})
+AGAIN = "Nothing was changed yet: look at it, and send it again."
 
 
 def confirmed(back: str = "", *carried: str) -> Callable[[PageView[P]], PageView[P]]:
@@ -47,30 +46,7 @@ def confirmed(back: str = "", *carried: str) -> Callable[[PageView[P]], PageView
 
 
 def _ask(request: PageRequest, back: str) -> HttpResponse:
-    sent = request.POST.copy()
-    for name in NEVER_KEPT:
-        sent.pop(name, None)
-    request.session[TYPED] = {"back": back, "to": request.path, "sent": sent.urlencode()}
-    return redirect(f"{where_to_confirm(request)}?{urlencode({REDIRECT_FIELD_NAME: back})}")
-
-
-class Typed:
-    """What was typed on this page before its sender went to confirm; shown again once."""
-
-    def __init__(self, request: PageRequest) -> None:
-        kept = request.session.get(TYPED, {})
-        self.to, self.sent = "", QueryDict()
-        if request.method == "GET" and kept.get("back") == request.path:
-            if confirmed_lately(request):
-                del request.session[TYPED]
-                messages.info(request, "Confirmed. Nothing was changed yet: send it again.")
-            self.to, self.sent = kept["to"], QueryDict(kept["sent"])
-
-    def refill(self, form: BaseForm, to: str) -> None:
-        """Put it into the form that is sent to that address, if it was that one."""
-        if form.is_bound or to != self.to:
-            return
-        for name, field in form.fields.items():
-            if name not in NEVER_KEPT:
-                value = field.widget.value_from_datadict(self.sent, {}, form.add_prefix(name))
-                form.initial[name] = value
+    keep_typed(request, back, AGAIN, request.user.pk)
+    return nothing_done(
+        redirect(f"{where_to_confirm(request)}?{urlencode({REDIRECT_FIELD_NAME: back})}")
+    )

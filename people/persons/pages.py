@@ -5,7 +5,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
-from people.confirming.pages import Typed, confirmed
+from people.confirming.pages import confirmed
 from people.persons.actions import (
     assign_role,
     change_person,
@@ -20,6 +20,7 @@ from people.persons.verbs import Verb
 from web.form_pages import form_errors, form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
+from web.typed import Typed
 
 LINK = "invitation_link"  # carried over the redirect in the session, shown once
 
@@ -40,7 +41,6 @@ def people(request: PageRequest) -> HttpResponse:
 def add(request: PageRequest) -> HttpResponse:
     """Add somebody; the next page gives them roles and shows the link to set a password."""
     form = PersonForm(posted(request))
-    Typed(request).refill(form, request.path)
 
     def act() -> str:
         person = create_person(by=request.user, **form.cleaned_data)

@@ -4,7 +4,7 @@ from django import forms
 from django.http import HttpResponse
 from django.urls import reverse
 
-from people.confirming.pages import Typed, confirmed
+from people.confirming.pages import confirmed
 from people.persons.verbs import Verb
 from people.policy.actions import set_policy
 from people.policy.models import Boiling, Policy
@@ -41,7 +41,6 @@ def policy(request: PageRequest) -> HttpResponse:
         "boiling": current.boiling,
     }
     form = PolicyForm(posted(request), initial=stored, request=request)
-    Typed(request).refill(form, request.path)
 
     def act() -> str:
         typed = form.cleaned_data

@@ -6,13 +6,15 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 
-from people.confirming.pages import Typed, confirmed
+from people.confirming.pages import confirmed
 from people.persons.verbs import Verb
 from people.tokens.actions import make_token, revoke_token
 from people.tokens.models import ApiToken, Scope
 from web.form_pages import form_errors, posted, status_of
 from web.lookup import one_or_404
+from web.once import done
 from web.pages import PageRequest, page
+from web.typed import Typed
 
 
 class TokenForm(forms.Form):
@@ -51,7 +53,8 @@ def tokens(request: PageRequest) -> HttpResponse:
         "secret": secret,
         "tokens": ApiToken.objects.filter(user=request.user),
     }
-    return render(request, "people/tokens/tokens.html", shown, status=status)
+    response = render(request, "people/tokens/tokens.html", shown, status=status)
+    return done(response, request.path) if secret else response
 
 
 @page(Verb.TOKEN_MAKE, methods="POST")

@@ -7,11 +7,12 @@ from typing import Any
 
 from django import template
 from django.forms import BaseForm, BaseFormSet, BoundField
+from django.middleware.csrf import get_token
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from audit.reading.charts import History
-from web import links, printing
+from web import links, once, printing
 from web.charts import Drawing, Steps, drawing
 from web.form_pages import newest_of
 from web.icons import Mark, mark_for
@@ -28,6 +29,17 @@ def mark(code: str, word: str = "", count: int = 1) -> dict[str, Mark | str]:
 
 
 register.simple_tag(links.link_to, name="link_to")
+
+
+@register.simple_tag(takes_context=True)
+def sent_once(context: template.RequestContext) -> SafeString:
+    """What every form of a page carries: proof of this page, and the key of one intention."""
+    hidden = '<input type="hidden" name="{}" value="{}">'
+    request = context.request
+    token = format_html(hidden, "csrfmiddlewaretoken", get_token(request))
+    if not request.user.is_authenticated:
+        return token
+    return token + format_html(hidden, once.FIELD, once.key_for(request.user.pk))
 
 
 @register.filter
