@@ -44,6 +44,7 @@ class SignatureShown:
     at: datetime
     digest: str
     note: str = ""
+    manner: str = ""  # by what the signer showed that it was they
     pk: int = 0
     about: str = ""  # the kind of thing that was signed, and its number
     about_id: int = 0

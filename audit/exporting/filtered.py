@@ -14,7 +14,7 @@ from audit.registry import SignatureShown, registry
 from audit.sealing.payload import COLUMNS, FIELDS, payload_of
 
 PAGE = 2_000
-SIGNATURE = ("name", "role", "meaning", "at", "digest")
+SIGNATURE = ("name", "role", "meaning", "at", "digest", "manner")
 HEADINGS = (*FIELDS, *(f"signature_{part}" for part in SIGNATURE))
 # A spreadsheet takes a cell that begins with one of these for a formula, and runs it.
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001

@@ -26,7 +26,7 @@ class ContentShownSerializer(serializers.Serializer[Any]):
 
 
 class SignatureShownSerializer(serializers.Serializer[Any]):
-    """Under whose signature: printed name, role, time, meaning and digest of what was seen."""
+    """Under whose signature: printed name, role, time, meaning, how, and the digest seen."""
 
     name = serializers.CharField()
     role = serializers.CharField()
@@ -34,6 +34,7 @@ class SignatureShownSerializer(serializers.Serializer[Any]):
     at = serializers.DateTimeField()
     digest = serializers.CharField()
     note = serializers.CharField()
+    manner = serializers.CharField()
     content = serializers.SerializerMethodField()
 
     @extend_schema_field(ContentShownSerializer)

@@ -3,6 +3,7 @@
 from typing import Any
 
 from allauth.account import forms as account
+from allauth.mfa.adapter import get_adapter
 from allauth.mfa.base import forms as factor
 from allauth.mfa.totp import forms as totp
 from allauth.mfa.utils import is_mfa_enabled
@@ -10,6 +11,7 @@ from allauth.mfa.webauthn import forms as webauthn
 from django import forms
 
 from audit.capture.context import recorded
+from people.confirming.codes import APP, claim
 from people.sign_in.actions import FACTOR_USED
 
 
@@ -67,7 +69,7 @@ class ResetPasswordKeyForm(Worded, account.ResetPasswordKeyForm):  # type: ignor
         """The second factor, once the rest is right: a code works once."""
         typed: dict[str, Any] = super().clean()
         if "code" in typed and not self.errors:
-            factor_form = factor.AuthenticateForm(user=self.user, data={"code": typed["code"]})
+            factor_form = AuthenticateForm(user=self.user, data={"code": typed["code"]})
             with recorded(by=self.user, action=FACTOR_USED):
                 right = factor_form.is_valid()  # which uses a spare code up
             if not right:
@@ -85,13 +87,25 @@ class ChangePasswordForm(Worded, account.ChangePasswordForm):  # type: ignore[mi
     }
 
 
-class AuthenticateForm(Worded, factor.AuthenticateForm):  # type: ignore[misc]
+class Once:
+    """A code of the app is used once, wherever it is asked for."""
+
+    def clean_code(self) -> str:
+        """Right, and not used before."""
+        code: str = super().clean_code()  # type: ignore[misc]
+        used: Any = self
+        if used.authenticator.type == APP and not claim(used.user.pk, code):
+            raise get_adapter().validation_error("incorrect_code")
+        return code
+
+
+class AuthenticateForm(Once, Worded, factor.AuthenticateForm):  # type: ignore[misc]
     """The second factor at sign-in."""
 
     words = {"code": "Code"}
 
 
-class ReauthenticateCodeForm(Worded, factor.ReauthenticateForm):  # type: ignore[misc]
+class ReauthenticateCodeForm(Once, Worded, factor.ReauthenticateForm):  # type: ignore[misc]
     """The second factor again."""
 
     words = {"code": "Code"}

@@ -94,6 +94,7 @@ def shown(signed: Signature) -> SignatureShown:
         at=signed.at,
         digest=signed.digest,
         note=signed.note,
+        manner=signed.get_manner_display(),
         pk=signed.pk,
         about=signed.subject_type,
         about_id=signed.subject_id,

@@ -5,6 +5,7 @@ from django.http import HttpRequest
 from rest_framework import serializers
 from rest_framework.request import Request
 
+from people.confirming.codes import has_factor
 from people.signatures.models import Signature
 from people.signatures.signing import Credentials
 from people.tokens.models import ApiToken
@@ -13,7 +14,10 @@ SIGNED = "has_signed"  # the session's mark; a new session starts without it
 
 
 class SigningForm(forms.Form):
-    """Inherit it: adds `password`, and `email` until this session has signed once."""
+    """Inherit it: adds `password`, `email` until this session has signed once, and `code`.
+
+    The code is asked of whoever has a second factor.
+    """
 
     email = forms.EmailField(
         label="Your e-mail address",
@@ -26,14 +30,22 @@ class SigningForm(forms.Form):
         max_length=4096,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )
+    code = forms.CharField(
+        label="Code of your second factor",
+        max_length=20,
+        help_text="What your code app shows now, or a spare code.",
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "numeric"}),
+    )
 
     def __init__(self, *args: object, request: HttpRequest, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
         self.request = request
         if has_signed(request):
             del self.fields["email"]
+        if request.user.pk is None or not has_factor(request.user.pk):
+            del self.fields["code"]
         # Last on the page: what is signed comes first.
-        self.order_fields([n for n in self.fields if n not in ("email", "password")])
+        self.order_fields([n for n in self.fields if n not in ("email", "password", "code")])
 
     def credentials(self) -> Credentials:
         """What was typed, for the action; after it succeeded call note_signed(request)."""
@@ -41,15 +53,23 @@ class SigningForm(forms.Form):
             password=self.cleaned_data["password"],
             identification=self.cleaned_data.get("email"),
             session_signed=has_signed(self.request),
+            code=self.cleaned_data.get("code", ""),
         )
 
 
 class SignatureSerializer(serializers.Serializer[Credentials]):
-    """Inherit it in a signing endpoint's body. With a token the e-mail is needed every time."""
+    """Inherit it in a signing endpoint's body. With a token the e-mail is needed every time.
+
+    `code` is that of the person's second factor, needed where they have one.
+    """
 
     email = serializers.EmailField(required=False, write_only=True)
     password = serializers.CharField(
         write_only=True, trim_whitespace=False, max_length=4096, style={"input_type": "password"}
+    )
+
+    code = serializers.CharField(
+        required=False, write_only=True, max_length=20, allow_blank=True, default=""
     )
 
     def credentials(self, request: Request) -> Credentials:
@@ -58,15 +78,16 @@ class SignatureSerializer(serializers.Serializer[Credentials]):
             password=self.validated_data["password"],
             identification=self.validated_data.get("email"),
             session_signed=has_signed(request),
+            code=self.validated_data["code"],
         )
 
 
 class SignatureOut(serializers.ModelSerializer[Signature]):
-    """A signature as it is printed: name, role, time, meaning, and the digest it covers."""
+    """A signature as it is printed: name, role, time, meaning, manner, and the digest it covers."""
 
     class Meta:
         model = Signature
-        fields = ["id", "name", "role", "meaning", "at", "digest", "note"]
+        fields = ["id", "name", "role", "meaning", "manner", "at", "digest", "note"]
 
 
 def has_signed(request: HttpRequest | Request) -> bool:

@@ -29,6 +29,29 @@ class Meaning(models.TextChoices):
     RE_TRANSLATED = "re_translated", "Re-translated"
 
 
+class Manner(models.TextChoices):
+    """By what the signer showed that it was they."""
+
+    PASSWORD = "password", "By password"
+    PASSWORD_AND_CODE = "password_code", "By password and code"
+
+
+# Whoever has a second factor signs with it. Spare codes come and go with the others.
+ALONE = """
+IF NEW.manner = 'password' AND EXISTS (
+    SELECT 1 FROM mfa_authenticator f
+    WHERE f.user_id = NEW.user_id AND f.type <> 'recovery_codes'
+) THEN {refusal} END IF;
+RETURN NEW;
+"""
+FACTOR = FirmTrigger(
+    name="a_guard_factor",
+    when=pgtrigger.Before,
+    operation=pgtrigger.Insert,
+    func=ALONE.format(refusal=refusal("A signature in % needs the second factor of who has one.")),
+)
+
+
 class Signature(models.Model):
     """Who, in which role, when, with which meaning, over the digest of what was seen.
 
@@ -47,11 +70,13 @@ class Signature(models.Model):
     subject_type = models.CharField(max_length=40)
     subject_id = models.BigIntegerField()
     note = models.CharField(max_length=200, blank=True, default="")
+    manner = models.CharField(max_length=20, choices=Manner.choices, default=Manner.PASSWORD)
 
     class Meta:
         ordering = ["-pk"]
         triggers = [
             STAMP,
+            FACTOR,
             *insert_only("signature"),
             *governed(subject="signature", label="n.name || ', ' || n.role || ': ' || n.meaning"),
         ]
@@ -64,6 +89,7 @@ class Signature(models.Model):
             ),
             one_of("role", Role, name="signature_role_is_known"),
             one_of("meaning", Meaning, name="signature_meaning_is_known"),
+            one_of("manner", Manner, name="signature_manner_is_known"),
         ]
 
     def __str__(self) -> str:

@@ -1,22 +1,24 @@
-"""Putting one's name to something: the password is asked for again, every time."""
+"""Putting one's name to something: password and second factor are asked for again, every time."""
 
 from dataclasses import dataclass
 
 from django.core.cache import cache
 from django.db import transaction
 
-from audit.capture.context import record_refusal
+from audit.capture.context import record_refusal, recorded
 from audit.errors import UNSHOWN, Invalid, Refused, Subject
 from audit.vocabulary import register
+from people.confirming.codes import has_factor, use_code
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from people.signatures.models import Meaning, Signature, SignedContent
+from people.sign_in.actions import FACTOR_USED
+from people.signatures.models import Manner, Meaning, Signature, SignedContent
 
 SIGNING_REFUSED = register("signing.refused", "Was refused a signature")
 
 
-# Counts wrong passwords at signing, for all processes together (the shared cache).
+# Counts wrong passwords and codes at signing, for all processes together (the shared cache).
 
 LIMIT = 5
 WINDOW = 15 * 60  # seconds
@@ -29,14 +31,14 @@ def count_attempt(user: User, subject: Subject | None = None) -> None:
     """
     if _counted(_key(user)) > LIMIT:
         raise Refused(
-            f"Signing is closed for {WINDOW // 60} minutes after {LIMIT} wrong passwords.",
+            f"Signing is closed for {WINDOW // 60} minutes after {LIMIT} wrong passwords or codes.",
             how_to_ask="Wait, then sign again; if you forgot your password, set a new one.",
             subject=subject,
         )
 
 
 def forget_attempts(user: User) -> None:
-    """The password was right: start counting anew."""
+    """Password and code were right: start counting anew."""
     cache.delete(_key(user))
 
 
@@ -62,15 +64,17 @@ def _key(user: User) -> str:
 class Credentials:
     """What a signer typed. The first signature of a session needs the e-mail address as well.
 
+    code: of the code app, or a spare one; needed from whoever has a second factor.
     session_signed: whether this session has signed before; a token's request has no session.
     """
 
     password: str
     identification: str | None = None
     session_signed: bool = False
+    code: str = ""
 
     def __repr__(self) -> str:
-        return "Credentials(…)"  # never the password, not even in a traceback
+        return "Credentials(…)"  # never what is in it, not even in a traceback
 
 
 def sign(
@@ -92,13 +96,12 @@ def sign(
     database refuses any that do not have the digest.
 
     Call it inside the action's own transaction, so that neither stands without the other.
-    Raises Invalid (email, password), NotPermitted, and Refused after too many wrong passwords.
+    Raises Invalid (email, password, code), NotPermitted, and Refused after too many guesses.
     """
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("sign() needs the transaction of the action that is signed")
     subject = Subject(subject_type, subject_id)
     role = require(by, verb, site_id, subject)
-    _check(by, credentials, subject)
     signature = Signature(
         user=by,
         name=by.name,
@@ -108,6 +111,7 @@ def sign(
         subject_type=subject_type,
         subject_id=subject_id,
         note=note,
+        manner=_check(by, credentials, subject),
     )
     signature.save(force_insert=True)
     if seen:
@@ -115,20 +119,43 @@ def sign(
     return signature
 
 
-def _check(by: User, credentials: Credentials, subject: Subject) -> None:
+# Whether it is they.
+
+
+def _check(by: User, credentials: Credentials, subject: Subject) -> Manner:
+    """By what they showed it. Raises Invalid, and Refused after too many guesses."""
+    factor = has_factor(by.pk)
+    _complete(credentials, factor=factor)
+    count_attempt(by, subject)
     typed = (credentials.identification or "").strip().lower()
+    # One answer for both, and the same work done for either: neither can be guessed apart.
+    right = by.check_password(credentials.password)
+    if not right or typed not in ("", by.email):
+        raise _wrong("password", "the password you sign in with", by, subject)
+    if factor:
+        with recorded(by=by, action=FACTOR_USED):
+            right = use_code(by.pk, credentials.code)
+        if not right:
+            raise _wrong(
+                "code", "a code of your code app or a spare one, not used before", by, subject
+            )
+    forget_attempts(by)
+    return Manner.PASSWORD_AND_CODE if factor else Manner.PASSWORD
+
+
+def _complete(credentials: Credentials, *, factor: bool) -> None:
+    """Raise Invalid for what was left out, which is not counted as a guess."""
+    typed = (credentials.identification or "").strip()
     if not typed and not credentials.session_signed:
         raise Invalid("email", "", "your own e-mail address: a session's first signature needs it")
     if not credentials.password:
         raise Invalid("password", "", "your password, for every signature")
-    count_attempt(by, subject)
-    # One answer for both, and the same work done for either: neither can be guessed apart.
-    right = by.check_password(credentials.password)
-    if typed and typed != by.email:
-        right = False
-    if not right:
-        # Written aside, since the action around this is about to be undone.
-        wrong = Refused("A signature was tried with a wrong password.", subject=subject)
-        record_refusal(wrong, by=by, action=SIGNING_REFUSED)
-        raise Invalid("password", UNSHOWN, "the password you sign in with")
-    forget_attempts(by)
+    if factor and not credentials.code.strip():
+        raise Invalid("code", "", "a code of your code app or a spare one, for every signature")
+
+
+def _wrong(field: str, allowed: str, by: User, subject: Subject) -> Invalid:
+    """Written aside, since the action around this is about to be undone."""
+    wrong = Refused(f"A signature was tried with a wrong {field}.", subject=subject)
+    record_refusal(wrong, by=by, action=SIGNING_REFUSED)
+    return Invalid(field, UNSHOWN, allowed)

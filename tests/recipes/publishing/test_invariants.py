@@ -169,8 +169,8 @@ def test_a_publication_is_not_called_complete_while_a_slot_waits(bar: Bar) -> No
 
 FORGE = (
     "INSERT INTO people_signature (user_id, name, role, meaning, digest, subject_type,"
-    " subject_id, at, note) VALUES (%s, %s, 'head_roaster', %s, %s, %s, %s,"
-    " now() - interval '1 year', '') RETURNING id, at > now()"
+    " subject_id, at, note, manner) VALUES (%s, %s, 'head_roaster', %s, %s, %s, %s,"
+    " now() - interval '1 year', '', 'password') RETURNING id, at > now()"
 )
 
 

@@ -1,9 +1,13 @@
 """Invariant 3: a signature binds to the digest of exactly what the signer saw."""
 
 import pytest
+from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
+from allauth.mfa.totp.internal.auth import TOTP
 
+from audit.capture.context import recorded
 from people.persons.models import User
 from people.persons.verbs import Role
+from people.sign_in.urls import OWN_ACCOUNT
 from people.signatures.models import Meaning, Signature
 from recipes.versions.models import Version
 from recipes.versions.review import return_to_author
@@ -87,6 +91,27 @@ def test_the_signature_itself_stays(cast: Cast, approved: Version) -> None:
     refused(lambda: Version.objects.filter(pk=approved.pk).update(signature=other), "never changes")
     newer = make_approved(cast, approved.recipe)
     assert newer.signature_id != approved.signature_id
+
+
+def test_a_token_signs_only_with_the_persons_password_and_code(
+    cast: Cast, in_review: Version, api_as: ApiAs
+) -> None:
+    who, address = cast.second_roaster, f"/api/v1/versions/{in_review.pk}/approve/"
+    with recorded(by=who, action=OWN_ACCOUNT):
+        RecoveryCodes.activate(who)
+        TOTP.activate(who, "JBSWY3DPEHPK3PXPJBSWY3DPEHPK3PXP")
+    spare = RecoveryCodes.activate(who).get_unused_codes()[0]
+    body = {"digest": in_review.content_digest, "email": who.email}
+    for number, secrets in enumerate([{}, {"password": PASSWORD}, {"code": spare}]):
+        answer = api_as(who).post(
+            address, body | secrets, headers={"Idempotency-Key": f"signed-in-part-{number}"}
+        )
+        assert answer.status_code == 400, secrets
+    assert not Signature.objects.filter(meaning=Meaning.APPROVED).exists()
+    whole = body | {"password": PASSWORD, "code": spare}
+    signed = api_as(who).post(address, whole, headers={"Idempotency-Key": "signed-whole-at-last"})
+    assert signed.status_code == 200, signed.json()
+    assert Signature.objects.get(meaning=Meaning.APPROVED).manner == "password_code"
 
 
 def test_by_the_api(cast: Cast, in_review: Version, api_as: ApiAs) -> None:
