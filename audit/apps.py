@@ -14,6 +14,7 @@ class AuditConfig(AppConfig):
         from audit import privileges  # noqa: F401 - registers its checks
         from audit.checking import actions  # noqa: F401 - registers an alarm
         from audit.registry import register_subject
+        from audit.sealing import late  # noqa: F401 - registers an alarm
 
         register_subject("history_check", "Check of the history", "audit:check")
         register_subject("sealing", "Sealing of the history")

@@ -40,6 +40,14 @@ MEANING: dict[Kind, tuple[str, str]] = {
     Kind.UNPROVEN: ("Not proven", "No signature that can be believed covers these."),
     Kind.FORGED: ("Not believed", "A checkpoint that no known key signed, or of another history."),
     Kind.UNREADABLE: ("Unreadable", "The ledger's own rows are damaged here."),
+    Kind.UNTIMELY: (
+        "Out of its time",
+        "Sealed as if it had come then, and it can't have: put in afterwards, and not marked so.",
+    ),
+    Kind.LATE: (
+        "Sealed late",
+        "Marked so when sealed: put in afterwards, or a clock was wrong. Find out which.",
+    ),
     Kind.NOTE: ("Remarks", "Nothing is wrong here; to know when judging the answer."),
 }
 

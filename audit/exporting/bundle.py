@@ -20,33 +20,41 @@ from audit.sealing.models import Checkpoint, LedgerKey
 from audit.sealing.payload import COLUMNS, entries_by_id, payload_of
 from audit.sealing.seal import oldest_running
 
-ALL_UP_TO = 5_000  # checkpoints; of more, one an hour and every handover from key to key
+# Checkpoints; of more, one an hour, and every one that hands over from key to key, marks entries
+# as late, or doesn't fit its row.
+ALL_UP_TO = 5_000
 AHEAD = 100_000  # entries a checkpoint may lie beyond the last leaf and still be compared
 STRAYS = 10_000
 CHUNK = 5_000  # leaves read at once
 LOST = bytes(32)
 """Stands for a leaf whose row is gone or is no hash: no bytes have it."""
 
-_CHECKPOINTS = """
-SELECT note, size, root FROM (
+_TIME = """to_char(made_at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"')"""
+_CHECKPOINTS = f"""
+SELECT note, size, fits, every FROM (
     SELECT *, lag(date_trunc('hour', made_at)) OVER (ORDER BY id DESC)
-        IS DISTINCT FROM date_trunc('hour', made_at) AS newest_of_hour
+        IS DISTINCT FROM date_trunc('hour', made_at) AS newest_of_hour,
+        split_part(note, E'\\n', 2) = size::text
+        AND split_part(note, E'\\n', 3) = encode(root, 'base64')
+        AND (position(E'\\nnumber ' IN note) = 0
+            OR position(E'\\ntime ' || {_TIME} || E'\\n' IN note) > 0
+            AND position(format(E'\\nfloor %%s %%s\\n', floor_txid, floor_id) IN note) > 0) AS fits,
+        count(*) OVER () <= %s AS every
     FROM audit_checkpoint
 ) c
-WHERE newest_of_hour OR note LIKE E'%%\\n— %%\\n— %%'
-    OR (SELECT count(*) FROM audit_checkpoint) <= %s
+WHERE every OR newest_of_hour OR note LIKE E'%%\\n— %%\\n— %%' OR note ~ '\\nlate \\d+ ' OR NOT fits
 ORDER BY id
-"""
+"""  # noqa: S608  our own SQL
 _LEAVES = """
 SELECT l.index, l.entry_id, l.hash FROM audit_leaf l
 WHERE l.index >= %s AND l.index < %s ORDER BY l.index
 """
-# Never sealed though sealing has passed them by, or of a transaction that has not begun yet: put
-# there by hand. Entries still waiting to be sealed are neither.
+# Never sealed though sealing has passed them by, or of a transaction that had ended by then or has
+# not begun yet: put there by hand. Entries still waiting to be sealed are none of these.
 _STRAYS = f"""
 SELECT {COLUMNS} FROM audit_entry e
 WHERE NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
-    AND ((e.txid, e.id) <= (%s, %s)
+    AND ((e.txid, e.id) <= (%s, %s) OR (e.txid < %s AND e.txid <> ALL(%s))
         OR e.txid >= pg_snapshot_xmax(pg_current_snapshot())::text::bigint)
 ORDER BY e.id LIMIT %s
 """  # noqa: S608  our own SQL
@@ -54,10 +62,12 @@ ORDER BY e.id LIMIT %s
 
 @dataclass(frozen=True)
 class Signed:
-    """The checkpoints to write: notes that can be placed, and those that can't be believed."""
+    """The checkpoints to write: notes that can be placed, and those that can't be believed; and
+    whether that is every one."""
 
     notes: list[str]
     odd: list[str]
+    every: bool = True
 
 
 def bundle() -> Iterator[bytes]:
@@ -66,7 +76,7 @@ def bundle() -> Iterator[bytes]:
     signed = _signed(leaves)
     size = max([leaves, *(read_checkpoint(note).size for note in signed.notes)])
     keys = _keys()
-    yield write(Header(keys[0].name if keys else "unknown", tuple(keys)))
+    yield write(Header(keys[0].name if keys else "unknown", tuple(keys), signed.every))
     yield from _body(Writer(signed.notes, store.nodes), size, _strays(), signed.odd)
 
 
@@ -110,22 +120,21 @@ def _signed(leaves: int) -> Signed:
     with connection.cursor() as cursor:
         cursor.execute(_CHECKPOINTS, [ALL_UP_TO])
         rows = cursor.fetchall()
-    signed = Signed([], [])
-    for note, size, root in rows:
-        fits = _fits(note, size, bytes(root), leaves)
+    signed = Signed([], [], all(row[3] for row in rows))
+    for note, size, said, _ in rows:
+        fits = said and size <= leaves + AHEAD and _readable(note)
         (signed.notes if fits else signed.odd).append(
             note if fits else f"(the row says {size} entries)\n{note}"
         )
     return signed
 
 
-def _fits(note: str, size: int, root: bytes, leaves: int) -> bool:
-    """Whether a row of the table says what its note says, and the note can be placed."""
+def _readable(note: str) -> bool:
     try:
-        state = read_checkpoint(note)
+        read_checkpoint(note)
     except LedgerError:
         return False
-    return (state.size, state.root) == (size, root) and size <= leaves + AHEAD
+    return True
 
 
 def _keys() -> list[Verifier]:
@@ -141,8 +150,18 @@ def _keys() -> list[Verifier]:
 def _strays() -> list[bytes]:
     newest = Checkpoint.objects.order_by("-id").first()
     floor = (newest.floor_txid, newest.floor_id) if newest else (0, 0)
+    following, running = _through(newest)
     if oldest_running() <= floor[0]:
-        floor = (0, 0)  # restored into a new cluster: see audit.sealing.seal
+        floor, following = (0, 0), 0  # restored into a new cluster: see audit.sealing.seal
     with connection.cursor() as cursor:
-        cursor.execute(_STRAYS, [*floor, STRAYS])
+        cursor.execute(_STRAYS, [*floor, following, running, STRAYS])
         return [payload_of(row) + b"\n" for row in cursor.fetchall()]
+
+
+def _through(newest: Checkpoint | None) -> tuple[int, list[int]]:
+    """Up to which transaction, but for which, all is sealed by what the newest checkpoint says."""
+    try:
+        stamp = read_checkpoint(newest.note).stamp if newest else None
+    except LedgerError:
+        stamp = None  # the check finds it
+    return (stamp.through.next, list(stamp.through.open)) if stamp and stamp.through else (0, [])

@@ -8,25 +8,29 @@ from dataclasses import dataclass
 from audit.ledger.errors import LedgerError, base64_bytes, base64_text, count, decimal_int, hash32
 from audit.ledger.note import Signer, read_note, sign_note
 from audit.ledger.proof import includes
+from audit.ledger.stamp import Stamp, read_stamp
 
 PROOF_HEADER = "c2sp.org/tlog-proof@v1"
 
 
 @dataclass(frozen=True)
 class Checkpoint:
-    """The state of a history: whose (`origin`), how many entries (`size`) and the tree's root."""
+    """The state of a history: whose (`origin`), how many entries (`size`) and the tree's root;
+    and what is said of time, None in older ones."""
 
     origin: str
     size: int
     root: bytes
+    stamp: Stamp | None = None
 
     @property
     def body(self) -> str:
-        """The note's text: origin, size, base64 root, one a line. Raises LedgerError."""
+        """The note's text: origin, size, base64 root, extension lines. Raises LedgerError."""
         if not self.origin or "\n" in self.origin:
             raise LedgerError("origin", self.origin, "one line of text, not empty")
         count("size", self.size)
-        return f"{self.origin}\n{self.size}\n{base64_text(hash32('root', self.root))}\n"
+        lines = [self.origin, str(self.size), base64_text(hash32("root", self.root))]
+        return "".join(f"{line}\n" for line in lines + (self.stamp.lines if self.stamp else []))
 
     def signed(self, signers: Sequence[Signer]) -> str:
         """The checkpoint as a note; two signers hand over from an old key to a new one."""
@@ -34,12 +38,12 @@ class Checkpoint:
 
 
 def read_body(text: str) -> Checkpoint:
-    """Parse a checkpoint's text; extension lines are allowed and ignored. Raises LedgerError."""
+    """Parse a checkpoint's text; extension lines of others are ignored. Raises LedgerError."""
     lines = text.split("\n")
     if len(lines) < 4 or lines[-1] or not all(lines[:-1]):
         raise LedgerError("checkpoint", text, "origin, size and root, one a line")
     root = hash32("root", base64_bytes("root", lines[2]))
-    return Checkpoint(lines[0], decimal_int("size", lines[1]), root)
+    return Checkpoint(lines[0], decimal_int("size", lines[1]), root, read_stamp(lines[3:-1]))
 
 
 def read_checkpoint(note: str) -> Checkpoint:

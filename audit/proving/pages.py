@@ -12,11 +12,11 @@ from audit.reading.access import scope_of
 from audit.retention.records import archived
 from audit.sealing.keys import origin
 from audit.sealing.lateness import lag_now
-from audit.sealing.models import Checkpoint, LedgerKey
+from audit.sealing.models import Checkpoint, LedgerKey, SealingEvent
 from audit.sealing.proofs import inclusion
 from audit.sealing.store import newest_checkpoint
 
-LISTED = 20
+LISTED, EVENTS = 20, 10
 
 
 @require_safe
@@ -28,6 +28,7 @@ def ledger(request: HttpRequest) -> HttpResponse:
     newest = lag.newest
     context = {
         "lag": lag,
+        "events": SealingEvent.objects.order_by("-id")[:EVENTS],
         "newest": newest,
         "root": shown(newest)["root"] if newest else "",
         "code_image": _code(newest.note) if newest else "",
@@ -61,7 +62,13 @@ def receipt(request: HttpRequest, pk: int) -> HttpResponse:
     return _file(proven.receipt, f"entry-{pk}.tlog-proof")
 
 
+MOST = 2_000  # characters: a QR code of 40 modules a side holds 2,331 bytes at this level
+
+
 def _code(note: str) -> str:
+    """A QR code of the note; none of one that marks very many entries."""
+    if len(note) > MOST:
+        return ""
     return segno.make(note, error="m", micro=False).svg_data_uri(border=4)
 
 

@@ -24,8 +24,11 @@ _LEAVES = """
 SELECT index, entry_id, hash FROM audit_leaf
 WHERE index >= %s AND index < %s AND entry_id >= %s AND entry_id < %s ORDER BY index
 """
-# A key is believed because the one before signed beside it.
-_HANDOVERS = "SELECT note FROM audit_checkpoint WHERE note LIKE E'%%\\n— %%\\n— %%' AND id < %s"
+# A key is believed because the one before signed beside it; a late entry is known by its mark.
+_HANDOVERS = """
+SELECT note FROM audit_checkpoint
+WHERE (note LIKE E'%%\\n— %%\\n— %%' OR note ~ '\\nlate \\d+ ') AND id < %s ORDER BY id
+"""
 
 
 def write(file: Path, plan: ArchivePlan) -> None:

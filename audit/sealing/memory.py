@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from audit.ledger.checkpoint import Checkpoint as State
+from audit.ledger.checkpoint import read_body
 from audit.ledger.merkle import EMPTY_ROOT
 from audit.sealing.keys import SealingError, key_file
 
@@ -30,8 +31,8 @@ class UnkeptError(SealingError):
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """What the last signature added: to which size and root, which entries in their order, and
-    the floor (transaction, id) once they are sealed."""
+    """What the last signature added: to which size and root, which entries in their order (none
+    if it only signed anew), and the floor (transaction, id) once they are sealed."""
 
     size: int
     root: bytes
@@ -136,6 +137,7 @@ def _written(memory: Memory) -> dict[str, Any]:
         "origin": state.origin,
         "size": state.size,
         "root": b64encode(state.root).decode(),
+        **({"body": state.body} if state.origin else {}),
         "time": memory.at,
         "stopped": memory.stopped,
         "batch": batch
@@ -150,6 +152,8 @@ def _written(memory: Memory) -> dict[str, Any]:
 
 def _read(kept: dict[str, Any]) -> Memory:
     state = State(str(kept["origin"]), int(kept["size"]), b64decode(kept["root"]))
+    if "body" in kept:  # else it was kept before checkpoints said anything of time
+        state = read_body(str(kept["body"]))
     batch = kept["batch"]
     made = batch and Batch(
         int(batch["size"]),

@@ -66,6 +66,8 @@ class Checkpoint(models.Model):
     """A signed state of the history: a C2SP note over the first `size` entries' root.
 
     All entries at or below (`floor_txid`, `floor_id`) were sealed by then: audit.sealing.seal.
+    Every column says what the note signs, `made_at` its time; in older ones floor and time are
+    not signed (audit.ledger.stamp).
     """
 
     id = models.BigAutoField(primary_key=True)
@@ -122,10 +124,13 @@ class SealingEventKind(models.TextChoices):
     ADOPTED = "adopted", "began from a checkpoint"
     STOPPED = "stopped", "stopped"
     RESUMED = "resumed", "resumed"
+    LATE = "late", "sealed entries late"
+    RESTORED = "restored", "found the database restored"
 
 
 class SealingEvent(models.Model):
-    """Sealing began from a checkpoint it had no memory of, stopped, or was resumed. Insert-only."""
+    """Sealing began from a checkpoint it had no memory of, stopped or was resumed, or found what
+    did not come in time. Insert-only."""
 
     id = models.BigAutoField(primary_key=True)
     kind = models.TextField("what happened", choices=SealingEventKind)

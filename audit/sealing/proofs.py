@@ -6,6 +6,7 @@ from audit.errors import Invalid, NotFound
 from audit.ledger.checkpoint import Receipt
 from audit.ledger.errors import LedgerError
 from audit.ledger.proof import Span, consistency_spans, inclusion_spans, needed, resolve
+from audit.sealing.late import marked_late
 from audit.sealing.models import Checkpoint, Leaf
 from audit.sealing.store import newest_checkpoint, nodes
 
@@ -40,16 +41,21 @@ def inclusion(entry_id: int) -> Inclusion | None:
 
 @dataclass(frozen=True)
 class Sealed:
-    """Where an entry stands, for its page: its number from 1, and the newest checkpoint."""
+    """Where an entry stands, for its page: its number from 1, the newest checkpoint, and the one
+    that marks it as sealed late, if one does."""
 
     number: int
     checkpoint: Checkpoint
+    late: Checkpoint | None = None
 
 
 def place_of(entry_id: int) -> Sealed | None:
     """Where an entry stands, without the proof; None while it is not sealed."""
     place = _leaf_and_state(entry_id)
-    return Sealed(place[0].index + 1, place[1]) if place else None
+    if place is None:
+        return None
+    leaf, newest = place
+    return Sealed(leaf.index + 1, newest, marked_late(leaf.index))
 
 
 def consistency(old: int, new: int) -> list[bytes]:

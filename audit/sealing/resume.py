@@ -1,15 +1,18 @@
 """Resolving a stop: by somebody who has looked, with the reason kept in the history."""
 
+from dataclasses import replace
+
 from django.db import transaction
 
 from audit.capture.context import Actor, recorded
 from audit.ledger.checkpoint import Checkpoint as State
 from audit.sealing import store
+from audit.sealing.clock import signed_ahead, stamp_anew
 from audit.sealing.extending import stated_by, stored
 from audit.sealing.keys import SealingError, origin, signer
 from audit.sealing.memory import NOTHING, Memory, UnkeptError, begin_anew, recall, signing_alone
 from audit.sealing.models import SealingEvent, SealingEventKind
-from audit.sealing.seal import floor_of, put
+from audit.sealing.seal import Place, floor_of, put
 from audit.vocabulary import register
 
 RESUMED = register("ledger.resumed", "Resumed sealing the history")
@@ -25,7 +28,7 @@ def resume(*, by: Actor | None, reason: str, as_it_stands: bool = False) -> str:
         raise SealingError("Give the reason: it is kept in the history.")
     with signing_alone(wait=True):
         memory = _forgiving_recall()
-        if memory and not memory.stopped:
+        if memory and not memory.stopped and not signed_ahead(memory.signed.stamp):
             raise SealingError("Sealing has not stopped: there is nothing to resolve.")
         with transaction.atomic():
             store.sealing_alone(wait=True)
@@ -46,8 +49,8 @@ def _settled(
     memory: Memory | None, by: Actor | None, reason: str, *, as_it_stands: bool
 ) -> tuple[State, str]:
     key, last = signer(), store.newest_checkpoint()
-    whole = None if as_it_stands else stored(stated_by(last, [key.verifier]))
-    tree = whole or store.frontier(store.size())
+    stated = None if as_it_stands else stated_by(last, [key.verifier])
+    tree = stored(stated) if stated else store.frontier(store.size())
     before = memory.signed if memory else NOTHING
     words = (
         f"Sealing goes on from {tree.size:,} entries"
@@ -56,7 +59,10 @@ def _settled(
     )
     with recorded(by=by, action=RESUMED, reason=reason):
         SealingEvent.objects.create(kind=SealingEventKind.RESUMED, words=words)
-    state = State(origin(), tree.size, tree.root())
-    if as_it_stands:
-        put(state, [key], floor_of(last))
+    state = State(origin(), tree.size, tree.root(), stated.stamp if stated else None)
+    if as_it_stands or signed_ahead(state.stamp):
+        # As it stands nothing is known to be sealed: all of it is looked through again.
+        floor = floor_of(last) if stated else Place()
+        state = replace(state, stamp=stamp_anew(state.stamp, (floor.txid, floor.id)))
+        put(state, [key], floor)
     return state, words

@@ -5,7 +5,8 @@ from django.db import transaction
 from audit.capture.context import Actor
 from audit.ledger.note import Signer
 from audit.sealing import store
-from audit.sealing.extending import proven
+from audit.sealing.clock import stamp_after
+from audit.sealing.extending import Standing, proven
 from audit.sealing.keys import (
     KEY_ROTATED,
     SealingError,
@@ -18,8 +19,8 @@ from audit.sealing.keys import (
     verifiers,
     write,
 )
-from audit.sealing.memory import recall, signing_alone
-from audit.sealing.seal import finish, floor_of, sign
+from audit.sealing.memory import Batch, Memory, recall, signing_alone
+from audit.sealing.seal import Place, finish, floor_of, sign
 from audit.sealing.store import newest_checkpoint
 
 
@@ -45,15 +46,22 @@ def _change(by: Actor | None, reason: str, *, lost: bool) -> Signer:
     old = None if lost else signer()
     _require_lost(lost=lost)
     last, known = newest_checkpoint(), [old.verifier] if old else verifiers()
-    tree, rest = proven(last, known, recall())
+    memory = recall()
+    standing = proven(last, known, memory)
     new = _waiting_key()
     record(new, verifiers()[-1].text, by=by, action=KEY_ROTATED, reason=reason)
     keys = [key for key in (old, new) if key]
-    if rest:
-        finish(tree, rest, keys)
+    if standing.rest:
+        finish(standing.tree, standing.rest, keys)
     else:
-        sign(tree, keys, floor_of(last), None)
+        _sign_anew(standing, memory, keys, floor_of(last))
     return new
+
+
+def _sign_anew(standing: Standing, memory: Memory | None, keys: list[Signer], floor: Place) -> None:
+    tree, at = standing.tree, (floor.txid, floor.id)
+    stamp = stamp_after(standing.stamp, at, latest=memory.signed.stamp if memory else None)
+    sign(tree, keys, stamp, Batch(tree.size, tree.root(), (), at))
 
 
 def _require_lost(*, lost: bool) -> None:

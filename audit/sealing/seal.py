@@ -14,6 +14,10 @@ late holds the floor back, not the others' sealing, and is sealed when it has co
 After a restore into a new cluster transactions are counted from the start again. The oldest then
 lies below the floor, which is recognised, and all of the history is looked through. `beneath`
 does so on a timer too, in case an entry ever came to lie below the floor.
+
+An entry that can't have come this way (its transaction had ended before, its time is not that of
+its transaction) is sealed as well, but marked in the checkpoint's signed lines, and an event and an
+alarm say so: audit.ledger.window, audit.sealing.late.
 """
 
 import logging
@@ -28,9 +32,12 @@ from audit.capture.context import recorded
 from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.merkle import Frontier, leaf_hash
 from audit.ledger.note import Signer
+from audit.ledger.stamp import Stamp, read_moment
 from audit.sealing import store
-from audit.sealing.extending import StoppedError, proven, require_extension
+from audit.sealing.clock import Snapshot, due, look, marking, stamp_after
+from audit.sealing.extending import Standing, StoppedError, proven, require_extension
 from audit.sealing.keys import DamagedError, origin, signer
+from audit.sealing.late import say_late, say_restored
 from audit.sealing.memory import Batch, Memory, recall, remember, signing_alone
 from audit.sealing.models import Checkpoint, SealingEvent, SealingEventKind
 from audit.sealing.payload import COLUMNS, payload_of
@@ -67,21 +74,21 @@ class Place:
 class Walk:
     """One walk through what waits, over many batches.
 
-    `oldest` is the oldest transaction running when it began: the floor may rise to below that, and
+    `seen` are the transactions running when it began: the floor may rise to below the oldest, and
     no further, as one that ended since may lie behind `place` unseen.
     """
 
     place: Place
-    oldest: int
+    seen: Snapshot
     restored: bool
 
     @classmethod
     def begin(cls, floor: Place, *, beneath: bool) -> "Walk":
         """From the floor on, or with `beneath`, and after a restore, from the very beginning."""
         # Read first: what had ended by then is visible to every statement after.
-        oldest = oldest_running()
-        restored = oldest <= floor.txid
-        return cls(Place() if beneath or restored else floor, oldest, restored)
+        seen = look()
+        restored = seen.oldest <= floor.txid
+        return cls(Place() if beneath or restored else floor, seen, restored)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +114,7 @@ def next_of(walk: Walk, floor: Place, limit: int) -> Waiting:
         cursor.execute(_NEXT, [walk.place.txid, walk.place.id, limit])
         fetched = cursor.fetchall()
     rows = [(row[1], row[2:]) for row in fetched]
-    ended = Place(walk.oldest - 1, LAST)
+    ended = Place(walk.seen.oldest - 1, LAST)
     if len(fetched) < limit:
         return Waiting(rows, ended if walk.restored else max(ended, floor), None)
     last = Place(*fetched[-1][:2])
@@ -156,12 +163,13 @@ def adopt() -> None:
         last, key = newest_checkpoint(), signer()
         if last is None or recall() is not None:
             return
-        tree, _ = proven(last, [key.verifier], None)
+        standing = proven(last, [key.verifier], None)
+        tree = standing.tree
         words = f"The signer began from the checkpoint of {tree.size:,} entries: it had kept none."
         log.warning(words)
         with recorded(by=None, action=ADOPTED):
             SealingEvent.objects.create(kind=SealingEventKind.ADOPTED, words=words)
-        remember(Memory(State(origin(), tree.size, tree.root())))
+        remember(Memory(State(origin(), tree.size, tree.root(), standing.stamp)))
 
 
 def _seal_batch(limit: int, walk: Walk | None, *, beneath: bool) -> tuple[int, Walk | None]:
@@ -176,23 +184,39 @@ def _seal_batch(limit: int, walk: Walk | None, *, beneath: bool) -> tuple[int, W
 def _next_batch(limit: int, walk: Walk | None, *, beneath: bool) -> tuple[int, Walk | None]:
     last, memory = newest_checkpoint(), recall()
     floor = floor_of(last)
-    waiting = next_of(walk or Walk.begin(floor, beneath=beneath), floor, limit)
+    walk = walk or Walk.begin(floor, beneath=beneath)
+    waiting = next_of(walk, floor, limit)
     if not waiting.rows and last is None and memory is None:
         return 0, None
     key = signer()
-    tree, rest = proven(last, [key.verifier], memory)
-    if rest:
-        finish(tree, rest, [key])
-        return len(rest.entries), Walk.begin(Place(*rest.floor), beneath=beneath)
-    if not waiting.rows:
-        return 0, None
+    standing = proven(last, [key.verifier], memory)
+    if standing.rest:
+        finish(standing.tree, standing.rest, [key])
+        return len(standing.rest.entries), Walk.begin(Place(*standing.rest.floor), beneath=beneath)
+    if waiting.rows or (last and due(standing.stamp)):
+        _sign_these(waiting, walk, standing, memory, key)
+    return len(waiting.rows), waiting.walk
+
+
+def _sign_these(
+    waiting: Waiting, walk: Walk, standing: Standing, memory: Memory | None, key: Signer
+) -> None:
+    tree, floor = standing.tree, (waiting.floor.txid, waiting.floor.id)
     before = State(origin(), tree.size, tree.root())
+    stamp = stamp_after(
+        standing.stamp,
+        floor,
+        latest=memory.signed.stamp if memory else None,
+        restored=walk.restored,
+        through=None if waiting.walk else walk.seen,
+    )
+    stamp = marking(stamp, standing.stamp, tree.size, waiting.rows, walk.seen)
+    if walk.restored and not waiting.walk:
+        say_restored()
     _append(tree, waiting.rows)
     require_extension(before, tree)
     ids = tuple(entry_id for entry_id, _ in waiting.rows)
-    at = (waiting.floor.txid, waiting.floor.id)
-    sign(tree, [key], waiting.floor, Batch(before.size, before.root, ids, at))
-    return len(waiting.rows), waiting.walk
+    sign(tree, [key], stamp, Batch(before.size, before.root, ids, floor))
 
 
 def finish(tree: Frontier, rest: Batch, keys: list[Signer]) -> None:
@@ -203,13 +227,13 @@ def finish(tree: Frontier, rest: Batch, keys: list[Signer]) -> None:
         rows = [(row[0], row[1:]) for row in cursor]
     _append(tree, rows)
     memory, state = recall(), State(origin(), tree.size, tree.root())
-    if memory is None or (state.size, state.root) != (memory.signed.size, memory.signed.root):
+    if memory is None or state != replace(memory.signed, stamp=None):
         raise DamagedError(
             f"The signer signed {len(rest.entries):,} entries after no. {rest.size:,} that the "
             f"database did not keep, and {len(rows):,} of them are there now, other than signed: "
             "they were altered or removed, or it was restored from a backup."
         )
-    put(state, keys, Place(*rest.floor))
+    put(memory.signed, keys, Place(*rest.floor))
 
 
 def floor_of(last: Checkpoint | None) -> Place:
@@ -217,21 +241,25 @@ def floor_of(last: Checkpoint | None) -> Place:
     return Place(last.floor_txid, last.floor_id) if last else Place()
 
 
-def sign(tree: Frontier, keys: list[Signer], floor: Place, batch: Batch | None) -> Checkpoint:
+def sign(tree: Frontier, keys: list[Signer], stamp: Stamp, batch: Batch) -> Checkpoint:
     """Sign the tree's state: kept beside the key first, then the note in the database."""
-    state = State(origin(), tree.size, tree.root())
+    state = State(origin(), tree.size, tree.root(), stamp)
     remember(Memory(state, batch))
-    return put(state, keys, floor)
+    return put(state, keys, Place(*stamp.floor))
 
 
 def put(state: State, keys: list[Signer], floor: Place) -> Checkpoint:
-    """Store the note over a state that is kept beside the key."""
+    """Store the note over a state that is kept beside the key, and say what it marks."""
+    stamp = state.stamp
+    if stamp:
+        say_late(stamp)
     return Checkpoint.objects.create(
         size=state.size,
         root=state.root,
         note=state.signed(keys),
         floor_txid=floor.txid,
         floor_id=floor.id,
+        **({"made_at": read_moment(stamp.time)} if stamp else {}),
     )
 
 

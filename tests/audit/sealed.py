@@ -1,6 +1,15 @@
 """A history of our own: entries by the handful, their leaves, and what only a superuser may do."""
 
+from dataclasses import replace
+from typing import Any
+
+from audit.ledger.checkpoint import read_checkpoint
+from audit.ledger.stamp import Stamp
+from audit.sealing import store
+from audit.sealing.keys import signer
+from audit.sealing.memory import Batch
 from audit.sealing.models import Checkpoint, Leaf
+from audit.sealing.seal import sign
 from tests.audit.sample import run
 
 ALL = "audit_entry, audit_leaf, audit_node, audit_checkpoint, audit_ledgerkey"
@@ -32,3 +41,18 @@ def last_checkpoint() -> Checkpoint:
 def body(answer: object) -> bytes:
     """What a streamed answer sends."""
     return b"".join(getattr(answer, "streaming_content", ()))
+
+
+def newest_stamp() -> Stamp:
+    """What the newest checkpoint says of time."""
+    stamp = read_checkpoint(last_checkpoint().note).stamp
+    assert stamp is not None
+    return stamp
+
+
+def signed_anew(**changes: Any) -> None:  # noqa: ANN401
+    """The newest state signed once more by the signer itself, its stamp changed in something."""
+    stamp = newest_stamp()
+    tree = store.frontier(store.size())
+    again = replace(stamp, number=stamp.number + 1, late=(), **changes)
+    sign(tree, [signer()], again, Batch(tree.size, tree.root(), (), again.floor))

@@ -2,7 +2,8 @@
 
 JSON Lines. An object is an entry, byte for byte as sealed (RFC 8785); an array is one of
 
-    ["history", {"format", "keys", "origin"}]   first line; keys as signed-note verifier keys
+    ["history", {"format", "keys", "origin"}]   first line; keys as signed-note verifier keys;
+                                                "checkpoints": "every" if none was left out
     ["fingerprints", first, base64]             leaf hashes of the entries just listed, joined
     ["archived", archive, first, base64]        leaf hashes of entries that are in an archive
     ["gap", first, count, base64]               entries left out: the subtrees that stand for them

@@ -10,6 +10,7 @@ from audit.ledger.bundle.explain import Difference, explain
 from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, Mark, read
 from audit.ledger.bundle.report import Kind, Report, numbers, plain
 from audit.ledger.bundle.scan import Scan
+from audit.ledger.bundle.times import Times
 from audit.ledger.bundle.trust import Kept, Trust
 from audit.ledger.bundle.witnessed import Witnessed
 from audit.ledger.checkpoint import Checkpoint, read_checkpoint
@@ -80,6 +81,8 @@ class Check:
         self._trust = Trust(keys, self.report)
         self._kept = kept
         self._scan = Scan(kept.sizes)
+        self._times = Times()
+        self._every = False
         self._proven = Difference()
         self._later: list[tuple[str, int, bytes]] = []
         self._end: End | None = None
@@ -93,7 +96,9 @@ class Check:
             if len(self._pending) > MOST_PENDING:
                 self._stray()
             return
+        start = self._scan.size
         if self._pending and not self._end and self._scan.block_as_stated(self._pending, other):
+            self._times.look(start, self._pending)
             self.archives.look(self._pending)
             self.report.entries += len(self._pending)
             self._pending = []
@@ -118,6 +123,7 @@ class Check:
         report.size = scan.size
         self._unsigned_tail()
         self._settle_later()
+        self._times.close(report, self._marks, every=self._every)
         for state, note in self._kept.compare(report, self._trust, scan.roots):
             if self._trust.signed(note):
                 self._witnessed.look(note, state)
@@ -141,7 +147,7 @@ class Check:
         self._stray()
         match line:
             case Header():
-                self.report.origin = line.origin
+                self.report.origin, self._every = line.origin, line.every
                 self._trust.meet(line)
             case Archived():
                 self._archived(line)
@@ -158,6 +164,7 @@ class Check:
         self.report.entries += len(pending)
         self._require_place(line.first)
         self.archives.look(pending)
+        self._times.look(self._scan.size, pending)
         self._scan.block(pending, line)
 
     def _archived(self, line: Archived) -> None:
@@ -180,6 +187,7 @@ class Check:
             self.report.add(Kind.FORGED, f"a checkpoint after {self._here()}: {plain(error)}")
             return
         if state is None:
+            self._times.forget()
             self._later.append((mark.note, self._scan.size, self._scan.root))
         elif state.origin != self.report.origin:
             self.report.add(Kind.FORGED, f"a checkpoint of another history after {self._here()}")
@@ -196,6 +204,8 @@ class Check:
         width = state.size - stretch.start - stretch.left_out
         if scan.states(state.size, state.root):
             self.archives.settle(stretch.difference.false)
+            if stretch.difference.found or stretch.difference.sealed:
+                self._times.drop()  # which entry stands where is not known
             self._proven.sealed += stretch.difference.sealed
             self._proven.found += stretch.difference.found
             self.report.proven += width
@@ -208,7 +218,9 @@ class Check:
             self._witnessed.look(mark.note, state)
         else:
             self.archives.settle(None)
+            self._times.drop()
             self._unproven(state, stretch.start, stretch.listed + stretch.left_out)
+        self._times.settle(self.report, state.stamp, state.size)
         self.report.checkpoints += 1
         frontier = mark.frontier
         if not scan.go_on(state.size, state.root, frontier) or scan.frontier != frontier:

@@ -15,10 +15,12 @@ FORMAT = "portaledger-history-1"
 
 @dataclass(frozen=True)
 class Header:
-    """Whose history it is and the keys it says sign it."""
+    """Whose history it is, the keys it says sign it, and whether every checkpoint is in it that
+    there was where it was made."""
 
     origin: str
     keys: tuple[Verifier, ...]
+    every: bool = False
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,8 @@ def _row(line: BundleLine) -> list[Any]:
     match line:
         case Header():
             keys = [key.text for key in line.keys]
-            return ["history", {"format": FORMAT, "keys": keys, "origin": line.origin}]
+            every = {"checkpoints": "every"} if line.every else {}
+            return ["history", {**every, "format": FORMAT, "keys": keys, "origin": line.origin}]
         case Fingerprints():
             return ["fingerprints", line.first, base64_text(line.joined)]
         case Archived():
@@ -136,7 +139,8 @@ def _header(about: dict[str, Any]) -> Header:
     match about:
         case {"format": str(name), "keys": list(keys), "origin": str(origin)} if name == FORMAT:
             if all(isinstance(key, str) for key in keys):
-                return Header(origin, tuple(Verifier.read(key) for key in keys))
+                every = about.get("checkpoints") == "every"
+                return Header(origin, tuple(Verifier.read(key) for key in keys), every)
     raise LedgerError("history", about, f"format {FORMAT} with keys and origin")
 
 

@@ -11,9 +11,14 @@ SHOWN = 50  # findings of one kind that are printed in full
 
 
 class Kind(StrEnum):
-    """Kinds of finding; anything but `note` means that the history is not intact."""
+    """Kinds of finding; anything but `note` and `sealed late` means that the history is not intact.
+
+    What was sealed late is what the signer itself marked so: it is as it was sealed, and whether
+    it was true somebody has to find out.
+    """
 
     NOTE = "note"
+    LATE = "sealed late"
     MISSING = "missing"
     ALTERED = "altered"
     INSERTED = "inserted"
@@ -23,6 +28,10 @@ class Kind(StrEnum):
     UNPROVEN = "not proven"
     FORGED = "forged"
     UNREADABLE = "unreadable"
+    UNTIMELY = "out of its time"
+
+
+HARMLESS = (Kind.NOTE, Kind.LATE)
 
 
 class Pinned(StrEnum):
@@ -77,8 +86,8 @@ class Report:
 
     @property
     def damaged(self) -> bool:
-        """True if anything but a note was found."""
-        return any(one.kind is not Kind.NOTE for one in self.findings)
+        """True if anything was found that was altered, or that can't be."""
+        return any(one.kind not in HARMLESS for one in self.findings)
 
     def add(
         self, kind: Kind, words: str, first: int | None = None, last: int | None = None
@@ -88,7 +97,8 @@ class Report:
 
     def lines(self) -> Iterator[str]:
         """The report as lines to print, the verdict first."""
-        yield " ".join(filter(None, (self._verdict(), self._compared(), self._seen())))
+        parts = (self._verdict(), self._late(), self._compared(), self._seen())
+        yield " ".join(filter(None, parts))
         shown: Counter[Kind] = Counter()
         for one in self.findings:
             shown[one.kind] += 1
@@ -97,6 +107,13 @@ class Report:
         for kind, total in shown.items():
             if total > SHOWN:
                 yield f"- {kind}: and {total - SHOWN:,} more"
+
+    def _late(self) -> str:
+        found = [one for one in self.findings if one.kind is Kind.LATE]
+        if not found:
+            return ""
+        count = sum((one.last or 0) - (one.first or 0) + 1 for one in found)
+        return f"{count:,} of them {'was' if count == 1 else 'were'} SEALED LATE, see below."
 
     def _compared(self) -> str:
         """What the verdict rests on: without a pinned key, on the key that signed it."""

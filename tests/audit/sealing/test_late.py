@@ -9,10 +9,14 @@ from django.db import connection, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from audit.capture.models import Entry
+from audit.exporting.bundle import bundle
+from audit.ledger.bundle.check import verify
+from audit.ledger.stamp import Through
 from audit.sealing.memory import state_file
+from audit.sealing.models import SealingEvent, SealingEventKind
 from audit.sealing.seal import _seal_batch, seal
 from tests.audit.sample import empty
-from tests.audit.sealed import sealed_ids, shelves, unguarded
+from tests.audit.sealed import newest_stamp, sealed_ids, shelves, signed_anew, unguarded
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("sample_tables")]
 
@@ -115,11 +119,18 @@ def test_after_a_restore_where_transactions_count_from_the_start(entries: int) -
     shelves(4)
     seal()
     # As after a restore: what was reached lies far above every transaction to come.
-    unguarded("UPDATE audit_checkpoint SET floor_txid = floor_txid + 1000000")
+    was = newest_stamp()
+    through = Through(newest_stamp().time, was.floor[0] + 1_000_001)
+    signed_anew(floor=(was.floor[0] + 1_000_000, was.floor[1]), through=through)
     shelves(entries)
     assert seal(batch=5) == entries
+    assert newest_stamp().restored
+    assert newest_stamp().marked == 0
     shelves(2)
-    assert seal() == 2
+    assert seal() == 2 + 1  # with the event that says so
+    assert not newest_stamp().restored
+    assert SealingEvent.objects.get().kind == SealingEventKind.RESTORED
+    assert verify(bundle()).intact
     assert sorted(sealed_ids()) == sorted(Entry.objects.values_list("pk", flat=True))
     empty()
 
@@ -141,4 +152,5 @@ def test_what_came_to_lie_beneath_is_found_by_looking_everywhere() -> None:
     unguarded("UPDATE audit_entry SET txid = 3 WHERE id = %s", forged)
     assert seal() == 0
     assert seal(beneath=True) == 1
+    assert newest_stamp().marks(sealed_ids().index(forged))
     empty()
