@@ -3,12 +3,13 @@
 Each calls these from its AppConfig.ready().
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 Finder = Callable[[str], Iterable[tuple[int, str]]]
 Namer = Callable[[int], str]
+Scope = frozenset[int] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,18 @@ class ContentShown:
     words: str
 
 
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Things that a filter chooses by name, however many of them there are.
+
+    `fitting(text, scope, most)` gives up to `most` (id, name) with the text in their name: first
+    those of exactly that name, then in order of name. `of(ids, scope)` names those that are there.
+    """
+
+    fitting: Callable[[str, Scope, int], Sequence[tuple[int, str]]] = lambda *_: ()
+    of: Callable[[Collection[int], Scope], Mapping[int, str]] = lambda *_: {}
+
+
 UNKNOWN = ContentShown(None, "Nothing here can work the digest of this content out again.")
 
 
@@ -66,8 +79,9 @@ class Registry:
     """One for the process."""
 
     subjects: dict[str, SubjectKind] = field(default_factory=dict)
-    sites: Callable[[], Mapping[int, SiteShown]] = dict
-    people: Callable[[], Sequence[tuple[int, str]]] = list
+    sites: Callable[[Collection[int]], Mapping[int, SiteShown]] = lambda _: {}
+    site_names: Names = Names()
+    people_names: Names = Names()
     parameters: Callable[[], Sequence[tuple[str, str]]] = list
     signature: Callable[[int], SignatureShown | None] = lambda _: None
     contents: dict[str, Callable[[SignatureShown], ContentShown]] = field(default_factory=dict)
@@ -111,14 +125,16 @@ def register_units(read: Callable[[str], str]) -> None:
     registry.unit = read
 
 
-def register_sites(read: Callable[[], Mapping[int, SiteShown]]) -> None:
-    """How to read all sites by id, for names, filters and time zones."""
-    registry.sites = read
+def register_sites(
+    read: Callable[[Collection[int]], Mapping[int, SiteShown]], names: Names
+) -> None:
+    """How to read some sites by id, for names and time zones, and to choose one by its name."""
+    registry.sites, registry.site_names = read, names
 
 
-def register_people(read: Callable[[], Sequence[tuple[int, str]]]) -> None:
-    """How to read (id, name) of everyone, for the filter."""
-    registry.people = read
+def register_people(names: Names) -> None:
+    """How to choose a person by name, for the filter."""
+    registry.people_names = names
 
 
 def register_parameters(read: Callable[[], Sequence[tuple[str, str]]]) -> None:

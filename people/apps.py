@@ -1,6 +1,6 @@
 """Users, roles and what each may do."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from django.apps import AppConfig
 
@@ -24,12 +24,14 @@ class PeopleConfig(AppConfig):
 
 def _tell_the_history() -> None:
     """Our words, how we are shown, and which tables leave none; once the models are there."""
+    from audit.reading.choosing import names_in
     from audit.registry import (
         register_content,
         register_people,
         register_signature,
         register_subject,
     )
+    from people.persons.models import User
     from people.policy.actions import policy_content
     from people.sign_in import (
         actions,  # noqa: F401 - our words
@@ -39,19 +41,13 @@ def _tell_the_history() -> None:
     from people.signatures.content import signature_shown
     from people.tokens import actions as tokens  # noqa: F401 - our words
 
-    register_people(_everyone)
+    register_people(names_in(User.objects.all, everywhere=True))
     register_signature(signature_shown)
     register_content("policy", policy_content)
     register_subject("person", "Person", "people:edit", find=_people_named)
     register_subject("policy", "Policy")
     register_subject("token", "Token")
     register_subject("signature", "Signature")
-
-
-def _everyone() -> Sequence[tuple[int, str]]:
-    from people.persons.models import User
-
-    return list(User.objects.order_by("name").values_list("pk", "name"))
 
 
 def _people_named(text: str) -> Iterable[tuple[int, str]]:

@@ -5,12 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 from django.utils import timezone
+from django.utils.http import urlencode
 
 from audit.errors import Invalid, Problem, Subject, shown
+from audit.reading.choosing import LONGEST, meant
 from audit.reading.keyset import LAST
 from audit.reading.queries import HistoryFilter, page_of
-from audit.registry import SiteShown, SubjectKind, registry
+from audit.registry import Names, Scope, SubjectKind, registry
 from audit.vocabulary import ACTIONS
 
 MOST = 10  # candidates shown of one kind
@@ -81,29 +84,47 @@ def _day(label: str) -> forms.DateField:
     )
 
 
+def _named(label: str, list_id: str) -> forms.CharField:
+    """A name to type, or a part of it; with script, suggestions come into the list of that id."""
+    ask = {
+        "hx-get": "",
+        "hx-trigger": "focus once, input changed delay:150ms",
+        "hx-target": f"#{list_id}",
+    }
+    attrs = {"list": list_id, "autocomplete": "off", "spellcheck": "false", **ask}
+    return forms.CharField(
+        label=label, required=False, max_length=LONGEST, widget=forms.TextInput(attrs=attrs)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Suggested:
+    """One of several that a text may mean, and the query that means it."""
+
+    word: str
+    query: str
+
+
 class FilterForm(forms.Form):
     """Site, subject, person, action, parameter and days; every one optional."""
 
-    site = _picked("Site", [], "a site from the list")
+    site = _named("Site", "site_names")
     about = _picked("Kind", [], "a kind from the list")
     subject = forms.CharField(label="Subject", required=False, max_length=120)
-    person = _picked("Person", [], "a person from the list")
+    person = _named("Person", "person_names")
     action = _picked("Action", [], "an action from the list")
     parameter = _picked("Parameter", [], "a parameter from the list")
     since = _day("From")
     until = _day("To")
 
-    def __init__(self, data: Mapping[str, Any], scope: frozenset[int] | None) -> None:
-        super().__init__(data)
+    def __init__(self, data: Mapping[str, Any], scope: Scope) -> None:
+        # A copy: what was chosen by its number is shown by its name.
+        self.shown = data.copy() if isinstance(data, QueryDict) else dict(data)
+        super().__init__(self.shown)
         self.scope = scope
-        everywhere = registry.sites()
-        self.sites: dict[int, SiteShown] = {
-            pk: site for pk, site in everywhere.items() if scope is None or pk in scope
-        }
         self.candidates: list[Candidate] = []
-        self._choices("site", [(str(pk), site.name) for pk, site in self.sites.items()])
+        self.suggested: list[Suggested] = []
         self._choices("about", [(kind.type, kind.word) for kind in registry.subjects.values()])
-        self._choices("person", [(str(pk), name) for pk, name in registry.people()])
         self._choices("action", sorted(ACTIONS.items(), key=lambda pair: pair[1]))
         self._choices("parameter", registry.parameters())
 
@@ -111,6 +132,38 @@ class FilterForm(forms.Form):
         field = self.fields[name]
         if isinstance(field, forms.ChoiceField):
             field.choices = [ANY, *choices]
+
+    def clean_site(self) -> int | None:
+        """The site meant."""
+        return self._meant("site", registry.site_names, "site")
+
+    def clean_person(self) -> int | None:
+        """The person meant."""
+        return self._meant("person", registry.people_names, "person")
+
+    def _meant(self, name: str, names: Names, word: str) -> int | None:
+        text = self.cleaned_data[name]
+        if not text:
+            return None
+        found = meant(names, text, self.scope)
+        if len(found) == 1:
+            pk, label = found[0]
+            if len(meant(names, label, self.scope)) == 1:
+                self.shown[name] = label
+            return pk
+        if not found:
+            raise forms.ValidationError(
+                f"“{shown(text)}” can't be used. Choose a {word} from the list."
+            )
+        self.suggested += [Suggested(label, self._with(name, pk)) for pk, label in found]
+        raise forms.ValidationError(
+            f"“{shown(text)}” may be any of several. Choose a {word} from the list, or one of "
+            "those under this form."
+        )
+
+    def _with(self, name: str, pk: int) -> str:
+        kept = {key: self.data[key] for key in self.fields if self.data.get(key)}
+        return urlencode({**kept, name: pk})
 
     def clean(self) -> dict[str, Any]:
         """The subject found by name or number; the days in order."""
@@ -151,15 +204,18 @@ class FilterForm(forms.Form):
             )
         data = self.cleaned_data
         type_, pk = data.get("found") or (None, None)
-        site = int(data["site"]) if data["site"] else None
+        site = data["site"]
         return HistoryFilter(
             site=site,
             subject_type=type_,
             subject_id=pk,
-            actor=int(data["person"]) if data["person"] else None,
+            actor=data["person"],
             action=data["action"] or None,
             parameter=data["parameter"] or None,
             since=data["since"],
             until=data["until"],
-            zone=self.sites[site].zone if site else "UTC",
+            zone=registry.sites([site])[site].zone if site and self._by_day() else "UTC",
         )
+
+    def _by_day(self) -> bool:
+        return bool(self.cleaned_data["since"] or self.cleaned_data["until"])

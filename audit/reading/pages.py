@@ -7,16 +7,18 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
+from django.views.decorators.vary import vary_on_headers
 
 from audit.endpoint import refuse_unasked
 from audit.errors import Invalid, NotFound
 from audit.reading.access import scope_of
 from audit.reading.charts import values_written
+from audit.reading.choosing import LONGEST, MOST
 from audit.reading.filters import FilterForm, whole_number
 from audit.reading.keyset import LAST
 from audit.reading.queries import HistoryFilter, HistoryPage, page_of, visible
 from audit.reading.rows import rows_of, subject_url, whole_row
-from audit.registry import content_of, registry, subject_name, subject_word
+from audit.registry import Names, Scope, content_of, registry, subject_name, subject_word
 from audit.retention.records import absent, archived
 from audit.sealing.lateness import waiting_now
 from audit.sealing.proofs import place_of
@@ -75,11 +77,18 @@ def _with(path: str, query: QueryDict, **key: int) -> str:
 EMPTY = HistoryPage([], None, None)
 
 
+NAMES = {"site": "site_names", "person": "people_names"}  # in the registry, by field
+
+
 @require_safe
 @login_required
+@vary_on_headers("HX-Request", "HX-Target")
 def history(request: HttpRequest) -> HttpResponse:
-    """The history, newest first, by whatever filter."""
+    """The history, newest first, by whatever filter; to htmx, names that fit what is typed."""
     scope = scope_of(request.user)
+    asking = request.headers.get("HX-Target", "").removesuffix("_names")
+    if request.headers.get("HX-Request") == "true" and asking in NAMES:
+        return _names(request, asking, scope)
     refuse_unasked(request.GET, [*FilterForm.base_fields, *KEYS], empty=True)
     form = FilterForm(request.GET, scope)
     key = key_of(request.GET.dict())
@@ -88,7 +97,8 @@ def history(request: HttpRequest) -> HttpResponse:
         page = page_of(form.wanted(), scope, before=key.before, after=key.after)
     context = {
         "form": form,
-        "rows": rows_of(page.entries, form.sites),
+        "rows": rows_of(page.entries),
+        "named": list(NAMES),
         "lag": waiting_now(),
         "archived": archived(),
         "wanted": without_key(request.GET).urlencode(),
@@ -97,6 +107,13 @@ def history(request: HttpRequest) -> HttpResponse:
     return render(
         request, "audit/reading/history.html", context, status=400 if form.errors else 200
     )
+
+
+def _names(request: HttpRequest, field: str, scope: Scope) -> HttpResponse:
+    text = request.GET.get(field, "")[:LONGEST].replace("\0", "").strip()
+    names: Names = getattr(registry, NAMES[field])
+    fitting = [name for _, name in names.fitting(text, scope, MOST)]
+    return render(request, "audit/reading/partials/names.html", {"names": fitting})
 
 
 @require_safe

@@ -1,7 +1,7 @@
 """Entries made ready for a page: words, links, and the clock of the site they belong to."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -161,9 +161,9 @@ class Row:
         return len(self.changes) - len(self.first_changes)
 
 
-def rows_of(entries: Iterable[Entry], sites: Mapping[int, SiteShown] | None = None) -> list[Row]:
-    """Entries as rows; `sites` spares reading them again."""
-    known = registry.sites() if sites is None else sites
+def rows_of(entries: Sequence[Entry]) -> list[Row]:
+    """Entries as rows: one query, for the sites they belong to."""
+    known = _sites_of(entries)
     parameters = dict(registry.parameters())
     return [_row(entry, known, parameters, changes_of(entry)) for entry in entries]
 
@@ -171,7 +171,12 @@ def rows_of(entries: Iterable[Entry], sites: Mapping[int, SiteShown] | None = No
 def whole_row(entry: Entry) -> Row:
     """One entry with the names of what its values lead to."""
     changes = changes_of(entry, by_name=True)
-    return _row(entry, registry.sites(), dict(registry.parameters()), changes)
+    return _row(entry, _sites_of([entry]), dict(registry.parameters()), changes)
+
+
+def _sites_of(entries: Iterable[Entry]) -> Mapping[int, SiteShown]:
+    ids = {entry.site_id for entry in entries if entry.site_id is not None}
+    return registry.sites(ids) if ids else {}
 
 
 def _row(

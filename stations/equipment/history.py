@@ -1,9 +1,10 @@
 """How the history's pages name sites, machines, stations and slots."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from django.db.models import Q
 
+from audit.reading.choosing import names_in
 from audit.reading.labels import register_column_of_old, register_label
 from audit.registry import SiteShown, register_sites, register_subject
 from stations.equipment.models import Machine, Site, Station
@@ -20,7 +21,7 @@ LABELS = (
 
 def register() -> None:
     """Called once, when the program starts."""
-    register_sites(_sites)
+    register_sites(_sites, names_in(Site.objects.all))
     register_subject("site", "Site", "stations:site", find=_sites_named)
     register_subject("machine", "Machine", "stations:machine", find=_machines_named)
     register_subject("station", "Station", "stations:station", find=_stations_named)
@@ -30,8 +31,8 @@ def register() -> None:
         register_label(table, column, label, unit)
 
 
-def _sites() -> Mapping[int, SiteShown]:
-    rows = Site.objects.values_list("pk", "name", "time_zone")
+def _sites(ids: Collection[int]) -> Mapping[int, SiteShown]:
+    rows = Site.objects.filter(pk__in=ids).values_list("pk", "name", "time_zone")
     return {pk: SiteShown(name, zone) for pk, name, zone in rows}
 
 

@@ -5,7 +5,9 @@ from datetime import UTC, datetime
 import pytest
 
 from audit import registry as module
+from audit.reading.choosing import names_in
 from audit.registry import Registry, SignatureShown, SiteShown, SubjectKind
+from people.persons.models import User
 from stations.equipment.models import Site
 from tests.cast import Cast
 
@@ -26,8 +28,11 @@ def desk(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> Registry:
             "site": SubjectKind("site", "Site", "stations:site", find_site),
             "shelf": SubjectKind("shelf", "Shelf"),
         },
-        sites=lambda: {s.pk: SiteShown(s.name, s.time_zone) for s in Site.objects.all()},
-        people=lambda: [(who.pk, who.name) for who in cast.everyone().values()],
+        sites=lambda ids: {
+            s.pk: SiteShown(s.name, s.time_zone) for s in Site.objects.filter(pk__in=ids)
+        },
+        site_names=names_in(Site.objects.all),
+        people_names=names_in(User.objects.all, everywhere=True),
         parameters=lambda: [("mass", "Mass"), ("brew_temperature", "Brew temperature")],
         signature=lambda pk: SIGNED if pk == 4 else None,
     )

@@ -70,7 +70,10 @@ def test_a_viewer_of_some_sites_sees_those_and_what_is_of_none(
     page = client.get(reverse("audit:history")).content.decode()
     seen = [name for name in ("Mine", "Theirs", "Nobody&#x27;s") if name in page]
     assert seen == ["Mine", "Nobody&#x27;s"]
-    assert "Upland</option>" not in page
+    names = {"HX-Request": "true", "HX-Target": "site_names"}
+    suggested = client.get("/history/", headers=names).content.decode()
+    assert suggested == '<option value="Harbour"></option>\n'
+    assert client.get("/history/?site=Upland").status_code == 400
     for entry in Entry.objects.filter(subject="Theirs"):
         assert client.get(reverse("audit:entry", args=[entry.pk])).status_code == 404
         assert client.get(f"{API}{entry.pk}/").status_code == 404

@@ -100,7 +100,7 @@ def test_a_word_too_long_for_a_column_is_shortened_in_lists_alone() -> None:
         table_name="audit_ledgerkey", subject_type="ledger_key", subject=key, operation="created",
         changes={"public": [None, key]},
     )  # fmt: skip
-    [row] = rows_of([entry], {})
+    [row] = rows_of([entry])
     assert row.subject == row.changes[0].new == f"{key[:24]}…"
     [whole] = changes_of(entry, by_name=True)
     assert whole.new == key
