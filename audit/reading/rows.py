@@ -135,10 +135,36 @@ class Row:
     kind: str
     channel: str
     site: SiteShown | None
-    subject_url: str
-    timeline_url: str
     parameter_label: str
     changes: list[Change]
+
+    @property
+    def url(self) -> str:
+        """The entry's own page."""
+        return reverse("audit:entry", args=[self.entry.pk])
+
+    @property
+    def subject_url(self) -> str:
+        """The page of what it is about, or nothing."""
+        return subject_url(self.entry.subject_type, self.entry.subject_id)
+
+    @property
+    def timeline_url(self) -> str:
+        """All that happened to what it is about."""
+        entry = self.entry
+        if not entry.subject_type or entry.subject_id is None:
+            return ""
+        return reverse("audit:timeline", args=[entry.subject_type, entry.subject_id])
+
+    @property
+    def is_refused(self) -> bool:
+        """Whether nothing was changed, because it was refused."""
+        return self.entry.operation == Operation.REFUSED
+
+    @property
+    def is_change(self) -> bool:
+        """Whether something that was there was changed."""
+        return self.entry.operation == Operation.CHANGED
 
     @property
     def zone(self) -> str:
@@ -192,8 +218,6 @@ def _row(
         kind=subject_word(entry.subject_type),
         channel=channel_words(entry.channel),
         site=sites.get(entry.site_id) if entry.site_id else None,
-        subject_url=subject_url(entry.subject_type, entry.subject_id),
-        timeline_url=_timeline_url(entry),
         parameter_label=parameters.get(entry.parameter or "", entry.parameter or ""),
         changes=changes,
     )
@@ -208,9 +232,3 @@ def subject_url(type_: str, pk: int | None) -> str:
         return reverse(kind.url_name, args=[pk])
     except NoReverseMatch:
         return ""
-
-
-def _timeline_url(entry: Entry) -> str:
-    if not entry.subject_type or entry.subject_id is None:
-        return ""
-    return reverse("audit:timeline", args=[entry.subject_type, entry.subject_id])

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from typing import Any
 
 from django import template
@@ -12,20 +12,17 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from audit.reading.charts import History
-from web import links, once, printing
+from web import drawn, links, once, printing
 from web.charts import Drawing, Steps, drawing
 from web.form_pages import newest_of
-from web.icons import Mark, mark_for
 
 register = template.Library()
 
 
-@register.inclusion_tag("parts/mark.html", name="mark")
-def mark(code: str, word: str = "", count: int = 1) -> dict[str, Mark | str]:
-    """A state as drawn mark and word; `word` replaces the usual one, `count` things are in it."""
-    drawn = mark_for(str(code))
-    usual = drawn.several if count != 1 and drawn.several else drawn.word
-    return {"mark": drawn, "word": word or usual}
+@register.simple_tag
+def mark(code: str, word: str = "", count: int = 1) -> SafeString:
+    """A state as drawn mark and word."""
+    return drawn.mark(str(code), str(word), count)
 
 
 register.simple_tag(links.link_to, name="link_to")
@@ -54,42 +51,25 @@ def unit(code: str | None) -> str:
     return printing.unit_label(code)
 
 
-@register.inclusion_tag("parts/quantity.html")
-def quantity(
-    value: object, code: str = "", below: object = None, above: object = None
-) -> dict[str, object]:
-    """A value with its unit and, where given, its tolerance either way."""
-    text = printing.number(value)
-    label = "" if text == printing.NONE else printing.unit_label(code, text)
-    return {
-        "text": text,
-        "unit": label,
-        "tolerance": printing.tolerance(below, above),
-        "words": text != printing.NONE and printing.exact(value) is None,
-    }
-
-
-def _time(when: datetime, words: str) -> SafeString:
-    stamp = when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    return format_html('<time datetime="{}">{}</time>', stamp, words)
+register.simple_tag(drawn.quantity)
 
 
 @register.filter
 def site_time(when: datetime | None, zone: str | tzinfo | None = None) -> str:
     """A moment in the site's own zone, to the minute."""
-    return _time(when, printing.moment(when, zone)) if when else printing.NONE
+    return drawn.stamp(when, printing.moment(when, zone)) if when else printing.NONE
 
 
 @register.filter
 def site_second(when: datetime | None, zone: str | tzinfo | None = None) -> str:
     """A moment in the site's own zone, to the second: for history and signatures."""
-    return _time(when, printing.moment(when, zone, seconds=True)) if when else printing.NONE
+    return drawn.second(when, zone)
 
 
 @register.filter
 def site_day(when: datetime | None, zone: str | tzinfo | None = None) -> str:
     """A moment's date in the site's own zone."""
-    return _time(when, printing.day(when, zone)) if when else printing.NONE
+    return drawn.stamp(when, printing.day(when, zone)) if when else printing.NONE
 
 
 @register.filter
@@ -103,7 +83,7 @@ def day(value: date | None) -> str:
 @register.filter
 def age(when: datetime | None) -> str:
     """How long ago, or in how long, in words."""
-    return _time(when, printing.age(when)) if when else printing.NONE
+    return drawn.stamp(when, printing.age(when)) if when else printing.NONE
 
 
 @register.simple_tag
