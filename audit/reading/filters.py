@@ -5,9 +5,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.forms.utils import flatatt
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.html import format_html, format_html_join
 from django.utils.http import urlencode
+from django.utils.safestring import SafeString, mark_safe
 
 from audit.errors import Invalid, Problem, Subject, shown
 from audit.reading.choosing import LONGEST, meant
@@ -62,6 +65,25 @@ def _readable(subject: Subject, scope: frozenset[int]) -> bool:
     return bool(page_of(about, scope, size=1).entries)
 
 
+class FlatSelect(forms.Select):
+    """A list to choose from, drawn in one go: by Django's own, each choice is two templates."""
+
+    def render(
+        self,
+        name: str,
+        value: object,
+        attrs: dict[str, Any] | None = None,
+        renderer: object = None,
+    ) -> SafeString:
+        """The element with its choices."""
+        chosen = str(value or "")
+        selected = {chosen: mark_safe(" selected")}
+        every = ((str(code), selected.get(str(code), ""), label) for code, label in self.choices)
+        options = format_html_join("", '<option value="{}"{}>{}</option>', every)
+        about = flatatt(self.build_attrs({**self.attrs, "name": name}, attrs))
+        return format_html("<select{}>{}</select>", about, options)
+
+
 ANY = ("", "Any")
 EARLIEST_YEAR = 2000
 
@@ -70,7 +92,11 @@ def _picked(label: str, choices: Sequence[tuple[str, str]], allowed: str) -> for
     """A list to choose from; the error repeats the value and says what is allowed."""
     messages = {"invalid_choice": f"“%(value)s” can't be used. Choose {allowed}."}
     return forms.ChoiceField(
-        label=label, choices=[ANY, *choices], required=False, error_messages=messages
+        label=label,
+        choices=[ANY, *choices],
+        required=False,
+        error_messages=messages,
+        widget=FlatSelect,
     )
 
 
