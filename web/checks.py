@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from audit.errors import Invalid, Problem
-from web.numbers import BadNumber, Bounds, read_number
+from web.numbers import BadNumber, Bounds, read_number, read_typed
 from web.text import printable
 
 NAME_LENGTH = 80  # characters
@@ -22,11 +22,13 @@ ZONE_WORDS = "a time zone by its IANA name, such as Europe/Lisbon"
 class Checks:
     """Reads values and keeps what cannot be used; `done` raises if there is any.
 
-    Where a value cannot be used, something harmless of its type stands in for it.
+    Where a value cannot be used, something harmless of its type stands in for it. `typed` by a
+    person, numbers may have a decimal comma.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, typed: bool = False) -> None:
         self.problems: list[Problem] = []
+        self._read = read_typed if typed else read_number
 
     def fault(self, field: str, value: object, allowed: str) -> None:
         """Note one fault."""
@@ -57,7 +59,7 @@ class Checks:
     def number(self, field: str, value: object, bounds: Bounds) -> Decimal:
         """An exact number within bounds."""
         try:
-            return read_number(_written_out(value), bounds)
+            return self._read(_written_out(value), bounds)
         except BadNumber:
             self.fault(field, value, bounds.words())
             return Decimal(0)

@@ -7,7 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from rest_framework import serializers
 
-from web.numbers import BadNumber, Bounds, read_number
+from web.numbers import BadNumber, Bounds, read_number, read_typed
 
 
 class Between(TypedDict):
@@ -35,14 +35,14 @@ class PlainDecimalField(forms.CharField):
         if text in self.empty_values:
             return None
         try:
-            return read_number(text, self.bounds)
+            return read_typed(text, self.bounds)
         except BadNumber as bad:
             raise ValidationError(str(bad), code="invalid") from bad
 
     def has_changed(self, initial: Any, data: Any) -> bool:  # noqa: ANN401
         """18.50 typed over 18.5 is no change."""
         try:
-            return read_number(initial) != read_number(data)
+            return read_number(initial) != read_typed(data)
         except BadNumber:
             return super().has_changed(initial, data)
 

@@ -1,7 +1,8 @@
 """Reading numbers as people and programs type them: exact, plain, and refused with a sentence.
 
-A decimal comma is refused rather than guessed at: "1,234" is a thousand to one reader and a bit
-more than one to the next, and a wrong guess would end up in a machine.
+People write decimals with a point or a comma, programs with a point. A comma is never guessed at:
+"1,234" is a thousand to one reader and a bit more than one to the next, and a wrong guess would end
+up in a machine. Where both readings are allowed, the writer is asked.
 """
 
 import re
@@ -13,6 +14,8 @@ from web.printing import unit_label
 MAX_CHARACTERS = 40
 PLAIN = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)")
 SCIENTIFIC = re.compile(r"[+-]?[0-9]*\.?[0-9]+[eE][+-]?[0-9]+")
+ONE_COMMA = re.compile(r"[+-]?(?:[0-9]+,[0-9]*|,[0-9]+)")
+THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 COMMA = re.compile(r"[+-]?[0-9]+(?:,[0-9]+)+(?:\.[0-9]*)?|[+-]?[0-9.]+,[0-9]+")
 NOT_FINITE = re.compile(r"[+-]?(?:s?nan[0-9]*|inf(?:inity)?|∞)", re.IGNORECASE)
 MINUS_SIGN = "−"  # noqa: RUF001 - U+2212, which our own pages print
@@ -59,6 +62,31 @@ def read_number(typed: object, bounds: Bounds | None = None) -> Decimal:
     number = Decimal(text)
     _check(number, shown, limits)
     return number
+
+
+def read_typed(typed: object, bounds: Bounds | None = None) -> Decimal:
+    """As read_number for what a person typed: the decimals may be behind a comma.
+
+    Raises BadNumber also where the comma could part thousands and both numbers are allowed.
+    """
+    text = str(typed).strip()
+    if not ONE_COMMA.fullmatch(text.replace(MINUS_SIGN, "-")):
+        return read_number(typed, bounds)
+    whole, point = text.replace(",", ""), text.replace(",", ".")
+    if THOUSANDS.fullmatch(text.replace(MINUS_SIGN, "-")) and _allowed(whole, bounds):
+        shown = repr_short(text)
+        if _allowed(point, bounds):
+            raise BadNumber(f"{shown} can be read in two ways: write {point} or {whole}.")
+        raise BadNumber(f"{shown} has a comma: write {whole} without one.")
+    return read_number(point, bounds)
+
+
+def _allowed(text: str, bounds: Bounds | None) -> bool:
+    try:
+        read_number(text, bounds)
+    except BadNumber:
+        return False
+    return True
 
 
 def repr_short(text: str) -> str:

@@ -1,7 +1,7 @@
 // <output data-ratio-of="id_beverage_mass id_dose_mass">: the brew ratio while typing.
 // For the eye only; the server computes the ratio that is kept, from exact decimals.
 const amount = (id) => {
-  const typed = document.getElementById(id)?.value.trim() ?? "";
+  const typed = document.getElementById(id)?.value.trim().replace(",", ".") ?? "";
   return /^\d+(\.\d+)?$/.test(typed) ? Number(typed) : NaN;
 };
 

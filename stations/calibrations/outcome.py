@@ -11,7 +11,7 @@ from stations.metrology.atmosphere import site_pressure
 from stations.metrology.errors import BadValueError
 from stations.metrology.flowmeter import FlowMeterFit, Run, concerns, fit_flow_meter
 from stations.metrology.offset import Offset, Reading, measure_offset
-from web.numbers import BadNumber, Bounds, read_number
+from web.numbers import BadNumber, Bounds, read_typed
 
 Kind = Calibration.Kind
 Runs = Sequence[Mapping[str, str]]
@@ -55,7 +55,7 @@ def _read(kind: str, number: int, run: Mapping[str, str]) -> dict[str, str]:
     kept = {}
     for name, (_, bounds) in COLUMNS[kind].items():
         try:
-            kept[name] = format(read_number(run.get(name, ""), bounds), "f")
+            kept[name] = format(read_typed(run.get(name, ""), bounds), "f")
         except BadNumber as bad:
             raise Invalid(f"run {number} {name}", run.get(name, ""), bounds.words()) from bad
     return kept

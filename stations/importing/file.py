@@ -183,7 +183,7 @@ def read_values(lines: Sequence[tuple[int, Cells]]) -> tuple[list[StationLine], 
     good: list[StationLine] = []
     faults: list[Fault] = []
     for number, cells in lines:
-        checks = Checks()
+        checks = Checks(typed=True)
         line = _line(number, cells, checks)
         if checks.problems:
             faults += [Fault(number, p.field, p.value, p.allowed) for p in checks.problems]

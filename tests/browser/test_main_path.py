@@ -36,7 +36,7 @@ def state(page: Page) -> str:
 def test_a_draft_is_written_and_another_roaster_signs_it(open_page: OpenPage, bar: Bar) -> None:
     page = open_page(bar.cast.head_roaster, f"/versions/{bar.version.pk}/")
     press(page, "New draft from it")
-    page.get_by_label("Brew temperature in").fill("94,0")
+    page.get_by_label("Brew temperature in").fill("94°")
     press(page, "Save the draft")
     expect(page.locator(".error-summary")).to_be_focused()
     axe(page)

@@ -10,7 +10,7 @@ from tests.web.test_components import render, words
 
 def wrong() -> GalleryForm:
     """A form that somebody sent half filled in."""
-    return GalleryForm({"dose_mass": "18,5", "revision": "x"})
+    return GalleryForm({"dose_mass": "18.5 g", "revision": "x"})
 
 
 def test_hint_and_error_describe_their_field() -> None:

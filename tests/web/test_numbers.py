@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from rest_framework import serializers
 
 from web.fields import PlainDecimal, PlainDecimalField
-from web.numbers import BadNumber, Bounds, read_number
+from web.numbers import BadNumber, Bounds, read_number, read_typed
 
 DOSE = Bounds(low=Decimal(5), high=Decimal(30), places=1, unit="g")
 
@@ -57,6 +57,50 @@ def test_anything_else_is_refused_with_value_and_allowance(typed: str, reason: s
     assert sentence.endswith(".")
 
 
+ALTITUDE = Bounds(low=Decimal(-450), high=Decimal(9000), places=1, unit="m")
+PULSES = Bounds(low=Decimal("0.1"), high=Decimal(50), places=4)
+WIDE = Bounds(low=Decimal(0), high=Decimal(5000), places=3)
+
+
+@pytest.mark.parametrize(
+    ("typed", "bounds", "number"),
+    [
+        ("18,5", DOSE, "18.5"),
+        (" 18, ", DOSE, "18"),
+        ("18.5", DOSE, "18.5"),
+        ("4,110", PULSES, "4.110"),
+        ("0,250", WIDE, "0.250"),
+        ("−0,5", None, "-0.5"),  # noqa: RUF001 - U+2212
+    ],
+)
+def test_people_write_decimals_behind_a_comma_too(
+    typed: str, bounds: Bounds | None, number: str
+) -> None:
+    assert str(read_typed(typed, bounds)) == number
+
+
+@pytest.mark.parametrize(
+    ("typed", "bounds", "sentence"),
+    [
+        ("2,240", WIDE, "“2,240” can be read in two ways: write 2.240 or 2240."),
+        ("2,240", ALTITUDE, "“2,240” has a comma: write 2240 without one."),
+        ("18,55", DOSE, "not allowed: give a number from 5 to 30 g"),
+        ("1,234.5", WIDE, "has a comma"),
+        ("1,2,3", WIDE, "has a comma"),
+        (",", WIDE, "not a plain number"),
+    ],
+)
+def test_a_comma_in_doubt_is_asked_about(typed: str, bounds: Bounds, sentence: str) -> None:
+    with pytest.raises(BadNumber) as bad:
+        read_typed(typed, bounds)
+    assert sentence in str(bad.value)
+
+
+@given(st.decimals(allow_nan=False, allow_infinity=False, places=2, min_value=-999, max_value=999))
+def test_a_comma_or_a_point_say_the_same(number: Decimal) -> None:
+    assert read_typed(f"{number:f}".replace(".", ",")) == read_typed(f"{number:f}") == number
+
+
 def test_the_allowance_is_worded_with_its_unit() -> None:
     with pytest.raises(BadNumber, match="a number from 5 to 30 g, at most 1 decimal place"):
         read_number("31", DOSE)
@@ -87,8 +131,8 @@ class DoseBody(serializers.Serializer[Decimal]):
 
 
 def test_a_form_field_says_it_beside_the_field() -> None:
-    assert DoseForm({"dose": "18,5"}).errors["dose"] == [
-        "“18,5” has a comma: write decimals with a point, such as 18.5."
+    assert DoseForm({"dose": "18.55"}).errors["dose"] == [
+        "“18.55” is not allowed: give a number from 5 to 30 g, at most 1 decimal place."
     ]
     good, empty = DoseForm({"dose": "18.5"}), DoseForm({"dose": ""})
     assert good.is_valid()
@@ -98,6 +142,7 @@ def test_a_form_field_says_it_beside_the_field() -> None:
 
 def test_the_same_number_typed_otherwise_is_no_change() -> None:
     assert not DoseForm({"dose": "18.50"}, initial={"dose": Decimal("18.5")}).has_changed()
+    assert not DoseForm({"dose": "18,50"}, initial={"dose": Decimal("18.5")}).has_changed()
     assert DoseForm({"dose": "18.6"}, initial={"dose": Decimal("18.5")}).has_changed()
 
 

@@ -45,7 +45,7 @@ def test_a_shop_lead_asks(cast: Cast, signed_in: SignedIn, approved: Version) ->
     ("changed", "words"),
     [
         ({}, "at least one value other than"),
-        ({"brew_temperature": "94,0"}, "has a comma"),
+        ({"brew_temperature": "9,4,0"}, "has a comma"),
         ({"brew_temperature": "940"}, "give a number from 80 to 100"),
         ({"brew_temperature": "94", "reason": ""}, "required"),
         ({"brew_temperature": ""}, "Nothing was given"),

@@ -37,7 +37,7 @@ def edit(browser: Client, version: Version, **changed: str) -> tuple[int, str]:
     [
         ("dose_mass", "eighteen", "is not a plain number"),
         ("dose_mass", "18 g", "without its unit"),
-        ("dose_mass", "18,5", "has a comma"),
+        ("dose_mass", "1,018.5", "has a comma"),
         ("dose_mass", "NaN", "is no quantity"),
         ("dose_mass", "Infinity", "is no quantity"),
         ("dose_mass", "1e1", "has an exponent"),

@@ -55,7 +55,7 @@ def test_the_air_it_was_weighed_in_is_kept(bar: Bar, cast: Cast) -> None:
 @pytest.mark.parametrize(
     ("number", "name", "value"),
     [(1, "pulses", "0"), (2, "pulses", "280.5"), (3, "grams", "NaN"), (4, "grams", "-70"),
-     (5, "temperature", "101"), (1, "temperature", ""), (2, "grams", "70,0"), (3, "grams", "1e3")],
+     (5, "temperature", "101"), (1, "temperature", ""), (2, "grams", "7,0,0"), (3, "grams", "1e3")],
 )  # fmt: skip
 def test_a_bad_reading_is_named_by_its_run(
     bar: Bar, cast: Cast, number: int, name: str, value: str

@@ -51,6 +51,20 @@ def test_the_same_file_again_changes_nothing(bar: Bar, cast: Cast) -> None:
     assert (counts(), Entry.objects.count()) == (before, entries)
 
 
+def test_where_the_cells_are_apart_by_semicolons_a_comma_is_decimal(bar: Bar, cast: Cast) -> None:
+    text = f"{HEAD}\n{GOOD}\n".replace(",", ";").replace(".", ",")
+    import_equipment(text=text, by=cast.head_roaster)
+    station = Station.objects.get(machine__site__code="quay", machine__name="Main", number=1)
+    assert (str(station.pulses_per_millilitre), str(station.temperature_offset)) == ("4.02", "-0.4")
+    assert Site.objects.get(code="quay").altitude == Decimal("7.5")
+
+
+def test_a_comma_that_may_part_thousands_is_a_fault(bar: Bar, cast: Cast) -> None:
+    text = f"{HEAD}\n{GOOD}\n".replace(",", ";").replace("7.5", "1,234")
+    assert "7.5" in GOOD
+    assert faults_of(text, cast.head_roaster) == [(2, "altitude_m")]
+
+
 def test_one_bad_line_keeps_everything_out(bar: Bar, cast: Cast) -> None:
     before = counts()
     text = f"{HEAD}\n{GOOD}\nquay,,,,Main,,2,many,,\n"
@@ -96,7 +110,7 @@ def test_every_bad_line_is_named(bar: Bar, cast: Cast) -> None:
         ("pier,Quay,Asia/Kolkata,7,Main,Two boilers,1,3,,", "site_name"),
         ("pier,Pier,Asia/Kolkata,7,,Two boilers,1,3,,", "machine"),
         ("pier,Pier,Asia/Kolkata,7,Main,,1,3,,", "machine_type"),
-        ('pier,Pier,Asia/Kolkata,"7,5",Main,Two boilers,1,3,,', "altitude_m"),
+        ('pier,Pier,Asia/Kolkata,"7,5,0",Main,Two boilers,1,3,,', "altitude_m"),
         ("pier,Pier,Asia/Kolkata,1e3,Main,Two boilers,1,3,,", "altitude_m"),
         ("pier,Pi\x00er,Asia/Kolkata,7,Main,Two boilers,1,3,,", "site_name"),
         (f"pier,{'P' * 81},Asia/Kolkata,7,Main,Two boilers,1,3,,", "site_name"),

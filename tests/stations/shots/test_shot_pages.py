@@ -40,7 +40,7 @@ def test_a_correction_from_its_page(bar: Bar, cast: Cast, signed_in: SignedIn) -
 
 
 @pytest.mark.parametrize(
-    ("field", "value"), [("dose_mass", ""), ("dose_mass", "18,1"), ("shot_time", "0:27")]
+    ("field", "value"), [("dose_mass", ""), ("dose_mass", "18,1,0"), ("shot_time", "0:27")]
 )
 def test_a_slip_is_told_beside_its_box(
     bar: Bar, cast: Cast, signed_in: SignedIn, field: str, value: str
@@ -50,6 +50,15 @@ def test_a_slip_is_told_beside_its_box(
     answer = signed_in(cast.barista).post(address, {**TYPED, field: value})
     assert answer.status_code == 400
     assert list(answer.context["form"].errors) == [field]
+
+
+def test_decimals_behind_a_comma_are_decimals(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:
+    place(bar.slot, cast.head_roaster)
+    address = reverse("stations:shot_log", args=[bar.slot.pk])
+    typed = {"dose_mass": "18,1", "beverage_mass": "38,5", "shot_time": "27"}
+    assert signed_in(cast.barista).post(address, typed).status_code == 302
+    shot = CheckShot.objects.get()
+    assert (str(shot.dose_mass), str(shot.beverage_mass)) == ("18.1", "38.5")
 
 
 def test_an_empty_slot_says_so(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:

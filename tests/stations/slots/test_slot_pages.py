@@ -62,7 +62,7 @@ def test_a_read_back_is_typed_and_judged(bar: Bar, cast: Cast, signed_in: Signed
 @pytest.mark.parametrize(
     "sent",
     [
-        {"water_volume": "lots"}, {"water_volume": "-1"}, {"water_volume": "280,5"},
+        {"water_volume": "lots"}, {"water_volume": "-1"}, {"water_volume": "28,0,5"},
         {"water_volume": "NaN"}, {"water_volume": "9" * 40}, {"ends_by": "magic"},
         {"water_volume": "", "brew_temperature": "", "ends_by": ""}, {"holds_nothing": "on"},
         {"seen_placement": ""}, {"seen_placement": "x"}, {"seen_placement": "9" * 30},

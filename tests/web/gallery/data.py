@@ -81,7 +81,7 @@ def context(*, bound: bool = False) -> dict[str, object]:
         "digest": DIGEST,
         "signed": SIGNED,
         "contents": CONTENTS,
-        "form": GalleryForm({"dose_mass": "18,5", "revision": "x"}) if bound else GalleryForm(),
+        "form": GalleryForm({"dose_mass": "18.5 g", "revision": "x"}) if bound else GalleryForm(),
         "sign_form": SignForm(),
         "filter_form": FilterForm(),
     }  # fmt: skip
