@@ -11,6 +11,7 @@ from pathlib import Path
 from django.conf import settings
 
 from audit.capture.context import Actor, recorded
+from audit.ledger.bundle.keys import MADE, ROTATED
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Signer, Verifier
 from audit.sealing.models import LedgerKey
@@ -29,8 +30,8 @@ class DamagedError(SealingError):
     """The stored tree lacks a part or does not fit its last checkpoint."""
 
 
-KEY_MADE = register("ledger.key_made", "Made signing key")
-KEY_ROTATED = register("ledger.key_rotated", "Replaced signing key")
+KEY_MADE = register(MADE, "Made signing key")
+KEY_ROTATED = register(ROTATED, "Replaced signing key")
 
 
 def key_file() -> Path:

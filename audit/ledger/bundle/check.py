@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 
 from audit.ledger.bundle.archived import Archives, Copy
 from audit.ledger.bundle.explain import Difference, explain
+from audit.ledger.bundle.keys import MadeKeys
 from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, Mark, read
 from audit.ledger.bundle.report import Kind, Report, numbers, plain
 from audit.ledger.bundle.scan import Scan
@@ -82,6 +83,7 @@ class Check:
         self._kept = kept
         self._scan = Scan(kept.sizes)
         self._times = Times()
+        self._made = MadeKeys()
         self._every = False
         self._proven = Difference()
         self._later: list[tuple[str, int, bytes]] = []
@@ -99,7 +101,7 @@ class Check:
         start = self._scan.size
         if self._pending and not self._end and self._scan.block_as_stated(self._pending, other):
             self._times.look(start, self._pending)
-            self.archives.look(self._pending)
+            self._look(self._pending)
             self.report.entries += len(self._pending)
             self._pending = []
             return
@@ -124,6 +126,8 @@ class Check:
         self._unsigned_tail()
         self._settle_later()
         self._times.close(report, self._marks, every=self._every)
+        whole = report.left_out == 0
+        self._made.judge(report, self._trust.named, self._trust.known, whole=whole)
         for state, note in self._kept.compare(report, self._trust, scan.roots):
             if self._trust.signed(note):
                 self._witnessed.look(note, state)
@@ -131,6 +135,14 @@ class Check:
         report.findings += (found := explain(self._proven))
         report.proven -= sum(one.last - one.first + 1 for one in found if one.first and one.last)
         self._check_end()
+
+    def _look(self, entries: list[bytes]) -> None:
+        self.archives.look(entries)
+        self._made.look(entries)
+
+    def _settle_records(self, bad: Collection[bytes] | None) -> None:
+        self.archives.settle(bad)
+        self._made.settle(bad)
 
     def _stray(self) -> None:
         """Entries that no line of fingerprints speaks of."""
@@ -163,7 +175,7 @@ class Check:
         pending, self._pending = self._pending, []
         self.report.entries += len(pending)
         self._require_place(line.first)
-        self.archives.look(pending)
+        self._look(pending)
         self._times.look(self._scan.size, pending)
         self._scan.block(pending, line)
 
@@ -203,7 +215,7 @@ class Check:
             return
         width = state.size - stretch.start - stretch.left_out
         if scan.states(state.size, state.root):
-            self.archives.settle(stretch.difference.false)
+            self._settle_records(stretch.difference.false)
             if stretch.difference.found or stretch.difference.sealed:
                 self._times.drop()  # which entry stands where is not known
             self._proven.sealed += stretch.difference.sealed
@@ -211,13 +223,13 @@ class Check:
             self.report.proven += width
             self._witnessed.look(mark.note, state)
         elif scan.finds(state.size, state.root):
-            self.archives.settle(())
+            self._settle_records(())
             words = f"{numbers(stretch.start + 1, state.size)}: their fingerprints in this file "
             self.report.add(Kind.ALTERED, words + "were changed, the entries themselves hold")
             self.report.proven += width
             self._witnessed.look(mark.note, state)
         else:
-            self.archives.settle(None)
+            self._settle_records(None)
             self._times.drop()
             self._unproven(state, stretch.start, stretch.listed + stretch.left_out)
         self._times.settle(self.report, state.stamp, state.size)

@@ -30,6 +30,11 @@ class Trust:
         """The keys themselves."""
         return list(self._known)
 
+    @property
+    def named(self) -> list[Verifier]:
+        """Those the bundle names for itself."""
+        return list(self._named)
+
     def meet(self, header: Header) -> None:
         """Take note of the keys the bundle names; believe them only if none were given."""
         self._named = list(header.keys)

@@ -131,7 +131,8 @@ def test_a_new_key_nobody_vouched_for_is_not_believed() -> None:
     history.signers = [NEW_KEY]
     history.seal(5)
     report = check(history.bundle())
-    assert [kind for kind, _ in found(report)] == ["not proven", "forged"]
+    assert [kind for kind, _ in found(report)] == ["not proven", "forged", "forged"]
+    assert "no sealed entry made it" in report.findings[-1].words
     assert report.proven == 10
 
 
