@@ -2,11 +2,14 @@
 
 from audit.capture.models import Entry, Operation
 from audit.checking.models import HistoryCheck
+from audit.reconciling.models import Baseline, BaselineRow, Reconciliation, Structure
 from audit.retention.models import Archive
 from audit.sealing.models import Checkpoint, Leaf, LedgerKey, Node, SealingEvent
 
 __all__ = [
     "Archive",
+    "Baseline",
+    "BaselineRow",
     "Checkpoint",
     "Entry",
     "HistoryCheck",
@@ -14,5 +17,7 @@ __all__ = [
     "LedgerKey",
     "Node",
     "Operation",
+    "Reconciliation",
     "SealingEvent",
+    "Structure",
 ]

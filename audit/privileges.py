@@ -10,16 +10,21 @@ history, and every container does before it starts.
 from collections.abc import Iterable, Sequence
 
 from django.apps import apps
+from django.conf import settings
 from django.core.checks import Error, Tags, register
-from django.db import connection, connections
+from django.db import DEFAULT_DB_ALIAS, connection, connections
 from psycopg import sql
 
-from audit.capture.installed import differences
+from audit.capture.installed import GUARDS
 from audit.capture.models import Entry
 from audit.capture.triggers import Kept
+from audit.reconciling.models import Baseline, BaselineRow, Structure
 from audit.retention.models import Archive
 
-READ_ONLY = (Entry._meta.db_table, Archive._meta.db_table, "django_migrations")
+READ_ONLY = (
+    *(model._meta.db_table for model in (Entry, Archive, Baseline, BaselineRow, Structure)),
+    "django_migrations",
+)
 
 # No partitions: rights to the whole reach its parts, and none are needed on a part by itself.
 _TABLES = """
@@ -142,6 +147,40 @@ def _error(number: int, message: str) -> Error:
     return Error(message, hint=HINT, id=f"audit.E{number:03}")
 
 
+# What roles other than a table's owner may do with it, or with columns of it.
+_GRANTED = """
+SELECT c.relname, c.relispartition, CASE g.grantee WHEN 0 THEN 'PUBLIC'
+    ELSE coalesce(r.rolname, g.grantee::text) END, g.privilege_type, g.is_grantable
+FROM pg_class c CROSS JOIN LATERAL (
+    SELECT * FROM aclexplode(c.relacl)
+    UNION ALL SELECT x.* FROM pg_attribute a CROSS JOIN LATERAL aclexplode(a.attacl) x
+    WHERE a.attrelid = c.oid
+) g LEFT JOIN pg_roles r ON r.oid = g.grantee
+WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p', 'v', 'm')
+    AND g.grantee <> c.relowner
+ORDER BY 1, 3, 4
+"""
+
+
+def rights_beyond(alias: str = DEFAULT_DB_ALIAS) -> list[str]:
+    """Rights that `grant` gives to nobody, a sentence each, naming role and table.
+
+    The program's role may write what it writes; any other role may read at most.
+    """
+    kept = kept_tables()
+    with connections[alias].cursor() as cursor:
+        cursor.execute(_GRANTED)
+        rows = cursor.fetchall()
+    told = []
+    for table, is_part, role, right, passes_on in rows:
+        allowed = _rights(table, kept) if role == settings.PROGRAM_ROLE and not is_part else "SELECT"
+        if right not in allowed.split(", ") or passes_on:
+            told.append(f"{table}: the role {role} may {right}{' and let others' * passes_on}.")
+    return sorted(set(told))
+
+
+GUARDS.append(rights_beyond)
+
 GUARDS_HINT = (
     "Find out who did it and what was changed meanwhile (check the history, reconcile), then let "
     "`manage.py pgtrigger install` and `manage.py pgtrigger enable` with OWNER_DATABASE_URL set "
@@ -153,9 +192,10 @@ GUARDS_HINT = (
 def database_guards_itself(
     *, databases: Sequence[str] | None = None, **kwargs: object
 ) -> list[Error]:
-    """One error for each trigger or function that is not as the migrations made it."""
+    """One error for each trigger, function, rule or right that is not as it was set up."""
     return [
         Error(told, hint=GUARDS_HINT, id="audit.E005")
         for alias in databases or ()
-        for told in differences(alias)
+        for look in GUARDS
+        for told in look(alias)
     ]

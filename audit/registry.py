@@ -10,6 +10,7 @@ from datetime import datetime
 Finder = Callable[[str], Iterable[tuple[int, str]]]
 Namer = Callable[[int], str]
 Scope = frozenset[int] | None
+Touched = Callable[[Sequence[int]], Iterable[tuple[int, str, int]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +85,10 @@ class Registry:
     people_names: Names = Names()
     parameters: Callable[[], Sequence[tuple[str, str]]] = list
     signature: Callable[[int], SignatureShown | None] = lambda _: None
+    signatures: Callable[[], Iterable[SignatureShown]] = list
     contents: dict[str, Callable[[SignatureShown], ContentShown]] = field(default_factory=dict)
     unit: Callable[[str], str] = str
+    touched: dict[str, Touched] = field(default_factory=dict)
 
 
 registry = Registry()
@@ -145,6 +148,19 @@ def register_parameters(read: Callable[[], Sequence[tuple[str, str]]]) -> None:
 def register_signature(read: Callable[[int], SignatureShown | None]) -> None:
     """How to read a signature by id."""
     registry.signature = read
+
+
+def register_touched(table: str, find: Touched) -> None:
+    """What else is touched where rows of this table are not as the history has them.
+
+    Given ids of rows: (row, subject type, subject id), for the notice on those things' pages.
+    """
+    registry.touched[table] = find
+
+
+def register_signatures(read: Callable[[], Iterable[SignatureShown]]) -> None:
+    """How to read all signatures, the oldest first."""
+    registry.signatures = read
 
 
 def register_content(about: str, read: Callable[[SignatureShown], ContentShown]) -> None:

@@ -9,6 +9,9 @@ from audit.capture.context import Channel, RequestContext, request_context
 from audit.capture.partitions import roll
 from audit.checking.actions import unattended
 from audit.checking.run import run_check as run
+from audit.reconciling.actions import begin
+from audit.reconciling.actions import unattended as unreconciled
+from audit.reconciling.run import run_reconciliation as compare
 from audit.sealing.lateness import mail_newest
 from audit.sealing.seal import seal as seal_waiting
 
@@ -62,10 +65,27 @@ def run_check(self: Task[[int], bool], check_id: int) -> bool:
     return run(check_id)
 
 
+@shared_task(bind=True, soft_time_limit=4 * 3600, time_limit=4 * 3600 + 60)
+def run_reconciliation(self: Task[[int], bool], pk: int) -> bool:
+    """Run one reconciliation; whether it ended here."""
+    request_context.set(RequestContext(channel=Channel.TASK, request_id=self.request.id or ""))
+    return compare(pk)
+
+
+@shared_task(bind=True)
+def reconcile_tonight(self: Task[[], int]) -> int:
+    """Begin the nightly reconciliation, to be taken up like any other; its id, or 0."""
+    request_context.set(RequestContext(channel=Channel.TASK, request_id=self.request.id or ""))
+    made = begin(by=None)
+    return made.pk if made else 0
+
+
 @shared_task
 def take_up_checks() -> list[int]:
     """Start what was asked for, and whatever a killed worker left."""
     waiting = list(unattended().values_list("pk", flat=True))
     for check_id in waiting:
         run_check.apply_async((check_id,), expires=30)
+    for pk in unreconciled().values_list("pk", flat=True):
+        run_reconciliation.apply_async((pk,), expires=30)
     return waiting

@@ -48,6 +48,10 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "task": "audit.tasks.seal_beneath",
         "schedule": crontab(hour="2", minute="20"),
     },
+    "the tables beside what the history says": {
+        "task": "audit.tasks.reconcile_tonight",
+        "schedule": crontab(hour="2", minute="50"),
+    },
     # Often: a month's partition begins with the first entry after this. In all other runs it looks
     # at a name and returns.
     "a partition of the history for a new month": {

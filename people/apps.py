@@ -29,6 +29,7 @@ def _tell_the_history() -> None:
         register_content,
         register_people,
         register_signature,
+        register_signatures,
         register_subject,
     )
     from people.persons.models import User
@@ -38,11 +39,12 @@ def _tell_the_history() -> None:
         adapter,  # noqa: F401 - our words
         models,  # noqa: F401 - says which tables leave no history
     )
-    from people.signatures.content import signature_shown
+    from people.signatures.content import every_signature, signature_shown
     from people.tokens import actions as tokens  # noqa: F401 - our words
 
     register_people(names_in(User.objects.all, everywhere=True))
     register_signature(signature_shown)
+    register_signatures(every_signature)
     register_content("policy", policy_content)
     register_subject("person", "Person", "people:edit", find=_people_named)
     register_subject("policy", "Policy")

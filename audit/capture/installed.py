@@ -6,7 +6,7 @@ compared with what the models' triggers and the migrations' own SQL say.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -198,6 +198,10 @@ def installed(alias: str = DEFAULT_DB_ALIAS) -> Installed:
 def differences(alias: str = DEFAULT_DB_ALIAS) -> list[str]:
     """What is not as the migrations made it, a sentence each, naming table and trigger."""
     return sorted({*_of_triggers(installed(alias), expected())})
+
+
+GUARDS: list[Callable[[str], Iterable[str]]] = [differences]
+"""Everything by which a database may be found not to guard itself: sentences each, by its alias."""
 
 
 @register_alarm

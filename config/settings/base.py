@@ -78,6 +78,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "config.navigation.places",
+                "audit.reconciling.notices.not_as_recorded",
             ]
         },
     }

@@ -5,7 +5,7 @@ bytes seen are kept: they must still have the digest, and what is stored must st
 """
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
@@ -83,6 +83,11 @@ def signature_shown(pk: int) -> SignatureShown | None:
     """The signature of that number."""
     signed = Signature.objects.filter(pk=pk).first()
     return shown(signed) if signed else None
+
+
+def every_signature() -> Iterator[SignatureShown]:
+    """All signatures, the oldest first."""
+    return map(shown, Signature.objects.order_by("pk").iterator())
 
 
 def shown(signed: Signature) -> SignatureShown:

@@ -1,8 +1,11 @@
 """What the history calls the changes of versions, and how it shows them."""
 
-from audit.registry import register_content, register_subject
+from collections.abc import Iterable, Sequence
+
+from audit.registry import register_content, register_subject, register_touched
 from audit.vocabulary import register as action
 from recipes.versions.digest import version_content
+from recipes.versions.models import FormulaValue
 
 VERSION_DRAFTED = action("version.drafted", "Drafted version")
 VERSION_EDITED = action("version.edited", "Edited draft")
@@ -18,3 +21,11 @@ def register() -> None:
     """Called once, when the program starts."""
     register_subject("version", "Version", "recipes:version")
     register_content("version", version_content)
+    register_touched("recipes_version", lambda rows: [(row, "version", row) for row in rows])
+    register_touched(FormulaValue._meta.db_table, _versions_of)
+
+
+def _versions_of(values: Sequence[int]) -> Iterable[tuple[int, str, int]]:
+    """The versions whose formulas these values stand in."""
+    rows = FormulaValue.objects.filter(pk__in=values).values_list("pk", "version_id")
+    return [(row, "version", version) for row, version in rows]

@@ -1,6 +1,10 @@
 """What the history's pages call the columns of placements and read-backs."""
 
+from collections.abc import Iterable, Sequence
+
 from audit.reading.labels import register_label
+from audit.registry import register_touched
+from stations.slots.models import Placement
 
 
 def register() -> None:
@@ -10,3 +14,11 @@ def register() -> None:
     register_label("stations_placement", "basis_id", "Number of that")
     register_label("stations_readback", "found", "Found")
     register_label("stations_readback", "verdicts", "Verdict on each")
+    register_touched("stations_controlsettings", _slots_that_hold)
+
+
+def _slots_that_hold(settings: Sequence[int]) -> Iterable[tuple[int, str, int]]:
+    """The slots that should hold these settings now."""
+    held = Placement.objects.filter(settings__in=settings, state=Placement.State.IN_FORCE)
+    rows = held.values_list("settings_id", "slot_id").distinct()
+    return [(settings_id, "slot", slot) for settings_id, slot in rows]

@@ -13,6 +13,9 @@ from audit.capture.models import Entry
 from audit.checking.actions import start_check
 from audit.checking.models import HistoryCheck
 from audit.checking.run import run_check
+from audit.reconciling.actions import ask as ask_to_compare
+from audit.reconciling.models import Reconciliation
+from audit.reconciling.run import run_reconciliation
 from audit.sealing.seal import seal
 from people.persons.models import User
 from people.tokens.actions import make_token
@@ -33,6 +36,7 @@ from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
 from stations.slots.models import Placement
 from stations.slots.read_backs import read_back
+from tests.audit.sealed import unguarded
 from tests.bar import Bar
 from tests.cast import Cast
 from tests.publishing import Publish, send
@@ -73,6 +77,7 @@ class Scene:
     shot: CheckShot
     calibration: Calibration
     check: HistoryCheck
+    reconciliation: Reconciliation
     tasting: Tasting
     opened: Tasting
     fitted: Station
@@ -115,6 +120,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
         check=_checked(cast.owner),
+        reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),
     )
 
@@ -141,3 +147,12 @@ def _checked(owner: User) -> HistoryCheck:
     check = start_check(by=owner)
     run_check(check.pk)
     return check
+
+
+def _reconciled(owner: User, machine: Machine) -> Reconciliation:
+    """The tables compared with the history, after somebody renamed a machine past the triggers."""
+    unguarded("UPDATE stations_machine SET name = name || ' II' WHERE id = %s", machine.pk)
+    run = ask_to_compare(by=owner)
+    run_reconciliation(run.pk)
+    run.refresh_from_db()
+    return run

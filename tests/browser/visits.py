@@ -138,6 +138,8 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("audit:ledger"),
         Visit("audit:intact"),
         pk("audit:check", "check"),
+        Visit("audit:reconciliations"),
+        pk("audit:reconciliation", "reconciliation"),
         Visit("audit:timeline", {"subject_type": "'recipe'", "subject_id": "recipe"}),
         Visit("people:list"),
         Visit("people:add"),

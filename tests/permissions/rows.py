@@ -136,6 +136,8 @@ WIDE_PAGES = [
     *pages("O", "audit:bundle"),
     *forms("O", "audit:intact"),
     *pages("O", "audit:check", thing="check"),
+    *forms("O", "audit:reconciliations"),
+    *pages("O", "audit:reconciliation", thing="reconciliation"),
     *forms("O", "people:add", "people:policy"),
     *posts("O", "people:edit", "people:deactivate", "people:reactivate", "people:invitation",
            thing="person"),
@@ -271,6 +273,8 @@ WIDE_ENDPOINTS = [
     *calls("GET", "O", "audit_api:bundle"),
     *calls("GET POST", "O", "people_api:history_checks"),
     *calls("GET", "O", "people_api:history_check", "check"),
+    *calls("GET POST", "O", "people_api:history_reconciliations"),
+    *calls("GET", "O", "people_api:history_reconciliation", "reconciliation"),
 ]
 
 # Addresses that need their own tests, each with the reason why it is not in the table.

@@ -19,6 +19,8 @@ from audit.capture.context import recorded
 from audit.capture.models import Entry
 from audit.checking.actions import start_check
 from audit.checking.run import run_check
+from audit.reconciling.actions import ask
+from audit.reconciling.run import run_reconciliation
 from people.persons.actions import PERSON_ADDED
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
@@ -121,6 +123,7 @@ def make_world(bar: Bar) -> World:
         "wide_publication": wide, "wide_permit": _permit(bar, Slot.objects.filter(number=2)),
         "person": bar.cast.barista.pk, "machine_type": bar.full.pk,
         "check": _check(bar.cast.owner),
+        "reconciliation": _reconciliation(bar.cast.owner),
     }  # fmt: skip
     shared: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
     shared["?version"] = {"?version": bar.version.pk}
@@ -170,6 +173,13 @@ def _check(owner: User) -> int:
     check = start_check(by=owner)
     run_check(check.pk)
     return check.pk
+
+
+def _reconciliation(owner: User) -> int:
+    """The same."""
+    run = ask(by=owner)
+    run_reconciliation(run.pk)
+    return run.pk
 
 
 def _tasting(site: Site, lead: User) -> int:

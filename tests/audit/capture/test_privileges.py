@@ -15,7 +15,13 @@ from django.test import override_settings
 from psycopg import sql
 
 from audit.capture.models import Entry
-from audit.privileges import READ_ONLY, grant, kept_tables, program_cannot_alter_history
+from audit.privileges import (
+    READ_ONLY,
+    grant,
+    kept_tables,
+    program_cannot_alter_history,
+    rights_beyond,
+)
 from config.settings.services import address
 from people.persons.models import User
 
@@ -143,3 +149,29 @@ def test_only_commands_that_alter_tables_use_the_owner(monkeypatch: pytest.Monke
     for others in (["manage.py", "shell"], ["celery", "migrate"], ["granian"], ["manage.py"]):
         assert address(others) == "postgresql://program@/x"
     assert READ_ONLY[0] == "audit_entry"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [
+        ("GRANT UPDATE ON audit_entry TO {}", "audit_entry: the role {} may UPDATE."),
+        ("GRANT UPDATE (target) ON recipes_formulavalue TO PUBLIC", "PUBLIC may UPDATE."),
+        ("GRANT TRUNCATE ON stations_site TO {}", "stations_site: the role {} may TRUNCATE."),
+        ("GRANT TRIGGER ON stations_slot TO {}", "stations_slot: the role {} may TRIGGER."),
+        ("GRANT SELECT ON stations_slot TO {} WITH GRANT OPTION", "may SELECT and let others."),
+    ],
+)
+def test_rights_beyond_the_granted_are_told(role: str, wrong: str, told: str) -> None:
+    with override_settings(PROGRAM_ROLE=role):
+        assert rights_beyond() == []
+        with connection.cursor() as cursor:
+            cursor.execute(sql.SQL(wrong).format(sql.Identifier(role)))
+            found = rights_beyond()
+            cursor.execute("REVOKE ALL (target) ON recipes_formulavalue FROM PUBLIC")
+    assert any(told.format(role) in each for each in found), found
+
+
+def test_another_role_may_read_at_most(role: str) -> None:
+    found = rights_beyond()
+    assert f"stations_slot: the role {role} may UPDATE." in found
+    assert not any(each.endswith("SELECT.") for each in found)
