@@ -173,7 +173,9 @@ def rights_beyond(alias: str = DEFAULT_DB_ALIAS) -> list[str]:
         rows = cursor.fetchall()
     told = []
     for table, is_part, role, right, passes_on in rows:
-        allowed = _rights(table, kept) if role == settings.PROGRAM_ROLE and not is_part else "SELECT"
+        allowed = (
+            _rights(table, kept) if role == settings.PROGRAM_ROLE and not is_part else "SELECT"
+        )
         if right not in allowed.split(", ") or passes_on:
             told.append(f"{table}: the role {role} may {right}{' and let others' * passes_on}.")
     return sorted(set(told))
