@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from audit.characters import visible
+
 
 @dataclass(frozen=True, slots=True)
 class Subject:
@@ -18,8 +20,9 @@ UNSHOWN = "(not shown)"  # stands for a value that no message may repeat
 
 
 def shown(value: object) -> str:
-    """The value as a message may repeat it: one line, no control characters, not too long."""
-    text = "".join(mark if mark.isprintable() else " " for mark in str(value))
+    """The value as a message may repeat it: one line, not too long, the unseen made visible."""
+    text = visible(str(value)[: SHOWN + 1])
+    text = "".join(mark if mark.isprintable() else " " for mark in text)
     return text if len(text) <= SHOWN else text[: SHOWN - 1] + "…"
 
 

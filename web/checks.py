@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from audit.errors import Invalid, Problem
 from web.numbers import BadNumber, Bounds, read_number, read_typed
-from web.text import printable
+from web.text import printable, saying_where
 
 NAME_LENGTH = 80  # characters
 EARLIEST = date(2000, 1, 1)
@@ -53,6 +53,7 @@ class Checks:
         fits = isinstance(value, str) and len(text) <= most and printable(text, lines=lines)
         if not fits or (required and not text):
             kind = "text" if lines else "one line of text"
+            kind = saying_where(kind, value if isinstance(value, str) else "")
             self.fault(field, value, f"{kind}, at most {most} characters")
         return text
 

@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
 
 from audit.capture.context import Channel, RequestContext, request_context
+from audit.characters import may_hold_unseen, visible
 from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
 
@@ -56,6 +57,7 @@ class RequestContextMiddleware:
             request_context.reset(token)
         response = _not_in_part(request, response)
         response["X-Request-ID"] = request_id
+        _show_unseen(response)
         _keep_private(response)
         return response
 
@@ -69,9 +71,17 @@ class RequestContextMiddleware:
             "problems": error.problems if isinstance(error, Invalid) else [],
             "who_may": error.who_may if isinstance(error, Refused) else "",
             "how_to_ask": error.how_to_ask if isinstance(error, Refused) else "",
+            "sent": _sent(request) if isinstance(error, Invalid) else [],
         }
         status = kind_of(error).status
         return render(request, f"errors/{status}.html", context, status=status)
+
+
+def _sent(request: HttpRequest) -> list[tuple[str, str]]:
+    """What was typed, so that it is not lost with the form: to be copied from this page."""
+    left_out = {"csrfmiddlewaretoken", "password", "code"}
+    named = ((name, text) for name, all_ in request.POST.lists() for text in all_)
+    return [(name, str(text)) for name, text in named if text and name not in left_out]
 
 
 def _not_in_part(request: HttpRequest, response: HttpResponse) -> HttpResponse:
@@ -81,6 +91,17 @@ def _not_in_part(request: HttpRequest, response: HttpResponse) -> HttpResponse:
     if part and response.get("Location", "").startswith(sign_in):
         return HttpResponse(headers={"HX-Refresh": "true"})
     return response
+
+
+def _show_unseen(response: HttpResponse) -> None:
+    """What was stored before such characters were refused, or by SQL, is shown on every page.
+
+    Files and the API hold it as it is: they are not looked at, and proofs are over them.
+    """
+    if response.streaming or not response.get("Content-Type", "").startswith("text/html"):
+        return
+    if may_hold_unseen(response.content):
+        response.content = visible(response.content.decode())
 
 
 def _keep_private(response: HttpResponse) -> None:

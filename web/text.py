@@ -1,29 +1,25 @@
 """Text as people and programs may give it: the one rule of what is printable.
 
-Characters that nobody types and nothing prints (control characters, half surrogates) can't be
-stored (NUL) or read back as they were sent; marks that turn the direction of writing let a name
-read as another than it is. They are refused where text comes in, for every page and endpoint,
-and again in the actions. Line ends and tabs are text, though not within one line of it.
+Characters that are not seen (audit.characters) can't be stored (NUL), read back as they were
+sent, or told from others by a reader. They are refused where text comes in, for every page and
+endpoint, and again in the actions. Line ends and tabs are text, though not within one line of it.
 """
 
 import re
 from collections.abc import Iterable, Iterator
 from itertools import islice
 
+from audit.characters import UNSEEN, where_unseen
 from audit.errors import Invalid, Problem
 
-UNPRINTABLE = re.compile(
-    r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
-)
 LINE_END = re.compile(r"[\t\n\r\u2028\u2029]")
 SECRET = "password"  # noqa: S105 - the name of the field, whose value is never looked at or told
-ALLOWED = "text without control characters"
 TOLD = 10  # problems listed; more would only make the answer long
 
 
 def printable(text: str, *, lines: bool = True) -> bool:
     """Whether it can be stored and printed; ``lines``: more than one line is fine."""
-    return not UNPRINTABLE.search(text) and (lines or not LINE_END.search(text))
+    return not UNSEEN.search(text) and (lines or not LINE_END.search(text))
 
 
 def one_line(text: str, most: int) -> bool:
@@ -31,9 +27,30 @@ def one_line(text: str, most: int) -> bool:
     return 0 < len(text) <= most and printable(text, lines=False)
 
 
+def saying_where(kind: str, text: str) -> str:
+    """What a message allows: ``kind`` of text, and the character that keeps it from being that."""
+    where = where_unseen(text)
+    return f"{kind} without control characters or such as are not seen; {where}" if where else kind
+
+
+def line_of(field: str, typed: str, most: int) -> str:
+    """The text as one line of 1 to ``most`` printable characters, blanks made single.
+
+    Raises Invalid.
+    """
+    text = " ".join(typed.split())
+    if not one_line(text, most):
+        raise Invalid(field, typed, saying_where(f"1 to {most} printable characters", typed))
+    return text
+
+
 def refuse_unprintable(texts: Iterable[tuple[str, str]]) -> None:
     """Raise Invalid if one of these (field, text) has a character that is not printable."""
-    bad = (Problem(field, text, ALLOWED) for field, text in texts if not printable(text))
+    bad = (
+        Problem(field, text, saying_where("text", text))
+        for field, text in texts
+        if not printable(text)
+    )
     problems = list(islice((each for each in bad if each.field != SECRET), TOLD))
     if problems:
         raise Invalid.of(problems)

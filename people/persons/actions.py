@@ -5,7 +5,9 @@ from contextlib import contextmanager
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
+from django.urls import reverse
 
+from audit.alarms import Alarm, register_alarm
 from audit.capture.context import recorded
 from audit.errors import Invalid, NotFound, Refused, Subject
 from audit.revision import compare_and_set
@@ -13,7 +15,7 @@ from audit.vocabulary import register
 from people.persons.models import Assignment, User, all_sites
 from people.persons.permissions import require, require_everywhere
 from people.persons.verbs import Role, Verb
-from web.text import one_line
+from web.text import line_of
 
 PERSON_ADDED = register("person.added", "Added person")
 PERSON_CHANGED = register("person.changed", "Changed person")
@@ -51,7 +53,7 @@ def create_person(*, by: User | None, email: str, name: str) -> User:
     with recorded(by=by, action=PERSON_ADDED):
         if by:
             require_everywhere(by, Verb.PEOPLE_MANAGE)
-        person = User(email=_email(email), name=_name(name))
+        person = User(email=_email(email), name=line_of("name", name, 80))
         _be_the_only_one(person)
         person.set_unusable_password()
         person.save(force_insert=True)
@@ -65,7 +67,7 @@ def change_person(*, by: User, person: User, revision: int, email: str, name: st
     """
     with recorded(by=by, action=PERSON_CHANGED, subject=subject_of(person)):
         require_everywhere(by, Verb.PEOPLE_MANAGE)
-        typed = User(pk=person.pk, email=_email(email), name=_name(name))
+        typed = User(pk=person.pk, email=_email(email), name=line_of("name", name, 80))
         _be_the_only_one(typed)
         compare_and_set(person, revision, email=typed.email, name=typed.name)
 
@@ -88,17 +90,22 @@ def _email(typed: str) -> str:
     return email
 
 
-def _name(typed: str) -> str:
-    name = " ".join(typed.split())
-    if not one_line(name, 80):
-        raise Invalid("name", typed, "1 to 80 printable characters")
-    return name
-
-
 def _be_the_only_one(person: User) -> None:
-    """A friendly answer; the unique column decides between two who ask at the same moment."""
+    """A friendly answer; unique columns decide between two who ask at the same moment."""
     if User.objects.filter(email=person.email).exclude(pk=person.pk).exists():
         raise Invalid("email", person.email, "an address that nobody here has yet")
+    alike = User.objects.alike(person.name).exclude(pk=person.pk).first()
+    if alike:
+        words = f"a name that can't be read as another's here: “{alike.name}” is there already"
+        raise Invalid("name", person.name, words)
+
+
+@register_alarm
+def names_alike() -> Iterator[Alarm]:
+    """Names of before the rule that read like another's: they stay until an owner changes them."""
+    for person in User.objects.filter(name_folded=None):
+        words = f"The name “{person.name}” can be read as another person's: change one of them."
+        yield Alarm(words, reverse("people:edit", args=[person.pk]))
 
 
 # Giving and taking roles.

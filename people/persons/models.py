@@ -16,9 +16,16 @@ from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.revision import Revised
 from audit.vocabulary import register
+from people.persons.likeness import name_keyed
 from people.persons.verbs import Role, Verb, roles_at, sites_where
 
 PASSWORD_REHASHED = register("person.password_rehashed", "Password hashed anew at sign-in")
+
+
+def name_key(name: object, *, folded_first: bool) -> models.Func:
+    """What the database says that a name (an expression) reads as."""
+    given = models.Value(folded_first)
+    return models.Func(name, given, function="people_name_key", output_field=models.TextField())
 
 
 class UserManager(BaseUserManager["User"]):
@@ -28,6 +35,18 @@ class UserManager(BaseUserManager["User"]):
         """E-mail addresses are kept in lower case, whatever was typed."""
         return self.get(email=(username or "").strip().lower())
 
+    def alike(self, name: str) -> "models.QuerySet[User]":
+        """Those whose name reads like this one."""
+        typed = models.Value(name)
+        folded, seen = name_key(typed, folded_first=True), name_key(typed, folded_first=False)
+        of_before = self.filter(name_folded=None).annotate(
+            folded_now=name_key(models.F("name"), folded_first=True),
+            seen_now=name_key(models.F("name"), folded_first=False),
+        )
+        unkeyed = of_before.filter(models.Q(folded_now=folded) | models.Q(seen_now=seen))
+        keyed = models.Q(name_folded=folded) | models.Q(name_seen=seen)
+        return self.filter(keyed | models.Q(pk__in=unkeyed.values("pk")))
+
 
 class User(AbstractBaseUser, Revised):
     """A person who signs in with an e-mail address; never deleted, only deactivated."""
@@ -36,6 +55,10 @@ class User(AbstractBaseUser, Revised):
     name = models.CharField(
         "printed name", max_length=80, help_text="As it stands beside signatures and on sheets."
     )
+    # What the name reads as, filled by the database (people.persons.likeness); empty only beside
+    # a name of before the rule that reads like an earlier one.
+    name_folded = models.TextField(null=True, editable=False, unique=True)  # noqa: DJ001 - as said
+    name_seen = models.TextField(null=True, editable=False, unique=True)  # noqa: DJ001 - as said
     is_active = models.BooleanField("may sign in", default=True)
     created_at = models.DateTimeField(db_default=Now(), editable=False)
     # The hash itself never enters the history; that it was changed, and when, does.
@@ -61,12 +84,15 @@ class User(AbstractBaseUser, Revised):
                 condition=models.Q(email=Lower("email")), name="person_email_is_lower_case"
             ),
         ]
-        triggers = governed(
-            subject="person",
-            label="n.name",
-            exclude=("last_login", "revision"),
-            secret=("password",),
-        )
+        triggers = [
+            name_keyed(),
+            *governed(
+                subject="person",
+                label="n.name",
+                exclude=("last_login", "revision", "name_folded", "name_seen"),
+                secret=("password",),
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name

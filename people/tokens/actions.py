@@ -15,7 +15,7 @@ from people.persons.models import User
 from people.persons.permissions import require, require_everywhere
 from people.persons.verbs import Verb
 from people.tokens.models import ApiToken, Scope, digest_of
-from web.text import one_line
+from web.text import line_of
 
 TOKEN_MADE = register("token.made", "Made token")
 TOKEN_REVOKED = register("token.revoked", "Revoked token")
@@ -35,7 +35,7 @@ def make_token(*, by: User, name: str, scopes: Collection[str], days: int) -> tu
         secret = PREFIX + secrets.token_urlsafe(32)
         token = ApiToken(
             user=by,
-            name=_name(name),
+            name=line_of("name", name, 60),
             scopes=_scopes(scopes),
             expires_at=timezone.now() + timedelta(days=_days(days)),
             digest=digest_of(secret),
@@ -61,13 +61,6 @@ def revoke_all(*, person: User, reason: str) -> None:
     with recorded(by=person, action=TOKEN_REVOKED, reason=reason):
         valid = ApiToken.objects.filter(user=person, revoked_at=None)
         valid.update(revoked_at=timezone.now(), revision=F("revision") + 1)
-
-
-def _name(typed: str) -> str:
-    name = " ".join(typed.split())
-    if not one_line(name, 60):
-        raise Invalid("name", typed, "1 to 60 printable characters")
-    return name
 
 
 def _scopes(asked: Collection[str]) -> list[str]:
