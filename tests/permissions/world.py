@@ -229,7 +229,7 @@ def _people(site: Site | None) -> dict[str, User]:
         found = {
             letter: User.objects.create(
                 email=f"{letter.lower() or 'none'}@{site.code if site else 'all'}.example.com",
-                name=letter or "none",
+                name=f"{letter or 'none'} of {site or 'all'}",
                 password=password,
             )
             for letter in [*LETTERS, ""]

@@ -22,7 +22,7 @@ PEOPLE = "/api/v1/people/"
 def _post(client: APIClient, number: int) -> tuple[int, bytes]:
     answer = client.post(
         PEOPLE,
-        {"name": "New", "email": f"new{number}@example.com"},
+        {"name": f"New {number}", "email": f"new{number}@example.com"},
         headers={"Idempotency-Key": f"add-person-{number}"},
     )
     return answer.status_code, answer.content

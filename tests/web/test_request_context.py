@@ -15,7 +15,7 @@ def test_a_page_and_a_program_are_told_apart(
     cast: Cast, signed_in: SignedIn, api_in_person: InPerson
 ) -> None:
     signed_in(cast.owner).post("/people/add/", NEW, headers={"X-Request-ID": "page-request-1"})
-    other = {**NEW, "email": "other@example.com"}
+    other = {"name": "Other", "email": "other@example.com"}
     key = {"Idempotency-Key": "add-person", "X-Request-ID": "api-request-1"}
     api_in_person(cast.owner).post("/api/v1/people/", other, headers=key)
     by_page, by_api = Entry.objects.filter(action="person.added", actor="Owner").order_by("id")
