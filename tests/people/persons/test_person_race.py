@@ -16,7 +16,9 @@ from web.errors import as_domain_error
 def test_one_is_added_and_the_others_told(cast: Cast) -> None:
     for number in range(5):
         email = f"new{number}@example.com"
-        told = at_once([partial(create_person, by=cast.owner, email=email, name=f"New {number}")] * 4)
+        told = at_once(
+            [partial(create_person, by=cast.owner, email=email, name=f"New {number}")] * 4
+        )
         assert User.objects.filter(email=email).count() == 1
         lost = [t for t in told if isinstance(t, Exception)]
         assert len(lost) == 3
