@@ -9,6 +9,7 @@ from django.apps import AppConfig
 ENTERING = (
     "machine_types.actions",
     "equipment.actions",
+    "grinders.actions",
     "slots.read_backs",
     "slots.by_hand",
     "shots.actions",
@@ -29,6 +30,7 @@ class StationsConfig(AppConfig):
     def ready(self) -> None:
         """Tell the history how to show the equipment."""
         from stations.equipment import history as equipment
+        from stations.grinders import history as grinders
         from stations.machine_types import history as machine_types
         from stations.slots import history as slots
 
@@ -36,4 +38,5 @@ class StationsConfig(AppConfig):
             import_module(f"stations.{module}")
         machine_types.register()
         equipment.register()
+        grinders.register()
         slots.register()

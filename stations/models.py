@@ -3,6 +3,7 @@
 from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Machine, Site, Slot, Station
+from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
 from stations.machine_types.models import Ability, MachineType
 from stations.shots.models import CheckShot, ShotCorrection, ShotVerdict
 from stations.slots.models import ControlSettings, Placement, ReadBack
@@ -15,6 +16,11 @@ __all__ = [
     "CheckShot",
     "ControlSettings",
     "Drift",
+    "EventKind",
+    "Finer",
+    "Grinder",
+    "GrinderEvent",
+    "GrinderStation",
     "Machine",
     "MachineType",
     "Placement",

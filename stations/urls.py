@@ -6,6 +6,7 @@ from stations.board import urls as board
 from stations.calibrations import urls as calibrations
 from stations.charts import urls as charts
 from stations.equipment import urls as equipment
+from stations.grinders import urls as grinders
 from stations.importing import urls as importing
 from stations.machine_types import urls as machine_types
 from stations.shots import urls as shots
@@ -16,6 +17,7 @@ app_name = "stations"
 urlpatterns: list[URLPattern] = [
     *board.page_urls,
     *equipment.page_urls,
+    *grinders.page_urls,
     *machine_types.page_urls,
     *slots.page_urls,
     *shots.page_urls,
@@ -29,6 +31,7 @@ api_urls: list[URLPattern] = [
     *machine_types.api_urls,
     *importing.api_urls,
     *equipment.api_urls,
+    *grinders.api_urls,
     *slots.api_urls,
     *shots.api_urls,
     *charts.api_urls,

@@ -22,6 +22,7 @@ from recipes.versions.models import Version
 from stations.charts.charting import contents_of
 from stations.equipment.actions import add_slots
 from stations.equipment.models import Slot, Station
+from stations.grinders.models import GrinderEvent
 from stations.metrology.formula import Stated
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
@@ -62,6 +63,10 @@ class Things:
     def placement(self) -> Placement:
         """What is in force at the slot that is held."""
         return Placement.objects.in_force().get(slot=self.held)
+
+    def grinder_event(self) -> int:
+        """The newest line of the own grinder's log."""
+        return GrinderEvent.objects.filter(grinder=self.pk("grinder")).latest("id").pk
 
     def content(self) -> str:
         """The digest of what was brewed at the own station."""

@@ -30,6 +30,7 @@ from recipes.tastings.models import Tasting
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Machine, Site, Slot, Station
+from stations.grinders.models import Grinder
 from stations.machine_types.models import MachineType
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
@@ -39,6 +40,7 @@ from stations.slots.read_backs import read_back
 from tests.audit.sealed import unguarded
 from tests.bar import Bar
 from tests.cast import Cast
+from tests.grinders import grinder_of
 from tests.publishing import Publish, send
 from tests.recipes import shelf
 from tests.recipes.calibrating import measure
@@ -81,6 +83,7 @@ class Scene:
     tasting: Tasting
     opened: Tasting
     fitted: Station
+    grinder: Grinder
 
 
 @pytest.fixture
@@ -119,6 +122,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
+        grinder=grinder_of(slot.station, cast.owner),
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),

@@ -42,6 +42,7 @@ from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from tests.bar import Bar, draft, make_bar
 from tests.cast import credentials, make_cast, make_sites
+from tests.grinders import grinder_of
 from tests.recipes.calibrating import measure
 
 LETTERS = {
@@ -155,7 +156,8 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "request": request.pk, "entry": entry.pk, "publication": publication,
         "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
         "tasting": _tasting(site, lead), "fit": _fit(bar, station, lead),
-        "shot": _shot(bar, slot), "calibration": measure(station, "4.2", bar.cast.technician).pk,
+        "shot": _shot(bar, slot), "grinder": _grinder(bar, station),
+        "calibration": measure(station, "4.2", bar.cast.technician).pk,
     }  # fmt: skip
     things: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
     return things | {
@@ -198,6 +200,10 @@ def _fit(bar: Bar, station: Station, lead: User) -> int:
 def _shot(bar: Bar, slot: Slot) -> int:
     pulled = Weighed(Decimal("18.1"), Decimal("36.4"), Decimal(28))
     return log_shot(slot=slot, shot=pulled, by=bar.cast.head_roaster).pk
+
+
+def _grinder(bar: Bar, station: Station) -> int:
+    return grinder_of(station, bar.cast.owner).pk
 
 
 def _publication(bar: Bar, scope: Scope) -> int:

@@ -21,6 +21,12 @@ ABILITIES_BAD: Values = {
 STATION = {"pulses_per_millilitre": "4.2", "temperature_offset": "-0.5"}
 SHOT = {"dose_mass": "18.0", "beverage_mass": "36.5", "shot_time": "28", "strength": "9.1",
         "note": "Sweet"}  # fmt: skip
+GRINDER = {"name": "Decaf", "finer": "lower", "step": "0.5", "marks_per_turn": "50",
+           "micrometres_per_mark": "12"}  # fmt: skip
+GRINDER_BAD: Values = {
+    "name": ["", "Harbour grinder"], "finer": ["", "left"], "step": ["0", "-1"],
+    "marks_per_turn": ["0"], "micrometres_per_mark": ["0"], "stations": [None, [0], ["x"]],
+}  # fmt: skip
 LINE = "yard,Yard,Europe/Lisbon,12,Left,Full,1,4,4.2,-0.5\n"
 HEADER = ("site_code,site_name,time_zone,altitude_m,machine,machine_type,station,slots,"
           "pulses_per_ml,temperature_offset_c\n")  # fmt: skip
@@ -53,6 +59,19 @@ EQUIPMENT = [
          also={"pulses_per_millilitre": ["0", "5000"], "temperature_offset": ["16"]}),
     Call("POST", "station_slots", "owner", lambda t: {"total": 4}, thing="station",
          also={"total": [0, 1, 33]}),
+    Call("POST", "grinders", "owner", thing="site_code", good=201,
+         body=lambda t: {**GRINDER, "setting": "12.5", "stations": [t.pk("station")]},
+         also={**GRINDER_BAD, "name": [""], "setting": ["1001"]}),
+    Call("PUT", "grinder", "owner", thing="grinder",
+         body=lambda t: {**GRINDER, "stations": [t.pk("station")]},
+         also={**GRINDER_BAD, "name": [""]}),
+    Call("POST", "grinder_settings", "barista", thing="grinder", good=201,
+         body=lambda t: {"setting": "11", "reason": "Slow", "seen_event": t.grinder_event()},
+         also={**REASON, "setting": ["1001"], "seen_event": FOREIGN}),
+    Call("POST", "grinder_works", "technician", thing="grinder", good=201,
+         body=lambda t: {"setting": "11", "reason": "Worn", "kind": "burrs",
+                         "serial_number": "A7", "seen_event": t.grinder_event()},
+         also={**REASON, "setting": ["1001"], "seen_event": FOREIGN, "kind": ["set", ""]}),
     Call("POST", "import", "owner", lambda t: {"csv": HEADER + LINE, "preview": True},
          named=("file", "header", "line"),
          also={"csv": ["", "a,b\n1,2", HEADER, HEADER + "harbour\n", HEADER * 2,

@@ -22,6 +22,12 @@ TRAITS = {"pulses_per_millilitre": "4.2", "temperature_offset": "-0.5"}
 FOUND = {"water_volume": "280", "brew_temperature": "93.5", "ends_by": "volume"}
 SHOT = {"dose_mass": "18.0", "beverage_mass": "36.5", "shot_time": "28", "strength": "9.1",
         "note": "Sweet"}  # fmt: skip
+GRINDER: Sent = {"name": "Decaf", "finer": "lower", "step": "0.5", "marks_per_turn": "50",
+                 "micrometres_per_mark": "12", "stations": []}  # fmt: skip
+GRINDER_BAD: Values = {
+    "name": [""], "finer": ["", "left"], "step": ["", "0", "-1"], "marks_per_turn": ["0"],
+    "micrometres_per_mark": ["0"], "stations": [["0"], ["x"]],
+}  # fmt: skip
 RUNS = {
     f"run_{row}_{name}": value
     for row, grams in enumerate(("35", "70", "105", "140"), 1)
@@ -50,6 +56,17 @@ EQUIPMENT = [
          also={"revision": STALE, "pulses_per_millilitre": ["0", "5000"]}),
     Form("slots_add", "owner", lambda t: {"total": "4"}, thing="station",
          also={"total": ["", "0", "1", "33"]}),
+    Form("grinder_add", "owner", lambda t: {**GRINDER, "setting": "12.5"},
+         query=lambda t: f"?site={t.pk('site')}", also={**GRINDER_BAD, "setting": ["", "1001"]}),
+    Form("grinder_edit", "owner", lambda t: {**GRINDER, "revision": "1"}, thing="grinder",
+         also={**GRINDER_BAD, "revision": STALE}),
+    Form("grinder_set", "barista", thing="grinder", sent=lambda t: {
+         "setting": "11", "reason": "Slow", "seen_event": str(t.grinder_event())},
+         also={**REASON, "setting": ["", "1001"], "seen_event": FOREIGN}),
+    Form("grinder_work", "technician", thing="grinder", sent=lambda t: {
+         "setting": "11", "reason": "Worn", "kind": "burrs", "serial_number": "A7",
+         "seen_event": str(t.grinder_event())},
+         also={**REASON, "setting": ["", "1001"], "kind": ["set", ""], "seen_event": FOREIGN}),
     Form("read_back", "shop_lead", pk=lambda t: t.held.pk,
          sent=lambda t: {**FOUND, "seen_placement": str(t.placement().pk)},
          also={"seen_placement": FOREIGN, "ends_by": ["gravity"]}),
