@@ -25,6 +25,7 @@ class RecipesConfig(AppConfig):
         """Tell the equipment what there is to set, and the history how to show it."""
         from audit.registry import register_parameters
         from recipes.coffees import history as coffees
+        from recipes.coffees import on_the_bar
         from recipes.coffees.actions import register_name_use
         from recipes.formula import parameters
         from recipes.modelling import actions as modelling  # noqa: F401 - registers its words
@@ -40,6 +41,7 @@ class RecipesConfig(AppConfig):
         from recipes.versions import history as versions
         from recipes.versions.drafts import register_deviations
         from recipes.versions.review import names_coffee, register_withdrawal_check
+        from stations.lots import shelf
         from stations.machine_types import catalogue
         from stations.slots import signed
         from web.links import register_link
@@ -55,6 +57,7 @@ class RecipesConfig(AppConfig):
         for package in registering:
             package.register()
         signed.register(served.misfits)
+        shelf.register(on_the_bar.find, on_the_bar.ageing)
         register_name_use(names_coffee)
         register_withdrawal_check(refuse_on_its_way)
         register_deviations(deviations_of)

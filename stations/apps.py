@@ -10,6 +10,7 @@ ENTERING = (
     "machine_types.actions",
     "equipment.actions",
     "grinders.actions",
+    "lots.actions",
     "slots.read_backs",
     "slots.by_hand",
     "shots.actions",

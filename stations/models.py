@@ -4,6 +4,7 @@ from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
+from stations.lots.models import LotOpening
 from stations.machine_types.models import Ability, MachineType
 from stations.shots.models import CheckShot, ShotCorrection, ShotVerdict
 from stations.slots.models import ControlSettings, Placement, ReadBack
@@ -21,6 +22,7 @@ __all__ = [
     "Grinder",
     "GrinderEvent",
     "GrinderStation",
+    "LotOpening",
     "Machine",
     "MachineType",
     "Placement",

@@ -8,6 +8,7 @@ from stations.charts import urls as charts
 from stations.equipment import urls as equipment
 from stations.grinders import urls as grinders
 from stations.importing import urls as importing
+from stations.lots import urls as lots
 from stations.machine_types import urls as machine_types
 from stations.shots import urls as shots
 from stations.slots import urls as slots
@@ -18,6 +19,7 @@ urlpatterns: list[URLPattern] = [
     *board.page_urls,
     *equipment.page_urls,
     *grinders.page_urls,
+    *lots.page_urls,
     *machine_types.page_urls,
     *slots.page_urls,
     *shots.page_urls,
@@ -32,6 +34,7 @@ api_urls: list[URLPattern] = [
     *importing.api_urls,
     *equipment.api_urls,
     *grinders.api_urls,
+    *lots.api_urls,
     *slots.api_urls,
     *shots.api_urls,
     *charts.api_urls,

@@ -47,6 +47,7 @@ class Verb(StrEnum):
     CALIBRATION_RECORD = "calibration.record"
     SHOT_LOG = "shot.log"
     GRINDER_SET = "grinder.set"
+    LOT_OPEN = "lot.open"
     HISTORY_VIEW = "history.view"
     POLICY_SET = "policy.set"
     PEOPLE_MANAGE = "people.manage"
@@ -93,6 +94,7 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.EQUIPMENT_IMPORT: DESK,
     Verb.CALIBRATION_RECORD: frozenset({Role.TECHNICIAN, Role.HEAD_ROASTER}),
     Verb.SHOT_LOG: LEADS | {Role.BARISTA},
+    Verb.LOT_OPEN: LEADS | {Role.BARISTA},
     Verb.GRINDER_SET: LEADS | {Role.BARISTA, Role.TECHNICIAN},
     Verb.HISTORY_VIEW: OWNER,
     Verb.POLICY_SET: OWNER,
@@ -128,6 +130,7 @@ WORDS: dict[Verb, str] = {
     Verb.EQUIPMENT_IMPORT: "import equipment",
     Verb.CALIBRATION_RECORD: "record a calibration",
     Verb.SHOT_LOG: "log a shot",
+    Verb.LOT_OPEN: "open a roast lot",
     Verb.GRINDER_SET: "note a grinder's setting",
     Verb.HISTORY_VIEW: "read the history",
     Verb.POLICY_SET: "set policy",

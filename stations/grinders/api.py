@@ -22,7 +22,7 @@ from stations.grinders.actions import (
     work_on_grinder,
 )
 from stations.grinders.models import BREAKS, Finer, Grinder, GrinderEvent
-from web.api import Listing, listed, person, valid
+from web.api import GuardedView, Listing, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID, PlainDecimal
 from web.idempotency import acting
@@ -121,7 +121,7 @@ class Grinders(Listing):
         return _answer(request, made.pk, 201)
 
 
-class OneGrinder(Listing):
+class OneGrinder(GuardedView):
     """One grinder."""
 
     verb = Verb.EQUIPMENT_VIEW
@@ -164,7 +164,7 @@ class GrinderSettings(Listing):
         return Response(EventOut(made).data, status=201)
 
 
-class GrinderWorks(Listing):
+class GrinderWorks(GuardedView):
     """What was changed about a grinder."""
 
     verb = Verb.EQUIPMENT_VIEW

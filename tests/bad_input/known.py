@@ -11,6 +11,7 @@ KINDS = {
     "calibrations": "calibration",
     "change-requests": "request",
     "coffees": "coffee",
+    "lots": "opening",
     "grinders": "grinder",
     "entries": "entry",
     "history": "entry",

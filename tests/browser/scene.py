@@ -31,6 +31,7 @@ from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.grinders.models import Grinder
+from stations.lots.models import LotOpening
 from stations.machine_types.models import MachineType
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
@@ -40,7 +41,7 @@ from stations.slots.read_backs import read_back
 from tests.audit.sealed import unguarded
 from tests.bar import Bar
 from tests.cast import Cast
-from tests.grinders import grinder_of
+from tests.grinders import grinder_of, opened_at
 from tests.publishing import Publish, send
 from tests.recipes import shelf
 from tests.recipes.calibrating import measure
@@ -84,6 +85,7 @@ class Scene:
     opened: Tasting
     fitted: Station
     grinder: Grinder
+    opening: LotOpening
 
 
 @pytest.fixture
@@ -97,8 +99,8 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
     _found(other, cast.shop_lead, "280")
     recipe = shelf.make_recipe(cast)
     shots = [log_shot(slot=slot, shot=SHOT, by=cast.barista) for _ in range(3)]
-    tomorrow = When((timezone.now() + timedelta(days=1)).date(), time(6, 30))
     make_token(by=cast.shop_lead, name="till", scopes=(Scope.READ,), days=30)
+    grinder = grinder_of(slot.station, cast.owner)
     return Scene(
         site=cast.site,
         machine=slot.station.machine,
@@ -112,7 +114,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         in_review=shelf.make_in_review(cast, recipe),
         draft=shelf.make_draft(cast, bar.version.recipe),
         publication=publication,
-        later=send(bar.version, when=tomorrow),
+        later=send(bar.version, when=_tomorrow()),
         request=ask(cast, bar.version),
         overtaken=_overtaken(cast),
         permit=permit([third], cast.head_roaster),
@@ -122,11 +124,16 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
-        grinder=grinder_of(slot.station, cast.owner),
+        grinder=grinder,
+        opening=opened_at(grinder, bar.version.recipe.coffee, cast.head_roaster),
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),
     )
+
+
+def _tomorrow() -> When:
+    return When((timezone.now() + timedelta(days=1)).date(), time(6, 30))
 
 
 def _overtaken(cast: Cast) -> ChangeRequest:

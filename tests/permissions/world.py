@@ -42,7 +42,7 @@ from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from tests.bar import Bar, draft, make_bar
 from tests.cast import credentials, make_cast, make_sites
-from tests.grinders import grinder_of
+from tests.grinders import grinder_of, opened_at
 from tests.recipes.calibrating import measure
 
 LETTERS = {
@@ -156,7 +156,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "request": request.pk, "entry": entry.pk, "publication": publication,
         "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
         "tasting": _tasting(site, lead), "fit": _fit(bar, station, lead),
-        "shot": _shot(bar, slot), "grinder": _grinder(bar, station),
+        "shot": _shot(bar, slot), **_grinder(bar, station),
         "calibration": measure(station, "4.2", bar.cast.technician).pk,
     }  # fmt: skip
     things: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
@@ -202,8 +202,11 @@ def _shot(bar: Bar, slot: Slot) -> int:
     return log_shot(slot=slot, shot=pulled, by=bar.cast.head_roaster).pk
 
 
-def _grinder(bar: Bar, station: Station) -> int:
-    return grinder_of(station, bar.cast.owner).pk
+def _grinder(bar: Bar, station: Station) -> dict[str, int]:
+    """A grinder, and a bag open at it."""
+    grinder = grinder_of(station, bar.cast.owner)
+    opening = opened_at(grinder, bar.version.recipe.coffee, bar.cast.head_roaster)
+    return {"grinder": grinder.pk, "opening": opening.pk}
 
 
 def _publication(bar: Bar, scope: Scope) -> int:

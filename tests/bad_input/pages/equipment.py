@@ -67,6 +67,12 @@ EQUIPMENT = [
          "setting": "11", "reason": "Worn", "kind": "burrs", "serial_number": "A7",
          "seen_event": str(t.grinder_event())},
          also={**REASON, "setting": ["", "1001"], "kind": ["set", ""], "seen_event": FOREIGN}),
+    Form("lot_open", "barista", thing="grinder", sent=lambda t: {
+         "code": "A1", "coffee": "", "reason": "", "seen_opening": str(t.pk("opening"))},
+         also={"code": ["", "nothing"], "coffee": ["Nothing"], "seen_opening": FOREIGN}),
+    Form("lot_open_at_station", "barista", lambda t: {"code": "A1"}, thing="station",
+         also={"code": ["", "nothing"]}),
+    Form("lot_close", "barista", lambda t: {"seen_open": "on"}, thing="opening"),
     Form("read_back", "shop_lead", pk=lambda t: t.held.pk,
          sent=lambda t: {**FOUND, "seen_placement": str(t.placement().pk)},
          also={"seen_placement": FOREIGN, "ends_by": ["gravity"]}),

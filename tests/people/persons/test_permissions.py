@@ -19,11 +19,11 @@ EXPECTED: dict[Role, str] = {
         recipe.withdraw coffee.edit publication.plan publication.sign publication.stop permit.grant
         permit.end request.make request.decide tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view equipment.edit equipment.import calibration.record shot.log
-        grinder.set token.make gateway.fetch gateway.report""",
+        grinder.set lot.open token.make gateway.fetch gateway.report""",
     Role.SHOP_LEAD: """recipe.view request.make tasting.run model.fit slot.view slot.read_back
-        slot.set_by_hand equipment.view shot.log grinder.set token.make gateway.fetch
+        slot.set_by_hand equipment.view shot.log grinder.set lot.open token.make gateway.fetch
         gateway.report""",
-    Role.BARISTA: "recipe.view slot.view equipment.view shot.log grinder.set token.make",
+    Role.BARISTA: "recipe.view slot.view equipment.view shot.log grinder.set lot.open token.make",
     Role.TECHNICIAN: """recipe.view slot.view equipment.view calibration.record grinder.set
         token.make gateway.fetch gateway.report""",
     Role.OWNER: """recipe.view slot.view equipment.view equipment.edit equipment.import

@@ -1,0 +1,1 @@
+"""Tests of lots on the bar."""
