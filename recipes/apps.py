@@ -40,9 +40,11 @@ class RecipesConfig(AppConfig):
         from recipes.tastings import history as tastings
         from recipes.versions import history as versions
         from recipes.versions.drafts import register_deviations
+        from recipes.versions.holding import notes_read
         from recipes.versions.review import names_coffee, register_withdrawal_check
         from stations.lots import shelf
         from stations.machine_types import catalogue
+        from stations.shots import notes
         from stations.slots import signed
         from web.links import register_link
 
@@ -57,6 +59,7 @@ class RecipesConfig(AppConfig):
         for package in registering:
             package.register()
         signed.register(served.misfits)
+        notes.register(notes_read)
         shelf.register(on_the_bar.find, on_the_bar.ageing)
         register_name_use(names_coffee)
         register_withdrawal_check(refuse_on_its_way)

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from recipes.versions.models import Version
 from stations.equipment.models import Slot
+from stations.shots.notes import Notes
 from stations.slots.models import Placement
 
 # What holds an approved version as it is, not bent by what steps in for a time.
@@ -42,3 +43,14 @@ def approved_for(slot: Slot) -> Version | None:
         Version.objects.approved().filter(recipe__in=recipes.values("recipe")).first()
     )
     return approved
+
+
+def notes_read(content_digest: str) -> Notes | None:
+    """What the bar reads of a signed version beside its numbers; None where it is none."""
+    rows = Version.objects.with_recipe().with_formula().signed_as([content_digest])
+    version = rows.first()
+    if version is None:
+        return None
+    says = version.stated
+    grind, basket = (says.of(code).text for code in ("grind_note", "basket"))
+    return Notes(str(version.recipe.coffee), grind, basket)

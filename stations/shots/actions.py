@@ -12,9 +12,12 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from stations.equipment.models import Slot
+from stations.grinders.actions import SETTING, note_setting
+from stations.grinders.models import Grinder
 from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
-from stations.shots.judging import BOUNDS, Weighed, cup_of, judge, overall
-from stations.shots.models import CheckShot, ShotCorrection
+from stations.shots.grinding import ground_with
+from stations.shots.judging import BOUNDS, SAID, Weighed, cup_of, judge, overall
+from stations.shots.models import Body, CheckShot, ShotCorrection, Taste
 from stations.slots.models import Placement
 from web.checks import Checks
 
@@ -28,23 +31,29 @@ NOTE_LENGTH = 500
 shots_changed = Signal()
 
 
-def log_shot(*, by: User, slot: Slot, shot: Weighed) -> CheckShot:
+def log_shot(*, by: User, slot: Slot, shot: Weighed, grinder: Grinder | None = None) -> CheckShot:
     """Write down a shot pulled just now, with the verdict on each value that has a target.
 
-    It belongs to what is in force at the slot at this moment. Raises Invalid, NotPermitted, and
-    Refused where nothing is in force.
+    It belongs to what is in force at the slot at this moment, and to the lot that is open. Without
+    a ``grinder`` it is the usual one of the slot; a mark other than it stood at goes to its log.
+    Raises Invalid, NotPermitted, and Refused where nothing is in force.
     """
     site_id = slot.station.machine.site_id
     subject = Subject("slot", slot.pk, str(slot))
     with recorded(by=by, action=SHOT_LOGGED, subject=subject, site_id=site_id):
         require(by, Verb.SHOT_LOG, site_id, subject)
         kept = _checked(shot)
+        ground = ground_with(slot, grinder, kept.grind_setting)
+        kept = replace(kept, grind_setting=ground.setting)
         placement = _in_force(slot, subject)
         verdicts = judge(cup_of(placement), kept)
+        if ground.grinder and kept.grind_setting is not None:
+            note_setting(by, ground.grinder, kept.grind_setting, "Noted with a check shot")
         _tell(slot, placement)
         return CheckShot.objects.create(
             slot=slot, site_id=site_id, placement=placement, by=by, verdicts=verdicts,
-            verdict=overall(verdicts), **_measured(kept),
+            verdict=overall(verdicts), grinder=ground.grinder, opening=ground.opening,
+            **_measured(kept),
         )  # fmt: skip
 
 
@@ -71,6 +80,8 @@ def correct_shot(
         if not reason.strip():
             raise Invalid("reason", reason, "a sentence that says what was wrong")
         kept = _checked(to)
+        if kept.grind_setting is not None and current.grinder_id is None:
+            raise Invalid("grind_setting", kept.grind_setting, "nothing: no grinder is known of it")
         if _same(current, kept):
             raise Invalid(DOSE, kept.dose_mass, "at least one value that differs")
         _correct(current, kept, reason.strip(), by)
@@ -106,7 +117,8 @@ def _correct(current: CheckShot, kept: Weighed, reason: str, by: User) -> None:
 
 def _measured(shot: Weighed) -> dict[str, Decimal | str | bool | None]:
     values: dict[str, Decimal | str | bool | None] = {code: shot.value(code) for code in BOUNDS}
-    return {**values, "note": shot.note, "left_out": shot.left_out}
+    said = {name: getattr(shot, name) for name in SAID}
+    return {**values, **said, "note": shot.note, "left_out": shot.left_out}
 
 
 def _checked(shot: Weighed) -> Weighed:
@@ -119,11 +131,18 @@ def _checked(shot: Weighed) -> Weighed:
         shot_time=checks.number(SHOT_TIME, shot.shot_time, BOUNDS[SHOT_TIME]),
         strength=checks.number_or_none("strength", shot.strength, BOUNDS["strength"]),
         note=shot.note.strip(),
+        grind_setting=checks.number_or_none("grind_setting", shot.grind_setting, SETTING),
+        taste=_tapped(checks, "taste", shot.taste, Taste.values),
+        body=_tapped(checks, "body", shot.body, Body.values),
     )
     if len(kept.note) > NOTE_LENGTH or "\0" in kept.note:
         checks.fault("note", shot.note[:40], f"up to {NOTE_LENGTH} characters")
     checks.done()
     return kept
+
+
+def _tapped(checks: Checks, name: str, value: str | None, known: list[str]) -> str | None:
+    return checks.choice(name, value, known) if value else None
 
 
 def _in_force(slot: Slot, subject: Subject) -> Placement:

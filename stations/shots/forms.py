@@ -1,12 +1,27 @@
 """A check shot, typed with wet hands: three numbers and done."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from django import forms
+from django.db.models import TextChoices
 
+from stations.grinders.actions import SETTING
+from stations.grinders.models import Grinder
 from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
-from stations.shots.judging import BOUNDS, LABELS, Weighed
+from stations.shots.judging import BOUNDS, LABELS, SAID, Weighed
+from stations.shots.models import Body, Taste
 from web.fields import number
+
+
+class Tapped(forms.ChoiceField):
+    """One tap, or none."""
+
+    def __init__(self, known: type[TextChoices], label: str) -> None:
+        super().__init__(
+            choices=known.choices, label=label, required=False, widget=forms.RadioSelect
+        )
 
 
 class ShotForm(forms.Form):
@@ -19,15 +34,38 @@ class ShotForm(forms.Form):
         LABELS["strength"], BOUNDS["strength"], required=False, hint="By refractometer, if at all."
     )
     note = forms.CharField(required=False, max_length=500)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
-        super().__init__(*args, **kwargs)
-        if not self.is_bound:  # else the errors are read first
-            self.fields[DOSE].widget.attrs["autofocus"] = True
+    taste = Tapped(Taste, "Taste")
+    body = Tapped(Body, "Body")
+    grind_setting = number("Grind", SETTING, required=False)
 
     def weighed(self) -> Weighed:
         """The shot for the action."""
-        return Weighed(**self.cleaned_data)
+        data = self.cleaned_data
+        tapped = {name: data[name] or None for name in ("taste", "body")}
+        return Weighed(**{name: data[name] for name in (*LABELS, *SAID, "note")} | tapped)
+
+
+class CardForm(ShotForm):
+    """A shot just pulled, with the grinder where a station has several."""
+
+    grinder = forms.ModelChoiceField(Grinder.objects.none(), required=False, empty_label=None)
+
+    def __init__(self, *args: Any, grinders: Sequence[Grinder], **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        known = Grinder.objects.filter(pk__in=[each.pk for each in grinders])
+        self.fields["grinder"].queryset = known  # type: ignore[attr-defined]
+        if not grinders:
+            del self.fields["grind_setting"]
+        if len(grinders) < 2:
+            del self.fields["grinder"]
+        if not self.is_bound:  # else the errors are read first
+            first = BEVERAGE if self.initial.get(DOSE) else DOSE
+            self.fields[first].widget.attrs["autofocus"] = True
+
+    def weighed(self) -> Weighed:
+        """The shot for the action; without a grinder there is no mark."""
+        self.cleaned_data.setdefault("grind_setting", None)
+        return super().weighed()
 
 
 class CorrectionForm(ShotForm):
@@ -43,5 +81,4 @@ class CorrectionForm(ShotForm):
 
     def weighed(self) -> Weighed:
         """The shot as it really was."""
-        names = (*LABELS, "note", "left_out")
-        return Weighed(**{name: self.cleaned_data[name] for name in names})
+        return replace(super().weighed(), left_out=self.cleaned_data["left_out"])

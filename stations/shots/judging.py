@@ -22,12 +22,16 @@ LABELS = {
     SHOT_TIME: "Shot time",
     "strength": "TDS",
 }
+SAID = ("grind_setting", "taste", "body")  # beside what is weighed and timed
 Cup = Mapping[str, Mapping[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """What somebody measured: g in, g out, s; dissolved solids in %, where they were."""
+    """What somebody measured: g in, g out, s; dissolved solids in %, where they were.
+
+    With the grinder's mark, and how the cup tasted, where that was said.
+    """
 
     dose_mass: Decimal
     beverage_mass: Decimal
@@ -35,6 +39,9 @@ class Weighed:
     strength: Decimal | None = None
     note: str = ""
     left_out: bool = False
+    grind_setting: Decimal | None = None
+    taste: str | None = None
+    body: str | None = None
 
     def value(self, code: str) -> Decimal | None:
         """One measured value by its code."""

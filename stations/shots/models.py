@@ -15,6 +15,8 @@ from audit.capture.triggers import FirmTrigger, insert_only, refusal
 from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
+from stations.grinders.models import Grinder
+from stations.lots.models import LotOpening
 from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
 
@@ -37,7 +39,12 @@ class CheckShotQuerySet(SiteScoped["CheckShot"]):
     def with_place(self) -> Self:
         """Shots with everything a list of them prints."""
         return self.select_related(
-            "by", "site", "placement__settings", "slot__station__machine__site"
+            "by",
+            "site",
+            "grinder",
+            "opening__site",
+            "placement__settings",
+            "slot__station__machine__site",
         )
 
 
@@ -56,14 +63,18 @@ CORRECTED = FirmTrigger(
     when=pgtrigger.Before,
     operation=pgtrigger.Update,
     func=f"""
-    IF (NEW.slot_id, NEW.site_id, NEW.placement_id, NEW.by_id, NEW.at)
-            IS DISTINCT FROM (OLD.slot_id, OLD.site_id, OLD.placement_id, OLD.by_id, OLD.at)
+    IF (NEW.slot_id, NEW.site_id, NEW.placement_id, NEW.by_id, NEW.at, NEW.grinder_id,
+            NEW.opening_id)
+            IS DISTINCT FROM (OLD.slot_id, OLD.site_id, OLD.placement_id, OLD.by_id, OLD.at,
+            OLD.grinder_id, OLD.opening_id)
         OR NEW.corrections <> OLD.corrections + 1
         OR NOT EXISTS (SELECT 1 FROM stations_shotcorrection c
             WHERE c.shot_id = NEW.id AND c.number = NEW.corrections
             AND (c.dose_mass, c.beverage_mass, c.shot_time, c.left_out)
                 = (NEW.dose_mass, NEW.beverage_mass, NEW.shot_time, NEW.left_out)
-            AND c.strength IS NOT DISTINCT FROM NEW.strength AND c.note = NEW.note)
+            AND (c.strength, c.grind_setting, c.taste, c.body)
+                IS NOT DISTINCT FROM (NEW.strength, NEW.grind_setting, NEW.taste, NEW.body)
+            AND c.note = NEW.note)
     THEN {refusal("A shot in % changes only by a recorded correction.")} END IF;
     RETURN NEW;
     """,  # noqa: S608 - constants of this module
@@ -77,13 +88,35 @@ KEPT = FirmTrigger(
 )
 
 
+class Taste(models.TextChoices):
+    """How the cup tasted, by one tap."""
+
+    SOUR = "sour", "Sour"
+    BALANCED = "balanced", "Balanced"
+    BITTER = "bitter", "Bitter"
+
+
+class Body(models.TextChoices):
+    """How it felt, by one tap."""
+
+    THIN = "thin", "Thin"
+    HEAVY = "heavy", "Heavy"
+
+
 class Measured(models.Model):
-    """What was weighed and timed: g in, g out, s, and dissolved solids in % where measured."""
+    """What was weighed and timed: g in, g out, s, and dissolved solids in % where measured.
+
+    With the mark its grinder stood at, and how it tasted, where somebody said so.
+    """
 
     dose_mass = ExactDecimalField()
     beverage_mass = ExactDecimalField()
     shot_time = ExactDecimalField()
     strength = ExactDecimalField(null=True, blank=True)
+    # NULL, not "": what was logged before anybody could say it was not said.
+    grind_setting = ExactDecimalField(null=True, blank=True, help_text="the grinder's mark")
+    taste = models.CharField(max_length=8, null=True, blank=True, choices=Taste)  # noqa: DJ001
+    body = models.CharField(max_length=8, null=True, blank=True, choices=Body)  # noqa: DJ001
     note = models.CharField(max_length=500, blank=True, default="")
     left_out = models.BooleanField(
         default=False, help_text="not to be learnt from: a spilt cup, a wrong basket"
@@ -103,6 +136,12 @@ class CheckShot(Measured):
     slot = models.ForeignKey(Slot, models.PROTECT, related_name="shots")
     site = models.ForeignKey(Site, models.PROTECT, related_name="+", db_index=False)
     placement = models.ForeignKey(Placement, models.PROTECT, related_name="shots")
+    grinder = models.ForeignKey(
+        Grinder, models.PROTECT, null=True, blank=True, related_name="shots", db_index=False
+    )
+    opening = models.ForeignKey(
+        LotOpening, models.PROTECT, null=True, blank=True, related_name="shots"
+    )
     by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(db_default=Now())
     verdicts: Any = models.JSONField()
@@ -122,6 +161,15 @@ class CheckShot(Measured):
                     beverage_mass__lte=1000, shot_time__gt=0, shot_time__lte=600,
                 )
                 & (Q(strength=None) | Q(strength__gte=0, strength__lte=30)),
+            ),
+            models.CheckConstraint(
+                name="shot_taste_and_body_are_known",
+                condition=(Q(taste=None) | Q(taste__in=Taste.values))
+                & (Q(body=None) | Q(body__in=Body.values)),
+            ),
+            models.CheckConstraint(
+                name="shot_mark_is_of_a_grinder",
+                condition=Q(grind_setting=None) | Q(grinder__isnull=False),
             ),
         ]  # fmt: skip
         triggers = [
@@ -145,6 +193,11 @@ class CheckShot(Measured):
     def get_absolute_url(self) -> str:
         """The shot's page with its verdicts."""
         return reverse("stations:shot", args=[self.pk])
+
+    @property
+    def days_off_roast(self) -> int | None:
+        """How old its lot was, in days by the site's calendar; None without a lot."""
+        return self.opening.aged(self.at).days if self.opening else None
 
 
 class ShotCorrection(Measured):

@@ -159,23 +159,6 @@ def to_key(request: PageRequest, pk: int) -> HttpResponse:
 
 
 @page()
-def at(request: PageRequest, code: str) -> HttpResponse:
-    """The barista's page: what each slot of this station should be set to, large."""
-    shown = covered_station(request, code=code)
-    site = shown.machine.site
-    require_for_page(request, Verb.SLOT_VIEW, site.pk)
-    context = {
-        "station": shown,
-        "site": site,
-        "holdings": holdings(Slot.objects.filter(station=shown)),
-        "now": now(),
-        "may_read_back": may(request.user, Verb.SLOT_READ_BACK, site.pk),
-        "may_log": may(request.user, Verb.SHOT_LOG, site.pk),
-    }
-    return render(request, "stations/slots/at.html", context)
-
-
-@page()
 def sheet(request: PageRequest, pk: int) -> HttpResponse:
     """The sheet that hangs beside the station: its code, and with ?settings=1 today's settings."""
     shown = covered_station(request, pk=pk)

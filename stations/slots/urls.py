@@ -6,7 +6,6 @@ from stations.slots import api, pages
 
 page_urls: list[URLPattern] = [
     path("stations/<int:pk>/sheet/", pages.sheet, name="sheet"),
-    path("at/<slug:code>/", pages.at, name="at"),
     path("sites/<int:pk>/to-key/", pages.to_key, name="to_key"),
     path("slots/<int:pk>/read-back/", pages.read_slot_back, name="read_back"),
     path("slots/<int:pk>/set/", pages.set_slot_by_hand, name="set_by_hand"),
