@@ -25,7 +25,6 @@ class RecipesConfig(AppConfig):
         """Tell the equipment what there is to set, and the history how to show it."""
         from audit.registry import register_parameters
         from recipes.coffees import history as coffees
-        from recipes.coffees import on_the_bar
         from recipes.coffees.actions import register_name_use
         from recipes.formula import parameters
         from recipes.modelling import actions as modelling  # noqa: F401 - registers its words
@@ -40,11 +39,8 @@ class RecipesConfig(AppConfig):
         from recipes.tastings import history as tastings
         from recipes.versions import history as versions
         from recipes.versions.drafts import register_deviations
-        from recipes.versions.holding import notes_read
         from recipes.versions.review import names_coffee, register_withdrawal_check
-        from stations.lots import shelf
         from stations.machine_types import catalogue
-        from stations.shots import notes
         from stations.slots import signed
         from web.links import register_link
 
@@ -59,8 +55,18 @@ class RecipesConfig(AppConfig):
         for package in registering:
             package.register()
         signed.register(served.misfits)
-        notes.register(notes_read)
-        shelf.register(on_the_bar.find, on_the_bar.ageing)
         register_name_use(names_coffee)
         register_withdrawal_check(refuse_on_its_way)
         register_deviations(deviations_of)
+        _tell_the_bar()
+
+
+def _tell_the_bar() -> None:
+    """What the bar shows of lots and recipes, which it does not know."""
+    from recipes.coffees import on_the_bar
+    from recipes.versions.holding import notes_read
+    from stations.lots import shelf
+    from stations.shots import notes
+
+    notes.register(notes_read)
+    shelf.register(on_the_bar.find, on_the_bar.ageing)

@@ -84,7 +84,7 @@ class Scene:
     tasting: Tasting
     opened: Tasting
     fitted: Station
-    grinder: Grinder
+    grinder: Grinder | Station
     opening: LotOpening
 
 
@@ -100,7 +100,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
     recipe = shelf.make_recipe(cast)
     shots = [log_shot(slot=slot, shot=SHOT, by=cast.barista) for _ in range(3)]
     make_token(by=cast.shop_lead, name="till", scopes=(Scope.READ,), days=30)
-    grinder = grinder_of(slot.station, cast.owner)
+    bag = opened_at(grinder_of(slot.station, cast.owner), recipe.coffee, cast.head_roaster)
     return Scene(
         site=cast.site,
         machine=slot.station.machine,
@@ -124,8 +124,8 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
-        grinder=grinder,
-        opening=opened_at(grinder, bar.version.recipe.coffee, cast.head_roaster),
+        grinder=bag.where,
+        opening=bag,
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),
