@@ -19,11 +19,13 @@ class AuditConfig(AppConfig):
         from audit.reconciling.migrated import after_migrating
         from audit.registry import register_subject
         from audit.sealing import late  # noqa: F401 - registers an alarm
+        from audit.witnessing import standing  # noqa: F401 - registers an alarm
 
         register_subject("history_check", "Check of the history", "audit:check")
         register_subject("reconciliation", "Reconciliation", "audit:reconciliation")
         register_subject("baseline", "Baseline of the history")
         register_subject("structure", "Rules of the tables")
         register_subject("sealing", "Sealing of the history")
+        register_subject("witness", "Witness of the history")
         register_subject("archive", "Archive of the history")
         post_migrate.connect(after_migrating, sender=self, dispatch_uid="audit.migrated")

@@ -5,12 +5,14 @@ from audit.checking.models import HistoryCheck
 from audit.reconciling.models import Baseline, BaselineRow, Reconciliation, Structure
 from audit.retention.models import Archive
 from audit.sealing.models import Checkpoint, Leaf, LedgerKey, Node, SealingEvent
+from audit.witnessing.models import Cosignature, WitnessEvent
 
 __all__ = [
     "Archive",
     "Baseline",
     "BaselineRow",
     "Checkpoint",
+    "Cosignature",
     "Entry",
     "HistoryCheck",
     "Leaf",
@@ -20,4 +22,5 @@ __all__ = [
     "Reconciliation",
     "SealingEvent",
     "Structure",
+    "WitnessEvent",
 ]

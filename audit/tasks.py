@@ -14,6 +14,7 @@ from audit.reconciling.actions import unattended as unreconciled
 from audit.reconciling.run import run_reconciliation as compare
 from audit.sealing.lateness import mail_newest
 from audit.sealing.seal import seal as seal_waiting
+from audit.witnessing.offering import offer_newest
 
 logger = logging.getLogger(__name__)
 
@@ -30,6 +31,13 @@ def seal_beneath(self: Task[[], int]) -> int:
     """Look through the whole history for entries that were never sealed; see audit.sealing."""
     request_context.set(RequestContext(channel=Channel.TASK, request_id=self.request.id or ""))
     return seal_waiting(beneath=True)
+
+
+@shared_task(bind=True, soft_time_limit=60, time_limit=90)
+def offer_checkpoint(self: Task[[], int]) -> int:
+    """Offer the newest checkpoint to the witnesses; returns how many cosigned it."""
+    request_context.set(RequestContext(channel=Channel.TASK, request_id=self.request.id or ""))
+    return offer_newest()
 
 
 @shared_task

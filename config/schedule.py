@@ -44,6 +44,13 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "schedule": timedelta(seconds=3),
         "options": {"expires": 3.0},
     },
+    # Often: what no witness has seen, whoever has the key can still write anew. Without witnesses
+    # it looks at a setting and returns.
+    "the history's newest checkpoint, to its witnesses": {
+        "task": "audit.tasks.offer_checkpoint",
+        "schedule": timedelta(seconds=10),
+        "options": {"expires": 10.0},
+    },
     "history that sealing may have passed by": {
         "task": "audit.tasks.seal_beneath",
         "schedule": crontab(hour="2", minute="20"),

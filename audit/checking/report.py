@@ -20,6 +20,7 @@ HERE = (
     ("from the bundle itself", "from this history itself"),
     ("give it with --key", "give it to another check"),
     ("give the file with --archive", "check the whole with it offline"),
+    ("give the key with --witness", "check it offline with the key"),
     ("export again", "check again"),
     ("of this bundle", "of this history"),
     (" in this file", " in the ledger"),

@@ -5,6 +5,7 @@ import time
 from collections.abc import Callable
 
 from celery.exceptions import SoftTimeLimitExceeded
+from django.conf import settings
 from django.db.models import F
 from django.db.models.functions import Now
 
@@ -36,7 +37,14 @@ def run_check(pk: int) -> bool:
     try:
         keys = [Verifier.read(claimed.key)] if claimed.key else []
         since = [claimed.since] if claimed.since else []
-        report = verify(bundle(), keys=keys, since=since, progress=_progress(claimed))
+        report = verify(
+            bundle(),
+            keys=keys,
+            since=since,
+            witnesses=[one.key for one in settings.LEDGER_WITNESSES],
+            quorum=settings.LEDGER_WITNESSES_NEEDED or None,
+            progress=_progress(claimed),
+        )
         return _end(claimed, action=CHECKED, state=CheckState.DONE, **outcome_of(report))
     except TakenOverError:
         return False

@@ -19,9 +19,10 @@ from audit.sealing import store
 from audit.sealing.models import Checkpoint, LedgerKey
 from audit.sealing.payload import COLUMNS, entries_by_id, payload_of
 from audit.sealing.seal import oldest_running
+from audit.witnessing.standing import with_lines
 
 # Checkpoints; of more, one an hour, and every one that hands over from key to key, marks entries
-# as late, or doesn't fit its row.
+# as late, doesn't fit its row, or is the last that a witness saw.
 ALL_UP_TO = 5_000
 AHEAD = 100_000  # entries a checkpoint may lie beyond the last leaf and still be compared
 STRAYS = 10_000
@@ -31,7 +32,9 @@ LOST = bytes(32)
 
 _TIME = """to_char(made_at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"')"""
 _CHECKPOINTS = f"""
-SELECT note, size, fits, every FROM (
+SELECT note, size, fits, every, ARRAY(
+    SELECT line FROM audit_cosignature s WHERE s.checkpoint_id = c.id ORDER BY s.id
+) FROM (
     SELECT *, lag(date_trunc('hour', made_at)) OVER (ORDER BY id DESC)
         IS DISTINCT FROM date_trunc('hour', made_at) AS newest_of_hour,
         split_part(note, E'\\n', 2) = size::text
@@ -43,6 +46,7 @@ SELECT note, size, fits, every FROM (
     FROM audit_checkpoint
 ) c
 WHERE every OR newest_of_hour OR note LIKE E'%%\\n— %%\\n— %%' OR note ~ '\\nlate \\d+ ' OR NOT fits
+    OR id IN (SELECT max(checkpoint_id) FROM audit_cosignature GROUP BY witness)
 ORDER BY id
 """  # noqa: S608  our own SQL
 _LEAVES = """
@@ -121,8 +125,9 @@ def _signed(leaves: int) -> Signed:
         cursor.execute(_CHECKPOINTS, [ALL_UP_TO])
         rows = cursor.fetchall()
     signed = Signed([], [], all(row[3] for row in rows))
-    for note, size, said, _ in rows:
-        fits = said and size <= leaves + AHEAD and _readable(note)
+    for signed_note, size, said, _, lines in rows:
+        fits = said and size <= leaves + AHEAD and _readable(signed_note)
+        note = with_lines(signed_note, lines) if lines else signed_note
         (signed.notes if fits else signed.odd).append(
             note if fits else f"(the row says {size} entries)\n{note}"
         )

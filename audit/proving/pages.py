@@ -15,6 +15,7 @@ from audit.sealing.lateness import lag_now
 from audit.sealing.models import Checkpoint, LedgerKey, SealingEvent
 from audit.sealing.proofs import inclusion
 from audit.sealing.store import newest_checkpoint
+from audit.witnessing.standing import cosigned, lines_of, witnessing_now
 
 LISTED, EVENTS = 20, 10
 
@@ -26,6 +27,8 @@ def ledger(request: HttpRequest) -> HttpResponse:
     scope = scope_of(request.user)
     lag = lag_now()
     newest = lag.newest
+    checkpoints = list(Checkpoint.objects.order_by("-id")[:LISTED])
+    lines = lines_of(checkpoints)
     context = {
         "lag": lag,
         "events": SealingEvent.objects.order_by("-id")[:EVENTS],
@@ -33,7 +36,8 @@ def ledger(request: HttpRequest) -> HttpResponse:
         "root": shown(newest)["root"] if newest else "",
         "code_image": _code(newest.note) if newest else "",
         "origin": origin(),
-        "checkpoints": Checkpoint.objects.order_by("-id")[:LISTED],
+        "checkpoints": [(row, lines[row.pk]) for row in checkpoints],
+        "witnessing": witnessing_now(),
         "keys": LedgerKey.objects.order_by("-id"),
         "archived": archived(),
         "whole": scope is None,
@@ -44,12 +48,12 @@ def ledger(request: HttpRequest) -> HttpResponse:
 @require_safe
 @login_required
 def checkpoint(request: HttpRequest) -> HttpResponse:
-    """The newest checkpoint's note as a file, to keep outside."""
+    """The newest checkpoint's note as a file, to keep outside; with its cosignatures."""
     scope_of(request.user)
     newest = newest_checkpoint()
     if newest is None:
         raise NotFound("Nothing was sealed yet.")
-    return _file(newest.note, f"checkpoint-{newest.size}.txt")
+    return _file(cosigned(newest), f"checkpoint-{newest.size}.txt")
 
 
 @require_safe

@@ -2,6 +2,7 @@
 
 import sys
 
+from audit.ledger.witness.known import known_witnesses
 from config.environment import env
 from config.schedule import BEAT_SCHEDULE
 from config.settings.base import BASE_DIR, DEBUG, DEMO, TESTING
@@ -113,3 +114,12 @@ LEDGER_NAME = env.str("LEDGER_NAME", default="portaledger")
 LEDGER_MAIL_TO = env.list("LEDGER_MAIL_TO", cast=str.strip, default=[])
 # Seconds after which an entry that is not sealed yet raises the alarm.
 LEDGER_LATE: int = env.int("LEDGER_LATE", default=60)
+
+# Independent witnesses of the history: `KEY URL`, comma-separated (docs/history-and-archives.md,
+# Witnesses), how many of them must have seen a state, and seconds until a state that fewer have
+# seen raises the alarm.
+LEDGER_WITNESSES, LEDGER_WITNESSES_NEEDED = known_witnesses(
+    env.list("LEDGER_WITNESSES", cast=str.strip, default=[]),
+    env.int("LEDGER_WITNESSES_NEEDED", default=None),
+)
+LEDGER_WITNESS_LATE: int = env.int("LEDGER_WITNESS_LATE", default=300)

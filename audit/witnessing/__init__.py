@@ -1,0 +1,1 @@
+"""Witnesses of the history: offering them checkpoints, keeping their cosignatures, saying so."""
