@@ -30,3 +30,4 @@ def words(code: str) -> str:
 
 
 OUTSIDE = register("database.changed", "Changed outside the program")
+ELSEWHERE = register("site.not_covered", "Tried something at another site")

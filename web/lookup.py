@@ -1,17 +1,46 @@
 """One row by what an address or a body names; none where there is none, or none for this person.
 
-The rows are already narrowed to what the person may see, so the two cannot be told apart.
+The rows are already narrowed to what the person may see, so the two cannot be told apart. The
+history tells them apart: what is there but lies at another site is written down as an attempt.
 """
 
-from typing import TypeVar
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol, TypeVar, runtime_checkable
 
 from django.db.models import Model, QuerySet
 from django.http import Http404, HttpRequest
 
-from audit.errors import Invalid
+from audit.capture.context import Actor, record_outside
+from audit.errors import Invalid, Subject
 
 M = TypeVar("M", bound=Model)
 DIGITS = 18  # a row's number has no more
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """What somebody named although it lies at a site that they do not cover."""
+
+    by: Actor
+    subject: Subject
+    site_id: int
+
+
+@runtime_checkable
+class Narrowed(Protocol):
+    """Rows that know for whom they were narrowed to some sites (people.persons.permissions)."""
+
+    def outside(self, by: Mapping[str, object]) -> Outside | None:
+        """The thing that these conditions name, if it was left out because of where it lies."""
+        ...
+
+
+def _note_outside(rows: object, by: Mapping[str, object]) -> None:
+    """Write it down, for those who read the history; the answer stays the same."""
+    found = rows.outside(by) if isinstance(rows, Narrowed) else None
+    if found:
+        record_outside(by=found.by, subject=found.subject, site_id=found.site_id)
 
 
 def one_or_404(rows: QuerySet[M], pk: int | None = None, /, **by: object) -> M:
@@ -21,6 +50,7 @@ def one_or_404(rows: QuerySet[M], pk: int | None = None, /, **by: object) -> M:
     assert by, "the first of many is never what was asked for"
     row = rows.filter(**by).first()
     if row is None:
+        _note_outside(rows, by)
         raise Http404("There is nothing here, or not for you.")
     return row
 
@@ -36,6 +66,7 @@ def named(
     """What a body's field refers to. Raises Invalid, naming the field and what is allowed."""
     row = rows.filter(**by).first()
     if row is None:
+        _note_outside(rows, by)
         raise Invalid(field, value, allowed)
     return row
 

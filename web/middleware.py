@@ -50,7 +50,9 @@ class RequestContextMiddleware:
         """The answer, with the request's id in X-Request-ID."""
         channel = Channel.API if request.path.startswith(API) else Channel.PAGE
         request_id = request_id_of(request)
-        token = request_context.set(RequestContext(channel, request_id, client_address(request)))
+        asked_for = f"{request.method} {request.path}"
+        about = RequestContext(channel, request_id, client_address(request), asked_for)
+        token = request_context.set(about)
         try:
             response = self.get_response(request)
         finally:

@@ -11,8 +11,8 @@ from django.db import DEFAULT_DB_ALIAS, connection, connections, models, transac
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from audit.capture.refusals import write_refusal
-from audit.errors import Refused, Subject
-from audit.vocabulary import known
+from audit.errors import NotPermitted, Refused, Subject, shown
+from audit.vocabulary import ELSEWHERE, known
 
 
 class Channel(models.TextChoices):
@@ -53,6 +53,7 @@ class RequestContext:
     channel: Channel = Channel.CONSOLE
     request_id: str = ""
     client_addr: str | None = None
+    asked_for: str = ""  # method and path; only told where an attempt has no other words
 
 
 request_context: ContextVar[RequestContext] = ContextVar(
@@ -204,3 +205,18 @@ def record_refusal(
     role = _role_of(by, site_id) if by else ""
     context = _context(None, by=by, action=action, reason="", signature_id=None, role=role)
     write_refusal(refused, context.as_json(), subject, site_id)
+
+
+def record_outside(*, by: Actor, subject: Subject, site_id: int | None) -> None:
+    """Write down that somebody tried what lies at a site their roles do not cover.
+
+    They are answered as if there were nothing, and so learn nothing; the history does.
+    """
+    asked_for = request_context.get().asked_for
+    tried = NotPermitted(
+        "It lies at a site that their roles do not cover: they were told that there is nothing.",
+        subject=subject,
+        site_id=site_id,
+        attempted={"asked_for": (None, shown(asked_for))} if asked_for else {},
+    )
+    record_refusal(tried, by=by, action=ELSEWHERE)

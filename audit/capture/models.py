@@ -82,6 +82,12 @@ class Entry(models.Model):
                 name="entry_parameter",
                 condition=models.Q(parameter__isnull=False),
             ),
+            # What was refused is little among much: it costs what is done nothing.
+            models.Index(
+                fields=["operation", "id"],
+                name="entry_refused",
+                condition=models.Q(operation="refused"),
+            ),
             models.Index(fields=["at"], name="entry_at"),
             # The order of sealing, see audit.sealing.seal.
             models.Index(fields=["txid", "id"], name="entry_txid"),

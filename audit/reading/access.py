@@ -1,12 +1,14 @@
 """Who may read the history, and of which sites."""
 
+from collections.abc import Iterable
 from typing import Protocol, cast
 
 from rest_framework.request import Request
 
-from audit.capture.context import record_refusal
+from audit.capture.context import record_outside, record_refusal
+from audit.capture.models import Entry
 from audit.endpoint import Endpoint
-from audit.errors import NotPermitted
+from audit.errors import NotPermitted, Subject
 from audit.vocabulary import register
 
 READING_REFUSED = register("history.refused", "Was refused the history")
@@ -53,6 +55,16 @@ class HistoryEndpoint(Endpoint):
         """Asked before the query is looked at. Raises NotPermitted."""
         super().check_permissions(request)
         scope_of(request.user)
+
+
+def note_outside(user: object, scope: frozenset[int] | None, entries: Iterable[Entry]) -> None:
+    """Where nothing was found within the scope: write it down if it is there, but outside.
+
+    `entries` are those asked for, read only if a scope could have left them out.
+    """
+    for entry in () if scope is None else entries:
+        subject = Subject(entry.subject_type, entry.subject_id, entry.subject)
+        record_outside(by=cast(Viewer, user), subject=subject, site_id=entry.site_id)
 
 
 def require_every_site(user: object) -> None:

@@ -11,10 +11,9 @@ from rest_framework.response import Response
 from audit.capture.models import Entry
 from audit.reading.access import HistoryEndpoint, scope_of
 from audit.reading.filters import FilterForm, whole_number
-from audit.reading.pages import addresses, key_of
-from audit.reading.queries import PAGE, page_of, visible
+from audit.reading.pages import addresses, found_or_absent, key_of
+from audit.reading.queries import PAGE, page_of
 from audit.registry import SignatureShown, content_of, registry
-from audit.retention.records import absent
 from audit.vocabulary import words
 
 
@@ -122,6 +121,7 @@ PARAMETERS = [
     OpenApiParameter("person", WHOLE, description="who acted"),
     OpenApiParameter("action", TEXT, description="what was done"),
     OpenApiParameter("parameter", TEXT, description="code of the parameter"),
+    OpenApiParameter("outcome", TEXT, enum=["refused"], description="refused: nothing else"),
     OpenApiParameter("since", DATE, description="first day, in the site's zone, else UTC"),
     OpenApiParameter("until", DATE, description="last day, included"),
     OpenApiParameter("limit", WHOLE, description=f"entries a page, 1 to {MOST}"),
@@ -158,10 +158,7 @@ class EntryView(HistoryEndpoint):
     @extend_schema(responses=WholeEntrySerializer)
     def get(self, request: Request, pk: int) -> Response:
         """The entry with its signature."""
-        entry = visible(scope_of(request.user)).filter(pk=pk).first()
-        if entry is None:
-            raise absent(pk)
-        return Response(WholeEntrySerializer(entry).data)
+        return Response(WholeEntrySerializer(found_or_absent(request.user, pk)).data)
 
 
 def _limit(query: dict[str, str]) -> int:

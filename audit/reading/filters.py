@@ -12,6 +12,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.http import urlencode
 from django.utils.safestring import SafeString, mark_safe
 
+from audit.capture.models import Operation
 from audit.errors import Invalid, Problem, Subject, shown
 from audit.reading.choosing import LONGEST, meant
 from audit.reading.keyset import LAST
@@ -85,6 +86,7 @@ class FlatSelect(forms.Select):
 
 
 ANY = ("", "Any")
+OUTCOMES = [(Operation.REFUSED.value, "Refused")]
 EARLIEST_YEAR = 2000
 
 
@@ -132,7 +134,7 @@ class Suggested:
 
 
 class FilterForm(forms.Form):
-    """Site, subject, person, action, parameter and days; every one optional."""
+    """Site, subject, person, action, parameter, outcome and days; every one optional."""
 
     site = _named("Site", "site_names")
     about = _picked("Kind", [], "a kind from the list")
@@ -140,6 +142,7 @@ class FilterForm(forms.Form):
     person = _named("Person", "person_names")
     action = _picked("Action", [], "an action from the list")
     parameter = _picked("Parameter", [], "a parameter from the list")
+    outcome = _picked("Outcome", OUTCOMES, "an outcome from the list")
     since = _day("From")
     until = _day("To")
 
@@ -238,6 +241,7 @@ class FilterForm(forms.Form):
             actor=data["person"],
             action=data["action"] or None,
             parameter=data["parameter"] or None,
+            operation=data["outcome"] or None,
             since=data["since"],
             until=data["until"],
             zone=registry.sites([site])[site].zone if site and self._by_day() else "UTC",

@@ -135,6 +135,8 @@ def walk(
     """Entries whose `columns` have these values, in the order of the index (columns, id)."""
     if "parameter" in columns:
         entries = entries.filter(parameter__isnull=False)  # its index is partial
+    if "operation" in columns:
+        entries = entries.filter(operation="refused")  # so is this one's
     between = _between(entries, columns, ["%s"] * len(values), values, ids)
     return between.order_by(*_order([*columns, "id"], newest=newest))
 

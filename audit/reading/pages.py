@@ -1,6 +1,6 @@
 """Pages of the history."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from django.contrib.auth.decorators import login_required
@@ -9,9 +9,10 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
+from audit.capture.models import Entry
 from audit.endpoint import refuse_unasked
 from audit.errors import Invalid, NotFound
-from audit.reading.access import scope_of
+from audit.reading.access import note_outside, scope_of
 from audit.reading.charts import values_written
 from audit.reading.choosing import LONGEST, MOST
 from audit.reading.filters import FilterForm, whole_number
@@ -116,13 +117,21 @@ def _names(request: HttpRequest, field: str, scope: Scope) -> HttpResponse:
     return render(request, "audit/reading/partials/names.html", {"names": fitting})
 
 
+def found_or_absent(user: object, pk: int) -> Entry:
+    """The entry of that number, if they may read it. Raises NotFound; notes it if it is outside."""
+    scope = scope_of(user)
+    record = visible(scope).filter(pk=pk).first()
+    if record is None:
+        note_outside(user, scope, Entry.objects.filter(pk=pk))
+        raise absent(pk)
+    return record
+
+
 @require_safe
 @login_required
 def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """One entry, whole."""
-    record = visible(scope_of(request.user)).filter(pk=pk).first()
-    if record is None:
-        raise absent(pk)
+    record = found_or_absent(request.user, pk)
     signed = registry.signature(record.signature_id) if record.signature_id else None
     context = {
         "row": whole_row(record),
@@ -147,6 +156,7 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
     page = page_of(wanted, scope, before=key.before, after=key.after)
     older = archived()
     if not page.entries and not parameter:
+        note_outside(request.user, scope, _newest(wanted))
         also = " Older entries are archived." if older else ""
         raise NotFound(f"There is no history of it here, or none that you may read.{also}")
     context = {
@@ -163,6 +173,11 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         **addresses(request.path, request.GET, page),
     }
     return render(request, "audit/reading/timeline.html", context)
+
+
+def _newest(wanted: HistoryFilter) -> Iterator[Entry]:
+    """The newest entry that fits, wherever it belongs; looked for when it is asked for."""
+    yield from page_of(wanted, None, size=1).entries
 
 
 def _parameter(request: HttpRequest) -> str | None:

@@ -28,6 +28,7 @@ class HistoryFilter:
     actor: int | None = None
     action: str | None = None
     parameter: str | None = None
+    operation: str | None = None  # only "refused" has an index
     since: date | None = None
     until: date | None = None
     zone: str = "UTC"
@@ -126,9 +127,17 @@ EQUALITIES = {
     "actor": "actor_id",
     "site": "site_id",
     "action": "action",
+    "operation": "operation",
 }
 # The indexes to walk, the one that usually leaves least first.
-WALKS = (("subject_type", "subject_id"), ("parameter",), ("actor",), ("site",), ("action",))
+WALKS = (
+    ("subject_type", "subject_id"),
+    ("operation",),
+    ("parameter",),
+    ("actor",),
+    ("site",),
+    ("action",),
+)
 
 
 def _driver(wanted: HistoryFilter) -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """May this person do that, there? Asked inside every action, and by pages to hide what is not."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from enum import StrEnum
 from typing import ClassVar, Self, TypeVar
 
@@ -11,6 +11,7 @@ from audit.errors import NotPermitted, Subject
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role, Verb, first_role, roles_for, sites_where
 from web.access import access
+from web.lookup import Outside
 
 ASK = "Ask one of them to do it, or an owner to change your roles."
 
@@ -103,6 +104,7 @@ def _refusal(verb: Verb, where: str, subject: Subject | None, site_id: int | Non
 
 
 M = TypeVar("M", bound=Model)
+MOST_PLACES = 1_000  # slots of one permit that are looked at
 
 
 class SiteScoped(QuerySet[M]):
@@ -112,13 +114,37 @@ class SiteScoped(QuerySet[M]):
     must be allowed to do there to see the row.
     """
 
+    asked_by: User | None = None  # for whom they were narrowed, and to which sites
+    covered: frozenset[int] = frozenset()
     site_path: ClassVar[str] = "site"
     view_verb: ClassVar[Verb] = Verb.EQUIPMENT_VIEW
 
     def covered_by(self, user: User | AnonymousUser, verb: Verb | None = None) -> Self:
         """Only rows of sites where this person may do this; see them, where no verb is named."""
-        return self.at_sites(covered_sites(user, verb or self.view_verb))
+        covered = covered_sites(user, verb or self.view_verb)
+        rows = self.at_sites(covered)
+        if covered is not None and isinstance(user, User):
+            rows.asked_by, rows.covered = user, covered
+        return rows
 
     def at_sites(self, sites: frozenset[int] | None) -> Self:
         """Only rows of these sites; None means everywhere."""
         return self if sites is None else self.filter(**{f"{self.site_path}__in": sites})
+
+    def outside(self, by: Mapping[str, object]) -> Outside | None:
+        """What these conditions name, if it was left out because of the site it lies at."""
+        if self.asked_by is None:
+            return None
+        places = self.model._base_manager.filter(**by).values_list("pk", self.site_path)
+        found = list(places.order_by("pk")[:MOST_PLACES])
+        if not found or any(site in self.covered for _, site in found):
+            return None
+        pk, site_id = found[0]
+        label = str(self.model._base_manager.get(pk=pk))
+        subject = Subject(str(self.model._meta.verbose_name), pk, label)
+        return Outside(self.asked_by, subject, site_id)
+
+    def _clone(self) -> Self:
+        rows: Self = super()._clone()  # type: ignore[misc]  # Django's own way, not in its stubs
+        rows.asked_by, rows.covered = self.asked_by, self.covered
+        return rows

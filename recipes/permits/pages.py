@@ -53,15 +53,12 @@ def permit(request: PageRequest, pk: int) -> HttpResponse:
 def _site(request: PageRequest) -> Site:
     """The site the permit is for, by ?slot= or ?site=. Raises Http404, Invalid."""
     sites = Site.objects.covered_by(request.user, Verb.PERMIT_GRANT)
-    site = None
     if "slot" in request.GET:
         slot = asked_number(request, "slot", "the number of a slot")
-        site = sites.filter(machines__stations__slots=slot).first()
-    elif "site" in request.GET:
-        site = sites.filter(pk=asked_number(request, "site", "the number of a site")).first()
-    if site is None:
-        raise Http404("A permit begins at its slot: choose “Grant a deviation permit” there.")
-    return site
+        return one_or_404(sites, machines__stations__slots=slot)
+    if "site" in request.GET:
+        return one_or_404(sites, asked_number(request, "site", "the number of a site"))
+    raise Http404("A permit begins at its slot: choose “Grant a deviation permit” there.")
 
 
 @page(Verb.PERMIT_GRANT, methods="GET POST")

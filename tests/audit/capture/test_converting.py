@@ -68,6 +68,7 @@ def test_old_entries_are_the_first_partition(address: str) -> None:
         assert (count, parts) == (COUNT, ["audit_entry_2015_01"])
         assert indexes == [
             "audit_entry_pkey", "entry_action", "entry_actor", "entry_at", "entry_parameter",
+            "entry_refused",
             "entry_site", "entry_subject", "entry_txid",
         ]  # fmt: skip
         assert [now] == list(triggers or ())
