@@ -11,6 +11,7 @@ from django.utils.dateparse import parse_datetime
 from audit.capture.context import channel_words
 from audit.capture.models import Entry, Operation
 from audit.reading.labels import Label, column_order, label_of
+from audit.reading.repeats import Attempts, answer, attempts_of
 from audit.registry import SiteShown, kind_of, registry, subject_word
 from audit.vocabulary import words
 
@@ -137,6 +138,7 @@ class Row:
     site: SiteShown | None
     parameter_label: str
     changes: list[Change]
+    attempts: Attempts
 
     @property
     def url(self) -> str:
@@ -160,6 +162,28 @@ class Row:
     def is_refused(self) -> bool:
         """Whether nothing was changed, because it was refused."""
         return self.entry.operation == Operation.REFUSED
+
+    @property
+    def answer(self) -> str:
+        """Why it was refused, and which address was asked for where nothing else says it."""
+        asked_for = self.entry.changes.get("asked_for")
+        return f"{answer(self.entry)} ({asked_for[1]})" if asked_for else answer(self.entry)
+
+    @property
+    def again(self) -> str:
+        """How often the same was refused, where this line stands for several tries."""
+        tries = self.attempts.tries
+        return f"At least {tries} tries" if tries > 1 else ""
+
+    @property
+    def first_at(self) -> datetime:
+        """When the first entry that this line stands for was written."""
+        return self.attempts.entries[-1].at
+
+    @property
+    def client(self) -> str:
+        """Where a refused attempt came from."""
+        return self.entry.client_addr or "" if self.is_refused else ""
 
     @property
     def is_change(self) -> bool:
@@ -191,13 +215,13 @@ def rows_of(entries: Sequence[Entry]) -> list[Row]:
     """Entries as rows: one query, for the sites they belong to."""
     known = _sites_of(entries)
     parameters = dict(registry.parameters())
-    return [_row(entry, known, parameters, changes_of(entry)) for entry in entries]
+    return [_row(each, known, parameters, changes_of(each.newest)) for each in attempts_of(entries)]
 
 
 def whole_row(entry: Entry) -> Row:
     """One entry with the names of what its values lead to."""
     changes = changes_of(entry, by_name=True)
-    return _row(entry, _sites_of([entry]), dict(registry.parameters()), changes)
+    return _row(Attempts([entry]), _sites_of([entry]), dict(registry.parameters()), changes)
 
 
 def _sites_of(entries: Iterable[Entry]) -> Mapping[int, SiteShown]:
@@ -206,11 +230,12 @@ def _sites_of(entries: Iterable[Entry]) -> Mapping[int, SiteShown]:
 
 
 def _row(
-    entry: Entry,
+    attempts: Attempts,
     sites: Mapping[int, SiteShown],
     parameters: Mapping[str, str],
     changes: list[Change],
 ) -> Row:
+    entry = attempts.newest
     return Row(
         entry=entry,
         action=words(entry.action),
@@ -220,6 +245,7 @@ def _row(
         site=sites.get(entry.site_id) if entry.site_id else None,
         parameter_label=parameters.get(entry.parameter or "", entry.parameter or ""),
         changes=changes,
+        attempts=attempts,
     )
 
 

@@ -16,12 +16,21 @@ register = template.Library()
 def in_short(row: Row) -> SafeString | str:
     """What was changed, as much as a list has room for; of a refusal, its answer."""
     if row.is_refused:
-        return row.entry.reason
+        return _refusal(row)
     head = "" if row.is_change else f"{row.operation}. "
     about = f"{row.parameter_label}, " if row.parameter_label else ""
     changes = format_html_join("; ", "{}", ((_change(row, one),) for one in row.first_changes))
     more = format_html('; <a href="{}">{} more</a>', row.url, row.more) if row.more else ""
     return format_html("{}{}{}{}", head, about, changes, more)
+
+
+def _refusal(row: Row) -> SafeString | str:
+    """Its answer; and where the same was tried again and again, how often and since when."""
+    if not row.again:
+        return row.answer
+    return format_html(
+        "{} {} since {}.", row.answer, row.again, drawn.second(row.first_at, row.zone)
+    )
 
 
 def _change(row: Row, change: Change) -> SafeString:

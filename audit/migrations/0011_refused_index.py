@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("audit", "0008_late_entries"),
+        ("audit", "0010_witnesses"),
     ]
 
     operations = [
