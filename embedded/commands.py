@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from embedded import witness
 from embedded.folder import Folder
 from embedded.host import LOOPBACK, CannotRunError, elsewhere_path, free_port, require_free, say
 from embedded.process import stop_leftovers
@@ -25,6 +26,7 @@ def demo(*, port: int, reset: bool) -> int:
             folder.clear()
         with servers(folder, mode="demo") as stack:
             load(stack, shown=True)
+            witness.start(stack)
             # Again: web servers share a port without a word, and loading takes long.
             require_free(port)
             (address,) = run_application(stack, ports=[port], workers=1)
@@ -38,6 +40,7 @@ def walkthrough(*, web: int, workers: int) -> int:
     """Run the main job against a fresh stack; the exit code is the narrator's."""
     with temporary_folder("walkthrough") as folder, servers(folder, mode="demo") as stack:
         load(stack, shown=False)
+        witness.start(stack)
         addresses = run_application(stack, ports=free_ports(web), workers=workers)
         command = [sys.executable, "-m", "embedded.walkthrough", *addresses]
         code = stack.run(command)

@@ -18,7 +18,7 @@ BASE_DIR = Path(__file__).resolve().parents[1]
 # All that a run ever makes in its folder; starting over removes these and nothing else.
 OURS = (
     *("database", "database.new", "broker", "logs", "static", "pids", "secret_key", "beat"),
-    *("ledger_key", "ledger_key.next", "ledger_key.state", "ledger_key.lock"),
+    *("ledger_key", "ledger_key.next", "ledger_key.state", "ledger_key.lock", "witness"),
 )
 
 

@@ -51,5 +51,7 @@ STEPS = (
     Step(OWNER, "opens the approval", "whose signature, over what", reading.reads_the_approval),
     Step(OWNER, "opens a slot's placing", "why, and on whose signature", reading.reads_the_placing),
     Step(OWNER, "looks for refused attempts", "all of the above", reading.reads_refusals),
+    Step(OWNER, "asks who else saw it", "a witness, and up to which entry",
+         reading.reads_the_witness),
     Step(BARISTA, "opens the history", "refused", reading.is_for_owners),
 )  # fmt: skip

@@ -11,6 +11,8 @@ import jsonschema
 import pytest
 import yaml
 
+from audit.ledger.__main__ import _parser
+from tests.audit.ledger.histories import KEY
 from tests.tooling.listing import ROOT
 
 TEXT = (ROOT / "docker-compose.yml").read_text()
@@ -57,7 +59,7 @@ def test_web_and_worker_can_be_scaled(name: str) -> None:
     assert SERVICES[name].get("volumes", []) == shared, "nothing may live in one container only"
 
 
-@pytest.mark.parametrize("name", OURS)
+@pytest.mark.parametrize("name", [*OURS, "witness"])
 def test_our_containers_can_write_nowhere_and_gain_nothing(name: str) -> None:
     service = SERVICES[name]
     assert service["read_only"] is True
@@ -74,6 +76,20 @@ def test_secrets_come_from_the_environment_without_defaults() -> None:
     assert not [rest for _, rest in secrets if rest and not rest.startswith(":?")]
     for name in {name for name, _ in secrets}:
         assert f"${{{name}:?" in TEXT, f"{name} must be refused when it is missing"
+
+
+def test_a_witness_has_nothing_of_the_server_s() -> None:
+    """Neither its secrets nor its key's volume; the processes that offer know of it."""
+    witness = SERVICES["witness"]
+    assert "environment" not in witness
+    assert witness["profiles"] == ["witness"]
+    assert witness["volumes"] == ["witness:/keys"] != SERVICES["worker"]["volumes"]
+    for name in ("web", "worker"):
+        assert "LEDGER_WITNESSES" in SERVICES[name]["environment"]
+    command = [*witness["entrypoint"][3:], *witness["command"][:-1], KEY.verifier.text]
+    chosen = _parser().parse_args([*command, "--show"])
+    assert (str(chosen.folder), chosen.host, chosen.port) == ("/keys", "0.0.0.0", 8091)
+    assert "8091" in witness["healthcheck"]["test"][-1]
 
 
 def test_only_migrations_know_the_owner_of_the_tables() -> None:

@@ -1,11 +1,14 @@
 """Months later: the owner asks who changed what, when, why and on whose approval."""
 
 import re
+import time
 from urllib.parse import urlencode
 
 from embedded.walkthrough.browser import BARISTA, OWNER, Stage
 from embedded.walkthrough.page import Page, Unexpected
 from embedded.walkthrough.steps.recipe import NEW
+
+PATIENCE = 90.0  # seconds for sealing and a witness, also on a busy machine
 
 
 def _filtered(stage: Stage, **chosen: str) -> Page:
@@ -73,6 +76,19 @@ def reads_refusals(stage: Stage) -> str:
     for action, sentence in wanted.items():
         _open(stage, _filtered(stage, action=action), sentence, "Refused")
     return "each is there: setting by hand, own approval, double publication, barista's page"
+
+
+def reads_the_witness(stage: Stage) -> str:
+    """What an independent party saw of it, and when: it is asked every few seconds."""
+    until, seen = time.monotonic() + PATIENCE, "0"
+    while seen == "0" and time.monotonic() < until:
+        page = stage[OWNER].open("/history/ledger/").must(200, "Witnesses")
+        seen = page.find(r"The first (\S+) entries were seen by 1 of 1")
+        time.sleep(0.3)
+    if seen == "0":
+        raise Unexpected(f"no witness saw any of it within {PATIENCE:.0f} s")
+    page.must(200, "Cosigns")
+    return f"the first {seen} entries, cosigned by a witness of its own"
 
 
 def is_for_owners(stage: Stage) -> str:
