@@ -86,6 +86,7 @@ MARKS: dict[str, Mark] = {
     "missing": Mark("Missing", BROKEN, "waiting"),
     "to_load": Mark("To load", LOAD, "waiting"),
     "unread": Mark("Not read back", BROKEN, "waiting"),
+    "not_read": Mark("Not looked at", BROKEN, "quiet"),
     "within": Mark("Within", TICK, "settled"),
     "outside": Mark("Out of tolerance", WEDGE, "alarm"),
     "low": Mark("Too low", WEDGE, "alarm"),

@@ -42,3 +42,39 @@ const freeAll = () => {
 
 window.addEventListener("pageshow", freeAll);
 document.addEventListener("htmx:afterRequest", freeAll);
+
+// A long form filled on the way round a bar outlives a reload; sending it or signing out ends that.
+for (const form of document.querySelectorAll("form[data-draft]")) {
+  const place = `draft ${form.dataset.draft}`;
+  const boxes = [...form.querySelectorAll("input:not([type=hidden]), select, textarea")];
+  const kept = JSON.parse(sessionStorage.getItem(place) ?? "{}");
+  for (const box of boxes) {
+    if (!(box.name in kept)) continue;
+    if (box.type === "checkbox") box.checked = kept[box.name];
+    else box.value = kept[box.name];
+    box.closest("details")?.setAttribute("open", "");
+  }
+  form.addEventListener("input", () => {
+    const typed = boxes
+      .map((box) => [box.name, box.type === "checkbox" ? box.checked : box.value])
+      .filter(([, value]) => value);
+    sessionStorage.setItem(place, JSON.stringify(Object.fromEntries(typed)));
+  });
+}
+
+window.addEventListener("submit", (event) => {
+  if (event.defaultPrevented) return;
+  const draft = event.target.dataset.draft;
+  if (draft) sessionStorage.removeItem(`draft ${draft}`);
+  if (event.target.closest(".signed-in")) sessionStorage.clear();
+});
+
+// On a round the next slot comes by itself.
+document.addEventListener("change", (event) => {
+  if (!event.target.checked || !event.target.name.endsWith("-as_shown")) return;
+  const ticks = [...event.target.form.querySelectorAll("input[name$='-as_shown']")];
+  const next = ticks.slice(ticks.indexOf(event.target) + 1).find((tick) => !tick.checked);
+  const on = next ?? event.target.form.querySelector("button[type=submit]");
+  on.focus({ preventScroll: true });
+  on.scrollIntoView({ block: "center" });
+});

@@ -11,8 +11,10 @@ from stations.machine_types.models import Ability, MachineType
 from stations.metrology.formula import ENDS_BY
 from stations.slots.verdicts import found_bounds
 from web.fields import PlainDecimalField
-from web.numbers import Bounds
+from web.numbers import BadNumber, Bounds, read_typed
 from web.printing import quantity, unit_label
+
+FAR = Decimal(5)  # times what should be there, either way: more likely a slip of the finger
 
 
 def _ending(choices: Iterable[str], hint: str = "") -> forms.ChoiceField:
@@ -23,9 +25,13 @@ def _ending(choices: Iterable[str], hint: str = "") -> forms.ChoiceField:
 
 
 class ReadBackForm(forms.Form):
-    """One box for each setting the slot should hold; an empty one says the slot shows nothing."""
+    """What a slot shows: as it should, a box for each setting that does not, or nothing at all.
+
+    A box left empty was not looked at, unless the rest is ticked to be as shown.
+    """
 
     seen_placement = forms.IntegerField(widget=forms.HiddenInput, min_value=1, max_value=2**62)
+    as_shown = forms.BooleanField(label="As shown", required=False)
 
     def __init__(
         self,
@@ -34,9 +40,10 @@ class ReadBackForm(forms.Form):
         **kwargs: Any,  # noqa: ANN401
     ) -> None:
         super().__init__(*args, **kwargs)
+        self.expected = {code: each["value"] for code, each in expected.items()}
         self.codes = in_order(expected)
         for code in self.codes:
-            should, unit = expected[code]["value"], expected[code].get("unit", "")
+            should, unit = self.expected[code], expected[code].get("unit", "")
             hint = f"Should be {quantity(word_of(code, should), unit)}"
             self.fields[code] = (
                 _ending(ENDINGS, hint)
@@ -49,20 +56,62 @@ class ReadBackForm(forms.Form):
         self.fields["holds_nothing"] = forms.BooleanField(
             label="The slot holds nothing at all", required=False
         )
+        if any(self._far_off(code) for code in self.codes):
+            self.fields["sure"] = forms.BooleanField(
+                label="The machine really shows that", required=False
+            )
+
+    @property
+    def touched(self) -> bool:
+        """Whether anything was ticked, chosen or typed."""
+        names = ("as_shown", "holds_nothing", *self.codes)
+        return any(self.data.get(self.add_prefix(name), "").strip() for name in names)
+
+    def _far_off(self, code: str) -> Decimal | None:
+        """How many times what should be there was typed, where that is likelier a slip."""
+        typed, should = self.data.get(self.add_prefix(code), ""), self.expected[code]
+        if code == ENDS_BY or not typed or not Decimal(should):
+            return None
+        try:
+            times = read_typed(typed) / Decimal(should)
+        except BadNumber:
+            return None
+        return None if 1 / FAR < times < FAR else times
 
     def clean(self) -> dict[str, Any]:
-        """An empty form is more likely a slip than an empty slot."""
+        """An empty form is more likely a slip than an empty slot, and so is ten times the value."""
         cleaned = super().clean() or {}
-        typed = [code for code in self.codes if cleaned.get(code) not in (None, "")]
-        if not typed and not cleaned.get("holds_nothing") and not self.errors:
-            self.add_error(None, "Type what the slot shows, or tick that it holds nothing.")
-        if typed and cleaned.get("holds_nothing"):
+        if not self.touched:
+            self.add_error(None, "Tick “As shown”, type what differs, or tick that it is empty.")
+        if self._typed() and cleaned.get("holds_nothing"):
             self.add_error("holds_nothing", "Tick this only when no value is typed.")
+        if cleaned.get("as_shown") and cleaned.get("holds_nothing"):
+            self.add_error("holds_nothing", "Tick this or “As shown”, not both.")
+        if not cleaned.get("sure"):
+            for code in self.codes:
+                if (times := self._far_off(code)) is not None and code in cleaned:
+                    self.add_error(code, _doubt(times, str(self.fields[code].help_text)))
         return cleaned
+
+    def _typed(self) -> dict[str, str]:
+        return _typed(self, self.codes)
 
     def found(self) -> dict[str, str]:
         """The values as text, digit for digit."""
-        return _typed(self, self.codes)
+        rest = self.expected if self.cleaned_data["as_shown"] else {}
+        return {**rest, **self._typed()}
+
+    def unread(self) -> list[str]:
+        """The codes that nobody looked at: none where a tick speaks for the rest."""
+        told = self.cleaned_data["as_shown"] or self.cleaned_data["holds_nothing"]
+        return [] if told else [code for code in self.codes if code not in self._typed()]
+
+
+def _doubt(times: Decimal, should: str) -> str:
+    much = "0"
+    if times:
+        much = f"{times:.0f} times that" if times > 1 else f"that divided by {1 / times:.0f}"
+    return f"{should}, and this is {much}. If the machine shows it, tick so below."
 
 
 class ByHandForm(forms.Form):

@@ -1,8 +1,9 @@
 """What slots should hold, at the bar and on paper; reading one back and setting one by hand."""
 
 import segno
+from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.timezone import now
 
@@ -15,7 +16,8 @@ from stations.slots.by_hand import set_by_hand
 from stations.slots.forms import ByHandForm, ReadBackForm
 from stations.slots.holdings import Holding, holdings
 from stations.slots.models import ReadBack
-from stations.slots.read_backs import read_back
+from stations.slots.read_backs import read_back, report_read_backs
+from stations.slots.rounds import Round, outcome
 from stations.slots.signed import withhold
 from stations.slots.verdicts import lines_of
 from web.form_pages import form_page, posted
@@ -134,25 +136,37 @@ def _save(request: PageRequest, holding: Holding, form: ReadBackForm) -> Read:
             slot=holding.slot,
             seen_placement=form.cleaned_data["seen_placement"],
             found=form.found(),
+            unread=form.unread(),
         )
     )
 
 
-@page()
+@page(methods="GET POST")
 def to_key(request: PageRequest, pk: int) -> HttpResponse:
-    """What to key in at each station of a site, slot by slot; with ?all=1 what matches too."""
+    """What to key in at each station of a site, and what was found there: a tick a slot.
+
+    With ?all=1 what matches too.
+    """
     site = one_or_404(Site.objects.covered_by(request.user, Verb.SLOT_VIEW), pk=pk)
     everything = request.GET.get("all") == "1"
-    signed = holdings(Slot.objects.filter(station__machine__site=site).waiting(everything=True))
-    held = [each for each in signed if everything or not each.settled]
+    walk = Round(site, posted(request), everything=everything)
+    status, empty = 200, False
+    if request.method == "POST":
+        require_for_page(request, Verb.SLOT_READ_BACK, site.pk)
+        if walk.looked_at and not walk.faulty:
+            reported = report_read_backs(by=request.user, site=site, readings=walk.readings())
+            messages.success(request, outcome(reported))
+            return redirect(request.get_full_path())
+        status, empty = 400, not walk.looked_at
     context = {
         "site": site,
-        "holdings": held,
+        "walk": walk,
+        "empty": empty,
         "everything": everything,
         "now": now(),
         "may_read_back": may(request.user, Verb.SLOT_READ_BACK, site.pk),
     }
-    return render(request, "stations/slots/to_key.html", context)
+    return render(request, "stations/slots/to_key.html", context, status=status)
 
 
 # At the bar, and on paper.

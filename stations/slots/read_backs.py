@@ -1,7 +1,7 @@
 """Finding out what a slot really holds."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from audit.capture.context import Channel, recorded, request_context
@@ -18,12 +18,20 @@ from stations.slots.verdicts import compare, overall, read_found
 SLOT_READ_BACK = register("slot.read_back", "Read back slot")
 
 
-def read_back(*, by: User, slot: Slot, seen_placement: int, found: Mapping[str, str]) -> ReadBack:
+def read_back(
+    *,
+    by: User,
+    slot: Slot,
+    seen_placement: int,
+    found: Mapping[str, str],
+    unread: Collection[str] = (),
+) -> ReadBack:
     """Write down what a slot was found to hold, and give the verdict per parameter.
 
     ``found`` maps codes to what the machine shows, in its own unit; what is left out or empty
-    counts as missing. ``seen_placement`` is the id of the placement whose settings were shown.
-    Raises Invalid, Stale (it is no longer in force), Refused (nothing is) and NotPermitted.
+    counts as missing, but for the codes in ``unread``, which nobody looked at.
+    ``seen_placement`` is the id of the placement whose settings were shown. Raises Invalid,
+    Stale (it is no longer in force), Refused (nothing is) and NotPermitted.
     """
     site_id = slot.station.machine.site_id
     subject = Subject("slot", slot.pk, str(slot))
@@ -33,12 +41,12 @@ def read_back(*, by: User, slot: Slot, seen_placement: int, found: Mapping[str, 
         kept, problems = read_found(placement.settings.values, found)
         if problems:
             raise Invalid.of(problems)
-        verdicts = compare(placement.settings.values, kept)
+        verdicts = compare(placement.settings.values, kept, unread=unread)
         written = ReadBack.objects.create(
             slot=slot, placement=placement, by=by, found=kept,
             verdicts=verdicts, verdict=overall(verdicts),
         )  # fmt: skip
-        if placement.verdict != written.verdict:
+        if written.verdict not in (placement.verdict, Placement.Verdict.UNREAD):
             Placement.objects.filter(pk=placement.pk).update(verdict=written.verdict)
     return written
 
@@ -87,7 +95,7 @@ def _as_signed(placement: Placement, subject: Subject) -> Placement:
     return placement
 
 
-# Many read-backs of one site at once, as a gateway reports them.
+# Many read-backs of one site at once, as a gateway reports them or a round brings them.
 
 STALE = "This is not in force in that slot any more, or never was: fetch the settings again."
 
@@ -99,6 +107,7 @@ class Reading:
     slot: int
     placement: int
     found: Mapping[str, str]
+    unread: Collection[str] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,8 +160,8 @@ def _judge(reading: Reading, placements: Mapping[int, Any]) -> Reported:
     kept, problems = read_found(expected, reading.found)
     if problems:
         return Reported(reading, problems=problems)
-    tidied = Reading(reading.slot, reading.placement, kept)
-    verdicts = compare(expected, kept)
+    tidied = replace(reading, found=kept)
+    verdicts = compare(expected, kept, unread=reading.unread)
     return Reported(tidied, overall(verdicts), verdicts)
 
 
@@ -168,7 +177,8 @@ def _write(by: User, taken: Sequence[Reported]) -> None:
         )
         for report in taken
     )
+    # One that leaves something unread and differs in nothing says no more than was known.
     last = {report.reading.placement: report.verdict for report in taken}
-    for verdict in set(last.values()):
+    for verdict in set(last.values()) - {Placement.Verdict.UNREAD.value}:
         named = [pk for pk, given in last.items() if given == verdict]
         Placement.objects.filter(pk__in=named).exclude(verdict=verdict).update(verdict=verdict)

@@ -1,13 +1,13 @@
 """Comparing what a slot was found to hold with what it should hold."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
 from audit.errors import Problem
 from stations.machine_types.catalogue import ENDINGS, printed, unit_of, word_of
 from stations.metrology.formula import ENDS_BY
-from stations.slots.models import ReadBack
+from stations.slots.models import Placement, ReadBack
 from web.numbers import BadNumber, Bounds, read_number
 from web.printing import unit_label
 
@@ -25,6 +25,7 @@ class SettingLine:
 
 
 MATCHES, DIFFERS, MISSING = "matches", "differs", "missing"
+NOT_READ = "not_read"  # nobody looked at that one: no difference, and no match either
 Values = Mapping[str, Mapping[str, str]]
 
 
@@ -64,23 +65,43 @@ def _fault(expected: Values, code: str, text: str) -> Problem | None:
     return None
 
 
-def compare(expected: Values, found: Mapping[str, str]) -> dict[str, str]:
-    """A verdict for every expected setting; numbers as numbers, so 18 matches 18.0."""
+def compare(
+    expected: Values, found: Mapping[str, str], *, unread: Collection[str] = ()
+) -> dict[str, str]:
+    """A verdict for every expected setting; numbers as numbers, so 18 matches 18.0.
+
+    What is left out of ``found`` the slot does not hold, but for the codes in ``unread``.
+    """
     return {
-        code: _verdict(code, given["value"], found.get(code)) for code, given in expected.items()
+        code: NOT_READ
+        if code in unread and code not in found
+        else _verdict(code, given["value"], found.get(code))
+        for code, given in expected.items()
     }
 
 
 def _verdict(code: str, should: str, found: str | None) -> str:
     if found is None:
         return MISSING
-    same = found == should if code == ENDS_BY else read_number(found) == Decimal(should)
-    return MATCHES if same else DIFFERS
+    return MATCHES if same(code, should, found) else DIFFERS
+
+
+def same(code: str, should: str, found: str | None) -> bool:
+    """Whether what was found is what should be there; nothing found is not."""
+    if found is None:
+        return False
+    return found == should if code == ENDS_BY else read_number(found) == Decimal(should)
 
 
 def overall(verdicts: Mapping[str, str]) -> str:
-    """A slot matches only if every setting does: one that is missing is one that differs."""
-    return MATCHES if all(v == MATCHES for v in verdicts.values()) else DIFFERS
+    """A slot matches only if every setting does: one that is missing is one that differs.
+
+    ``unread`` where nothing differs and something was not looked at.
+    """
+    if all(v == MATCHES for v in verdicts.values()):
+        return MATCHES
+    known = {v for v in verdicts.values() if v != NOT_READ}
+    return Placement.Verdict.UNREAD.value if known <= {MATCHES} else DIFFERS
 
 
 def lines_of(expected: Values, read_back: ReadBack | None) -> list[SettingLine]:

@@ -18,7 +18,7 @@ ABILITIES = {
     "brew_pressure.resolution": "0.1",
 }
 SITE = {"code": "quay", "name": "Quay", "time_zone": "Asia/Kolkata", "altitude": "7.50"}
-BAD_NUMBERS = ["", "high", "-1e9", "NaN", "Infinity", "7,5", "1e3", "9" * 50, "7 m", "\u0667"]
+BAD_NUMBERS = ["", "high", "-1e9", "NaN", "Infinity", "7,5,0", "1e3", "9" * 50, "7 m", "\u0667"]
 
 
 def test_equipment_is_entered_from_site_to_slot(cast: Cast, signed_in: SignedIn) -> None:

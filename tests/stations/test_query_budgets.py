@@ -20,7 +20,7 @@ PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "board": (lambda bar: reverse("stations:board"), 8),
     "sites": (lambda bar: reverse("stations:sites"), 5),
     "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 12),
-    "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 9),
+    "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 10),
     "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 16),
     "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 12),
     "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 14),
