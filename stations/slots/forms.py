@@ -56,6 +56,8 @@ class ReadBackForm(forms.Form):
         self.fields["holds_nothing"] = forms.BooleanField(
             label="The slot holds nothing at all", required=False
         )
+        for name in self.codes:  # none is asked for: no word at each
+            vars(self.fields[name])["spare"] = True
         if any(self._far_off(code) for code in self.codes):
             self.fields["sure"] = forms.BooleanField(
                 label="The machine really shows that", required=False
