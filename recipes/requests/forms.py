@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.db.models import QuerySet
 
-from recipes.formula.forms import FormulaForm
+from recipes.formula.forms import FormulaForm, ParameterFields
 from recipes.formula.formula import Formula
 from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
@@ -29,6 +29,20 @@ class ProposalForm(FormulaForm):
     def __init__(self, *args: Any, base: Formula, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         self.base = base
+
+    def used(self) -> list[ParameterFields]:
+        """The parameters that the version states: most requests are about one of these."""
+        return [line for line in self.lines() if line.parameter.code in self.base]
+
+    def unused(self) -> list[ParameterFields]:
+        """Those it does not state."""
+        return [line for line in self.lines() if line.parameter.code not in self.base]
+
+    @property
+    def more_typed(self) -> bool:
+        """Whether a tolerance, or a parameter not in use, was typed or is wrong: shown then."""
+        plain = {"reason", "evidence", "site", "revision", "__all__", *self.base}
+        return self.is_bound and bool({*self.changed_data, *self.errors} - plain)
 
     def clean(self) -> None:
         """A request proposes values; an emptied field would propose nothing, unnoticed."""

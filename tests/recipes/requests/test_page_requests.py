@@ -170,3 +170,17 @@ def test_taking_back(cast: Cast, signed_in: SignedIn, approved: Version) -> None
     assert lead.post(url).status_code == 400
     assert lead.post(url, shown).status_code == 302
     assert lead.post(url, shown).status_code == 409
+
+
+def test_only_values_in_use_stand_open(cast: Cast, signed_in: SignedIn, approved: Version) -> None:
+    address = f"{reverse('recipes:request_new')}?version={approved.pk}"
+    page = signed_in(cast.shop_lead).get(address)
+    form = page.context["form"]
+    assert {line.parameter.code for line in form.used()} == set(FORMULA)
+    shown = page.content.decode()
+    assert "<details>" in shown
+    open_part = shown.partition("<details>")[0]
+    assert all(f'id="id_{code}"' in open_part for code in FORMULA)
+    assert "_below" not in open_part
+    typed = signed_in(cast.shop_lead).post(address, {"dose_mass_below": "0.3"})
+    assert "<details open>" in typed.content.decode()
