@@ -64,9 +64,12 @@ class RecipesConfig(AppConfig):
 def _tell_the_bar() -> None:
     """What the bar shows of lots and recipes, which it does not know."""
     from recipes.coffees import on_the_bar
+    from recipes.modelling.foretelling import foretell
     from recipes.versions.holding import notes_read
+    from stations.advice import model
     from stations.lots import shelf
     from stations.shots import notes
 
+    model.register(foretell)
     notes.register(notes_read)
     shelf.register(on_the_bar.find, on_the_bar.ageing)

@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern
 
+from stations.advice import urls as advice
 from stations.board import urls as board
 from stations.calibrations import urls as calibrations
 from stations.charts import urls as charts
@@ -23,6 +24,7 @@ urlpatterns: list[URLPattern] = [
     *machine_types.page_urls,
     *slots.page_urls,
     *shots.page_urls,
+    *advice.page_urls,
     *charts.page_urls,
     *calibrations.page_urls,
     *water.page_urls,
@@ -37,6 +39,7 @@ api_urls: list[URLPattern] = [
     *lots.api_urls,
     *slots.api_urls,
     *shots.api_urls,
+    *advice.api_urls,
     *charts.api_urls,
     *calibrations.api_urls,
     *water.api_urls,

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 
+from recipes.coffees.models import Coffee
 from recipes.demo.people import Cast
 from recipes.modelling.actions import ask_for_fit
 from recipes.modelling.simulator import TrueStation
@@ -15,6 +16,8 @@ from stations.calibrations.actions import record_barometer, record_calibration
 from stations.calibrations.models import Calibration
 from stations.charts.actions import freeze_baseline
 from stations.equipment.models import Site, Slot, Station
+from stations.grinders.actions import add_grinder
+from stations.lots.actions import open_lot
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
@@ -71,6 +74,18 @@ class Measurements:
             air_pressure=Decimal("779.4"),
             read_on=self.today - timedelta(days=1),
         )
+
+    def set_grinders(self, coffee: Coffee) -> None:
+        """Harbour's front counter has a grinder, with the newest bag of the house coffee open."""
+        site, by = self.sites["harbour"], self.cast["lead_harbour"]
+        front = Station.objects.filter(machine__site=site, machine__name="Front counter")
+        grinder = add_grinder(
+            by=self.cast["owner"], site=site, name="House grinder", finer="lower",
+            stations=list(front.select_related("machine")), setting=Decimal("11.5"),
+            step=Decimal("0.5"), marks_per_turn=Decimal(24), micrometres_per_mark=Decimal(12),
+        )  # fmt: skip
+        lot = coffee.lots.all()[0]
+        open_lot(by=by, at=grinder, seen_opening=None, code=lot.code, coffee=coffee.name)
 
     def leave_one_to_decide(self) -> None:
         """A cleaned meter gives other pulses: accepting it would translate its slots anew."""

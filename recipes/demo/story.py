@@ -64,6 +64,7 @@ class Story:
         self._load_everything_but(site="citadel", slot=2)
         self._overwritten(self._slot("tramway", 1))
         self._permit(self._slot("citadel", 1))
+        measurements.set_grinders(house)
         measurements.pull_shots(self._slot("harbour", 1))
         measurements.simulate_mornings(double[-1], 1)
         self._publish_by_shots(long)

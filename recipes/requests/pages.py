@@ -17,6 +17,7 @@ from recipes.modelling.pages import initial_from_prediction
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
+from recipes.requests.from_shot import initial_from_shot
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import SidesSeen, rebase, three_sides
 from recipes.versions.holding import approved_for
@@ -98,6 +99,7 @@ def request_new(request: PageRequest) -> HttpResponse:
     at = {"site": slot.station.machine.site_id} if slot else {}
     says = base.stated
     initial = at | formula_initial(says) | initial_from_prediction(request, base)
+    initial |= initial_from_shot(request, slot)
     form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites)
 
     def act() -> ChangeRequest:

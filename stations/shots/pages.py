@@ -11,7 +11,7 @@ from stations.equipment.pages import covered_station
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.card import card_of, slot_at_hand
 from stations.shots.forms import CorrectionForm
-from stations.shots.judging import LABELS, SAID, lines_of
+from stations.shots.judging import LABELS, SAID
 from stations.shots.models import CheckShot
 from stations.slots.holdings import holdings
 from stations.slots.pages import covered_holding
@@ -76,27 +76,6 @@ def shot_log(request: PageRequest, pk: int) -> HttpResponse:
             "may_open": may(request.user, Verb.LOT_OPEN, site.pk),
         },
     )
-
-
-@page()
-def shot(request: PageRequest, pk: int) -> HttpResponse:
-    """One shot: each value beside its target, and what was corrected."""
-    shown = covered_shot(request, pk)
-    context = {
-        "shot": shown,
-        "slot": shown.slot,
-        "site": shown.site,
-        "lines": lines_of(shown),
-        "corrections": shown.corrected.select_related("by"),
-        "may_log": may(request.user, Verb.SHOT_LOG, shown.site_id),
-        "may_draft": may(request.user, Verb.RECIPE_DRAFT) and bool(_signed(shown)),
-    }
-    return render(request, "stations/shots/shot.html", context)
-
-
-def _signed(shot: CheckShot) -> str:
-    """The digest of the recipe it was poured under, unless the shot is one to forget."""
-    return "" if shot.left_out else shot.placement.settings.content_digest
 
 
 @page(methods="GET POST")

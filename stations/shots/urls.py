@@ -7,7 +7,6 @@ from stations.shots import api, pages
 page_urls: list[URLPattern] = [
     path("at/<slug:code>/", pages.at, name="at"),
     path("slots/<int:pk>/shots/new/", pages.shot_log, name="shot_log"),
-    path("shots/<int:pk>/", pages.shot, name="shot"),
     path("shots/<int:pk>/correct/", pages.shot_correct, name="shot_correct"),
 ]
 api_urls: list[URLPattern] = [

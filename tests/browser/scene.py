@@ -84,8 +84,12 @@ class Scene:
     tasting: Tasting
     opened: Tasting
     fitted: Station
-    grinder: Grinder | Station
     opening: LotOpening
+
+    @property
+    def grinder(self) -> Grinder | Station:
+        """What the bag is open at."""
+        return self.opening.where
 
 
 @pytest.fixture
@@ -124,7 +128,6 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
-        grinder=bag.where,
         opening=bag,
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),

@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from stations.metrology import (
+    advising,
+    answering,
     atmosphere,
     budget,
     capability,
@@ -60,7 +62,41 @@ def _langelier(a: Any, b: Any, c: Any, d: Any) -> object:  # noqa: ANN401
     ]  # fmt: skip
 
 
+def _pulls(a: Any, b: Any, c: Any, d: Any) -> list[answering.Pull]:  # noqa: ANN401
+    pull = answering.Pull
+    known = [pull(1, mark, 18.0 + mark / 50, 36.0, 28.0 + 2 * mark) for mark in (0, 1, 2, 1)]
+    return [*known, pull(1, a, b, c, d), pull(2, b, 18.0, a, c), pull(2, c, 18.1, 36.0, d)]
+
+
+def _advised(a: Any, b: Any, c: Any, d: Any) -> object:  # noqa: ANN401
+    band = advising.Band(a, b, c)
+    knob, time = advising.Knob(c, d), advising.Band(28.0, 26.0, 30.0)
+    return [
+        advising.advise(advising.Case(_pulls(a, b, c, d), time, None, None, knob)),
+        advising.advise(advising.Case(_pulls(d, c, b, a), band, None, band, knob, False)),
+    ]
+
+
+def _answer() -> answering.Answer:
+    found = answering.fit_answer(_pulls(1, 18.0, 36.0, 30.5))
+    assert found
+    return found
+
+
+ANSWER = _answer()
+
 SHORT: Mapping[str, Mapping[str, Call]] = {
+    "advising": {
+        "advise": _advised,
+        "Band.side": lambda a, b, c, d: advising.Band(a, b, c).side(
+            numbers.number("value", d)
+        ),
+    },
+    "answering": {
+        "fit_answer": lambda *v: answering.fit_answer(_pulls(*v)),
+        "Answer.effect": lambda a, b, *_: ANSWER.effect(a, b),
+        "Answer.level": lambda a, b, c, d: ANSWER.level(answering.Pull(1, a, b, c, d)),
+    },
     "atmosphere": {
         "geopotential_altitude": lambda a, *_: atmosphere.geopotential_altitude(a),
         "standard_pressure": lambda a, *_: atmosphere.standard_pressure(a),

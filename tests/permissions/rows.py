@@ -247,6 +247,7 @@ ENDPOINTS = [
     *calls("GET", EVERYBODY, "stations_api:shots", "slot", sited=True),
     *calls("POST", "HLB", "stations_api:shots", "slot", sited=True),
     *calls("GET", EVERYBODY, "stations_api:shot", "shot", sited=True),
+    *calls("GET", EVERYBODY, "stations_api:shot_advice", "shot", sited=True),
     *calls("POST", "HLB", "stations_api:shot_corrections", "shot", sited=True),
     *calls("GET", EVERYBODY, "stations_api:calibrations", "station", sited=True),
     *calls("POST", "HT", "stations_api:calibrations", "station", sited=True),

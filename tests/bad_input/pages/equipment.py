@@ -21,7 +21,7 @@ ABILITIES_BAD: Values = {
 TRAITS = {"pulses_per_millilitre": "4.2", "temperature_offset": "-0.5"}
 FOUND = {"water_volume": "280", "brew_temperature": "93.5", "ends_by": "volume"}
 SHOT = {"dose_mass": "18.0", "beverage_mass": "36.5", "shot_time": "28", "strength": "9.1",
-        "note": "Sweet", "grind_setting": "11.5", "taste": "sour", "body": "thin"}  # fmt: skip
+        "note": "Sweet", "taste": "sour", "body": "thin"}  # fmt: skip
 GRINDER: Sent = {"name": "Decaf", "finer": "lower", "step": "0.5", "marks_per_turn": "50",
                  "micrometres_per_mark": "12", "stations": []}  # fmt: skip
 GRINDER_BAD: Values = {

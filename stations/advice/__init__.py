@@ -1,0 +1,1 @@
+"""What to do after a check shot: from the station's own shots, else from the shot model."""
