@@ -10,25 +10,31 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from audit.errors import NotFound
+from audit.ledger.checkpoint import Receipt
 from audit.reading.access import HistoryEndpoint, scope_of
 from audit.reading.filters import whole_number
 from audit.reading.queries import visible
 from audit.retention.records import archive_of
 from audit.sealing.models import Checkpoint
 from audit.sealing.payload import payload_by_id
-from audit.sealing.proofs import consistency, inclusion
+from audit.sealing.proofs import Inclusion, consistency, inclusion
+from audit.witnessing.standing import cosigned, lines_of, newest_witnessed
 
 PAGE = 50
 LARGEST = 2**62
 
 
 class CheckpointSerializer(serializers.Serializer[Any]):
-    """A signed state: how many entries, their root in base64, and the C2SP note."""
+    """A signed state: how many entries, their root in base64, and the C2SP note.
+
+    `cosignatures` are lines of witnesses (C2SP tlog-cosignature) that go after the note.
+    """
 
     id = serializers.IntegerField()
     size = serializers.IntegerField()
     root = serializers.CharField()  # type: ignore[assignment]
     note = serializers.CharField()
+    cosignatures = serializers.ListField(child=serializers.CharField())
     made_at = serializers.DateTimeField()
 
 
@@ -74,7 +80,12 @@ class CheckpointsView(HistoryEndpoint):
         rows = list(Checkpoint.objects.filter(id__lt=before).order_by("-id")[: PAGE + 1])
         here = request.build_absolute_uri(request.path)
         older = f"{here}?before={rows[PAGE - 1].pk}" if len(rows) > PAGE else None
-        return Response({"next": older, "results": [shown(row) for row in rows[:PAGE]]})
+        lines = lines_of(rows[:PAGE])
+        results = [
+            {**shown(row), "cosignatures": [one.line for one in lines[row.pk]]}
+            for row in rows[:PAGE]
+        ]
+        return Response({"next": older, "results": results})
 
 
 class ProofView(HistoryEndpoint):
@@ -82,8 +93,9 @@ class ProofView(HistoryEndpoint):
 
     @extend_schema(responses=ProofSerializer)
     def get(self, request: Request, pk: int) -> Response:
-        """The proof under the newest checkpoint; 404 while the entry is not sealed."""
-        proven = inclusion(pk) if provable(pk, scope_of(request.user)) else None
+        """The proof under the newest checkpoint a witness saw, or else the newest; 404 while the
+        entry is not sealed."""
+        proven = proven_entry(pk) if provable(pk, scope_of(request.user)) else None
         payload = payload_by_id(pk) if proven else None
         if proven is None:
             raise NotFound("There is no such entry that you may read, or it is not sealed yet.")
@@ -95,7 +107,7 @@ class ProofView(HistoryEndpoint):
                 "root": _text(proven.checkpoint.root),
                 "proof": [_text(one) for one in proven.proof],
                 "payload": payload.decode() if payload else None,
-                "receipt": proven.receipt,
+                "receipt": receipt_text(proven),
             }
         )
 
@@ -114,6 +126,16 @@ class ConsistencyView(HistoryEndpoint):
         scope_of(request.user)
         proof = consistency(_whole(request, "from"), _whole(request, "to"))
         return Response({"proof": [_text(one) for one in proof]})
+
+
+def proven_entry(entry_id: int) -> Inclusion | None:
+    """The proof that is worth most: under the newest state that a witness saw, if that has it."""
+    return inclusion(entry_id, under=newest_witnessed())
+
+
+def receipt_text(proven: Inclusion) -> str:
+    """The receipt with the cosignatures there are, c2sp.org/tlog-proof@v1."""
+    return Receipt(proven.index, tuple(proven.proof), cosigned(proven.checkpoint)).text
 
 
 def provable(entry_id: int, scope: frozenset[int] | None) -> bool:

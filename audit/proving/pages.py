@@ -7,13 +7,12 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from audit.errors import NotFound
-from audit.proving.api import provable, shown
+from audit.proving.api import provable, proven_entry, receipt_text, shown
 from audit.reading.access import scope_of
 from audit.retention.records import archived
 from audit.sealing.keys import origin
 from audit.sealing.lateness import lag_now
 from audit.sealing.models import Checkpoint, LedgerKey, SealingEvent
-from audit.sealing.proofs import inclusion
 from audit.sealing.store import newest_checkpoint
 from audit.witnessing.standing import cosigned, lines_of, witnessing_now
 
@@ -60,10 +59,10 @@ def checkpoint(request: HttpRequest) -> HttpResponse:
 @login_required
 def receipt(request: HttpRequest, pk: int) -> HttpResponse:
     """An entry's receipt: its place, the proof and the signed state, c2sp.org/tlog-proof@v1."""
-    proven = inclusion(pk) if provable(pk, scope_of(request.user)) else None
+    proven = proven_entry(pk) if provable(pk, scope_of(request.user)) else None
     if proven is None:
         raise NotFound("There is no such entry that you may read, or it is not sealed yet.")
-    return _file(proven.receipt, f"entry-{pk}.tlog-proof")
+    return _file(receipt_text(proven), f"entry-{pk}.tlog-proof")
 
 
 MOST = 2_000  # characters: a QR code of 40 modules a side holds 2,331 bytes at this level

@@ -16,6 +16,7 @@ from audit.retention.plan import ArchiveError, ArchivePlan, Due
 from audit.sealing import store
 from audit.sealing.keys import origin, verifiers
 from audit.sealing.payload import entries_by_id
+from audit.witnessing.standing import cosigned
 
 CHUNK = 5_000  # leaves read at once
 NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL
@@ -89,7 +90,7 @@ def _lines(plan: ArchivePlan) -> Iterator[bytes]:
         origin=origin(),
         keys=verifiers(),
         leaves=_leaves(plan.due, plan.first_leaf, plan.last_leaf + 1),
-        checkpoints=[*handovers, plan.newest.note],
+        checkpoints=[*handovers, cosigned(plan.newest)],
         nodes=store.nodes,
     )
 

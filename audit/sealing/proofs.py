@@ -26,17 +26,21 @@ class Inclusion:
         return Receipt(self.index, tuple(self.proof), self.checkpoint.note).text
 
 
-def inclusion(entry_id: int) -> Inclusion | None:
+def inclusion(entry_id: int, under: Checkpoint | None = None) -> Inclusion | None:
     """The proof of an entry under the newest checkpoint; None while it is not sealed.
+
+    With `under`, in that state instead, if it has the entry already.
 
     Raises NotFound if the stored tree lacks a part of the proof.
     """
     place = _leaf_and_state(entry_id)
     if place is None:
         return None
-    leaf, newest = place
-    proof = _proof(inclusion_spans(leaf.index, newest.size))
-    return Inclusion(leaf.index, bytes(leaf.hash), proof, newest)
+    leaf, state = place
+    if under is not None and leaf.index < under.size <= state.size:
+        state = under
+    proof = _proof(inclusion_spans(leaf.index, state.size))
+    return Inclusion(leaf.index, bytes(leaf.hash), proof, state)
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,13 @@ def newest_seen(known: KnownWitness) -> Cosignature | None:
     return next((row for row in rows if holds(known, row, _note_of(row))), None)
 
 
+def newest_witnessed() -> Checkpoint | None:
+    """The newest state that a witness of this deployment cosigned."""
+    rows = filter(None, map(newest_seen, settings.LEDGER_WITNESSES))
+    newest = max(rows, key=lambda row: row.size, default=None)
+    return Checkpoint.objects.filter(pk=newest.checkpoint_id).first() if newest else None
+
+
 def has(known: KnownWitness, checkpoint: Checkpoint) -> bool:
     """Whether it cosigned this one."""
     rows = Cosignature.objects.filter(checkpoint_id=checkpoint.pk, witness=known.key.text)

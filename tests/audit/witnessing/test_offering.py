@@ -14,8 +14,9 @@ from audit.capture.models import Entry
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.checkpoint import Checkpoint as State
+from audit.ledger.checkpoint import read_receipt
 from audit.ledger.note import Signer
-from audit.ledger.witness.cosignature import Cosigner
+from audit.ledger.witness.cosignature import Cosigner, cosignatures
 from audit.ledger.witness.known import KnownWitness
 from audit.ledger.witness.protocol import Answer
 from audit.ledger.witness.service import WitnessService
@@ -332,6 +333,29 @@ def test_cosignatures_that_are_no_lines_do_not_spoil_a_checkpoint(start_witness:
     assert (report.intact, report.witnessed) == (True, newest.size)
 
 
+def test_receipts_and_the_api_carry_cosignatures(start_witness: Starter, cast: Cast) -> None:
+    """A receipt under the newest state a witness saw; what came later under the newest."""
+    history(5)
+    witness = start_witness()
+    offer_newest()
+    seen, early = last_checkpoint(), sealed_ids()[2]
+    history(4)
+    browser = Client()
+    browser.force_login(cast.owner)
+    receipt = read_receipt(browser.get(f"/history/{early}/receipt/").content.decode())
+    assert receipt.checkpoint == seen.note + Cosignature.objects.get().line
+    assert cosignatures(receipt.checkpoint, [witness.known.key])
+    told = browser.get(f"/api/v1/ledger/entries/{early}/proof/").json()
+    assert (told["size"], told["receipt"]) == (seen.size, receipt.text)
+    late = sealed_ids()[-1]
+    receipt = read_receipt(browser.get(f"/history/{late}/receipt/").content.decode())
+    assert receipt.checkpoint == last_checkpoint().note
+    listed = browser.get("/api/v1/ledger/checkpoints/").json()["results"]
+    carried = {row["size"]: row["cosignatures"] for row in listed}
+    assert carried[seen.size] == [Cosignature.objects.get().line]
+    assert carried[last_checkpoint().size] == []
+
+
 def test_rows_that_somebody_wrote_count_for_nothing(start_witness: Starter) -> None:
     """As the program's role, which may add rows: a cosignature that no witness gave."""
     history(5)
@@ -363,7 +387,7 @@ def test_pages_show_who_saw_which_state(
     browser = Client()
     browser.force_login(cast.owner)
     page = browser.get("/history/ledger/").content.decode()
-    assert "were seen by 1 of 1" in page
+    assert "were seen by 1 of 1 witnesses" in page
     assert witness.known.key.name in page
     note = browser.get("/history/ledger/checkpoint/").content.decode()
     assert note == last_checkpoint().note + Cosignature.objects.get().line
@@ -373,7 +397,7 @@ def test_pages_show_who_saw_which_state(
     offer_newest()
     page = browser.get("/history/ledger/").content.decode()
     assert "Late" in page
-    assert "no answer" in page
+    assert "No answer" in page
     assert "was not seen by 1 of 1 witnesses" in browser.get("/").content.decode()
     assert "alarm: The history after" in browser.get("/healthz").content.decode()
 
