@@ -2,7 +2,7 @@
 
 from people.persons.models import Assignment, User
 from people.policy.models import Boiling, Policy
-from people.sign_in.models import LibraryAddress, LibraryKey, SecondFactor
+from people.sign_in.models import LibraryAddress, LibraryKey, SecondFactor, SignIn
 from people.signatures.models import Meaning, Signature, SignedContent
 from people.tokens.models import ApiToken, Scope
 
@@ -16,6 +16,7 @@ __all__ = [
     "Policy",
     "Scope",
     "SecondFactor",
+    "SignIn",
     "Signature",
     "SignedContent",
     "User",

@@ -12,7 +12,7 @@ from audit.errors import Refused, Subject
 
 NOBODY = Subject("", None)
 MINUTE = 60  # seconds
-FEW, MANY = 5, 20
+FEW, MANY, CROWD = 5, 20, 100
 
 
 def write_refusal(
@@ -54,9 +54,12 @@ def _times(context: str, about: Subject, refused: Refused) -> int:
     """How often this was tried within a minute, if that is worth an entry; else 0.
 
     The same again is an entry the first FEW times, then at the 10th, 100th ... time. Beyond MANY so
-    is anything that one person, or one client, tries by the same action: no loop fills the history.
+    is anything that one person, or one client, tries by the same action, and beyond CROWD what
+    nobody signed in tries from anywhere: no loop fills the history.
     """
     told = json.loads(context)
+    if told["actor_id"] is None and (crowd := _count(["anybody", told["action"]])) > CROWD:
+        return crowd if _is_round(crowd) else 0
     who = [told["actor_id"], told["actor"], told["action"], told["client_addr"]]
     what = [about.type, about.id, refused.message, str(refused.attempted)]
     same, any_of_theirs = _count([*who, *what]), _count(who)

@@ -54,6 +54,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "web.middleware.RequestContextMiddleware",
+    "people.sign_in.middleware.SeenMiddleware",
     "web.bodies.BodyLimitMiddleware",
 ]
 

@@ -10,6 +10,8 @@ from people.persons.actions import keeping_an_owner, subject_of
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
+from people.sign_in.models import End
+from people.sign_in.sessions import end_all
 from people.tokens.actions import revoke_all
 
 PERSON_DEACTIVATED = register("person.deactivated", "Ended sign-in")
@@ -29,6 +31,7 @@ def deactivate_person(*, by: User, person: User, revision: int) -> None:
         with keeping_an_owner():
             compare_and_set(person, revision, is_active=False, signed_out_at=timezone.now())
         revoke_all(person=person, reason="Their sign-in was ended.")
+        end_all(person, End.DEACTIVATED)
 
 
 def reactivate_person(*, by: User, person: User, revision: int) -> None:

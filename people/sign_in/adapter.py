@@ -1,25 +1,39 @@
 """Where allauth meets this product: closed sign-up, own addresses, password changes and links."""
 
+from collections.abc import Mapping
+
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
 from allauth.core.internal import ratelimit
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.contrib.auth.models import AnonymousUser
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest
 
-from audit.capture.context import record_refusal, recorded
-from audit.errors import Refused, Subject
+from audit.capture.context import recorded
+from audit.errors import Subject
 from audit.vocabulary import register
+from people.persons.actions import subject_of
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
+from people.sign_in.models import End
+from people.sign_in.sessions import (
+    SIGN_IN_ENDED,
+    begin,
+    end_all,
+    here_of,
+    refuse_sign_in,
+    sign_out,
+)
 from people.tokens.actions import revoke_all
 from web.middleware import client_address
 
 PASSWORD_SET = register("person.password_set", "Set own password")
 BY_PASSWORD = "reauthenticate"  # noqa: S105 - the library's name for that way
-SIGN_IN_REFUSED = register("sign_in.refused", "Was refused sign-in")
+TOO_OFTEN = "A sign-in was tried too often."
+SET_ANEW = "The password was set anew."
 
 
 class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the library has no types
@@ -37,7 +51,20 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
         with recorded(by=user, action=PASSWORD_SET):
             user.set_password(password)
             user.save(update_fields=["password", "password_set_at"])
-            revoke_all(person=user, reason="The password was set anew.")
+            revoke_all(person=user, reason=SET_ANEW)
+            here = here_of(self.request) if self.request.user == user else 0
+            with recorded(by=user, action=SIGN_IN_ENDED, reason=SET_ANEW):
+                end_all(user, End.PASSWORD, but=here)
+
+    def login(self, request: HttpRequest, user: User) -> None:
+        """The one place where every way in ends, second factor and all."""
+        super().login(request, user)
+        begin(request, user)
+
+    def logout(self, request: HttpRequest) -> None:
+        """Sign out, and note it."""
+        sign_out(request)
+        super().logout(request)
 
     def get_reauthentication_methods(self, user: User) -> list[dict[str, str]]:
         """The second factor of whoever has one: then the password alone confirms nothing."""
@@ -55,11 +82,16 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
         Past the wider limit of the address, any client has one try a minute. Raises
         ValidationError.
         """
-        super().pre_authenticate(request, **credentials)
+        try:
+            super().pre_authenticate(request, **credentials)
+        except ValidationError:
+            refuse_sign_in(request, TOO_OFTEN, _about(credentials))
+            raise
         address = super()._get_login_attempts_cache_key(request, **credentials)
         here = self._get_login_attempts_cache_key(request, **credentials)
         self._of_address = _counted(request, "login_address", address)
         if not self._of_address and not _counted(request, "login_slowed", here):
+            refuse_sign_in(request, TOO_OFTEN, _about(credentials))
             raise self.validation_error("too_many_login_attempts")
 
     def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: object) -> str:
@@ -77,15 +109,19 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
 
         What was typed is left out: people type passwords into the wrong box.
         """
-        typed = str(credentials.get("email", "")).strip().lower()
-        person = User.objects.filter(email=typed).first()
-        about = Subject("person", person.pk, person.name) if person else None
-        wrong = Refused("A sign-in was tried with a wrong address or password.", subject=about)
-        record_refusal(wrong, by=None, action=SIGN_IN_REFUSED)
+        wrong = "A sign-in was tried with a wrong address or password."
+        refuse_sign_in(request, wrong, _about(credentials))
 
     def get_client_ip(self, request: HttpRequest) -> str:
         """As the history notes it, so that limits and history name the same address."""
         return client_address(request) or super().get_client_ip(request)
+
+
+def _about(credentials: Mapping[str, object]) -> Subject | None:
+    """Whose sign-in was tried, if the address is known here."""
+    typed = str(credentials.get("email", "")).strip().lower()
+    person = User.objects.filter(email=typed).first()
+    return subject_of(person) if person else None
 
 
 def _counted(request: HttpRequest, action: str, key: str) -> ratelimit.RateLimitUsage | None:

@@ -3,6 +3,7 @@
 from typing import Any
 
 from allauth.account import forms as account
+from allauth.core import context
 from allauth.mfa.adapter import get_adapter
 from allauth.mfa.base import forms as factor
 from allauth.mfa.totp import forms as totp
@@ -12,7 +13,11 @@ from django import forms
 
 from audit.capture.context import recorded
 from people.confirming.codes import APP, claim
+from people.persons.actions import subject_of
 from people.sign_in.actions import FACTOR_USED
+from people.sign_in.sessions import refuse_sign_in
+
+WRONG_CODE = "A wrong code of the second factor was given."
 
 
 class Worded:
@@ -88,14 +93,18 @@ class ChangePasswordForm(Worded, account.ChangePasswordForm):  # type: ignore[mi
 
 
 class Once:
-    """A code of the app is used once, wherever it is asked for."""
+    """A code of the app is used once, wherever it is asked for; a wrong one is written down."""
 
     def clean_code(self) -> str:
         """Right, and not used before."""
-        code: str = super().clean_code()  # type: ignore[misc]
         used: Any = self
-        if used.authenticator.type == APP and not claim(used.user.pk, code):
-            raise get_adapter().validation_error("incorrect_code")
+        try:
+            code: str = super().clean_code()  # type: ignore[misc]
+            if used.authenticator.type == APP and not claim(used.user.pk, code):
+                raise get_adapter().validation_error("incorrect_code")
+        except forms.ValidationError:
+            refuse_sign_in(context.request, WRONG_CODE, subject_of(used.user))
+            raise
         return code
 
 

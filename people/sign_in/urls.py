@@ -23,6 +23,7 @@ from people.confirming.lately import where_to_confirm
 from people.persons.models import User
 from people.sign_in import api, pages
 from people.sign_in.actions import FACTOR_USED
+from people.sign_in.sessions import refuse_sign_in
 
 OWN_ACCOUNT = register("person.own_account", "Changed own sign-in")
 
@@ -67,6 +68,19 @@ def by_factor(view: View) -> View:
             return view(request, *args, **kwargs)
         with recorded(by=person, action=FACTOR_USED):
             return view(request, *args, **kwargs)
+
+    return wrapped
+
+
+def by_passkey(view: View) -> View:
+    """A passkey that does not fit is an attempt to sign in like a wrong password."""
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        answer = view(request, *args, **kwargs)
+        if request.method == "POST" and not request.user.is_authenticated:
+            refuse_sign_in(request, "A sign-in was tried with a passkey that does not fit.", None)
+        return answer
 
     return wrapped
 
@@ -127,7 +141,7 @@ KEYS = f"{FACTOR}passkeys/"
 PASSKEYS: list[URLPattern] = [
     path(KEYS, passkeys.list_webauthn, name="mfa_list_webauthn"),
     path(f"{KEYS}add/", own(passkeys.add_webauthn), name="mfa_add_webauthn"),
-    path(f"{KEYS}login/", passkeys.login_webauthn, name="mfa_login_webauthn"),
+    path(f"{KEYS}login/", by_passkey(passkeys.login_webauthn), name="mfa_login_webauthn"),
     path(
         f"{KEYS}reauthenticate/",
         passkeys.reauthenticate_webauthn,
@@ -143,9 +157,16 @@ urlpatterns: list[URLPattern] = [*SIGN_IN, *PASSWORD, *SECOND_FACTOR, *PASSKEYS]
 PERSON = "people/<int:pk>"
 page_urls: list[URLPattern] = [
     path(f"{PERSON}/end-sign-in/", pages.sign_in_allowed, {"allowed": False}, name="deactivate"),
+    path("account/sessions/", pages.own_sessions, name="sessions"),
+    path("account/sessions/end-others/", pages.end_others, name="sessions_end"),
+    path("sessions/<int:pk>/end/", pages.end, name="session_end"),
+    path(f"{PERSON}/end-sessions/", pages.end_all_of, name="person_sessions_end"),
     path(f"{PERSON}/allow-sign-in/", pages.sign_in_allowed, {"allowed": True}, name="reactivate"),
 ]
 api_urls: list[URLPattern] = [
+    path("sessions/", api.OwnSessions.as_view(), name="sessions"),
+    path("sessions/<int:pk>/end/", api.SessionEnd.as_view(), name="session_end"),
+    path(f"{PERSON}/access/", api.Access.as_view(), name="access"),
     path(f"{PERSON}/deactivate/", api.Deactivation.as_view(), name="deactivate"),
     path(f"{PERSON}/reactivate/", api.Reactivation.as_view(), name="reactivate"),
 ]

@@ -89,6 +89,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("recipes:tasting_answers", "tasting"),
         pk("recipes:request_rebase", "overtaken"),
         Visit("people:tokens"),
+        Visit("people:sessions"),
     ),
     "barista": (
         Visit("home"),
@@ -210,6 +211,9 @@ NOT_PAGES = {
     "stations:import_example",
     "people:give_role",
     "people:take_role",
+    "people:session_end",
+    "people:sessions_end",
+    "people:person_sessions_end",
     "people:deactivate",
     "people:reactivate",
     "people:invitation",

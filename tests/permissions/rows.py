@@ -150,7 +150,7 @@ WIDE_PAGES = [
     *pages("O", "audit:reconciliation", thing="reconciliation"),
     *forms("O", "people:add", "people:policy"),
     *posts("O", "people:edit", "people:deactivate", "people:reactivate", "people:invitation",
-           thing="person"),
+           "people:person_sessions_end", thing="person"),
 ]  # fmt: skip
 
 ENDPOINTS = [
@@ -267,6 +267,7 @@ ENDPOINTS = [
     *calls("POST", "HO", "stations_api:import"),
     *calls("GET", "O", "people_api:people"),
     *calls("GET", "O", "people_api:person", "person"),
+    *calls("GET", "O", "people_api:access", "person"),
     *calls("POST", "O", "people_api:assignments", "person"),
     *calls("GET", EVERYBODY, "people_api:policy"),
     *calls("GET", "O", "audit_api:history"),
@@ -309,6 +310,11 @@ ELSEWHERE = {
     "home": "open to all, and without a role it is empty: test_exceptions.py",
     "people_api:me": "who one is, roles or none (tests/people)",
     "people:take_role": "two things in its address (tests/people)",
+    "people:sessions": "one's own sessions (tests/people)",
+    "people:sessions_end": "one's own sessions (tests/people)",
+    "people:session_end": "one's own, or an owner's everybody's (tests/people)",
+    "people_api:sessions": "one's own sessions (tests/people)",
+    "people_api:session_end": "one's own, or an owner's everybody's (tests/people)",
     "people:tokens": "one's own tokens (tests/people)",
     "people:token_revoke": "one's own tokens (tests/people)",
     "people_api:assignment": "two things in its address (tests/people)",
