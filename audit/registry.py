@@ -7,6 +7,8 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from django.core.exceptions import ObjectDoesNotExist
+
 Finder = Callable[[str], Iterable[tuple[int, str]]]
 Namer = Callable[[int], str]
 Scope = frozenset[int] | None
@@ -72,6 +74,8 @@ class Names:
     of: Callable[[Collection[int], Scope], Mapping[int, str]] = lambda *_: {}
 
 
+# A reader expects what the program writes; somebody else may have been at the rows.
+GONE = ContentShown(False, "What was signed was altered or removed: it can't be read any more.")
 UNKNOWN = ContentShown(None, "Nothing here can work the digest of this content out again.")
 
 
@@ -171,7 +175,10 @@ def register_content(about: str, read: Callable[[SignatureShown], ContentShown])
 def content_of(signed: SignatureShown) -> ContentShown:
     """Whether the content still has that digest, worked out now."""
     read = registry.contents.get(signed.about)
-    return read(signed) if read else UNKNOWN
+    try:
+        return read(signed) if read else UNKNOWN
+    except (ObjectDoesNotExist, LookupError, ValueError, TypeError):
+        return GONE
 
 
 def subject_name(type_: str, pk: int, otherwise: str) -> str:

@@ -13,6 +13,7 @@ from audit.capture.context import recorded
 from audit.checking.actions import ATTEMPTS, CHECK_STOPPED, CHECKED, running, unattended
 from audit.checking.models import CheckState, HistoryCheck
 from audit.checking.report import outcome_of
+from audit.checking.tree import check_tree
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.note import Verifier
@@ -45,6 +46,7 @@ def run_check(pk: int) -> bool:
             quorum=settings.LEDGER_WITNESSES_NEEDED or None,
             progress=_progress(claimed),
         )
+        check_tree(report)
         return _end(claimed, action=CHECKED, state=CheckState.DONE, **outcome_of(report))
     except TakenOverError:
         return False

@@ -127,7 +127,7 @@ class Check:
         self._settle_later()
         self._times.close(report, self._marks, every=self._every)
         whole = report.left_out == 0
-        self._made.judge(report, self._trust.named, self._trust.known, whole=whole)
+        self._made.judge(report, self._trust.named, self._trust.signing, whole=whole)
         for state, note in self._kept.compare(report, self._trust, scan.roots):
             if self._trust.signed(note):
                 self._witnessed.look(note, state)

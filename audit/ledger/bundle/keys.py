@@ -6,7 +6,7 @@ entry made, and that signed nothing that is believed, was put among the others b
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from audit.ledger.bundle.report import Kind, Report, plain
 from audit.ledger.canonical import read_object
@@ -39,12 +39,16 @@ class MadeKeys:
         self._waiting = []
 
     def judge(
-        self, report: Report, named: Sequence[Verifier], known: Sequence[Verifier], *, whole: bool
+        self, report: Report, named: Sequence[Verifier], known: Collection[Verifier], *, whole: bool
     ) -> None:
         """Add to the report each key that is named and was not made, or made and is not named.
 
-        `known` are those believed for what they signed; `whole`: every entry is here.
+        `known` are those believed that signed something here; `whole`: every entry is here.
         """
+        for key in known:
+            if key not in named:
+                words = f"the key {plain(key.text)} signs here, and is not among those named"
+                report.add(Kind.MISSING, words)
         for key in named:
             action = self._made.get(key.text)
             if action in (MADE, ROTATED) or (action is None and (key in known or not whole)):

@@ -18,6 +18,7 @@ class Trust:
         self._known = list(pinned)
         self._pinned = bool(pinned)
         self._named: list[Verifier] = []
+        self.signing = set[Verifier]()  # believed, and signed something here
         self._report = report
         if pinned:
             report.pinned = Pinned.KEY
@@ -53,7 +54,7 @@ class Trust:
         state = read_checkpoint(note)
         if not self._signs(note):
             return None
-        open_note(note, self._known)
+        self.signing.update(open_note(note, self._known)[1])
         self._hand_over(note, state)
         return state
 
@@ -83,6 +84,7 @@ class Trust:
             for key in new:
                 if (key.name, key.key_id) == (name, key_id) and key.holds(parsed.text, signature):
                     self._known.append(key)
+                    self.signing.add(key)
                     self._report.add(
                         Kind.NOTE,
                         f"the key {plain(key.text)} signs too: at entry no. {state.size:,} a key "
