@@ -59,10 +59,10 @@ class Band:
     high: float | None
 
     def __post_init__(self) -> None:
-        number("target", self.target, low=-1e6, high=1e6)
-        for name in ("low", "high"):
-            if getattr(self, name) is not None:
-                number(name, getattr(self, name), low=-1e6, high=1e6)
+        for name in ("target", "low", "high"):
+            if name == "target" or getattr(self, name) is not None:
+                value = number(name, getattr(self, name), low=-1e6, high=1e6)
+                object.__setattr__(self, name, value)
 
     def side(self, value: float) -> int:
         """-1 below the limits, 1 above, 0 within; limits belong to what is within."""
@@ -79,8 +79,8 @@ class Knob:
     most: float
 
     def __post_init__(self) -> None:
-        number("step", self.step, above=0.0, high=1e4)
-        number("most", self.most, low=self.step, high=1e4)
+        object.__setattr__(self, "step", number("step", self.step, above=0.0, high=1e4))
+        object.__setattr__(self, "most", number("most", self.most, low=self.step, high=1e4))
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,7 +40,9 @@ class Pull:
 
     def __post_init__(self) -> None:
         for name in ("finer", "dose", "other", "response"):
-            number(name, getattr(self, name), low=-1e6, high=1e6)
+            # Kept as a float, whatever number it came as: the regression computes with it.
+            value = number(name, getattr(self, name), low=-1e6, high=1e6)
+            object.__setattr__(self, name, value)
 
     @property
     def row(self) -> tuple[float, float, float]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -13,12 +14,14 @@ from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from recipes.coffees.actions import add_coffee, add_lot
 from stations.equipment.models import Station
+from stations.grinders.actions import add_grinder
 from stations.grinders.models import Grinder
 from stations.lots.actions import close_lot, open_at, open_lot
 from stations.lots.models import LotOpening
 from tests.cast import Cast, SignedIn
 from tests.grinders import grinder_of
 from tests.stations.conftest import Bar
+from tests.stations.test_query_budgets import queries
 
 
 @pytest.fixture
@@ -148,3 +151,21 @@ def test_the_database_keeps_it_too(attack: str, grinder: Grinder, cast: Cast) ->
     bag = opened(cast, grinder, "D9")
     with pytest.raises(Error), transaction.atomic():
         ATTACKS[attack](bag)
+
+
+@pytest.mark.parametrize("name", ["stations:lots", "stations:grinders"])
+def test_a_list_asks_no_more_as_it_grows(
+    name: str, grinder: Grinder, bar: Bar, cast: Cast, signed_in: SignedIn
+) -> None:
+    browser, address = signed_in(cast.barista), reverse(name, args=[cast.site.pk])
+    opened(cast, grinder, "D9")
+    small = queries(browser.get, address)
+    for number in range(5):
+        more = add_grinder(
+            by=cast.owner, site=cast.site, name=f"Grinder {number}", finer="lower",
+            stations=[bar.first, bar.second], setting=Decimal(3),
+        )  # fmt: skip
+        opened(cast, more, "D9")
+        opened(cast, more, "A1", coffee="Decaf")
+    large = queries(browser.get, address)
+    assert (small == large, large <= 11) == (True, True), (small, large)
