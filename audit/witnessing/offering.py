@@ -95,7 +95,7 @@ def offer(known: KnownWitness, newest: Checkpoint) -> Cosignature:
     says that it saw another history, SilentError if it gives nothing that can be used.
     """
     seen = newest_seen(known)
-    old, answer = seen.size if seen else 0, Answer(0, "")
+    old = seen.size if seen else 0
     for _ in range(TRIES):
         if old > newest.size:
             newest = _newer(newest, old)
@@ -103,9 +103,9 @@ def offer(known: KnownWitness, newest: Checkpoint) -> Cosignature:
         if answer.status == 200:
             return _checked(known, newest, answer)
         if answer.size is None or answer.size == old:
-            break
+            raise _why(answer, old, newest)
         old = answer.size
-    raise _why(answer, old, newest)
+    raise SilentError("it stands elsewhere each time it is asked")
 
 
 def _offer(newest: Checkpoint, old: int) -> Offer:

@@ -3,15 +3,27 @@
 from pathlib import Path
 
 import pytest
+from django.utils.timezone import now
 from playwright.sync_api import Page
 from pytest_django import Settings
 
+from audit.ledger.note import read_note
+from audit.ledger.witness.cosignature import Cosigner
+from audit.ledger.witness.known import KnownWitness
+from audit.sealing.models import Checkpoint
 from audit.sealing.seal import seal
+from audit.witnessing.models import Cosignature, WitnessEvent, WitnessEventKind
 from stations.equipment.models import Site
 from tests.audit.sealed import unguarded
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe, fits
 from tests.cast import Cast
+
+KINDS = {
+    "laps": WitnessEventKind.COSIGNS,
+    "desk": WitnessEventKind.REFUSED,
+    "hall": WitnessEventKind.SILENT,
+}
 
 
 def sealed(name: str) -> None:
@@ -60,3 +72,32 @@ def test_without_javascript_it_says_what_to_do_instead(
     assert sentence.is_visible()
     assert "This needs JavaScript" in sentence.inner_text()
     assert not page.locator("[data-ledger-state=holds]").is_visible()
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(("screen", "scheme"), [("desk", "light"), ("phone", "dark")])
+def test_witnesses_with_what_each_saw(
+    open_page: OpenPage, cast: Cast, settings: Settings, tmp_path: Path, screen: str, scheme: str
+) -> None:
+    settings.LEDGER_KEY_FILE = str(tmp_path / "ledger_key")
+    sealed("one")
+    cosigners = [Cosigner(f"{name}.example/witness", name.encode() * 8) for name in KINDS]
+    settings.LEDGER_WITNESSES = [
+        KnownWitness(one.verifier, "http://127.0.0.1:9") for one in cosigners
+    ]
+    settings.LEDGER_WITNESSES_NEEDED = 2
+    newest = Checkpoint.objects.latest("id")
+    for cosigner, kind in zip(cosigners, KINDS.values(), strict=True):
+        key = cosigner.verifier.text
+        line = cosigner.sign(read_note(newest.note).text)
+        if kind == WitnessEventKind.COSIGNS:
+            Cosignature.objects.create(
+                checkpoint_id=newest.pk, size=newest.size, witness=key, line=line, at=now()
+            )
+        WitnessEvent.objects.create(kind=kind, witness=key, words="It said so.")
+    page = open_page(cast.owner, "/history/ledger/", screen=screen, scheme=scheme)
+    told = page.locator("#witnesses").inner_text()
+    assert "2 of 3 witnesses are to see it" in told
+    assert all(word in told for word in ("Cosigns", "Refuses", "Silent"))
+    axe(page)
+    fits(page)

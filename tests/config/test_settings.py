@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from audit.ledger.witness.cosignature import Cosigner
 from config.environment import env
 from config.settings.services import database
 from tests.tooling.listing import ROOT
@@ -44,6 +45,23 @@ def test_a_number_that_is_none_stops_the_start(name: str) -> None:
     done = start("DEBUG", SECRET_KEY=KEY, **{name: "many"})
     assert done.returncode != 0
     assert "'many'" in done.stderr
+
+
+def test_witnesses_that_can_not_be_meant_stop_the_start() -> None:
+    key = Cosigner("laptop.example", b"\x01" * 32).verifier.text
+    for wrong in (
+        {"LEDGER_WITNESSES": key},
+        {"LEDGER_WITNESSES": f"{key} ftp://there"},
+        {"LEDGER_WITNESSES": f"{key} http://a,{key} http://b"},
+        {"LEDGER_WITNESSES": f"{key} http://a", "LEDGER_WITNESSES_NEEDED": "2"},
+        {"LEDGER_WITNESSES": f"{key} http://a", "LEDGER_WITNESSES_NEEDED": "0"},
+    ):
+        done = start("DEBUG", SECRET_KEY=KEY, **wrong)
+        assert done.returncode != 0, wrong
+        assert "is not usable; allowed" in done.stderr
+    told = settings("LEDGER_WITNESSES_NEEDED", LEDGER_WITNESSES=f"{key} http://a")
+    assert told == [1]
+    assert settings("LEDGER_WITNESSES LEDGER_WITNESSES_NEEDED") == [[], 0]
 
 
 def test_an_empty_variable_is_one_that_is_not_set() -> None:

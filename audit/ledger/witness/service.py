@@ -58,14 +58,12 @@ class WitnessService:
         if offer.old != seen.size:
             return conflict(seen.size)
         if not _appends(offer, state, seen):
-            log.error(
-                "%s: does NOT extend %s entries: %r", state.origin, seen.size, offer.checkpoint
-            )
+            # No evidence by itself: anybody can send a true checkpoint with another's proof.
+            log.error("NOT shown to extend %s entries: %r", seen.size, offer.checkpoint)
             return Answer(422, f"This does not extend the {seen.size} entries cosigned here.\n")
         if state.size == seen.size and state.root != seen.root:
-            log.error(
-                "%s: ANOTHER tree of %s entries: %r", state.origin, seen.size, offer.checkpoint
-            )
+            log.error("ANOTHER tree of %s entries: %r", seen.size, offer.checkpoint)
+            self._keep_evidence(offer)
             return Answer(409, f"Another tree of {seen.size} entries was cosigned here.\n")
         return self._cosigned(offer, state)
 
@@ -79,6 +77,13 @@ class WitnessService:
             return Answer(500, "The state could not be kept, so nothing was cosigned.\n")
         log.info("%s: cosigned %s entries", state.origin, state.size)
         return Answer(200, line)
+
+    def _keep_evidence(self, offer: Offer) -> None:
+        """A trusted key signed it, and it can't be true beside what was cosigned here."""
+        try:
+            self._folder.keep_refused(self._as_trusted(offer.checkpoint))
+        except FolderError as error:
+            log.error("%s", error)
 
     def _as_trusted(self, checkpoint: str) -> str:
         """The note with the signatures of trusted keys alone: others were not looked at, and enough

@@ -69,6 +69,12 @@ class Folder:
         write_whole(self.path / "state.json", _written(after))
         self._seen = after
 
+    def keep_refused(self, note: str) -> None:
+        """Keep the first signed note of another tree: it is evidence, and a disk is bounded."""
+        file = self.path / "refused.txt"
+        if not file.exists():
+            write_whole(file, note)
+
     def _cosigner(self, name: str) -> Cosigner:
         file = self.path / "key"
         if file.exists():

@@ -77,11 +77,13 @@ def test_a_rewritten_history_is_refused(desk: Desk, caplog: pytest.LogCaptureFix
     desk.answer(Log().offer(0, 9))
     other = Log("rewritten")
     assert desk.answer(other.offer(9, 14)).status == 422
-    assert "does NOT extend" in caplog.text
-    assert repr(other.checkpoint(14)) in caplog.text  # kept as evidence
+    assert f"NOT shown to extend 9 entries: {other.checkpoint(14)!r}" in caplog.text
+    evidence = desk.folder.path / "refused.txt"
+    assert not evidence.exists(), "a true checkpoint with a wrong proof would look the same"
     same = desk.answer(other.offer(9, 9))
     assert (same.status, same.size) == (409, None)
     assert "ANOTHER tree" in caplog.text
+    assert evidence.read_text() == other.checkpoint(9)
     assert desk.answer(Log().offer(9, 10)).status == 200
 
 
