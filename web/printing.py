@@ -38,6 +38,7 @@ UNITS: dict[str, str] = {
     "h": "h",
     "m": "m",
     "mm": "mm",
+    "um": "µm",
     "{pulse}/mL": "pulses/mL",
 }
 # Units that are words: what one of them is called, and several.

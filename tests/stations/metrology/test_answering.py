@@ -23,7 +23,7 @@ def shots(rng: np.random.Generator, slopes: tuple[float, float, float]) -> list[
 
 
 def test_the_interval_covers_the_true_step_in_95_of_100() -> None:
-    """Stations whose sensitivity is known. Measured over 2,000 trials, seed 1: see the report.
+    """Stations whose sensitivity is known. Over 2,000 trials, seed 1: in 1,895, or 94.8 %.
 
     The bounds are four standard errors of a share of 0.95 among so many.
     """
