@@ -6,18 +6,19 @@ Nothing here may therefore stop at a row that is missing, forged or unreadable.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 from django.db import connection
 
 from audit.ledger.bundle.lines import Header, Mark, write
-from audit.ledger.bundle.write import Leaf, Writer
+from audit.ledger.bundle.write import Leaf, Run, Writer
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
 from audit.retention.records import archives_of
 from audit.sealing import store
 from audit.sealing.models import Checkpoint, LedgerKey
-from audit.sealing.payload import COLUMNS, entries_by_id, payload_of
+from audit.sealing.payload import MADE, entries_by_id, payloads_of
 from audit.sealing.seal import oldest_running
 from audit.witnessing.standing import with_lines
 
@@ -53,10 +54,16 @@ _LEAVES = """
 SELECT l.index, l.entry_id, l.hash FROM audit_leaf l
 WHERE l.index >= %s AND l.index < %s ORDER BY l.index
 """
+# The same in one row, and how many of the hashes are whole.
+_TOGETHER = f"""
+SELECT array_agg(l.entry_id ORDER BY l.index), string_agg(l.hash, ''::bytea ORDER BY l.index),
+    count(*) FILTER (WHERE octet_length(l.hash) = {len(LOST)})
+FROM audit_leaf l WHERE l.index >= %s AND l.index < %s
+"""  # noqa: S608  our own SQL
 # Never sealed though sealing has passed them by, or of a transaction that had ended by then or has
 # not begun yet: put there by hand. Entries still waiting to be sealed are none of these.
 _STRAYS = f"""
-SELECT {COLUMNS} FROM audit_entry e
+SELECT {MADE} FROM audit_entry e
 WHERE NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
     AND ((e.txid, e.id) <= (%s, %s) OR (e.txid < %s AND e.txid <> ALL(%s))
         OR e.txid >= pg_snapshot_xmax(pg_current_snapshot())::text::bigint)
@@ -85,39 +92,62 @@ def bundle() -> Iterator[bytes]:
 
 
 def _body(writer: Writer, size: int, strays: list[bytes], odd: list[str]) -> Iterator[bytes]:
-    for leaf in payloads(0, size):
-        if leaf.index == size - 1:
-            # Among the last entries, before the checkpoint that speaks of them: so the check can
-            # say of each that it was never sealed.
+    # Among the last entries, before the checkpoint that speaks of them: so the check can say of
+    # each that it was never sealed.
+    last = size - 1 if strays else size
+    for part in chain(payloads(0, last), [None], payloads(last, size)):
+        if part is None:
             yield from strays
-            strays = []
-        yield from writer.leaf(leaf)
-    yield from strays
+        else:
+            yield from writer.run(part) if isinstance(part, Run) else writer.leaf(part)
     yield from (write(Mark(note, [])) for note in odd)
     yield from writer.close()
 
 
-def payloads(start: int, stop: int) -> Iterator[Leaf]:
-    """Every leaf from `start` up to but not including `stop`, with no transaction held open.
+def payloads(start: int, stop: int) -> Iterator[Run | Leaf]:
+    """Every leaf from `start` up to but not including `stop`, with no transaction held open: many
+    at once where all of them are there.
 
     Bytes are None where the entry is gone (to an archive, if a record says so), the hash is LOST
     where the leaf is.
     """
-    for first in range(start, stop, CHUNK):
+    for first in range(max(start, 0), stop, CHUNK):
         last = min(first + CHUNK, stop)
-        at = first
-        with connection.cursor() as cursor:
-            cursor.execute(_LEAVES, [first, last])
-            leaves = cursor.fetchall()
-        there = entries_by_id([entry_id for _, entry_id, _ in leaves])
-        gone = [entry_id for _, entry_id, _ in leaves if entry_id not in there]
-        archived = archives_of(gone) if gone else {}
-        for index, entry_id, stored in leaves:
-            yield from (Leaf(lost, LOST, None) for lost in range(at, index))
-            whole = bytes(stored) if len(stored) == len(LOST) else LOST
-            yield Leaf(index, whole, there.get(entry_id), archived.get(entry_id))
-            at = index + 1
-        yield from (Leaf(lost, LOST, None) for lost in range(at, last))
+        run = _run(first, last)
+        yield from _one_by_one(first, last) if run is None else [run]
+
+
+def _run(first: int, last: int) -> Run | None:
+    """All leaves of this range, None unless all of them and their entries are there and whole."""
+    with connection.cursor() as cursor:
+        cursor.execute(_TOGETHER, [first, last])
+        ids, joined, whole = cursor.fetchone()
+    if whole != last - first:
+        return None
+    there = entries_by_id(ids)
+    if len(there) < whole:
+        return None
+    hashes = bytes(joined)
+    return Run(
+        first,
+        [hashes[at : at + len(LOST)] for at in range(0, len(hashes), len(LOST))],
+        [there[entry_id] for entry_id in ids],
+    )
+
+
+def _one_by_one(first: int, last: int) -> Iterator[Leaf]:
+    with connection.cursor() as cursor:
+        cursor.execute(_LEAVES, [first, last])
+        leaves = cursor.fetchall()
+    there, at = entries_by_id([entry_id for _, entry_id, _ in leaves]), first
+    gone = [entry_id for _, entry_id, _ in leaves if entry_id not in there]
+    archived = archives_of(gone) if gone else {}
+    for index, entry_id, stored in leaves:
+        yield from (Leaf(lost, LOST, None) for lost in range(at, index))
+        whole = bytes(stored) if len(stored) == len(LOST) else LOST
+        yield Leaf(index, whole, there.get(entry_id), archived.get(entry_id))
+        at = index + 1
+    yield from (Leaf(lost, LOST, None) for lost in range(at, last))
 
 
 def _signed(leaves: int) -> Signed:
@@ -158,9 +188,8 @@ def _strays() -> list[bytes]:
     following, running = _through(newest)
     if oldest_running() <= floor[0]:
         floor, following = (0, 0), 0  # restored into a new cluster: see audit.sealing.seal
-    with connection.cursor() as cursor:
-        cursor.execute(_STRAYS, [*floor, following, running, STRAYS])
-        return [payload_of(row) + b"\n" for row in cursor.fetchall()]
+    found = payloads_of(_STRAYS, [*floor, following, running, STRAYS])
+    return [payload + b"\n" for payload in found.payloads]
 
 
 def _through(newest: Checkpoint | None) -> tuple[int, list[int]]:

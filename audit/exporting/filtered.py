@@ -6,20 +6,16 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 
-from django.db import connection
-
 from audit.ledger.canonical import read_object
 from audit.reading.queries import HistoryFilter, page_of
 from audit.registry import SignatureShown, registry
-from audit.sealing.payload import COLUMNS, FIELDS, payload_of
+from audit.sealing.payload import FIELDS, entries_by_id
 
 PAGE = 2_000
 SIGNATURE = ("name", "role", "meaning", "at", "digest", "manner")
 HEADINGS = (*FIELDS, *(f"signature_{part}" for part in SIGNATURE))
 # A spreadsheet takes a cell that begins with one of these for a formula, and runs it.
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001
-
-_ROWS = f"SELECT {COLUMNS} FROM audit_entry e WHERE e.id = ANY(%s) ORDER BY e.id DESC"  # noqa: S608
 
 
 def json_lines(wanted: HistoryFilter, scope: frozenset[int] | None) -> Iterator[bytes]:
@@ -53,9 +49,8 @@ def _payloads(wanted: HistoryFilter, scope: frozenset[int] | None) -> Iterator[b
 
 
 def _of(ids: Sequence[int]) -> Iterable[bytes]:
-    with connection.cursor() as cursor:
-        cursor.execute(_ROWS, [list(ids)])
-        return [payload_of(row) for row in cursor.fetchall()]
+    found = entries_by_id(ids)
+    return [found[pk] for pk in ids if pk in found]
 
 
 def _cell(value: object) -> str:

@@ -5,10 +5,8 @@ can set one of them can't make the other agree. Sealing waits while the two diff
 signer's own lies behind what it signed: nothing is signed with a time that can't be believed.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 from django.db import connection
 
@@ -16,11 +14,10 @@ from audit.ledger.stamp import Stamp, Through, moment, read_moment, runs_of
 from audit.ledger.window import CLOCKS, Window
 from audit.sealing.keys import SealingError
 from audit.sealing.models import Checkpoint
-from audit.sealing.payload import FIELDS
+from audit.sealing.payload import Made
 
 PULSE = timedelta(minutes=10)  # signed anew after so long although nothing came
 UNKNOWN = "1970-01-01T00:00:00.000000Z"  # had not begun then, for all that is known
-AT, TXID = FIELDS.index("at"), FIELDS.index("txid")
 
 _LOOK = """
 SELECT pg_current_snapshot()::text, (pg_current_xact_id_if_assigned()::text)::bigint,
@@ -88,14 +85,11 @@ def stamp_after(
     )
 
 
-def marking(
-    stamp: Stamp, before: Stamp | None, start: int, rows: Sequence[tuple[int, Sequence[Any]]],
-    seen: Snapshot,
-) -> Stamp:  # fmt: skip
+def marking(stamp: Stamp, before: Stamp | None, start: int, rows: Made, seen: Snapshot) -> Stamp:
     """The same with those entries marked that can't have come the way of entries; `rows` become
     the entries from `start` on. `seen` is a snapshot from before they were read."""
-    txids, times = [row[TXID] for _, row in rows], [row[AT] or "" for _, row in rows]
-    if not rows:
+    txids, times = rows.txids, rows.times
+    if not txids:
         return stamp
     window = Window(before, stamp)
     if window.all_fit(min(txids), min(times), max(times)) and max(txids) < seen.oldest:

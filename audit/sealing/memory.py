@@ -10,7 +10,7 @@ import json
 import os
 import secrets
 from base64 import b64decode, b64encode
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -111,8 +111,7 @@ def begin_anew(memory: Memory) -> None:
     try:
         handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="utf-8") as out:
-            json.dump(_written(memory), out)
-            out.write("\n")
+            out.write(json.dumps(_written(memory)) + "\n")
             out.flush()
             os.fsync(out.fileno())
         draft.replace(file)
@@ -144,7 +143,7 @@ def _written(memory: Memory) -> dict[str, Any]:
         and {
             "size": batch.size,
             "root": b64encode(batch.root).decode(),
-            "entries": batch.entries,
+            "entries": runs_of_ids(batch.entries),
             "floor": batch.floor,
         },
     }
@@ -158,7 +157,26 @@ def _read(kept: dict[str, Any]) -> Memory:
     made = batch and Batch(
         int(batch["size"]),
         b64decode(batch["root"]),
-        tuple(int(one) for one in batch["entries"]),
+        _ids(batch["entries"]),
         (int(batch["floor"][0]), int(batch["floor"][1])),
     )
     return Memory(state, made, str(kept["stopped"]), str(kept["time"]))
+
+
+def runs_of_ids(ids: Sequence[int]) -> list[list[int]]:
+    """Ids in their order as runs of neighbours, [first, how many]: a batch is few of them."""
+    runs: list[list[int]] = []
+    follows: int | None = None
+    for one in ids:
+        if one == follows:
+            runs[-1][1] += 1
+        else:
+            runs.append([one, 1])
+        follows = one + 1
+    return runs
+
+
+def _ids(kept: list[Any]) -> tuple[int, ...]:
+    """From runs; or from ids one by one, as files from before have them."""
+    runs = [one if isinstance(one, list) else [one, 1] for one in kept]
+    return tuple(pk for first, count in runs for pk in range(int(first), int(first) + int(count)))

@@ -5,13 +5,15 @@ the columns at every check, so that a change of any column shows.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
-from django.db import connection
+from django.db import DatabaseError, connection, transaction
+from django.db.models import IntegerField
 
 from audit.capture.models import Entry
-from audit.ledger.canonical import row_encoder
+from audit.ledger.canonical import SAFE_INT, recoded, row_encoder
 from audit.ledger.errors import LedgerError
 
 # Times in UTC to the microsecond, addresses as text; both as the database writes them, so that
@@ -28,6 +30,46 @@ COLUMNS = ", ".join(_AS_TEXT.get(name, "{}").format(f"e.{name}") for name in FIE
 # By ids that are written out, which rules out all partitions but one or two; a join would plan
 # for, and might read, all of them.
 _ENTRIES = f"SELECT e.id, {COLUMNS} FROM audit_entry e WHERE e.id = ANY(%s)"  # noqa: S608
+
+# The same bytes, put together where the columns are: what stands before the changes, the changes,
+# and what stands after, for `payloads_of`. NULL where only the columns will do.
+_EXACT = f"BETWEEN -{SAFE_INT} AND {SAFE_INT}"
+_NUMBERS = {
+    str(field.column) for field in Entry._meta.concrete_fields if isinstance(field, IntegerField)
+}
+
+
+_MAY_LACK = {str(field.column) for field in Entry._meta.concrete_fields if field.null}
+
+
+def _quoted(name: str) -> str:
+    column = f"e.{name}"
+    if name in _NUMBERS:
+        form = f"CASE WHEN {column} {_EXACT} THEN {column}::text END"
+    elif name in _AS_TEXT:
+        form = f"'\"' || {_AS_TEXT[name].format(column)} || '\"'"
+    else:
+        form = f"to_json({column})::text"
+    return f"CASE WHEN {column} IS NULL THEN 'null' ELSE {form} END" if name in _MAY_LACK else form
+
+
+def _joined(names: Sequence[str], before: str, after: str) -> str:
+    parts = [f"'\"{name}\":' || {_quoted(name)}" for name in names]
+    return f"'{before}' || " + " || ',' || ".join(parts) + f" || '{after}'"
+
+
+_SORTED = sorted(FIELDS)
+_AT = _SORTED.index("changes")
+MADE = f"""e.id, e.txid, {_AS_TEXT["at"].format("e.at")} AS at,
+    {_joined(_SORTED[:_AT], "{", ',"changes":')} AS head,
+    e.changes::text AS changes,
+    {_joined(_SORTED[_AT + 1 :], ",", "}")} AS tail"""
+"""What to select of `audit_entry e` for `payloads_of`."""
+
+_MADE_BY_ID = f"SELECT {MADE} FROM audit_entry e WHERE e.id = ANY(%s::bigint[])"  # noqa: S608
+_PARTS = ("id", "txid", "at", "head", "changes", "tail")
+# JSON has line breaks as escapes alone. In one row: a row for each entry costs more than its bytes.
+_LINES = ", ".join(f"string_agg(coalesce(m.{part}::text, ''), E'\n')" for part in _PARTS)
 
 _encode = row_encoder(FIELDS)
 _CHANGES = FIELDS.index("changes")
@@ -46,11 +88,85 @@ def payload_of(row: Sequence[Any]) -> bytes:
         return _encode([_fit(value) for value in row])
 
 
-def entries_by_id(ids: Sequence[int]) -> Mapping[int, bytes]:
-    """The canonical bytes of these entries; those that are not here are left out."""
+@dataclass(frozen=True, slots=True)
+class Made:
+    """Entries as they are sealed: their canonical bytes, and what the sealing asks of them. In
+    columns, since there may be many thousands."""
+
+    ids: list[int]
+    txids: list[int]
+    times: list[str]
+    payloads: list[bytes]
+
+    def in_order(self, key: Callable[[int, int], tuple[int, int]]) -> "Made":
+        """The same in the order of `key(id, txid)`."""
+        keys = list(map(key, self.ids, self.txids))
+        order = sorted(range(len(keys)), key=keys.__getitem__)
+        return self.only(order) if order != list(range(len(keys))) else self
+
+    def only(self, places: Sequence[int]) -> "Made":
+        """Those at these places, in their order."""
+        columns = (self.ids, self.txids, self.times, self.payloads)
+        return Made(*([column[at] for at in places] for column in columns))  # type: ignore[arg-type]
+
+
+def payloads_of(query: str, values: Sequence[Any]) -> Made:
+    """What a query of MADE finds, in any order, with the bytes of `payload_of` at a fifth of the
+    cost: the database joins the columns, and all changes are parsed and written in one go.
+
+    A row for which that will not do is made of its columns.
+    """
+    try:
+        with transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(f"SELECT {_LINES} FROM ({query}) m", values)  # noqa: S608  our own
+            found = cursor.fetchone()
+    except DatabaseError:  # more than one value may hold: entry by entry it fits
+        return _one_by_one(query, values)
+    if found[0] is None:
+        return Made([], [], [], [])
+    ids, txids, times, heads, changes, tails = (column.split("\n") for column in found)
+    texts = recoded(changes) or [(recoded([text]) or [""])[0] for text in changes]
+    whole = "\n".join(map("".join, zip(heads, texts, tails, strict=True))).encode().split(b"\n")
+    if "" in heads or "" in texts or "" in tails:
+        parts = zip(heads, texts, tails, whole, strict=True)
+        whole = [one if all(part) else b"" for *part, one in parts]
+    return _completed(Made(list(map(int, ids)), list(map(int, txids)), times, whole))
+
+
+def _one_by_one(query: str, values: Sequence[Any]) -> Made:
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT m.id, m.txid, m.at FROM ({query}) m", values)  # noqa: S608
+        rows = cursor.fetchall()
+    ids, txids, times = ([row[at] for row in rows] for at in range(3))
+    return _completed(Made(ids, txids, [at or "" for at in times], [b""] * len(rows)))
+
+
+def _completed(made: Made) -> Made:
+    """With the bytes of those that have none yet, by their columns; without what is gone by now."""
+    if all(made.payloads):
+        return made
+    left = [pk for pk, one in zip(made.ids, made.payloads, strict=True) if not one]
+    slowly = _slowly(left)
+    whole = [one or slowly.get(pk, b"") for pk, one in zip(made.ids, made.payloads, strict=True)]
+    there = [at for at, one in enumerate(whole) if one]
+    return replace(made, payloads=whole).only(there)
+
+
+def _slowly(ids: Sequence[int]) -> Mapping[int, bytes]:
     with connection.cursor() as cursor:
         cursor.execute(_ENTRIES, [list(ids)])
         return {entry_id: payload_of(columns) for entry_id, *columns in cursor.fetchall()}
+
+
+def made_by_id(ids: Sequence[int]) -> Made:
+    """These entries, in any order; those that are not here are left out."""
+    return payloads_of(_MADE_BY_ID, [f"{{{','.join(map(str, ids))}}}"])
+
+
+def entries_by_id(ids: Sequence[int]) -> Mapping[int, bytes]:
+    """The canonical bytes of these entries; those that are not here are left out."""
+    made = made_by_id(ids)
+    return dict(zip(made.ids, made.payloads, strict=True))
 
 
 def payload_by_id(entry_id: int) -> bytes | None:

@@ -22,9 +22,7 @@ alarm say so: audit.ledger.window, audit.sealing.late.
 
 import logging
 import time
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from django.db import connection, transaction
 
@@ -40,7 +38,7 @@ from audit.sealing.keys import DamagedError, origin, signer
 from audit.sealing.late import say_late, say_restored
 from audit.sealing.memory import Batch, Memory, recall, remember, signing_alone
 from audit.sealing.models import Checkpoint, SealingEvent, SealingEventKind
-from audit.sealing.payload import COLUMNS, payload_of
+from audit.sealing.payload import MADE, Made, made_by_id, payloads_of
 from audit.sealing.stops import say_stopped, stop
 from audit.sealing.store import newest_checkpoint
 from audit.vocabulary import register
@@ -51,14 +49,10 @@ log = logging.getLogger(__name__)
 
 _OLDEST = "SELECT pg_snapshot_xmin(pg_current_snapshot())::text::bigint"
 _NEXT = f"""
-SELECT e.txid, e.id, {COLUMNS} FROM audit_entry e
+SELECT {MADE} FROM audit_entry e
 WHERE (e.txid, e.id) > (%s, %s)
     AND NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
 ORDER BY e.txid, e.id LIMIT %s
-"""  # noqa: S608  our own SQL
-_THESE = f"""
-SELECT e.id, {COLUMNS} FROM audit_entry e
-JOIN unnest(%s::bigint[]) WITH ORDINALITY AS t(id, place) ON t.id = e.id ORDER BY t.place
 """  # noqa: S608  our own SQL
 
 
@@ -93,10 +87,10 @@ class Walk:
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """Entries to seal: (entry id, row of COLUMNS) in order; the floor once they are sealed; and
-    how the walk goes on, None at its end."""
+    """Entries to seal, in order; the floor once they are sealed; and how the walk goes on, None at
+    its end."""
 
-    rows: Sequence[tuple[int, Sequence[Any]]]
+    rows: Made
     floor: Place
     walk: Walk | None
 
@@ -110,14 +104,12 @@ def oldest_running() -> int:
 
 def next_of(walk: Walk, floor: Place, limit: int) -> Waiting:
     """The next entries of the walk, up to `limit`."""
-    with connection.cursor() as cursor:
-        cursor.execute(_NEXT, [walk.place.txid, walk.place.id, limit])
-        fetched = cursor.fetchall()
-    rows = [(row[1], row[2:]) for row in fetched]
+    found = payloads_of(_NEXT, [walk.place.txid, walk.place.id, limit])
+    rows = found.in_order(lambda pk, txid: (txid, pk))
     ended = Place(walk.seen.oldest - 1, LAST)
-    if len(fetched) < limit:
+    if len(rows.ids) < limit:
         return Waiting(rows, ended if walk.restored else max(ended, floor), None)
-    last = Place(*fetched[-1][:2])
+    last = Place(rows.txids[-1], rows.ids[-1])
     risen = floor if walk.restored else max(floor, min(ended, last))
     return Waiting(rows, risen, replace(walk, place=last))
 
@@ -186,16 +178,16 @@ def _next_batch(limit: int, walk: Walk | None, *, beneath: bool) -> tuple[int, W
     floor = floor_of(last)
     walk = walk or Walk.begin(floor, beneath=beneath)
     waiting = next_of(walk, floor, limit)
-    if not waiting.rows and last is None and memory is None:
+    if not waiting.rows.ids and last is None and memory is None:
         return 0, None
     key = signer()
     standing = proven(last, [key.verifier], memory)
     if standing.rest:
         finish(standing.tree, standing.rest, [key])
         return len(standing.rest.entries), Walk.begin(Place(*standing.rest.floor), beneath=beneath)
-    if waiting.rows or (last and due(standing.stamp)):
+    if waiting.rows.ids or (last and due(standing.stamp)):
         _sign_these(waiting, walk, standing, memory, key)
-    return len(waiting.rows), waiting.walk
+    return len(waiting.rows.ids), waiting.walk
 
 
 def _sign_these(
@@ -215,23 +207,22 @@ def _sign_these(
         say_restored()
     _append(tree, waiting.rows)
     require_extension(before, tree)
-    ids = tuple(entry_id for entry_id, _ in waiting.rows)
-    sign(tree, [key], stamp, Batch(before.size, before.root, ids, floor))
+    batch = Batch(before.size, before.root, tuple(waiting.rows.ids), floor)
+    sign(tree, [key], stamp, batch)
 
 
 def finish(tree: Frontier, rest: Batch, keys: list[Signer]) -> None:
     """Store the batch that was signed for and not committed. Raises DamagedError unless its
     entries are there and give the root that was signed."""
-    with connection.cursor() as cursor:
-        cursor.execute(_THESE, [list(rest.entries)])
-        rows = [(row[0], row[1:]) for row in cursor]
+    place = {entry_id: at for at, entry_id in enumerate(rest.entries)}
+    rows = made_by_id(rest.entries).in_order(lambda pk, _: (place[pk], pk))
     _append(tree, rows)
     memory, state = recall(), State(origin(), tree.size, tree.root())
     if memory is None or state != replace(memory.signed, stamp=None):
         raise DamagedError(
             f"The signer signed {len(rest.entries):,} entries after no. {rest.size:,} that the "
-            f"database did not keep, and {len(rows):,} of them are there now, other than signed: "
-            "they were altered or removed, or it was restored from a backup."
+            f"database did not keep, and {len(rows.ids):,} of them are there now, other than "
+            "signed: they were altered or removed, or it was restored from a backup."
         )
     put(memory.signed, keys, Place(*rest.floor))
 
@@ -263,7 +254,5 @@ def put(state: State, keys: list[Signer], floor: Place) -> Checkpoint:
     )
 
 
-def _append(tree: Frontier, rows: Sequence[tuple[int, Sequence[Any]]]) -> None:
-    ids = [entry_id for entry_id, _ in rows]
-    hashes = [leaf_hash(payload_of(row)) for _, row in rows]
-    store.append(tree.size, ids, hashes, tree)
+def _append(tree: Frontier, rows: Made) -> None:
+    store.append(tree.size, rows.ids, [leaf_hash(one) for one in rows.payloads], tree)

@@ -1,6 +1,7 @@
 """The stored tree: appended to in bulk, read node by node."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from struct import Struct
 
 from django.db import connection
 
@@ -66,22 +67,34 @@ def frontier(leaves: int) -> Frontier:
 
 def append(start: int, entry_ids: Sequence[int], hashes: Sequence[bytes], tree: Frontier) -> None:
     """Store leaves from index `start` and the nodes they complete; `tree` grows with them."""
-    rows = zip(range(start, start + len(hashes)), entry_ids, hashes, strict=True)
-    _copy("audit_leaf (index, entry_id, hash)", ("int8", "int8", "bytea"), rows)
+    _copy("audit_leaf (index, entry_id, hash)", _leaf_rows(start, entry_ids, hashes))
     runs = tree.extend(hashes)
-    made = (
-        (level, first + at, one)
-        for level, (first, run) in enumerate(runs, start=1)
-        for at, one in enumerate(run)
-    )
-    _copy('audit_node (level, "offset", hash)', ("int2", "int8", "bytea"), made)
+    _copy('audit_node (level, "offset", hash)', _node_rows(runs))
 
 
-def _copy(table: str, types: Sequence[str], rows: Iterable[tuple[object, ...]]) -> None:
+def _leaf_rows(start: int, ids: Sequence[int], hashes: Sequence[bytes]) -> list[bytes]:
+    pack = _LEAF.pack
+    rows = enumerate(zip(ids, hashes, strict=True), start)
+    return [pack(3, 8, index, 8, entry_id, 32, one) for index, (entry_id, one) in rows]
+
+
+def _node_rows(runs: Sequence[tuple[int, Sequence[bytes]]]) -> list[bytes]:
+    pack = _NODE.pack
+    return [
+        pack(3, 2, level, 8, offset, 32, one)
+        for level, (first, run) in enumerate(runs, 1)
+        for offset, one in enumerate(run, first)
+    ]
+
+
+# COPY's binary form: the number of columns, then the length and the bytes of each.
+_LEAF, _NODE = Struct("!hiqiqi32s"), Struct("!hihiqi32s")
+_HEAD, _END = b"PGCOPY\n\xff\r\n\0" + bytes(8), b"\xff\xff"
+
+
+def _copy(table: str, rows: Iterable[bytes]) -> None:
     with (
         connection.cursor() as cursor,
         cursor.copy(f"COPY {table} FROM STDIN (FORMAT BINARY)") as copy,
     ):
-        copy.set_types(types)
-        for row in rows:
-            copy.write_row(row)
+        copy.write(b"".join([_HEAD, *rows, _END]))

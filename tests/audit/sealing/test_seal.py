@@ -8,6 +8,7 @@ import pytest
 
 from audit.capture.models import Entry
 from audit.exporting.bundle import payloads
+from audit.ledger.bundle.write import Run
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.merkle import leaf_hash, root
 from audit.ledger.note import Verifier, open_note
@@ -106,5 +107,8 @@ def test_a_batch_is_whole_or_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_leaf_hashes_come_from_the_columns() -> None:
     shelves(2)
     seal()
-    made = [leaf_hash(one.payload) for one in payloads(0, 2) if one.payload]
+    (run,) = payloads(0, 2)
+    assert isinstance(run, Run)
+    made = [leaf_hash(payload) for payload in run.payloads]
+    assert len(made) == 2
     assert made == [bytes(leaf.hash) for leaf in Leaf.objects.order_by("index")]
