@@ -36,10 +36,14 @@ def check_tree(report: Report) -> None:
         there = dict(cursor.fetchall())
     if wrong:
         places = ", ".join(f"{level}/{place}" for level, place, _ in wrong)
-        words = f"{wrong[0][2]:,} nodes of the stored tree are not what lies below them: {places}"
+        words = f"{_nodes(wrong[0][2])} not what lies below in the stored tree: {places}"
         report.add(Kind.UNREADABLE, f"{words}. Receipts made of them fit no entry")
     for level in range(1, size.bit_length()):
         lost = (size >> level) - there.get(level, 0)
         if lost > 0:  # more there may be, sealed meanwhile
-            words = f"{lost:,} nodes of the stored tree are gone, {level} levels above the entries"
+            words = f"{_nodes(lost)} gone from level {level} of the stored tree"
             report.add(Kind.UNREADABLE, words)
+
+
+def _nodes(count: int) -> str:
+    return "1 node is" if count == 1 else f"{count:,} nodes are"

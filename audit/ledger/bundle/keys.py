@@ -17,6 +17,7 @@ from audit.ledger.note import Verifier
 TABLE = "audit_ledgerkey"
 MADE, ROTATED = "ledger.key_made", "ledger.key_rotated"
 _SIGN = f'"table_name":"{TABLE}"'.encode()
+LAST = 150  # bytes of an entry about a key in which its table stands: only a number and "" follow
 
 
 class MadeKeys:
@@ -28,7 +29,7 @@ class MadeKeys:
 
     def look(self, entries: Sequence[bytes]) -> None:
         """Take note of entries (lines) that are about keys."""
-        self._waiting += [line[:-1] for line in entries if _SIGN in line]
+        self._waiting += [line[:-1] for line in entries if line.find(_SIGN, -LAST) >= 0]
 
     def settle(self, bad: Iterable[bytes] | None) -> None:
         """The entries up to here are proven, but for these leaf hashes; None: none of them is."""

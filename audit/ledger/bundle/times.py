@@ -15,18 +15,24 @@ class Block:
     """Some entries listed one after the other, the first of them no. `start` (from 0)."""
 
     start: int
-    txids: Sequence[int]
+    txids: Sequence[bytes]
     times: Sequence[bytes]
 
     def of(self, at: int) -> tuple[int, str]:
         """Transaction and time of one of them."""
-        return self.txids[at], self.times[at].decode("ascii", "replace")
+        return _number(self.txids[at]), self.times[at].decode("ascii", "replace")
+
+    @property
+    def least(self) -> int:
+        """The least transaction: of digits alike in number, the least as text."""
+        alike = len(set(map(len, self.txids))) == 1
+        return _number(min(self.txids)) if alike else min(map(_number, self.txids))
 
     def fits(self, window: Window) -> bool:
         """Whether there is nothing to say of any of them."""
         earliest, latest = min(self.times), max(self.times)
         return window.all_fit(
-            min(self.txids), *(at.decode("ascii", "replace") for at in (earliest, latest))
+            self.least, *(at.decode("ascii", "replace") for at in (earliest, latest))
         )
 
 
@@ -118,18 +124,20 @@ class Times:
             report.add(Kind.LATE, words, first + 1, last + 1)
 
 
-def read_times(entries: Sequence[bytes]) -> tuple[list[int], list[bytes]]:
-    """Transactions and times of entries in canonical bytes; 0 and the like where there are none.
+def read_times(entries: Sequence[bytes]) -> tuple[list[bytes], list[bytes]]:
+    """Transactions and times of entries in canonical bytes, as they are written there.
 
     Names are in order and no text holds a bare quote, so that the first `at` with text and the last
     `txid` are the entry's own: no parsing, which would take several times as long as the hashing.
     """
     times = [line[(at := line.find(b',"at":"')) + 7 : at + 34] for line in entries]
-    ends = [line.rpartition(b',"txid":')[2].partition(b",")[0] for line in entries]
-    try:
-        return [int(end) for end in ends], times
-    except ValueError:  # as text, or not there
-        return [int(end) if (end := one.strip(b'"')).isdigit() else 0 for one in ends], times
+    return [line.rpartition(b',"txid":')[2].partition(b",")[0] for line in entries], times
+
+
+def _number(text: bytes) -> int:
+    """The transaction; 0, which is none, where there is no number."""
+    digits = text.strip(b'"')
+    return int(digits) if digits.isdigit() else 0
 
 
 def _find(report: Report, window: Window, stamp: Stamp, block: Block) -> None:
