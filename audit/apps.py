@@ -16,8 +16,9 @@ class AuditConfig(AppConfig):
         from audit import privileges  # noqa: F401 - registers its checks
         from audit.checking import actions  # noqa: F401 - registers an alarm
         from audit.reconciling import actions as reconciling  # noqa: F401 - registers an alarm
+        from audit.reconciling.carrying import carry
         from audit.reconciling.migrated import after_migrating
-        from audit.registry import register_subject
+        from audit.registry import register_carrying, register_subject
         from audit.sealing import late  # noqa: F401 - registers an alarm
         from audit.witnessing import standing  # noqa: F401 - registers an alarm
 
@@ -28,4 +29,5 @@ class AuditConfig(AppConfig):
         register_subject("sealing", "Sealing of the history")
         register_subject("witness", "Witness of the history")
         register_subject("archive", "Archive of the history")
+        register_carrying(carry)
         post_migrate.connect(after_migrating, sender=self, dispatch_uid="audit.migrated")

@@ -2,7 +2,7 @@
 
 from audit.capture.models import Entry, Operation
 from audit.checking.models import HistoryCheck
-from audit.reconciling.models import Baseline, BaselineRow, Reconciliation, Structure
+from audit.reconciling.models import Baseline, BaselineRow, Carried, Reconciliation, Structure
 from audit.retention.models import Archive
 from audit.sealing.models import Checkpoint, Leaf, LedgerKey, Node, SealingEvent
 from audit.witnessing.models import Cosignature, WitnessEvent
@@ -11,6 +11,7 @@ __all__ = [
     "Archive",
     "Baseline",
     "BaselineRow",
+    "Carried",
     "Checkpoint",
     "Cosignature",
     "Entry",

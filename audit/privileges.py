@@ -18,11 +18,14 @@ from psycopg import sql
 from audit.capture.installed import GUARDS
 from audit.capture.models import Entry
 from audit.capture.triggers import Kept
-from audit.reconciling.models import Baseline, BaselineRow, Structure
+from audit.reconciling.models import Baseline, BaselineRow, Carried, Structure
 from audit.retention.models import Archive
 
 READ_ONLY = (
-    *(model._meta.db_table for model in (Entry, Archive, Baseline, BaselineRow, Structure)),
+    *(
+        model._meta.db_table
+        for model in (Entry, Archive, Baseline, BaselineRow, Carried, Structure)
+    ),
     "django_migrations",
 )
 

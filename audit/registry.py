@@ -92,6 +92,7 @@ class Registry:
     signatures: Callable[[], Iterable[SignatureShown]] = list
     contents: dict[str, Callable[[SignatureShown], ContentShown]] = field(default_factory=dict)
     unit: Callable[[str], str] = str
+    carry: Callable[[int, int], str] = lambda _first, _last: ""
     touched: dict[str, Touched] = field(default_factory=dict)
 
 
@@ -152,6 +153,14 @@ def register_parameters(read: Callable[[], Sequence[tuple[str, str]]]) -> None:
 def register_signature(read: Callable[[int], SignatureShown | None]) -> None:
     """How to read a signature by id."""
     registry.signature = read
+
+
+def register_carrying(carry: Callable[[int, int], str]) -> None:
+    """How to carry on what entries said before they are archived.
+
+    Given their first and last id, in the transaction that takes them out: its digest.
+    """
+    registry.carry = carry
 
 
 def register_touched(table: str, find: Touched) -> None:

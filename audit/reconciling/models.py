@@ -120,6 +120,36 @@ class Baseline(models.Model):
         return f"baseline {self.pk}"
 
 
+@exempt("its digest stands in the record of the archive, which is governed")
+class Carried(models.Model):
+    """What the entries of one archive said of a governed row; see audit.reconciling.carrying.
+
+    `through` is the id of the archive's last entry. Insert-only, and by the tables' owner alone.
+    """
+
+    id = models.BigAutoField(primary_key=True)
+    through = models.BigIntegerField()
+    table_name = models.TextField()
+    row_id = models.BigIntegerField()
+    operation = models.TextField(choices=Operation)
+    changes = models.JSONField()
+
+    class Meta:
+        """Insert-only."""
+
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["through", "table_name", "row_id"], name="carried_once_per_row"
+            ),
+            one_of("operation", Operation, name="carried_operation_is_known"),
+        ]
+        triggers = insert_only("carried")
+
+    def __str__(self) -> str:
+        return f"{self.table_name} {self.row_id} through entry {self.through}"
+
+
 class Structure(models.Model):
     """What the migrations make of the tables: `[table, rule in the database's words]` each.
 

@@ -10,7 +10,7 @@ from django.db import connection, transaction
 
 from audit.capture import installed
 from audit.reading.labels import label_of
-from audit.reconciling import replay
+from audit.reconciling import carrying, replay
 from audit.reconciling.naming import names_of, touched_by
 from audit.reconciling.report import Difference, Kind, Report
 from audit.reconciling.tables import GovernedTable, governed_tables
@@ -50,6 +50,7 @@ def reconcile(
         _count(report, chosen)
         _compare(report, chosen, replay.differences(chosen))
         _compare(report, chosen, replay.unseen(chosen))
+        _tell(report, Kind.CARRIED, list(carrying.differences()))
     alive()
     _signatures(report)
     alive()
@@ -149,5 +150,9 @@ def _signatures(report: Report) -> None:
 
 def _guards(report: Report) -> None:
     told = [words for look in installed.GUARDS for words in look(connection.alias)]
-    found = [Difference(Kind.GUARD, words=words) for words in told]
-    report.add(found[: replay.KEPT], {Kind.GUARD: len(found)} if found else {})
+    _tell(report, Kind.GUARD, told)
+
+
+def _tell(report: Report, kind: Kind, told: Sequence[str]) -> None:
+    found = [Difference(kind, words=words) for words in told[: replay.KEPT]]
+    report.add(found, {kind: len(told)} if told else {})

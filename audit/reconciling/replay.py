@@ -14,14 +14,27 @@ from audit.reconciling.tables import GovernedTable, former_columns
 KEPT = 25  # differences of one kind in one table that are listed; of more, only how many
 
 
-def entries(tables: Sequence[GovernedTable]) -> str:
-    """A WITH item: (id, t, r, op, c) of every entry about a row of these tables."""
+_ENTRIES = """
+    SELECT id, table_name, row_id, operation, changes, site_id, subject_id, parameter, true AS whole
+    FROM audit_entry
+"""
+_SOURCE = f"""{_ENTRIES} UNION ALL
+    SELECT through, table_name, row_id, operation, changes, NULL, NULL, NULL, false
+    FROM audit_carried
+"""  # noqa: S608  constants
+
+
+def entries(tables: Sequence[GovernedTable], *, carried: bool = True) -> str:
+    """A WITH item: (id, t, r, op, c) of every entry about a row of these tables.
+
+    What is carried on from archives counts as the archive's last entry about each row.
+    """
     names = {table.name for table in tables}
     former = {old: now for old, now in FORMER.items() if now in names}
     listed = ", ".join(literal(name) for name in sorted({*names, *former}))
     return f"""entries AS NOT MATERIALIZED (
     SELECT e.id, {_today(former)} AS t, e.row_id AS r, e.operation AS op, {_changes(tables)} AS c
-    FROM audit_entry e WHERE e.table_name IN ({listed})
+    FROM ({_SOURCE if carried else _ENTRIES}) e WHERE e.table_name IN ({listed})
 )"""  # noqa: S608  names of the models, no input
 
 
@@ -41,7 +54,8 @@ def _changes(tables: Iterable[GovernedTable]) -> str:
         for entry_column, column in table.stated.items():
             value = f"e.{entry_column}::text" if column.spelling == "text" else f"e.{entry_column}"
             pair = f"jsonb_build_array(NULL, {value})"
-            changes += f" || jsonb_build_object({literal(column.name)}, {pair})"
+            pair = f"jsonb_build_object({literal(column.name)}, {pair})"
+            changes += f" || CASE WHEN e.whole THEN {pair} ELSE '{{}}' END"
         if changes != "e.changes":
             listed = ", ".join(literal(name) for name in names)
             whens.append(f"WHEN e.table_name IN ({listed}) THEN {changes}")

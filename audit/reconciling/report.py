@@ -14,6 +14,7 @@ class Kind(StrEnum):
     UNMADE = "unmade"
     SIGNATURE = "signature"
     GUARD = "guard"
+    CARRIED = "carried"
     UNSEEN = "unseen"
 
 

@@ -18,6 +18,7 @@ MEANING: dict[Kind, tuple[str, str]] = {
     Kind.UNMADE: ("Never made", "It stands in the table, and no entry made it or one removed it."),
     Kind.SIGNATURE: ("Signatures", "What was signed is not what stands there now."),
     Kind.GUARD: ("Guards", "The database does not guard itself as it was set up to."),
+    Kind.CARRIED: ("Archives", "What is carried on from archived entries was changed."),
     Kind.UNSEEN: (
         "Changed unseen",
         "An entry found another value than the one before it left: in between, it was changed "

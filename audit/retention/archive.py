@@ -15,6 +15,7 @@ from psycopg.errors import LockNotAvailable
 
 from audit.capture.context import Actor, recorded
 from audit.ledger.bundle.archived import Copy
+from audit.registry import registry
 from audit.retention.file import read_back, sweep, write
 from audit.retention.models import Archive
 from audit.retention.plan import ArchiveError, ArchivePlan, Due, due_before, plan, unchanged
@@ -71,6 +72,8 @@ def _record(by: Actor | None, wanted: ArchivePlan, copy: Copy, reason: str) -> A
     made = _row_of(wanted, copy)
     try:
         with recorded(by=by, action=HISTORY_ARCHIVED, reason=reason):
+            # Before everybody else has to wait: nobody writes to a closed month any more.
+            made.carried = registry.carry(made.first_id, made.last_id)
             _hold_all()
             if not unchanged(wanted):
                 raise ArchiveError(f"{wanted.due.months} changed meanwhile: try again.")
