@@ -21,13 +21,8 @@ from audit.capture.triggers import Kept
 from audit.reconciling.models import Baseline, BaselineRow, Carried, Structure
 from audit.retention.models import Archive
 
-READ_ONLY = (
-    *(
-        model._meta.db_table
-        for model in (Entry, Archive, Baseline, BaselineRow, Carried, Structure)
-    ),
-    "django_migrations",
-)
+_BY_THE_OWNER = (Entry, Archive, Baseline, BaselineRow, Carried, Structure)
+READ_ONLY = (*(model._meta.db_table for model in _BY_THE_OWNER), "django_migrations")
 
 # No partitions: rights to the whole reach its parts, and none are needed on a part by itself.
 _TABLES = """

@@ -33,7 +33,7 @@ def extend_baseline() -> int:
         return 0
     tables = [table for table in governed_tables() if table.name in new]
     with recorded(by=None, action=WRITTEN, reason=REASON), connection.cursor() as cursor:
-        cursor.execute("SET LOCAL timezone = 'UTC'")
+        cursor.execute(replay.SETTINGS)
         rows = sum(_write(table, new[table.name]) for table in tables)
         Baseline.objects.create(columns=new, rows=rows)
     return rows

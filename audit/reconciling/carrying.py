@@ -59,6 +59,7 @@ def carry(first: int, last: int) -> str:
     """
     sql = _FOLD.format(entries=replay.entries(governed_tables(), carried=False))
     with connection.cursor() as cursor:
+        cursor.execute(replay.SETTINGS)
         cursor.execute(sql, {"first": first, "last": last})
     return digest_through(last)
 

@@ -16,12 +16,6 @@ from audit.reconciling.report import Difference, Kind, Report
 from audit.reconciling.tables import GovernedTable, governed_tables
 from audit.registry import content_of, registry
 
-# As the capture's functions have it, so that nothing is spelled in two ways; and room to join in.
-_SETTINGS = """
-SELECT set_config('timezone', 'UTC', true), set_config('extra_float_digits', '1', true),
-    set_config('work_mem', '128MB', true), set_config('hash_mem_multiplier', '4', true)
-"""
-
 
 class Found(NamedTuple):
     """A row of the comparison's SQL."""
@@ -66,7 +60,7 @@ def _snapshot() -> Iterator[None]:
         if own:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
         cursor.execute("SAVEPOINT settings")
-        cursor.execute(_SETTINGS)
+        cursor.execute(replay.SETTINGS)
         yield
         cursor.execute("ROLLBACK TO SAVEPOINT settings")
 

@@ -14,6 +14,15 @@ from audit.reconciling.tables import GovernedTable, former_columns
 KEPT = 25  # differences of one kind in one table that are listed; of more, only how many
 
 
+SETTINGS = """
+SELECT set_config('timezone', 'UTC', true), set_config('extra_float_digits', '1', true),
+    set_config('work_mem', '128MB', true), set_config('hash_mem_multiplier', '4', true),
+    set_config('enable_mergejoin', 'off', true), set_config('enable_nestloop', 'off', true)
+"""
+"""For the transaction of any of these: values are spelled as the capture's functions spell them,
+and rows are joined by hashing. How many rows a step leaves can't be foreseen, and a join by the
+table's name first, or row by row, takes quadratic time."""
+
 _ENTRIES = """
     SELECT id, table_name, row_id, operation, changes, site_id, subject_id, parameter, true AS whole
     FROM audit_entry
@@ -170,18 +179,18 @@ def unseen(tables: Sequence[GovernedTable]) -> str:
 
     Somebody had changed the row meanwhile without an entry; `last` is the entry that shows it.
     """
-    return f"""WITH {entries(tables)}, {recorded(tables, stated=False)}, births AS (
+    return f"""WITH {entries(tables)}, {recorded(tables, stated=False)}, births AS MATERIALIZED (
     SELECT t, r, min(id) AS born FROM entries WHERE op IN ('created', 'changed', 'removed')
     GROUP BY t, r
     HAVING count(*) FILTER (WHERE op = 'created') = 1 AND bool_or(op <> 'created')
         AND min(id) = min(id) FILTER (WHERE op = 'created')
-), steps AS (
+), steps AS MATERIALIZED (
     SELECT e.t, e.r, e.id, p.key AS k, p.value->0 AS stood, lag(e.id) OVER step AS before,
         lag(p.value->1) OVER step AS said
     FROM entries e CROSS JOIN LATERAL jsonb_each(e.c) p
     WHERE e.op IN ('changed', 'removed')
     WINDOW step AS (PARTITION BY e.t, e.r, p.key ORDER BY e.id)
-), told AS (
+), told AS MATERIALIZED (
     SELECT s.t, s.r, s.id, s.k, s.stood,
         CASE WHEN s.before IS NULL THEN b.c->s.k->1 ELSE s.said END AS said
     FROM steps s JOIN births l ON l.t = s.t AND l.r = s.r

@@ -28,8 +28,8 @@ class Archive(models.Model):
 
     Months ("2026-11") are those it was open in, both included; so are the first and last id, and
     leaf (from 0). `leaves` is the SHA-256 over their leaf hashes in order, `sha256` that of the
-    file, `size` its bytes, `checkpoint` the number of entries its newest checkpoint speaks of. `carried`
-    is the digest of what its entries said of the rows there are: audit.reconciling.carrying.
+    file, `size` its bytes, `checkpoint` the number of entries its newest checkpoint speaks of.
+    `carried` is the digest of what is carried on of its entries: audit.reconciling.carrying.
     """
 
     id = models.BigAutoField(primary_key=True)
@@ -48,7 +48,7 @@ class Archive(models.Model):
     leaves = models.TextField("digest of the leaf hashes")
     checkpoint = models.BigIntegerField("entries signed for")
     carried = models.CharField(
-        "digest of what is carried on", max_length=64, blank=True, default=""
+        "digest of what is carried on", max_length=64, blank=True, db_default=""
     )
     made_at = models.DateTimeField(
         "made", db_default=by_database("clock_timestamp()", models.DateTimeField())

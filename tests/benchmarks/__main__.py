@@ -19,7 +19,15 @@ os.environ.setdefault("PORTALEDGER_MODE", "test")
 django.setup()
 warnings.filterwarnings("ignore", "No directory at", UserWarning)  # nothing is served here
 
-from tests.benchmarks import capture, history, ledger, metrology, placing, table  # noqa: E402
+from tests.benchmarks import (  # noqa: E402
+    capture,
+    history,
+    ledger,
+    metrology,
+    placing,
+    reconciling,
+    table,
+)
 from tests.benchmarks.chain import make_chain  # noqa: E402
 
 
@@ -39,6 +47,7 @@ def main() -> None:
     with database():
         chain = make_chain(20 if small else 1000)
         lines = placing.rows(chain)
+        lines += reconciling.rows(chain, governed=20_000 if small else 1_000_000)
         lines += ledger.rows(chain, entries=20_000 if small else 1_000_000)
         lines += history.rows(chain, entries=20_000 if small else 10_000_000)
     lines += capture.rows()
