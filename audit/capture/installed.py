@@ -68,7 +68,7 @@ def expected() -> Guards:
     """What the migrations make of an empty database, by the code of this program."""
     triggers: dict[tuple[str, str], Trigger] = {}
     functions: dict[str, Function] = {}
-    for text in _migrated():
+    for text in migrated_sql():
         for gone in _DROPPED.findall(text):
             functions.pop(gone, None)
         functions |= _functions(text)
@@ -80,7 +80,7 @@ def expected() -> Guards:
     return Guards(triggers, functions)
 
 
-def _migrated() -> Iterator[str]:
+def migrated_sql() -> Iterator[str]:
     """The SQL of all migrations, in an order in which they may run."""
     graph = MigrationLoader(None, ignore_no_migrations=True).graph
     done: set[tuple[str, str]] = set()

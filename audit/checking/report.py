@@ -49,6 +49,7 @@ MEANING: dict[Kind, tuple[str, str]] = {
         "Sealed late",
         "Marked so when sealed: put in afterwards, or a clock was wrong. Find out which.",
     ),
+    Kind.DIFFERS: ("Tables", "A table is not what the history says."),
     Kind.NOTE: ("Remarks", "Nothing is wrong here; to know when judging the answer."),
 }
 

@@ -1,5 +1,5 @@
 """`python -m audit.ledger verify BUNDLE [--since CHECKPOINT] [--archive FILE …] [--key KEY]
-[--witness KEY … [--quorum N]]`.
+[--tables FILE] [--witness KEY … [--quorum N]]`.
 
 The offline check of a history; how it ends is in EXITS. `python -m audit.ledger witness` is an
 independent witness of one (audit.ledger.witness). Neither needs Django or a database.
@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import sys
 from argparse import ArgumentParser, Namespace, RawDescriptionHelpFormatter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
 from audit.ledger.bundle.check import verify
 from audit.ledger.bundle.report import Pinned, Report
+from audit.ledger.bundle.tables import Tables
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
 from audit.ledger.witness import command
@@ -23,7 +24,7 @@ from audit.ledger.witness.cosignature import WitnessKey
 EXITS = """\
 exit codes, the first line of the answer says the same:
   0: intact, and signed by the key given with --key
-  1: not proven intact
+  1: not proven intact, or the tables given are not what the history says
   2: could not be checked: a file or key that can't be read
   3: intact, but no key was given: who signs everything anew with another key passes too
   4: signed by another key than the one given with --key, whatever else holds
@@ -63,6 +64,10 @@ def _parser() -> ArgumentParser:
         help="archives of older entries, to be looked at as well",
     )  # fmt: skip
     verify_.add_argument(
+        "--tables", type=Path, metavar="FILE",
+        help="the tables, exported before the bundle: they are compared with a replay of it",
+    )  # fmt: skip
+    verify_.add_argument(
         "--key", action="append", default=[], help="a signing key you trust, as written down"
     )
     verify_.add_argument(
@@ -81,7 +86,9 @@ def _verify(chosen: Namespace) -> int:
     witnesses = [WitnessKey.read(text) for text in chosen.witness]
     since = [path.read_text("utf-8") for path in chosen.since]
     with ExitStack() as files:
-        lines = files.enter_context(chosen.bundle.open("rb"))
+        lines: Iterable[bytes] = files.enter_context(chosen.bundle.open("rb"))
+        tables = Tables(files.enter_context(chosen.tables.open("rb"))) if chosen.tables else None
+        lines = tables.watch(lines) if tables else lines
         archives = {str(path): files.enter_context(path.open("rb")) for path in chosen.archive}
         report = verify(
             lines,
@@ -91,6 +98,8 @@ def _verify(chosen: Namespace) -> int:
             witnesses=witnesses,
             quorum=chosen.quorum,
         )
+        if tables:
+            tables.compare(report)
     for line in report.lines():
         print(line)
     return exit_code(report)

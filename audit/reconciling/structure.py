@@ -7,6 +7,7 @@ them, in its own words, is kept and goes into the history. That is compared with
 """
 
 import json
+import re
 from collections.abc import Iterator
 from hashlib import sha256
 from typing import NamedTuple
@@ -19,7 +20,7 @@ from django.urls import reverse
 
 from audit.alarms import Alarm, register_alarm
 from audit.capture.context import recorded
-from audit.capture.installed import GUARDS
+from audit.capture.installed import GUARDS, migrated_sql
 from audit.reconciling.models import Structure
 from audit.reconciling.tables import governed_tables
 from audit.vocabulary import register
@@ -56,6 +57,10 @@ UNION
 SELECT t.relname, pg_get_triggerdef(g.oid, true)
 FROM ours t JOIN pg_trigger g ON g.tgrelid = t.oid WHERE g.tgname LIKE 'pgtrigger\\_%%'
 """  # noqa: E501
+
+
+_ADDED = re.compile(r"ALTER TABLE\s+\w+\s+ADD CONSTRAINT\s+(\w+)\s[^;]*", re.I)
+_DROPPED = re.compile(r"DROP CONSTRAINT\s+(?:IF EXISTS\s+)?(\w+)", re.I)
 
 
 class Rule(NamedTuple):
@@ -143,6 +148,16 @@ def _made_anew() -> set[Rule]:
     return rules
 
 
+def _added_by_hand() -> dict[str, str]:
+    """Constraints that the migrations' own SQL adds, by name: keys to tables of a folder above."""
+    added: dict[str, str] = {}
+    for text in migrated_sql():
+        added |= {match[1]: match[0] for match in _ADDED.finditer(text)}
+        for gone in _DROPPED.findall(text):
+            added.pop(gone, None)
+    return added
+
+
 def _statements() -> Iterator[str]:
     """Tables with their constraints, then triggers. All models, for the keys between them."""
     with connection.schema_editor(collect_sql=True, atomic=False) as editor:
@@ -151,5 +166,6 @@ def _statements() -> Iterator[str]:
                 editor.create_model(model)
     made = [str(statement) for statement in editor.collected_sql]
     yield from (statement for statement in made if not statement.startswith("--"))
+    yield from _added_by_hand().values()
     for of, trigger in pgtrigger.registered():
         yield str(trigger.compile(of).install_sql)

@@ -29,6 +29,7 @@ class Kind(StrEnum):
     FORGED = "forged"
     UNREADABLE = "unreadable"
     UNTIMELY = "out of its time"
+    DIFFERS = "not as the history has it"
 
 
 HARMLESS = (Kind.NOTE, Kind.LATE)
@@ -77,17 +78,28 @@ class Report:
     asked: int = 0
     saw: int = 0
     witnessed: int | None = None
+    rows: int | None = None
     findings: list[Finding] = field(default_factory=list)
 
     @property
     def intact(self) -> bool:
         """True if every entry listed is proven and nothing but notes was found."""
+        return self.sealed and not self.differ
+
+    @property
+    def sealed(self) -> bool:
+        """The same of the history alone, whatever its tables are."""
         return not self.damaged and self.proven == self.entries == self.size - self.left_out
 
     @property
     def damaged(self) -> bool:
         """True if anything was found that was altered, or that can't be."""
-        return any(one.kind not in HARMLESS for one in self.findings)
+        return any(one.kind not in (*HARMLESS, Kind.DIFFERS) for one in self.findings)
+
+    @property
+    def differ(self) -> int:
+        """In how much the tables given are not what the history says."""
+        return sum(one.kind is Kind.DIFFERS for one in self.findings)
 
     def add(
         self, kind: Kind, words: str, first: int | None = None, last: int | None = None
@@ -97,7 +109,7 @@ class Report:
 
     def lines(self) -> Iterator[str]:
         """The report as lines to print, the verdict first."""
-        parts = (self._verdict(), self._late(), self._compared(), self._seen())
+        parts = (self._verdict(), self._late(), self._beside(), self._compared(), self._seen())
         yield " ".join(filter(None, parts))
         shown: Counter[Kind] = Counter()
         for one in self.findings:
@@ -114,6 +126,15 @@ class Report:
             return ""
         count = sum((one.last or 0) - (one.first or 0) + 1 for one in found)
         return f"{count:,} of them {'was' if count == 1 else 'were'} SEALED LATE, see below."
+
+    def _beside(self) -> str:
+        """What the tables are beside it, if they were given: `rows` of them."""
+        if self.rows is None:
+            return ""
+        if self.differ:
+            found = "1 difference" if self.differ == 1 else f"{self.differ:,} differences"
+            return f"The tables are NOT what it says: {found}, see below."
+        return f"The {self.rows:,} rows of the tables are what it says."
 
     def _compared(self) -> str:
         """What the verdict rests on: without a pinned key, on the key that signed it."""
@@ -144,7 +165,7 @@ class Report:
 
     def _verdict(self) -> str:
         whose = f"The history of {plain(self.origin)}" if self.origin else "This history"
-        if not self.intact:
+        if not self.sealed:
             proven = max(self.proven, 0)
             return (
                 f"{whose} is NOT proven intact: {proven:,} of {self.entries:,} entries here hold."
