@@ -59,7 +59,7 @@ FROM ours t JOIN pg_trigger g ON g.tgrelid = t.oid WHERE g.tgname LIKE 'pgtrigge
 """  # noqa: E501
 
 
-_ADDED = re.compile(r"ALTER TABLE\s+\w+\s+ADD CONSTRAINT\s+(\w+)\s[^;]*", re.I)
+_ADDED = re.compile(r"ALTER TABLE\s+\w+\s+ADD CONSTRAINT\s+(\w+)\s+(?!PRIMARY)[^;]*", re.I)
 _DROPPED = re.compile(r"DROP CONSTRAINT\s+(?:IF EXISTS\s+)?(\w+)", re.I)
 
 
@@ -149,7 +149,10 @@ def _made_anew() -> set[Rule]:
 
 
 def _added_by_hand() -> dict[str, str]:
-    """Constraints that the migrations' own SQL adds, by name: keys to tables of a folder above."""
+    """Constraints that the migrations' own SQL adds, by name: keys to tables of a folder above.
+
+    Not primary keys, which the models have as well.
+    """
     added: dict[str, str] = {}
     for text in migrated_sql():
         added |= {match[1]: match[0] for match in _ADDED.finditer(text)}

@@ -38,8 +38,8 @@ def own() -> list[GovernedTable]:
 
 def jars() -> None:
     """A shelf with a jar that was changed, and one that was removed again."""
-    seal()
     run("INSERT INTO sample_shelf (name, site_id) VALUES ('Top', 3), ('Gone', 3)")
+    seal()
     run("INSERT INTO sample_jar"
         " (shelf_id, name, mass, loose, ratio, big, \"full\", details, secret)"
         " SELECT id, 'Jar', 1, 1.0, 0.25, 9007199254740995, false, '{\"a\": [1.5, null]}', 's'"
