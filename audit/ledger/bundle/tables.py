@@ -61,20 +61,23 @@ def _read(raw: bytes) -> list[Any]:
     return row
 
 
+def _about(row: list[Any]) -> About:
+    told: dict[str, Any] = row[1] if len(row) == 2 and isinstance(row[1], dict) else {}
+    if row[0] != "tables" or told.pop("format", "") != FORMAT:
+        raise LedgerError("tables", plain(row), f"a file of the format {FORMAT}")
+    try:
+        return About(**told)
+    except TypeError:
+        raise LedgerError("tables", plain(told), "what tables begin with") from None
+
+
 class Tables:
     """One comparison: `watch` the bundle's lines while they are checked, then `compare`."""
 
     def __init__(self, lines: Iterable[bytes]) -> None:
         """Reads the first line. Raises LedgerError if it is not that of tables."""
         self._lines = iter(lines)
-        match _read(next(self._lines, b"[]")):
-            case ["tables", {"format": str(name), **about}] if name == FORMAT:
-                try:
-                    self.about = About(**about)
-                except TypeError:
-                    raise LedgerError("tables", plain(about), "what tables begin with") from None
-            case other:
-                raise LedgerError("tables", plain(other), f"a file of the format {FORMAT}")
+        self.about = _about(_read(next(self._lines, b"[]")))
         self._told: dict[Row, list[tuple[int, str, bytes]]] = {}
         self._newest = 0
         self._archives: dict[int, str] = {}

@@ -29,6 +29,7 @@ def told(report: Report) -> list[str]:
 
 @pytest.mark.django_db
 def test_the_demo_agrees() -> None:
+    sample.run("DROP TABLE IF EXISTS sample_jar, sample_note, sample_shelf CASCADE")
     call_command("load_demo", verbosity=0)
     report = reconcile()
     assert report.agrees, told(report)

@@ -25,6 +25,12 @@ from tests.publishing import Publish
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(autouse=True)
+def _only_ours(db: None) -> None:
+    """Without the tables other tests make in the same database; they are back afterwards."""
+    run("DROP TABLE IF EXISTS sample_jar, sample_note, sample_shelf CASCADE")
+
+
 def text(client: Client, address: str) -> str:
     return unescape(client.get(address, follow=True).content.decode())
 
