@@ -79,6 +79,17 @@ GONE = ContentShown(False, "What was signed was altered or removed: it can't be 
 UNKNOWN = ContentShown(None, "Nothing here can work the digest of this content out again.")
 
 
+@dataclass(frozen=True, slots=True)
+class ApprovedTable:
+    """A table whose rows are signed: the signature of each that has one, by the rows' numbers.
+
+    `without` says what a row without one is.
+    """
+
+    signatures: Callable[[Collection[int]], Mapping[int, int]]
+    without: str
+
+
 @dataclass
 class Registry:
     """One for the process."""
@@ -88,8 +99,11 @@ class Registry:
     site_names: Names = Names()
     people_names: Names = Names()
     parameters: Callable[[], Sequence[tuple[str, str]]] = list
+    parameter_unit: Callable[[str], str] = lambda _: ""
     signature: Callable[[int], SignatureShown | None] = lambda _: None
+    signed: Callable[[Collection[int]], Mapping[int, SignatureShown]] = lambda _: {}
     signatures: Callable[[], Iterable[SignatureShown]] = list
+    approvals: dict[str, ApprovedTable] = field(default_factory=dict)
     contents: dict[str, Callable[[SignatureShown], ContentShown]] = field(default_factory=dict)
     unit: Callable[[str], str] = str
     carry: Callable[[int, int], str] = lambda _first, _last: ""
@@ -145,14 +159,24 @@ def register_people(names: Names) -> None:
     registry.people_names = names
 
 
-def register_parameters(read: Callable[[], Sequence[tuple[str, str]]]) -> None:
-    """How to read (code, label) of every parameter, for the filter and its words."""
-    registry.parameters = read
+def register_parameters(
+    read: Callable[[], Sequence[tuple[str, str]]], unit: Callable[[str], str]
+) -> None:
+    """How to read (code, label) of every parameter, and the unit (UCUM) of one."""
+    registry.parameters, registry.parameter_unit = read, unit
 
 
-def register_signature(read: Callable[[int], SignatureShown | None]) -> None:
-    """How to read a signature by id."""
-    registry.signature = read
+def register_signature(read: Callable[[Collection[int]], Mapping[int, SignatureShown]]) -> None:
+    """How to read signatures by id, many at once."""
+    registry.signed = read
+    registry.signature = lambda pk: read([pk]).get(pk)
+
+
+def register_approval(
+    table: str, signatures: Callable[[Collection[int]], Mapping[int, int]], without: str
+) -> None:
+    """How to tell under whose signature the rows of a table stand, and what those without are."""
+    registry.approvals[table] = ApprovedTable(signatures, without)
 
 
 def register_carrying(carry: Callable[[int, int], str]) -> None:

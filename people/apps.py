@@ -39,11 +39,11 @@ def _tell_the_history() -> None:
         adapter,  # noqa: F401 - our words
         models,  # noqa: F401 - says which tables leave no history
     )
-    from people.signatures.content import every_signature, signature_shown
+    from people.signatures.content import every_signature, signatures_shown
     from people.tokens import actions as tokens  # noqa: F401 - our words
 
     register_people(names_in(User.objects.all, everywhere=True))
-    register_signature(signature_shown)
+    register_signature(signatures_shown)
     register_signatures(every_signature)
     register_content("policy", policy_content)
     register_subject("person", "Person", "people:edit", find=_people_named)

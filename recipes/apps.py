@@ -45,7 +45,9 @@ class RecipesConfig(AppConfig):
         from web.links import register_link
 
         known = parameters.PARAMETERS.values()
-        register_parameters(lambda: [(each.code, each.label) for each in known])
+        units = {each.code: each.unit for each in known}
+        labels = [(each.code, each.label) for each in known]
+        register_parameters(lambda: labels, lambda code: units.get(code, ""))
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
         registering = (
             coffees, versions, requests, planning, publishing, permits, recalibration, tastings

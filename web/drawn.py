@@ -49,6 +49,8 @@ def stamp(when: datetime, words: str) -> SafeString:
     return format_html('<time datetime="{}">{}</time>', exact, words)
 
 
-def second(when: datetime | None, zone: str | tzinfo | None = None) -> str:
-    """A moment in the site's own zone, to the second."""
-    return stamp(when, printing.moment(when, zone, seconds=True)) if when else printing.NONE
+def second(when: datetime | None, zone: str | tzinfo | None = None, *, bare: bool = False) -> str:
+    """A moment in the site's own zone, to the second; `bare` where the zone is said elsewhere."""
+    if when is None:
+        return printing.NONE
+    return stamp(when, printing.moment(when, zone, seconds=True, bare=bare))

@@ -134,11 +134,18 @@ def _zone_name(local: datetime) -> str:
     return f"UTC{sign}{hours}" + (f":{name[3:5]}" if minutes else "")
 
 
-def moment(when: datetime, zone: str | tzinfo | None, *, seconds: bool = False) -> str:
-    """Local date and time with the zone's abbreviation: 1 Aug 2026, 14:00 CEST."""
+def moment(
+    when: datetime, zone: str | tzinfo | None, *, seconds: bool = False, bare: bool = False
+) -> str:
+    """Local date and time with the zone's abbreviation: 1 Aug 2026, 14:00 CEST.
+
+    Where the zone is said elsewhere, `bare` leaves it out, unless clocks went back: then the same
+    hour comes twice, and only the abbreviation tells them apart.
+    """
     local = when.astimezone(zone_of(zone))
-    clock = "H:i:s" if seconds else "H:i"
-    return f"{dateformat.format(local, f'j M Y, {clock}')} {_zone_name(local)}"
+    words = dateformat.format(local, f"j M Y, {'H:i:s' if seconds else 'H:i'}")
+    twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
+    return words if bare and not twice else f"{words} {_zone_name(local)}"
 
 
 def day(value: date | datetime, zone: str | tzinfo | None = None) -> str:

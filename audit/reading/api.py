@@ -1,5 +1,6 @@
 """The history over the API: the same questions and the same rules as its pages."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
@@ -10,10 +11,11 @@ from rest_framework.response import Response
 
 from audit.capture.models import Entry
 from audit.reading.access import HistoryEndpoint, scope_of
+from audit.reading.approvals import Approval, approvals_of
 from audit.reading.filters import FilterForm, whole_number
 from audit.reading.pages import addresses, found_or_absent, key_of
 from audit.reading.queries import PAGE, page_of
-from audit.registry import SignatureShown, content_of, registry
+from audit.registry import SignatureShown, content_of
 from audit.vocabulary import words
 
 
@@ -42,11 +44,29 @@ class SignatureShownSerializer(serializers.Serializer[Any]):
         return dict(ContentShownSerializer(content_of(signed)).data)
 
 
+class ApprovedBySerializer(serializers.Serializer[Any]):
+    """Whose signature: printed name, role, meaning and time."""
+
+    id = serializers.IntegerField(source="pk")
+    name = serializers.CharField()
+    role = serializers.CharField()
+    meaning = serializers.CharField()
+    at = serializers.DateTimeField()
+
+
+class ApprovalSerializer(serializers.Serializer[Any]):
+    """The signature a change stands on; `words` say why there is none."""
+
+    signature = ApprovedBySerializer(allow_null=True)
+    words = serializers.CharField()
+
+
 class EntrySerializer(serializers.ModelSerializer[Entry]):
     """One line of the history. `changes` is {field: [old, new]}; decimals are strings."""
 
     road = serializers.CharField(source="channel")
     action_words = serializers.SerializerMethodField()
+    approval = serializers.SerializerMethodField()
 
     class Meta:
         """Every column."""
@@ -77,8 +97,16 @@ class EntrySerializer(serializers.ModelSerializer[Entry]):
             "changes",
             "reason",
             "signature_id",
+            "approval",
         )
         read_only_fields = fields
+
+    @extend_schema_field(ApprovalSerializer(allow_null=True))
+    def get_approval(self, entry: Entry) -> dict[str, Any] | None:
+        """On whose approval it stands; null of what was refused."""
+        approvals: Mapping[int, Approval] = self.context["approvals"]
+        approval = approvals.get(entry.pk)
+        return dict(ApprovalSerializer(approval).data) if approval else None
 
     def get_action_words(self, entry: Entry) -> str:
         """Plain words for the action."""
@@ -99,7 +127,8 @@ class WholeEntrySerializer(EntrySerializer):
     @extend_schema_field(SignatureShownSerializer(allow_null=True))
     def get_signature(self, entry: Entry) -> dict[str, Any] | None:
         """The signature as it must be shown, if there is one."""
-        signed = registry.signature(entry.signature_id) if entry.signature_id else None
+        approval: Approval | None = self.context["approvals"].get(entry.pk)
+        signed = approval.signature if approval else None
         return dict(SignatureShownSerializer(signed).data) if signed else None
 
 
@@ -122,7 +151,7 @@ PARAMETERS = [
     OpenApiParameter("action", TEXT, description="what was done"),
     OpenApiParameter("parameter", TEXT, description="code of the parameter"),
     OpenApiParameter("outcome", TEXT, enum=["refused"], description="refused: nothing else"),
-    OpenApiParameter("since", DATE, description="first day, in the site's zone, else UTC"),
+    OpenApiParameter("since", DATE, description="first day, in the site's zone, else the house's"),
     OpenApiParameter("until", DATE, description="last day, included"),
     OpenApiParameter("limit", WHOLE, description=f"entries a page, 1 to {MOST}"),
     OpenApiParameter("before", WHOLE, description="entries older than this one"),
@@ -147,7 +176,9 @@ class HistoryView(HistoryEndpoint):
         body = {
             "next": near["older_url"] or None,
             "previous": near["newer_url"] or None,
-            "results": EntrySerializer(page.entries, many=True).data,
+            "results": EntrySerializer(
+                page.entries, many=True, context={"approvals": approvals_of(page.entries)}
+            ).data,
         }
         return Response(body)
 
@@ -158,7 +189,9 @@ class EntryView(HistoryEndpoint):
     @extend_schema(responses=WholeEntrySerializer)
     def get(self, request: Request, pk: int) -> Response:
         """The entry with its signature."""
-        return Response(WholeEntrySerializer(found_or_absent(request.user, pk)).data)
+        entry = found_or_absent(request.user, pk)
+        context = {"approvals": approvals_of([entry])}
+        return Response(WholeEntrySerializer(entry, context=context).data)
 
 
 def _limit(query: dict[str, str]) -> int:

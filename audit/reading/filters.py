@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.forms.utils import flatatt
 from django.http import QueryDict
 from django.utils import timezone
@@ -234,6 +235,7 @@ class FilterForm(forms.Form):
         data = self.cleaned_data
         type_, pk = data.get("found") or (None, None)
         site = data["site"]
+        of_site = registry.sites([site]) if site and self._by_day() else {}
         return HistoryFilter(
             site=site,
             subject_type=type_,
@@ -244,7 +246,7 @@ class FilterForm(forms.Form):
             operation=data["outcome"] or None,
             since=data["since"],
             until=data["until"],
-            zone=registry.sites([site])[site].zone if site and self._by_day() else "UTC",
+            zone=of_site[site].zone if of_site else settings.HOUSE_ZONE,
         )
 
     def _by_day(self) -> bool:

@@ -13,7 +13,8 @@ from django.utils.text import capfirst
 class Label:
     """How one column is shown: its name, its UCUM unit, and words for coded values.
 
-    `target` is the model a foreign key leads to.
+    `target` is the model a foreign key leads to; of a key without one, `kind_column` says the
+    kind of thing. `of_parameter`: a number in the unit of the entry's parameter.
     """
 
     name: str
@@ -21,13 +22,12 @@ class Label:
     values: Mapping[str, str] = field(default_factory=dict)
     is_time: bool = False
     target: type[models.Model] | None = None
-
-    def named(self, key: object) -> str:
-        """The name of what a foreign key leads to today, with its number."""
-        row = self.target._base_manager.filter(pk=key).first() if self.target else None
-        return f"{row} (#{key})" if row else f"#{key}"
+    is_code: bool = False  # of a parameter
+    kind_column: str = ""
+    of_parameter: bool = False
 
 
+CODES = {"code", "parameter"}  # columns that may hold a parameter's code
 LABELS: dict[tuple[str, str], Label] = {}
 FORMER: dict[str, str] = {}
 FORMER_COLUMNS: dict[tuple[str, str], str] = {}
@@ -39,9 +39,14 @@ def register_label(
     label: str,
     unit: str = "",
     values: Mapping[str, str] | None = None,
+    *,
+    kind_column: str = "",
+    of_parameter: bool = False,
 ) -> None:
     """Name a column where the model's own wording is not what the page should say."""
-    LABELS[table, column] = Label(label, unit, values or {})
+    LABELS[table, column] = Label(
+        label, unit, values or {}, kind_column=kind_column, of_parameter=of_parameter
+    )
 
 
 def register_table_of_old(old: str, table: str) -> None:
@@ -66,12 +71,13 @@ def _from_model(table: str, column: str) -> Label:
     fields = model._meta.concrete_fields if model else []
     model_field = next((f for f in fields if f.column == column), None)
     if model_field is None:
-        return Label(capfirst(column.replace("_", " ")))
+        return Label(capfirst(column.replace("_", " ")), is_code=column in CODES)
     coded = {str(code): str(words) for code, words in (model_field.flatchoices or [])}
     return Label(
         capfirst(str(model_field.verbose_name)),
         values=coded,
         is_time=isinstance(model_field, models.DateTimeField),
+        is_code=column in CODES,
         target=model_field.related_model if isinstance(model_field, models.ForeignKey) else None,
     )
 

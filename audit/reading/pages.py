@@ -17,8 +17,9 @@ from audit.reading.charts import values_written
 from audit.reading.choosing import LONGEST, MOST
 from audit.reading.filters import FilterForm, whole_number
 from audit.reading.keyset import LAST
+from audit.reading.named import page_of_thing
 from audit.reading.queries import HistoryFilter, HistoryPage, page_of, visible
-from audit.reading.rows import rows_of, subject_url, whole_row
+from audit.reading.rows import clock_of, rows_of, whole_row
 from audit.registry import Names, Scope, content_of, registry, subject_name, subject_word
 from audit.retention.records import absent, archived
 from audit.sealing.lateness import waiting_now
@@ -93,12 +94,16 @@ def history(request: HttpRequest) -> HttpResponse:
     refuse_unasked(request.GET, [*FilterForm.base_fields, *KEYS], empty=True)
     form = FilterForm(request.GET, scope)
     key = key_of(request.GET.dict())
-    page = EMPTY
+    page, one_site = EMPTY, False
     if form.is_valid():
-        page = page_of(form.wanted(), scope, before=key.before, after=key.after)
+        wanted = form.wanted()
+        page = page_of(wanted, scope, before=key.before, after=key.after)
+        one_site = wanted.site is not None
+    rows = rows_of(page.entries, one_site=one_site)
     context = {
         "form": form,
-        "rows": rows_of(page.entries),
+        "rows": rows,
+        "zone": clock_of(rows),
         "named": list(NAMES),
         "lag": waiting_now(),
         "archived": archived(),
@@ -132,9 +137,10 @@ def found_or_absent(user: object, pk: int) -> Entry:
 def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """One entry, whole."""
     record = found_or_absent(request.user, pk)
-    signed = registry.signature(record.signature_id) if record.signature_id else None
+    row = whole_row(record)
+    signed = row.approval.signature if row.approval else None
     context = {
-        "row": whole_row(record),
+        "row": row,
         "signature": signed,
         "content": content_of(signed) if signed else None,
         "place": place_of(pk),
@@ -159,13 +165,15 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         note_outside(request.user, scope, _newest(wanted))
         also = " Older entries are archived." if older else ""
         raise NotFound(f"There is no history of it here, or none that you may read.{also}")
+    rows = rows_of(page.entries, one_site=True)
     context = {
         "kind": subject_word(subject_type),
         "label": subject_name(
             subject_type, subject_id, page.entries[0].subject if page.entries else ""
         ),
-        "subject_url": subject_url(subject_type, subject_id),
-        "rows": rows_of(page.entries),
+        "subject_url": page_of_thing(subject_type, subject_id),
+        "rows": rows,
+        "zone": clock_of(rows),
         "parameter": parameter,
         "parameters": registry.parameters(),
         "chart": values_written(wanted, scope) if parameter else None,

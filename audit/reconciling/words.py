@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from audit.reading.rows import subject_url
+from audit.reading.named import page_of_thing
 from audit.reconciling.models import Reconciliation
 from audit.reconciling.report import Kind
 
@@ -70,7 +70,7 @@ def line_of(one: Mapping[str, Any]) -> Line:
     return Line(
         word=one["word"],
         label=one["label"] or (f"#{one['row']}" if one["row"] else ""),
-        url=subject_url(type_, pk) if pk is not None else "",
+        url=page_of_thing(type_, pk),
         column=one["column_word"],
         said=_shown(one["said"]),
         stands=_shown(one["stands"]),

@@ -65,6 +65,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 # Stored and logged in UTC; pages show each site's own zone.
 USE_TZ = True
 TIME_ZONE = "UTC"
+HOUSE_ZONE = env.str("HOUSE_ZONE", default="UTC")  # of what belongs to no one site
 USE_I18N = True
 LANGUAGE_CODE = "en"
 

@@ -15,7 +15,7 @@ from people.persons.actions import (
 from people.persons.forms import PersonEditForm, PersonForm, RoleForm
 from people.persons.invitations import invite
 from people.persons.models import Assignment, User
-from people.persons.permissions import may_everywhere
+from people.persons.permissions import may, may_everywhere
 from people.persons.verbs import Verb
 from web.form_pages import form_errors, form_page, posted, status_of
 from web.lookup import one_or_404
@@ -131,6 +131,7 @@ def person_page(
         "role_form": role_form,
         "assignments": Assignment.objects.of(person),
         "may_change": may_everywhere(request.user, Verb.PEOPLE_MANAGE),
+        "may_read_history": may(request.user, Verb.HISTORY_VIEW),
         "link": kept["link"] if kept and kept["person"] == person.pk else "",
     }
     return render(request, "people/persons/edit.html", shown, status=status)

@@ -5,10 +5,12 @@ bytes seen are kept: they must still have the digest, and what is stored must st
 """
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
+
+from django.db.models import Model
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.models import Signature, SignedContent
@@ -79,10 +81,21 @@ def kept_of(signatures: Iterable[Signature]) -> Kept:
 # How signatures are shown.
 
 
-def signature_shown(pk: int) -> SignatureShown | None:
-    """The signature of that number."""
-    signed = Signature.objects.filter(pk=pk).first()
-    return shown(signed) if signed else None
+def signatures_shown(ids: Collection[int]) -> dict[int, SignatureShown]:
+    """The signatures of those numbers, by number."""
+    return {signed.pk: shown(signed) for signed in Signature.objects.filter(pk__in=ids)}
+
+
+def signed_rows(
+    model: type[Model], path: str = "signature"
+) -> Callable[[Collection[int]], Mapping[int, int]]:
+    """How to find the signature that rows of a model stand under, by the rows' numbers."""
+
+    def signatures(ids: Collection[int]) -> Mapping[int, int]:
+        signed = model._base_manager.filter(pk__in=ids).exclude(**{path: None})
+        return dict(signed.values_list("pk", path))
+
+    return signatures
 
 
 def every_signature() -> Iterator[SignatureShown]:

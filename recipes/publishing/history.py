@@ -1,9 +1,11 @@
 """What publications write to the history, and how it shows them."""
 
-from audit.registry import register_content, register_subject
+from audit.registry import register_approval, register_content, register_subject
 from audit.vocabulary import register as action
+from people.signatures.content import signed_rows
 from recipes.planning import served
 from recipes.publishing.content import READER, publication_content
+from recipes.publishing.models import Publication, PublicationSite
 
 PUBLICATION_SIGNED = action("publication.signed", "Signed publication")
 PUBLICATION_RUN = action("publication.run", "Placed what was due")
@@ -16,4 +18,7 @@ def register() -> None:
     """Called once, when the program starts."""
     register_subject("publication", "Publication", "recipes:publication")
     register_content("publication", publication_content)
+    register_approval("recipes_publication", signed_rows(Publication), "None")
+    sites = signed_rows(PublicationSite, "publication__signature")
+    register_approval("recipes_publicationsite", sites, "None")
     served.register(READER)

@@ -2,10 +2,16 @@
 
 from collections.abc import Iterable, Sequence
 
-from audit.registry import register_content, register_subject, register_touched
+from audit.registry import (
+    register_approval,
+    register_content,
+    register_subject,
+    register_touched,
+)
 from audit.vocabulary import register as action
+from people.signatures.content import signed_rows
 from recipes.versions.digest import version_content
-from recipes.versions.models import FormulaValue
+from recipes.versions.models import FormulaValue, Version
 
 VERSION_DRAFTED = action("version.drafted", "Drafted version")
 VERSION_EDITED = action("version.edited", "Edited draft")
@@ -16,11 +22,16 @@ VERSION_APPROVED = action("version.approved", "Approved version")
 VERSION_SUPERSEDED = action("version.superseded", "Superseded version")
 VERSION_WITHDRAWN = action("version.withdrawn", "Withdrew version")
 
+DRAFT = "None: a draft"
+
 
 def register() -> None:
     """Called once, when the program starts."""
     register_subject("version", "Version", "recipes:version")
     register_content("version", version_content)
+    register_approval("recipes_version", signed_rows(Version), DRAFT)
+    values = signed_rows(FormulaValue, "version__signature")
+    register_approval("recipes_formulavalue", values, DRAFT)
     register_touched("recipes_version", lambda rows: [(row, "version", row) for row in rows])
     register_touched(FormulaValue._meta.db_table, _versions_of)
 

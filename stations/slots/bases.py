@@ -24,11 +24,13 @@ class Basis:
 
 
 _BASES: dict[str, Basis] = {}
+WORDS: dict[str, str] = {}  # each code with its name
 
 
 def register(basis: Basis) -> None:
     """Called once for each kind, when the program starts."""
     _BASES[basis.code] = basis
+    WORDS[basis.code] = basis.label
 
 
 def basis_of(placement: Placement) -> Basis:

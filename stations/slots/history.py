@@ -3,7 +3,9 @@
 from collections.abc import Iterable, Sequence
 
 from audit.reading.labels import register_label
-from audit.registry import register_touched
+from audit.registry import register_approval, register_touched
+from people.signatures.content import signed_rows
+from stations.slots.bases import WORDS
 from stations.slots.models import Placement
 
 
@@ -11,7 +13,9 @@ def register() -> None:
     """Called once, when the program starts."""
     register_label("stations_controlsettings", "values", "Settings")
     register_label("stations_controlsettings", "content_digest", "Digest of the formula")
-    register_label("stations_placement", "basis_id", "Number of that")
+    register_label("stations_placement", "basis", "Under", values=WORDS)
+    register_label("stations_placement", "basis_id", "Which", kind_column="basis")
+    register_approval("stations_placement", signed_rows(Placement), "None: set by hand")
     register_label("stations_readback", "found", "Found")
     register_label("stations_readback", "verdicts", "Verdict on each")
     register_touched("stations_controlsettings", _slots_that_hold)

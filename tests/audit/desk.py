@@ -35,6 +35,7 @@ def desk(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> Registry:
         people_names=names_in(User.objects.all, everywhere=True),
         parameters=lambda: [("mass", "Mass"), ("brew_temperature", "Brew temperature")],
         signature=lambda pk: SIGNED if pk == 4 else None,
+        signed=lambda ids: {4: SIGNED} if 4 in ids else {},
     )
     for name, value in vars(filled).items():
         monkeypatch.setattr(module.registry, name, value)

@@ -8,7 +8,7 @@ from django.test import Client
 from audit.capture.models import Entry
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
-from audit.reading.rows import subject_url
+from audit.reading.named import page_of_thing
 from audit.registry import content_of, registry
 from audit.sealing.keys import verifiers
 from audit.sealing.models import Checkpoint
@@ -50,7 +50,7 @@ def test_every_subject_of_the_history_has_its_pages(before: People) -> None:
     subjects = Entry.objects.exclude(subject_id=None).values_list("subject_type", "subject_id")
     opened = Counter[str]()
     for kind, pk in sorted(set(subjects)):
-        addresses = [f"/history/of/{kind}/{pk}/", subject_url(kind, pk)]
+        addresses = [f"/history/of/{kind}/{pk}/", page_of_thing(kind, pk)]
         for address in filter(None, addresses):
             assert browser.get(address, follow=True).status_code == 200, address
             opened[kind] += 1

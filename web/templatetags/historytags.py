@@ -3,11 +3,14 @@
 from datetime import datetime
 
 from django import template
+from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from audit.reading.rows import Change, Row
-from web import drawn
+from audit.reading.changes import Change
+from audit.reading.named import Thing
+from audit.reading.rows import Row
+from web import drawn, printing
 
 register = template.Library()
 
@@ -44,7 +47,28 @@ def _value(row: Row, change: Change, value: object) -> str:
     """On the clock of the row's site, where it is a moment."""
     if isinstance(value, datetime):
         return drawn.second(value, row.zone)
+    if isinstance(value, Thing):
+        return format_html('<a href="{}">{}</a>', value.url, value) if value.url else value.name
     return drawn.quantity(value, change.unit)
+
+
+@register.filter
+def at(row: Row) -> str:
+    """When, on the clock that the column's head names."""
+    return drawn.second(row.entry.at, row.zone, bare=True)
+
+
+@register.filter
+def approval(row: Row) -> SafeString | str:
+    """On whose approval it stands: name, role, meaning and day; or that there is none."""
+    if row.approval is None:
+        return ""
+    signed = row.approval.signature
+    if signed is None:
+        return row.approval.words
+    url = reverse("audit:timeline", args=["signature", signed.pk])
+    who = format_html('<a href="{}">{}: {}</a>', url, signed.meaning, signed.name)
+    return format_html("{}, {}, {}", who, signed.role.lower(), printing.day(signed.at, row.zone))
 
 
 @register.filter

@@ -50,7 +50,9 @@ def test_the_list_says_who_what_where_and_how(owner: Client, jar: Jar) -> None:
     for words in ("Head roaster", "by page", "Filled jar", "Shelf:", "Top, salt", "at Harbour"):
         assert words in page
     assert re.search(r"Mass, Full: no → yes; Mass: 1\.500 g → 2\.250 g", page), page[1500:4000]
-    assert re.search(r"\d\d:\d\d:\d\d WE", page)  # Lisbon's own clock: WET or WEST
+    assert "Time, UTC" in page  # one clock, said once
+    page = text_of(owner, f"{HISTORY}?site={jar.shelf.site_id}")
+    assert "Time, Europe/Lisbon" in page
 
 
 def test_each_filter_narrows_the_list(owner: Client, jar: Jar, cast: Cast) -> None:

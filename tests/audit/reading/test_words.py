@@ -7,8 +7,10 @@ import pytest
 from audit import vocabulary as actions
 from audit.capture.models import Entry
 from audit.errors import UNSHOWN, Invalid, Problem
+from audit.reading.changes import Change, Wording, changes_of, fitted
 from audit.reading.labels import register_label
-from audit.reading.rows import Change, changes_of, fitted, rows_of
+from audit.reading.named import Thing, names_in
+from audit.reading.rows import rows_of
 from audit.registry import subject_word
 from tests.cast import Cast
 
@@ -35,10 +37,10 @@ def test_a_foreign_key_by_number_and_by_name(db: None, cast: Cast) -> None:
         table_name="people_assignment", unit="", changes={"site_id": [None, cast.site.pk]}
     )
     assert changes_of(entry) == [Change("Site", None, f"#{cast.site.pk}")]
-    (named,) = changes_of(entry, by_name=True)
-    assert named.new == f"Harbour (#{cast.site.pk})"
+    (named,) = changes_of(entry, Wording(names_in([entry])))
+    assert named.new == Thing("Harbour", f"/sites/{cast.site.pk}/")
     entry.changes = {"site_id": [cast.site.pk, 987654]}
-    assert changes_of(entry, by_name=True)[0].new == "#987654"
+    assert changes_of(entry, Wording(names_in([entry])))[0].new == "#987654"
 
 
 def test_structured_values_are_taken_apart() -> None:
@@ -102,6 +104,6 @@ def test_a_word_too_long_for_a_column_is_shortened_in_lists_alone() -> None:
     )  # fmt: skip
     [row] = rows_of([entry])
     assert row.subject == row.changes[0].new == f"{key[:24]}…"
-    [whole] = changes_of(entry, by_name=True)
+    [whole] = changes_of(entry, Wording(whole=True))
     assert whole.new == key
     assert fitted("A sentence of many words stays as it is.").endswith("as it is.")
