@@ -6,6 +6,12 @@ Each calls these from its AppConfig.ready().
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TYPE_CHECKING
+
+from django.db.models import Q
+
+if TYPE_CHECKING:
+    from audit.capture.models import Entry
 
 from django.core.exceptions import ObjectDoesNotExist
 
@@ -90,6 +96,28 @@ class ApprovedTable:
     without: str
 
 
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A value as it stands, and its unit (UCUM)."""
+
+    value: str
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Carrier:
+    """A table whose rows carry many parameters, so that its entries name none.
+
+    `carries` is the condition on entries of that table; `held`, where the entries themselves don't
+    say it, gives what rows hold of a parameter, by the rows' numbers; `begins`: from the moment of
+    this entry on.
+    """
+
+    carries: Callable[[str], Q]
+    held: Callable[[Collection[int], str], Mapping[int, Quantity]] | None = None
+    begins: "Callable[[Entry], bool]" = lambda _: False
+
+
 @dataclass
 class Registry:
     """One for the process."""
@@ -104,6 +132,8 @@ class Registry:
     signed: Callable[[Collection[int]], Mapping[int, SignatureShown]] = lambda _: {}
     signatures: Callable[[], Iterable[SignatureShown]] = list
     approvals: dict[str, ApprovedTable] = field(default_factory=dict)
+    carriers: dict[str, Carrier] = field(default_factory=dict)
+    site_kind: str = "site"  # the type of subject that sites are
     contents: dict[str, Callable[[SignatureShown], ContentShown]] = field(default_factory=dict)
     unit: Callable[[str], str] = str
     carry: Callable[[int, int], str] = lambda _first, _last: ""
@@ -198,6 +228,11 @@ def register_touched(table: str, find: Touched) -> None:
 def register_signatures(read: Callable[[], Iterable[SignatureShown]]) -> None:
     """How to read all signatures, the oldest first."""
     registry.signatures = read
+
+
+def register_carrier(table: str, carrier: Carrier) -> None:
+    """How to tell which entries of a table are about a parameter."""
+    registry.carriers[table] = carrier
 
 
 def register_content(about: str, read: Callable[[SignatureShown], ContentShown]) -> None:

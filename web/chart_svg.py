@@ -7,6 +7,8 @@ paper; kinds differ by dash or thickness as well. Altair is untyped, hence Any.
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
+from datetime import datetime
+from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
@@ -163,9 +165,12 @@ def _bars(bars: Bars) -> Any:  # noqa: ANN401
 
 
 def _steps(steps: Steps) -> Any:  # noqa: ANN401
-    rows = [{"at": at.isoformat(), "value": float(value)} for at, value in steps.points]
-    values = [value for _, value in steps.points]
-    when = time_marks(steps.points[0][0], steps.points[-1][0])
+    holding, loose = steps.names
+    rows = [_step(at, value, holding) for at, value in steps.points]
+    rows += [_step(at, value, loose) for at, value in steps.loose]
+    every = [*steps.points, *steps.loose]
+    times, values = [at for at, _ in every], [value for _, value in every]
+    when = time_marks(min(times), max(times))
     much = number_marks(min(values), max(values))
     chart = _chart(rows).encode(
         x=alt.X(
@@ -178,8 +183,23 @@ def _steps(steps: Steps) -> Any:  # noqa: ANN401
         ),
     )  # fmt: skip
     line = chart.mark_line(interpolate="step-after", color=COLOURS[0])
-    dots = chart.mark_point(color=COLOURS[0], filled=True)
-    return (line + dots).properties(width=WIDTH, height=steps.height)
+    line = line.transform_filter(alt.datum.kind == holding)
+    if not steps.loose:
+        dots = chart.mark_point(color=COLOURS[0], filled=True)
+        return (line + dots).properties(width=WIDTH, height=steps.height)
+    # By shape as well as by colour: not everybody sees the colours.
+    names = list(steps.names)
+    colours = alt.Scale(domain=names, range=list(COLOURS[:2]))
+    shapes = alt.Scale(domain=names, range=["circle", "diamond"])
+    marks = chart.mark_point(size=60, opacity=1).encode(
+        color=alt.Color("kind:N", scale=colours, title=None),
+        shape=alt.Shape("kind:N", scale=shapes, title=None),
+    )
+    return (line + marks).properties(width=WIDTH, height=steps.height)
+
+
+def _step(at: datetime, value: Decimal, kind: str) -> dict[str, object]:
+    return {"at": at.isoformat(), "value": float(value), "kind": kind}
 
 
 def _lanes(lanes: Lanes) -> Any:  # noqa: ANN401

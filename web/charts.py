@@ -73,11 +73,17 @@ class Bars:
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """A value over time: each holds until the next one is written. At least one point, by time."""
+    """A value over time: each holds until the next one is written. At least one point, by time.
+
+    `loose` values hold nowhere, such as those of drafts: marks of their own beside the line, told
+    apart in a legend by the two `names`.
+    """
 
     title: str
     points: tuple[tuple[datetime, Decimal], ...]
     height: int = HEIGHT
+    loose: tuple[tuple[datetime, Decimal], ...] = ()
+    names: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, slots=True)

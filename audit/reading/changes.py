@@ -27,6 +27,7 @@ class Change:
     old: object
     new: object
     unit: str = ""
+    code: str = field(default="", compare=False)  # of the parameter, where it is one of several
 
     @property
     def is_time(self) -> bool:
@@ -85,7 +86,7 @@ def _parts(label: Label, old: object, new: object, wording: Wording) -> Iterator
         if a != b:
             part = wording.parameters.get(key, key.replace("_", " "))
             name = f"{label.name}: {part[:1].lower()}{part[1:]}"
-            yield Change(name, _amount(a), _amount(b), _unit(b) or _unit(a))
+            yield Change(name, _amount(a), _amount(b), _unit(b) or _unit(a), key)
 
 
 def _keyed(value: object) -> dict[str, object]:

@@ -94,12 +94,12 @@ def history(request: HttpRequest) -> HttpResponse:
     refuse_unasked(request.GET, [*FilterForm.base_fields, *KEYS], empty=True)
     form = FilterForm(request.GET, scope)
     key = key_of(request.GET.dict())
-    page, one_site = EMPTY, False
+    page, wanted = EMPTY, HistoryFilter()
     if form.is_valid():
         wanted = form.wanted()
         page = page_of(wanted, scope, before=key.before, after=key.after)
-        one_site = wanted.site is not None
-    rows = rows_of(page.entries, one_site=one_site)
+    one_site = wanted.site is not None
+    rows = rows_of(page.entries, one_site=one_site, parameter=wanted.parameter)
     context = {
         "form": form,
         "rows": rows,
@@ -157,7 +157,7 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
     parameter = _parameter(request)
     if subject_id > LAST or not subject_type.isprintable():
         raise NotFound("There is no such thing.")
-    wanted = HistoryFilter(subject_type=subject_type, subject_id=subject_id, parameter=parameter)
+    wanted = _whole(subject_type, subject_id, parameter)
     key = key_of(request.GET.dict())
     page = page_of(wanted, scope, before=key.before, after=key.after)
     older = archived()
@@ -165,7 +165,7 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         note_outside(request.user, scope, _newest(wanted))
         also = " Older entries are archived." if older else ""
         raise NotFound(f"There is no history of it here, or none that you may read.{also}")
-    rows = rows_of(page.entries, one_site=True)
+    rows = rows_of(page.entries, one_site=True, parameter=parameter)
     context = {
         "kind": subject_word(subject_type),
         "label": subject_name(
@@ -181,6 +181,13 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         **addresses(request.path, request.GET, page),
     }
     return render(request, "audit/reading/timeline.html", context)
+
+
+def _whole(type_: str, pk: int, parameter: str | None) -> HistoryFilter:
+    """All of a thing's history; a site's parameter is what its slots were set to."""
+    if parameter and type_ == registry.site_kind:
+        return HistoryFilter(site=pk, parameter=parameter)
+    return HistoryFilter(subject_type=type_, subject_id=pk, parameter=parameter)
 
 
 def _newest(wanted: HistoryFilter) -> Iterator[Entry]:

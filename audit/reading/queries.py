@@ -13,7 +13,7 @@ from django.db.models import Q, QuerySet
 
 from audit.capture.models import Entry
 from audit.reading.keyset import Bounds, Range, bounds_of, by_sites, walk
-from audit.registry import types_of
+from audit.registry import registry, types_of
 
 PAGE = 50
 
@@ -32,6 +32,12 @@ class HistoryFilter:
     since: date | None = None
     until: date | None = None
     zone: str = "UTC"
+
+    @property
+    def carried(self) -> bool:
+        """Whether what carries the parameter is looked for too, among others: at one site, or of
+        one thing. Everywhere there is only what is about that parameter alone."""
+        return self.parameter is not None and (self.site is not None or self.subject_id is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +148,8 @@ WALKS = (
 
 def _driver(wanted: HistoryFilter) -> tuple[str, ...]:
     """The conditions whose index is walked; the others only filter what it yields."""
-    given = (names for names in WALKS if None not in [getattr(wanted, name) for name in names])
+    walks = [names for names in WALKS if not (wanted.carried and names == ("parameter",))]
+    given = (names for names in walks if None not in [getattr(wanted, name) for name in names])
     return next(given, ())
 
 
@@ -150,4 +157,17 @@ def _others(wanted: HistoryFilter, driver: tuple[str, ...]) -> QuerySet[Entry]:
     """The other conditions, as equalities. Not the driver's own: see audit.reading.keyset."""
     names = [name for name in EQUALITIES if name not in driver]
     pairs = {EQUALITIES[name]: getattr(wanted, name) for name in names}
-    return Entry.objects.filter(**{k: v for k, v in pairs.items() if v is not None})
+    entries = Entry.objects.filter(_about(wanted))
+    if wanted.carried:
+        del pairs["parameter"]
+    return entries.filter(**{k: v for k, v in pairs.items() if v is not None})
+
+
+def _about(wanted: HistoryFilter) -> Q:
+    """About the parameter, or of a table whose rows carry it among others."""
+    if not wanted.carried or wanted.parameter is None:
+        return Q()
+    about = Q(parameter=wanted.parameter)
+    for table, carrier in registry.carriers.items():
+        about |= Q(table_name=table) & carrier.carries(wanted.parameter)
+    return about

@@ -1,7 +1,7 @@
 """Entries made ready for a page: words, links, approvals, all on one clock."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.conf import settings
@@ -13,7 +13,7 @@ from audit.reading.approvals import Approval, approvals_of
 from audit.reading.changes import Change, Wording, changes_of, fitted
 from audit.reading.named import names_in, page_of_thing
 from audit.reading.repeats import Attempts, answer, attempts_of
-from audit.registry import SiteShown, registry, subject_word
+from audit.registry import Quantity, SiteShown, registry, subject_word
 from audit.vocabulary import words
 
 FIRST_CHANGES = 3  # in a list; the entry's own page shows all
@@ -101,13 +101,41 @@ class Row:
         return len(self.changes) - len(self.first_changes)
 
 
-def rows_of(entries: Sequence[Entry], *, one_site: bool = False) -> list[Row]:
+def rows_of(
+    entries: Sequence[Entry], *, one_site: bool = False, parameter: str | None = None
+) -> list[Row]:
     """Entries as rows, all on one clock: the house's, or that of the one site they are about.
 
-    A query for the sites, one for each kind of thing they lead to, and those of their approvals.
+    What they say of a `parameter` comes first. A query for the sites, one for each kind of thing
+    they lead to, and those of their approvals.
     """
     wording = Wording(names_in(entries), dict(registry.parameters()))
-    return _rows(attempts_of(entries), wording, one_site=one_site)
+    rows = _rows(attempts_of(entries), wording, one_site=one_site)
+    return _about(parameter, rows, wording) if parameter else rows
+
+
+def _about(parameter: str, rows: Sequence[Row], wording: Wording) -> list[Row]:
+    """The same, each beginning with what it says of the parameter."""
+    held = _held(parameter, [row.entry for row in rows])
+    label = wording.parameters.get(parameter, parameter)
+
+    def changes(row: Row) -> list[Change]:
+        said = held.get(row.entry.pk)
+        first = [Change(label, None, said.value, said.unit, parameter)] if said else []
+        return first + sorted(row.changes, key=lambda change: change.code != parameter)
+
+    return [replace(row, changes=changes(row)) for row in rows]
+
+
+def _held(parameter: str, entries: Sequence[Entry]) -> dict[int, Quantity]:
+    """What the rows that entries are about hold of it, where the entries don't say so."""
+    found: dict[int, Quantity] = {}
+    for table, carrier in registry.carriers.items():
+        those = [entry for entry in entries if entry.table_name == table and entry.row_id]
+        if carrier.held and those:
+            held = carrier.held({entry.row_id or 0 for entry in those}, parameter)
+            found |= {each.pk: held[each.row_id or 0] for each in those if each.row_id in held}
+    return found
 
 
 def whole_row(entry: Entry) -> Row:

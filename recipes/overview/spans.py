@@ -1,6 +1,6 @@
 """What versions said of a parameter, and what slots at the sites held of it, from when to when.
 
-Three queries, however many slots: placements are counted together by site and by what entitled
+Five queries, however many slots: placements are counted together by site and by what entitled
 them.
 """
 
@@ -13,6 +13,7 @@ from typing import Any
 
 from django.db.models import Count, F, Max, Min, Q
 
+from people.signatures.models import Signature
 from recipes.coffees.models import Recipe
 from recipes.formula.parameters import Parameter
 from recipes.permits.models import PermitChange
@@ -49,6 +50,7 @@ class Held:
     until: datetime | None
     value: Decimal | str | None
     differs: bool  # a permit gave it a value of its own
+    approval: Signature | None  # on which it was placed
 
     @property
     def on_permit(self) -> bool:
@@ -113,6 +115,7 @@ def _held(
         change.permit_id: _value(change)
         for change in PermitChange.objects.filter(permit__in=permits, code=parameter.code)
     }
+    signatures = Signature.objects.in_bulk({row["signature"] for row in rows})
     for row in rows:
         stated = by_digest[row["digest"]]
         own = permitted.get(row["basis_id"]) if row["basis"] == PERMIT.basis else None
@@ -120,6 +123,7 @@ def _held(
             row["site__name"], row["site__time_zone"], stated.version, row["basis"],
             row["basis_id"], row["slots"], row["since"], None if row["going_on"] else row["until"],
             stated.value if own is None else own, own is not None,
+            signatures.get(row["signature"]),
         )  # fmt: skip
 
 
@@ -131,7 +135,7 @@ def _grouped(digests: Collection[str], sites: Collection[int] | None) -> list[di
         began = began.filter(site__in=sites)
     rows = (
         began.order_by()
-        .values("site__name", "site__time_zone", "basis", "basis_id")
+        .values("site__name", "site__time_zone", "basis", "basis_id", "signature")
         .annotate(
             digest=F("settings__content_digest"),
             slots=Count("pk"),

@@ -1,9 +1,19 @@
 """What the history's pages call the columns of placements and read-backs."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
+from django.db.models import Exists, OuterRef, Q
+from django.db.models.fields.json import KeyTransform
+
+from audit.capture.models import Entry
 from audit.reading.labels import register_label
-from audit.registry import register_approval, register_touched
+from audit.registry import (
+    Carrier,
+    Quantity,
+    register_approval,
+    register_carrier,
+    register_touched,
+)
 from people.signatures.content import signed_rows
 from stations.slots.bases import WORDS
 from stations.slots.models import Placement
@@ -19,6 +29,37 @@ def register() -> None:
     register_label("stations_readback", "found", "Found")
     register_label("stations_readback", "verdicts", "Verdict on each")
     register_touched("stations_controlsettings", _slots_that_hold)
+    register_carrier("stations_controlsettings", Carrier(_among("values")))
+    register_carrier("stations_readback", Carrier(_among("verdicts")))
+    register_carrier("stations_placement", Carrier(_placed_with, _set_to, _begins))
+
+
+def _among(column: str) -> Callable[[str], Q]:
+    """Entries whose new value of a column has the parameter's code among its keys."""
+    return lambda code: Q(**{f"changes__{column}__1__has_key": code})
+
+
+def _placed_with(code: str) -> Q:
+    """Entries about placements whose settings say something of the parameter."""
+    rows = Placement.objects.filter(pk=OuterRef("row_id"), settings__values__has_key=code)
+    return Q(Exists(rows))
+
+
+def _begins(entry: Entry) -> bool:
+    """Whether this is the moment from which on the slot should hold it."""
+    return bool(entry.changes.get("state", [None, None])[1] == Placement.State.IN_FORCE)
+
+
+def _set_to(placements: Collection[int], code: str) -> Mapping[int, Quantity]:
+    """What the slots of these placements are set to."""
+    rows = Placement.objects.filter(pk__in=placements).annotate(
+        said=KeyTransform(code, "settings__values")
+    )
+    return {
+        pk: Quantity(str(said["value"]), str(said.get("unit", "")))
+        for pk, said in rows.values_list("pk", "said")
+        if said
+    }
 
 
 def _slots_that_hold(settings: Sequence[int]) -> Iterable[tuple[int, str, int]]:

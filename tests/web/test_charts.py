@@ -21,6 +21,10 @@ PARTS: dict[str, Part] = {
         marked=((2, 4.0),), bands=(Band((1, 3), (0.0, 0.0), (1.0, 2.0)),), counted=True,
     ),
     "bars": Bars("acts", ("Jan", "Feb"), (("acts", (3.0, 1.0)), ("refused", (0.0, 2.0)))),
+    "steps and drafts": Steps(
+        "Target, g", ((BEGAN, Decimal("18.0")),), loose=((LATER, Decimal("18.5")),),
+        names=("Approved", "Draft"),
+    ),
     "steps": Steps("Target, g", ((BEGAN, Decimal("18.0")), (LATER, Decimal("18.5")))),
     "lanes": Lanes(
         ("Versions", "Harbour"), ("approved", "in force", "on permit"),

@@ -90,7 +90,12 @@ def age(when: datetime | None) -> str:
 def steps_drawing(found: History) -> Drawing:
     """Values over time, one panel a column: history doesn't know how charts are drawn."""
     panels = [
-        Steps(f"{each.name}, {each.unit}" if each.unit else each.name, each.points)
+        Steps(
+            f"{each.name}, {each.unit}" if each.unit else each.name,
+            each.points,
+            loose=each.drafts,
+            names=("Approved", "Draft") if each.drafts else ("", ""),
+        )
         for each in found.series
     ]
     return drawing(panels, found.text)

@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from audit.capture.models import Entry
 from audit.reading.approvals import approvals_of
 from audit.reading.rows import rows_of
+from recipes.publishing.run import run
 from stations.slots.models import Placement
 from tests.bar import Bar, approved, draft
 from tests.cast import Cast, SignedIn
@@ -81,10 +82,10 @@ def test_keys_are_shown_as_what_they_are(send: Publish, owner: Client) -> None:
     cells = re.findall(r'<td data-label="Change">(.*?)</td>', page)
     assert cells
     assert not [cell for cell in cells if re.search(r"[^&]#\d", cell)]
-    slot = Placement.objects.latest("id").slot_id
-    page = owner.get(f"/history/of/slot/{slot}/").content.decode()
-    assert 'Which: <span class="qty' not in page
+    placed = newest(table_name="stations_placement", operation="created")
+    page = owner.get(f"/history/{placed.pk}/").content.decode()
     assert f'<a href="/publications/{made.pk}/">Publication {made.pk}</a>' in page
+    assert re.search(r'<a href="/slots/\d+/">[^<]+ · slot \d</a>', page)
 
 
 def test_one_clock_a_column_said_in_its_head(bar: Bar, owner: Client) -> None:
@@ -96,3 +97,26 @@ def test_one_clock_a_column_said_in_its_head(bar: Bar, owner: Client) -> None:
     times = re.findall(r'data-label="Time"><a [^>]*><time [^>]*>([^<]*)</time>', page)
     assert times
     assert all(re.fullmatch(r"\d+ \w+ \d{4}, \d\d:\d\d:\d\d", each) for each in times)
+
+
+def _chart(owner: Client, address: str) -> str:
+    page = owner.get(address).content.decode()
+    found = re.search(r"<figure.*?</figure>", page, re.DOTALL)
+    return found[0] if found else ""
+
+
+def test_a_chart_tells_drafts_from_what_was_approved(bar: Bar, cast: Cast, owner: Client) -> None:
+    recipe = bar.version.recipe
+    address = f"/history/of/recipe/{recipe.pk}/?parameter=brew_temperature"
+    draft(cast, recipe=recipe)
+    chart = _chart(owner, address)
+    assert ">Approved</text>" in chart
+    assert ">Draft</text>" in chart
+    assert re.search(r"Target: 1 values? approved from .*; 2 by drafts\.", chart), chart[:400]
+
+
+def test_a_slots_chart_is_what_was_in_force(send: Publish, owner: Client) -> None:
+    run(send().pk)
+    slot = Placement.objects.in_force().latest("id").slot_id
+    chart = _chart(owner, f"/history/of/slot/{slot}/?parameter=brew_temperature")
+    assert "Brew temperature, in force: 1 value" in chart
