@@ -6,14 +6,10 @@ Each calls these from its AppConfig.ready().
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING
-
-from django.db.models import Q
-
-if TYPE_CHECKING:
-    from audit.capture.models import Entry
+from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist
+from django.db.models import Q
 
 Finder = Callable[[str], Iterable[tuple[int, str]]]
 Namer = Callable[[int], str]
@@ -109,13 +105,13 @@ class Carrier:
     """A table whose rows carry many parameters, so that its entries name none.
 
     `carries` is the condition on entries of that table; `held`, where the entries themselves don't
-    say it, gives what rows hold of a parameter, by the rows' numbers; `begins`: from the moment of
-    this entry on.
+    say it, gives what rows hold of a parameter, by the rows' numbers; `begins`: whether an
+    entry with these changes is the moment from which on they hold it.
     """
 
     carries: Callable[[str], Q]
     held: Callable[[Collection[int], str], Mapping[int, Quantity]] | None = None
-    begins: "Callable[[Entry], bool]" = lambda _: False
+    begins: Callable[[Mapping[str, Any]], bool] = lambda _: False
 
 
 @dataclass

@@ -56,7 +56,7 @@ def values_written(wanted: HistoryFilter, scope: frozenset[int] | None) -> Histo
 def _in_force(entries: list[Entry], parameter: str) -> Iterator[Series]:
     """What a thing held of a parameter, from each moment at which that came into force."""
     for table, carrier in registry.carriers.items():
-        begun = [e for e in entries if e.table_name == table and carrier.begins(e)]
+        begun = [e for e in entries if e.table_name == table and carrier.begins(e.changes)]
         if not begun or not carrier.held:
             continue
         held = carrier.held({entry.row_id or 0 for entry in begun}, parameter)

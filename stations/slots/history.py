@@ -1,11 +1,11 @@
 """What the history's pages call the columns of placements and read-backs."""
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 from django.db.models.fields.json import KeyTransform
 
-from audit.capture.models import Entry
 from audit.reading.labels import register_label
 from audit.registry import (
     Carrier,
@@ -45,9 +45,9 @@ def _placed_with(code: str) -> Q:
     return Q(Exists(rows))
 
 
-def _begins(entry: Entry) -> bool:
+def _begins(changes: Mapping[str, Any]) -> bool:
     """Whether this is the moment from which on the slot should hold it."""
-    return bool(entry.changes.get("state", [None, None])[1] == Placement.State.IN_FORCE)
+    return bool(changes.get("state", [None, None])[1] == Placement.State.IN_FORCE)
 
 
 def _set_to(placements: Collection[int], code: str) -> Mapping[int, Quantity]:
