@@ -40,7 +40,7 @@ def svg_of(parts: tuple[Part, ...], text: str) -> SafeString:
     """The parts one below the other, as an svg element that may stand in a page."""
     sheet: Any = alt.vconcat(*(_part(part) for part in parts))
     sheet = sheet.configure(background=SHEET, font=FONT, padding=PADDING)
-    sheet = sheet.resolve_scale(color="independent", strokeDash="independent")
+    sheet = sheet.resolve_scale(shape="independent", color="independent", strokeDash="independent")
     sheet = sheet.configure_axis(
         labelColor=SOFT, titleColor=INK, gridColor=RULE, domainColor=SOFT, tickColor=SOFT,
         labelFontSize=13, titleFontSize=13, titleFontWeight="normal", labelLimit=NAMES,

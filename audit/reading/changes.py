@@ -8,7 +8,7 @@ from datetime import datetime
 from django.utils.dateparse import parse_datetime
 
 from audit.capture.models import Entry
-from audit.reading.labels import Label, column_order, label_of
+from audit.reading.labels import Label, in_order, label_of
 from audit.reading.named import NOBODY, Names, target_of
 from audit.registry import registry
 
@@ -52,9 +52,8 @@ PLAIN = Wording()
 
 def changes_of(entry: Entry, wording: Wording = PLAIN) -> list[Change]:
     """Every field the entry records, in the model's order; structured values by their parts."""
-    order = column_order(entry.table_name)
     changes: list[Change] = []
-    for column in sorted(entry.changes, key=lambda name: (order.get(name, len(order)), name)):
+    for column in in_order(entry.table_name, entry.changes):
         old, new = entry.changes[column]
         label = label_of(entry.table_name, column)
         if isinstance(old, dict) or isinstance(new, dict):

@@ -7,7 +7,7 @@ from decimal import Decimal, InvalidOperation
 
 from audit.capture.models import Entry, Operation
 from audit.reading.approvals import Approval, approvals_of
-from audit.reading.labels import label_of
+from audit.reading.labels import in_order, label_of
 from audit.reading.queries import HistoryFilter, page_of
 from audit.registry import registry
 
@@ -97,8 +97,8 @@ def _series(entries: list[Entry], unit: str) -> Iterator[Series]:
     found: dict[str, Written] = {}
     approvals = approvals_of(entries)
     for entry in entries:
-        for column, (_, new) in entry.changes.items():
-            value = _number(new)
+        for column in in_order(entry.table_name, entry.changes):
+            value = _number(entry.changes[column][1])
             if value is not None and column not in NO_MEASURES:
                 name = label_of(entry.table_name, column).name
                 found.setdefault(name, Written()).note(entry, value, approvals.get(entry.pk))

@@ -1,6 +1,6 @@
 """Words for the columns of governed tables, and for the values in them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -87,6 +87,12 @@ def column_order(table: str) -> dict[str, int]:
     model = models_by_table().get(FORMER.get(table, table))
     fields = model._meta.concrete_fields if model else []
     return {str(f.column): place for place, f in enumerate(fields)}
+
+
+def in_order(table: str, columns: Iterable[str]) -> list[str]:
+    """Columns in the order of the model; those it no longer has come last, by name."""
+    order = column_order(table)
+    return sorted(columns, key=lambda name: (order.get(name, len(order)), name))
 
 
 @lru_cache(maxsize=1)

@@ -57,6 +57,18 @@ def test_adding_mails_a_link_that_sets_the_password_once(
     assert (entry.actor, list(entry.changes)) == ("New", ["password", "password_set_at"])
 
 
+def test_a_person_leads_to_what_they_did_and_what_was_done_about_them(
+    cast: Cast, browser: Client
+) -> None:
+    page = browser.get(f"/people/{cast.barista.pk}/").content.decode()
+    for address in (
+        f"/history/?person={cast.barista.pk}",
+        f"/history/of/person/{cast.barista.pk}/",
+    ):
+        assert f'<a href="{address}">' in page
+        assert browser.get(address).status_code == 200
+
+
 def test_bad_values_stand_beside_their_fields(browser: Client) -> None:
     answer = browser.post("/people/add/", {"name": "New", "email": "owner@example.com"})
     assert answer.status_code == 400
