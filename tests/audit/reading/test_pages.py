@@ -45,13 +45,13 @@ def text_of(client: Client, address: str, status: int = 200) -> str:
     return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", "", markup)))
 
 
-def test_the_list_says_who_what_where_and_how(owner: Client, jar: Jar) -> None:
+def test_the_list_says_who_what_where_and_how(owner: Client, jar: Jar, cast: Cast) -> None:
     page = text_of(owner, HISTORY)
     for words in ("Head roaster", "by page", "Filled jar", "Shelf:", "Top, salt", "at Harbour"):
         assert words in page
     assert re.search(r"Mass, Full: no → yes; Mass: 1\.500 g → 2\.250 g", page), page[1500:4000]
     assert "Time, UTC" in page  # one clock, said once
-    page = text_of(owner, f"{HISTORY}?site={jar.shelf.site_id}")
+    page = text_of(owner, f"{HISTORY}?site={cast.site.pk}")
     assert "Time, Europe/Lisbon" in page
 
 
