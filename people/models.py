@@ -2,7 +2,7 @@
 
 from people.persons.models import Assignment, User
 from people.policy.models import Boiling, Policy
-from people.sign_in.models import LibraryAddress, LibraryKey, SecondFactor, SignIn
+from people.sign_in.models import LibraryAddress, LibraryKey, SecondFactor, SignIn, SingleAccount
 from people.signatures.models import Meaning, Signature, SignedContent
 from people.tokens.models import ApiToken, Scope
 
@@ -19,5 +19,6 @@ __all__ = [
     "SignIn",
     "Signature",
     "SignedContent",
+    "SingleAccount",
     "User",
 ]

@@ -36,6 +36,8 @@ INSTALLED_APPS = [
     "allauth",
     "allauth.account",
     "allauth.mfa",
+    "allauth.socialaccount",
+    "allauth.socialaccount.providers.openid_connect",
     "rest_framework",
     "drf_spectacular",
     "drf_spectacular_sidecar",

@@ -1,5 +1,7 @@
 """Secrets, cookies, transport, what a page may load, and who may sign in and how."""
 
+import hashlib
+
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
@@ -123,3 +125,47 @@ MFA_TOTP_TOLERANCE = 1  # one step of 30 s, for clocks a little off
 MFA_RECOVERY_CODES_SHOW_ONCE = False
 # Browsers allow passkeys on http only for localhost: the demo and development.
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = DEMO or TESTING or DEBUG
+
+# Single sign-on by OpenID Connect: one provider, none unless its issuer is set
+
+
+def single_sign_on_settings(
+    issuer: str, client: str, client_key: str, name: str
+) -> dict[str, object]:
+    """The settings that name a provider by its issuer, an https:// address.
+
+    The issuer is part of the id by which the people it vouches for are kept: another issuer's
+    subjects are other people. Raises ImproperlyConfigured.
+    """
+    issuer = issuer.rstrip("/")
+    if issuer and not (issuer.startswith("https://") or _PLAIN_HTTP):
+        raise ImproperlyConfigured("OIDC_ISSUER is not an https:// address.")
+    known = "sso-" + hashlib.sha256(issuer.encode()).hexdigest()[:8]
+    app = {
+        "provider_id": known,
+        "name": name,
+        "client_id": client,
+        "secret": client_key,
+        "settings": {"server_url": issuer, "oauth_pkce_enabled": True},
+    }
+    return {
+        "OIDC_ISSUER": issuer,
+        "OIDC_ID": known,
+        "OIDC_NAME": name,
+        "SOCIALACCOUNT_PROVIDERS": {"openid_connect": {"APPS": [app] if issuer else []}},
+    }
+
+
+OIDC = single_sign_on_settings(
+    env.str("OIDC_ISSUER", default=""),
+    env.str("OIDC_CLIENT_ID", default=""),
+    env.str("OIDC_CLIENT_SECRET", default=""),
+    env.str("OIDC_NAME", default=""),
+)
+OIDC_ISSUER, OIDC_ID, OIDC_NAME = OIDC["OIDC_ISSUER"], OIDC["OIDC_ID"], OIDC["OIDC_NAME"]
+SOCIALACCOUNT_PROVIDERS = OIDC["SOCIALACCOUNT_PROVIDERS"]
+SOCIALACCOUNT_ADAPTER = "people.sign_in.single.SingleSignOn"
+SOCIALACCOUNT_EMAIL_AUTHENTICATION = False  # the library's wipes passwords; ours is the adapter's
+SOCIALACCOUNT_STORE_TOKENS = False
+# A link leads to the provider: a form's redirect there would be stopped by our own form-action.
+SOCIALACCOUNT_LOGIN_ON_GET = True

@@ -16,12 +16,15 @@ from django.urls import reverse
 from rest_framework.request import Request
 
 SIGNED_IN = "sign_in"
+# Set on a request that signs in by single sign-on with no word of when it was proven over there.
+UNPROVEN = "single_sign_on_unproven"
 
 
 @receiver(user_logged_in)
 def note_sign_in(request: HttpRequest, user: Any, **_: object) -> None:  # noqa: ANN401
     """Sent when every step was taken, the second factor's too."""
-    record_authentication(request, user, method=SIGNED_IN)
+    if not getattr(request, UNPROVEN, False):
+        record_authentication(request, user, method=SIGNED_IN)
 
 
 def confirmed_lately(request: HttpRequest | Request) -> bool:

@@ -27,6 +27,7 @@ from people.sign_in.sessions import (
     refuse_sign_in,
     sign_out,
 )
+from people.sign_in.single import way_to_confirm
 from people.tokens.actions import revoke_all
 from web.middleware import client_address
 
@@ -67,9 +68,14 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
         super().logout(request)
 
     def get_reauthentication_methods(self, user: User) -> list[dict[str, str]]:
-        """The second factor of whoever has one: then the password alone confirms nothing."""
+        """The second factor of whoever has one: then the password alone confirms nothing.
+
+        Whoever has neither here proves it where they sign in.
+        """
         ways: list[dict[str, str]] = super().get_reauthentication_methods(user)
-        return [way for way in ways if way["id"] != BY_PASSWORD] or ways
+        here = [way for way in ways if way["id"] != BY_PASSWORD] or ways
+        elsewhere = way_to_confirm()
+        return here or ([elsewhere] if elsewhere else [])
 
     def reauthenticate(self, user: User, password: str) -> bool:
         """By the one address people have here; allauth would look among its own."""

@@ -4,6 +4,7 @@ from typing import Self
 
 from allauth.account.models import EmailAddress, EmailConfirmation
 from allauth.mfa.models import Authenticator
+from allauth.socialaccount.models import SocialAccount
 from django.conf import settings
 from django.db import models
 from django.db.models.functions import Now
@@ -63,9 +64,27 @@ class LibraryKey(EmailConfirmation):  # type: ignore[misc]  # the library has no
         )
 
 
+exempt_label("socialaccount.SocialAccount", "recorded through people.SingleAccount, the same table")
+
+
+class SingleAccount(SocialAccount):  # type: ignore[misc]  # the library has no types
+    """How the provider of single sign-on knows somebody: issuer and subject, nothing else."""
+
+    class Meta:
+        proxy = True
+        triggers = governed(
+            subject="person",
+            subject_id="n.user_id",
+            label="(SELECT name FROM people_user WHERE id = n.user_id)",
+            exclude=("last_login", "extra_data"),
+        )
+
+
 # Other packages' tables that leave no history, each with the reason.
 
 exempt_label("sessions.Session", "what a browser carries along; who it is, in people.SignIn")
+exempt_label("socialaccount.SocialApp", "not read: settings alone name the provider")
+exempt_label("socialaccount.SocialToken", "not written: no token of the provider is kept")
 exempt_label("contenttypes.ContentType", "Django's list of models, written by migrations")
 exempt_label("auth.Permission", "Django's; nobody's rights come from it (people.persons.verbs)")
 exempt_label("auth.Group", "Django's; not used")

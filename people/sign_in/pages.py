@@ -13,6 +13,7 @@ from people.sign_in.access import access_of
 from people.sign_in.actions import deactivate_person, reactivate_person
 from people.sign_in.models import SignIn
 from people.sign_in.sessions import REASON, end_session, end_sessions, here_of
+from people.sign_in.single import disconnect
 from web.fields import RevisionForm
 from web.form_pages import cleaned
 from web.lookup import one_or_404
@@ -84,4 +85,29 @@ def end_all_of(request: PageRequest, pk: int) -> HttpResponse:
     why = cleaned(WhyForm(request.POST))
     ended = end_sessions(by=request.user, person=person, but=0, **why)
     messages.success(request, f"{ended} ended.")
+    return redirect("people:edit", pk)
+
+
+class ConnectedForm(forms.Form):
+    """The subject that was looked at."""
+
+    subject = forms.CharField(max_length=255)
+
+
+@page(methods="POST")
+@confirmed("people:sessions")
+def disconnect_own(request: PageRequest) -> HttpResponse:
+    """Forget how one's own single sign-on was connected."""
+    disconnect(by=request.user, person=request.user, **cleaned(ConnectedForm(request.POST)))
+    messages.success(request, "Disconnected.")
+    return redirect("people:sessions")
+
+
+@page(Verb.PEOPLE_MANAGE, methods="POST", everywhere=True)
+@confirmed("people:edit", "pk")
+def disconnect_single(request: PageRequest, pk: int) -> HttpResponse:
+    """Forget it for somebody else."""
+    person = one_or_404(User.objects.all(), pk)
+    disconnect(by=request.user, person=person, **cleaned(ConnectedForm(request.POST)))
+    messages.success(request, "Disconnected.")
     return redirect("people:edit", pk)

@@ -7,21 +7,24 @@ from collections.abc import Callable
 from functools import wraps
 
 from allauth.account import views
+from allauth.account.internal.flows.login import get_authentication_records
 from allauth.account.stages import LoginStageController
 from allauth.mfa.base import views as factor
 from allauth.mfa.recovery_codes import views as spare
 from allauth.mfa.stages import AuthenticateStage
 from allauth.mfa.totp import views as totp
 from allauth.mfa.webauthn import views as passkeys
+from allauth.socialaccount.providers.openid_connect import views as openid
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import URLPattern, path, re_path
+from django.utils.http import urlencode
 
 from audit.capture.context import recorded
 from audit.vocabulary import register
-from people.confirming.lately import where_to_confirm
+from people.confirming.lately import confirmed_lately, where_to_confirm
 from people.persons.models import User
-from people.sign_in import api, pages
+from people.sign_in import api, pages, single
 from people.sign_in.actions import FACTOR_USED
 from people.sign_in.sessions import refuse_sign_in
 
@@ -36,12 +39,35 @@ def own(view: View) -> View:
 
     @wraps(view)
     def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        if proven_elsewhere_only(request):
+            return redirect(f"{where_to_confirm(request)}?{urlencode({'next': request.path})}")
         if request.method != "POST" or not request.user.pk:
             return view(request, *args, **kwargs)
         with recorded(by=request.user, action=OWN_ACCOUNT):
             return view(request, *args, **kwargs)
 
     return wrapped
+
+
+def in_person(view: View) -> View:
+    """Only for whoever confirmed lately: a first password asks for no old one."""
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        if request.user.is_authenticated and not confirmed_lately(request):
+            return redirect(f"{where_to_confirm(request)}?{urlencode({'next': request.path})}")
+        return view(request, *args, **kwargs)
+
+    return wrapped
+
+
+def proven_elsewhere_only(request: HttpRequest) -> bool:
+    """Whether single sign-on let them in with no word of when they proved it over there.
+
+    The library would take that for a confirmation; a browser left signed in there gives it too.
+    """
+    notes = get_authentication_records(request, request.user)
+    return bool(notes) and notes[-1]["method"] == "socialaccount"
 
 
 def by_the_first_way(view: View) -> View:
@@ -104,7 +130,7 @@ SIGN_IN: list[URLPattern] = [
 ]
 PASSWORD: list[URLPattern] = [
     path("password/change/", own(views.password_change), name="account_change_password"),
-    path("password/set/", own(views.password_set), name="account_set_password"),
+    path("password/set/", own(in_person(views.password_set)), name="account_set_password"),
     path("password/reset/", views.password_reset, name="account_reset_password"),
     path("password/reset/sent/", views.password_reset_done, name="account_reset_password_done"),
     re_path(
@@ -150,7 +176,14 @@ PASSKEYS: list[URLPattern] = [
     path(f"{KEYS}<int:pk>/edit/", own(passkeys.edit_webauthn), name="mfa_edit_webauthn"),
     path(f"{KEYS}<int:pk>/remove/", own(passkeys.remove_webauthn), name="mfa_remove_webauthn"),
 ]
-urlpatterns: list[URLPattern] = [*SIGN_IN, *PASSWORD, *SECOND_FACTOR, *PASSKEYS]
+SINGLE = "single/<slug:provider_id>/login/"
+SINGLE_SIGN_ON: list[URLPattern] = [
+    path(SINGLE, single.single_login, name="openid_connect_login"),
+    path(f"{SINGLE}callback/", openid.callback, name="openid_connect_callback"),
+]
+urlpatterns: list[URLPattern] = [
+    *SIGN_IN, *PASSWORD, *SECOND_FACTOR, *PASSKEYS, *SINGLE_SIGN_ON,
+]  # fmt: skip
 
 # An owner's: ending somebody's sign-in, and allowing it again.
 
@@ -160,6 +193,8 @@ page_urls: list[URLPattern] = [
     path("account/sessions/", pages.own_sessions, name="sessions"),
     path("account/sessions/end-others/", pages.end_others, name="sessions_end"),
     path("sessions/<int:pk>/end/", pages.end, name="session_end"),
+    path(f"{PERSON}/disconnect/", pages.disconnect_single, name="disconnect"),
+    path("account/disconnect/", pages.disconnect_own, name="disconnect_own"),
     path(f"{PERSON}/end-sessions/", pages.end_all_of, name="person_sessions_end"),
     path(f"{PERSON}/allow-sign-in/", pages.sign_in_allowed, {"allowed": True}, name="reactivate"),
 ]

@@ -6,8 +6,10 @@ from django.template.context import RequestContext
 from people.persons.models import User
 from people.sign_in.access import access_of
 from people.sign_in.sessions import here_of
+from people.sign_in.single import single_sign_on
 
 register = template.Library()
+register.simple_tag(single_sign_on, name="single_sign_on")
 
 
 @register.inclusion_tag("people/sign_in/partials/access.html", takes_context=True)

@@ -212,6 +212,10 @@ NOT_PAGES = {
     "people:give_role",
     "people:take_role",
     "people:session_end",
+    "people:disconnect",
+    "people:disconnect_own",
+    "openid_connect_login",  # another server's page: test_single_sign_on.py
+    "openid_connect_callback",
     "people:sessions_end",
     "people:person_sessions_end",
     "people:deactivate",

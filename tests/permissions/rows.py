@@ -150,7 +150,7 @@ WIDE_PAGES = [
     *pages("O", "audit:reconciliation", thing="reconciliation"),
     *forms("O", "people:add", "people:policy"),
     *posts("O", "people:edit", "people:deactivate", "people:reactivate", "people:invitation",
-           "people:person_sessions_end", thing="person"),
+           "people:person_sessions_end", "people:disconnect", thing="person"),
 ]  # fmt: skip
 
 ENDPOINTS = [
@@ -312,6 +312,7 @@ ELSEWHERE = {
     "people:take_role": "two things in its address (tests/people)",
     "people:sessions": "one's own sessions (tests/people)",
     "people:sessions_end": "one's own sessions (tests/people)",
+    "people:disconnect_own": "one's own single sign-on (tests/people)",
     "people:session_end": "one's own, or an owner's everybody's (tests/people)",
     "people_api:sessions": "one's own sessions (tests/people)",
     "people_api:session_end": "one's own, or an owner's everybody's (tests/people)",
@@ -333,5 +334,6 @@ ELSEWHERE = {
 }
 ELSEWHERE_PREFIXES = {
     "account_": "sign-in itself, by the library (tests/people)",
+    "openid_connect_": "single sign-on, by the library (tests/people)",
     "mfa_": "second factors, by the library (tests/people)",
 }
