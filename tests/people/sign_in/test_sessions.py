@@ -205,5 +205,10 @@ def test_a_person_s_page_shows_what_lets_them_in(cast: Cast, api_as: ApiAs) -> N
     api_as(cast.barista)
     browser_of(cast.barista)
     page = browser_of(cast.owner).get(f"/people/{cast.barista.pk}/").content.decode()
-    for words in ("Last signed in", "by password", "None: the password alone", "Usable"):
+    for words in (
+        "Last signed in",
+        "by password",
+        "None: nothing besides a password is asked for",
+        "Usable",
+    ):
         assert words in page
