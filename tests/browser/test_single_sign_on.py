@@ -19,7 +19,7 @@ def test_somebody_signs_in_over_there(cast: Cast, open_page: OpenPage, settings:
         named = single_sign_on_settings(issuer, "portaledger", "x", "Group sign-on")
         for name, value in named.items():
             setattr(settings, name, value)
-        claims = {"email": cast.barista.email, "email_verified": True}
+        claims: dict[str, str | bool] = {"email": cast.barista.email, "email_verified": True}
         requests.put(f"{issuer}/users/s-1", json=claims, timeout=5).raise_for_status()
         page = open_page(None, "/account/login/?next=/account/sessions/")
         # The provider's own page wants a style sheet from elsewhere, which tests never reach.
