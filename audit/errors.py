@@ -101,6 +101,10 @@ class Refused(DomainError):  # noqa: N818
         self.entry_id: int | None = None  # set once the refusal is in the history
 
 
+class OneMoreStep(DomainError):  # noqa: N818
+    """Nothing is wrong: whoever acts is asked for one thing more, and the form knows for what."""
+
+
 class NotPermitted(Refused):
     """This person may not do it (403)."""
 

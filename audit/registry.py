@@ -51,6 +51,7 @@ class SignatureShown:
     digest: str
     note: str = ""
     manner: str = ""  # by what the signer showed that it was they
+    proven: bool | None = None  # whether that still proves itself; None where it can't
     pk: int = 0
     about: str = ""  # the kind of thing that was signed, and its number
     about_id: int = 0
@@ -243,6 +244,13 @@ def content_of(signed: SignatureShown) -> ContentShown:
         return read(signed) if read else UNKNOWN
     except (ObjectDoesNotExist, LookupError, ValueError, TypeError):
         return GONE
+
+
+def whole_of(signed: SignatureShown) -> ContentShown:
+    """Whether a signature holds in every part: what was signed, and the passkey that signed it."""
+    if signed.proven is False:
+        return ContentShown(False, f"{signed.manner}.")
+    return content_of(signed)
 
 
 def subject_name(type_: str, pk: int, otherwise: str) -> str:

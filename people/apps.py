@@ -39,7 +39,7 @@ def _tell_the_history() -> None:
         adapter,  # noqa: F401 - our words
         models,  # noqa: F401 - says which tables leave no history
     )
-    from people.signatures.content import every_signature, signatures_shown
+    from people.signatures.whole import every_signature, signatures_shown
     from people.tokens import actions as tokens  # noqa: F401 - our words
 
     register_people(names_in(User.objects.all, everywhere=True))

@@ -1,5 +1,6 @@
 """People: who signs in, what they sign, the policy in force, keys for programs."""
 
+from people.passkeys.models import Assertion, KeyEvent
 from people.persons.models import Assignment, User
 from people.policy.models import Boiling, Policy
 from people.sign_in.models import LibraryAddress, LibraryKey, SecondFactor, SignIn, SingleAccount
@@ -8,8 +9,10 @@ from people.tokens.models import ApiToken, Scope
 
 __all__ = [
     "ApiToken",
+    "Assertion",
     "Assignment",
     "Boiling",
+    "KeyEvent",
     "LibraryAddress",
     "LibraryKey",
     "Meaning",

@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils.text import capfirst
 
-from audit.errors import DomainError, Invalid, NotPermitted, Problem, Refused, Stale
+from audit.errors import DomainError, Invalid, NotPermitted, OneMoreStep, Problem, Refused, Stale
 from web.errors import kind_of
 from web.pages import PageRequest
 from web.printing import NONE, unit_label
@@ -33,10 +33,11 @@ class Attempt:
 
     status: int = 200
     error: DomainError | None = None
+    unfinished: bool = False  # one step more is needed, which the form shows
 
     @property
     def ok(self) -> bool:
-        """True once the block ran to its end."""
+        """True unless something was wrong: what was looked at still stands."""
         return self.error is None
 
     @property
@@ -66,7 +67,7 @@ def form_page(
     if form.is_bound and form.is_valid():
         with form_errors(form) as attempt:
             made = act()
-        if attempt.ok:
+        if attempt.ok and not attempt.unfinished:
             if said:
                 messages.success(request, capfirst(said.format(made)))
             return redirect(made)
@@ -86,6 +87,8 @@ def form_errors(form: BaseForm) -> Iterator[Attempt]:
         yield attempt
     except NotPermitted:
         raise
+    except OneMoreStep:
+        attempt.unfinished = True
     except Invalid as invalid:
         for problem in invalid.problems:
             form.add_error(*_placed(form, problem))

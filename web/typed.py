@@ -19,7 +19,7 @@ TYPED = "typed"  # in the session, until it is shown again
 LARGEST = 64 * 1024  # bytes of what is kept; nobody types more
 SIGNED_IN_AGAIN = "You are signed in again. Nothing was sent yet: look at it, and send it again."
 # Never kept: what proves who somebody is, and what belongs to the page as it was.
-NEVER_KEPT = frozenset({"csrfmiddlewaretoken", "password", "code", FIELD})
+NEVER_KEPT = frozenset({"csrfmiddlewaretoken", "password", "code", "passkey", FIELD})
 NOT_TYPED = frozenset({"revision", "seen", "digest"})
 
 

@@ -50,6 +50,11 @@ MEANING: dict[Kind, tuple[str, str]] = {
         "Marked so when sealed: put in afterwards, or a clock was wrong. Find out which.",
     ),
     Kind.DIFFERS: ("Tables", "A table is not what the history says."),
+    Kind.SIGNATURE: (
+        "Not signed",
+        "A signature by passkey that does not prove itself: the passkey did not give it, or what "
+        "is kept of it is not what it gave.",
+    ),
     Kind.NOTE: ("Remarks", "Nothing is wrong here; to know when judging the answer."),
 }
 

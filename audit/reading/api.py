@@ -36,6 +36,7 @@ class SignatureShownSerializer(serializers.Serializer[Any]):
     digest = serializers.CharField()
     note = serializers.CharField()
     manner = serializers.CharField()
+    proven = serializers.BooleanField(allow_null=True)
     content = serializers.SerializerMethodField()
 
     @extend_schema_field(ContentShownSerializer)

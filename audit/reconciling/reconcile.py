@@ -14,7 +14,7 @@ from audit.reconciling import carrying, replay
 from audit.reconciling.naming import names_of, touched_by
 from audit.reconciling.report import Difference, Kind, Report
 from audit.reconciling.tables import GovernedTable, governed_tables
-from audit.registry import content_of, registry
+from audit.registry import registry, whole_of
 
 
 class Found(NamedTuple):
@@ -126,7 +126,7 @@ def _signatures(report: Report) -> None:
     found = []
     for signed in registry.signatures():
         report.signatures += 1
-        content = content_of(signed)
+        content = whole_of(signed)
         if not content.same:
             found.append(
                 Difference(

@@ -1,5 +1,7 @@
 """A code of somebody's second factor: of their code app, or a spare one. Each works once."""
 
+from dataclasses import dataclass
+
 from allauth.core.internal.cryptokit import normalize_user_code
 from allauth.mfa import app_settings
 from allauth.mfa.models import Authenticator
@@ -28,6 +30,20 @@ def use_code(user_pk: int, code: str) -> bool:
     return False
 
 
-def has_factor(user_pk: int) -> bool:
-    """Whether somebody has a code app or a passkey; spare codes come and go with those."""
-    return bool(Authenticator.objects.filter(user_id=user_pk).exclude(type=SPARE).exists())
+@dataclass(frozen=True, slots=True)
+class Factors:
+    """What somebody has beside their password; spare codes come and go with the others."""
+
+    app: bool = False
+    passkey: bool = False
+
+    @property
+    def any(self) -> bool:
+        """Whether there is a second factor."""
+        return self.app or self.passkey
+
+
+def factors_of(user_pk: int) -> Factors:
+    """What somebody has. One query."""
+    types = set(Authenticator.objects.filter(user_id=user_pk).values_list("type", flat=True))
+    return Factors(APP in types, Authenticator.Type.WEBAUTHN in types)

@@ -11,6 +11,7 @@ from django.db.models.functions import Now
 
 from audit.capture.governed import exempt_label, governed
 from audit.capture.models import one_of
+from people.passkeys.guards import KEPT_HISTORY
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
@@ -26,13 +27,16 @@ class SecondFactor(Authenticator):  # type: ignore[misc]  # the library has no t
 
     class Meta:
         proxy = True
-        triggers = governed(
-            subject="person",
-            subject_id="n.user_id",
-            label="(SELECT name FROM people_user WHERE id = n.user_id)",
-            exclude=("last_used_at",),
-            secret=("data",),
-        )
+        triggers = [
+            KEPT_HISTORY,
+            *governed(
+                subject="person",
+                subject_id="n.user_id",
+                label="(SELECT name FROM people_user WHERE id = n.user_id)",
+                exclude=("last_used_at",),
+                secret=("data",),
+            ),
+        ]
 
     def __str__(self) -> str:
         return str(self.get_type_display())

@@ -5,7 +5,7 @@ bytes seen are kept: they must still have the digest, and what is stored must st
 """
 
 import json
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
@@ -78,14 +78,6 @@ def kept_of(signatures: Iterable[Signature]) -> Kept:
     return Kept(readable, frozenset(digests.keys() - found.keys()))
 
 
-# How signatures are shown.
-
-
-def signatures_shown(ids: Collection[int]) -> dict[int, SignatureShown]:
-    """The signatures of those numbers, by number."""
-    return {signed.pk: shown(signed) for signed in Signature.objects.filter(pk__in=ids)}
-
-
 def signed_rows(
     model: type[Model], path: str = "signature"
 ) -> Callable[[Collection[int]], Mapping[int, int]]:
@@ -96,24 +88,3 @@ def signed_rows(
         return dict(signed.values_list("pk", path))
 
     return signatures
-
-
-def every_signature() -> Iterator[SignatureShown]:
-    """All signatures, the oldest first."""
-    return map(shown, Signature.objects.order_by("pk").iterator())
-
-
-def shown(signed: Signature) -> SignatureShown:
-    """A signature as it must be shown."""
-    return SignatureShown(
-        name=signed.name,
-        role=signed.get_role_display(),
-        meaning=signed.get_meaning_display(),
-        at=signed.at,
-        digest=signed.digest,
-        note=signed.note,
-        manner=signed.get_manner_display(),
-        pk=signed.pk,
-        about=signed.subject_type,
-        about_id=signed.subject_id,
-    )

@@ -1,22 +1,36 @@
 """How a signature is asked for, on pages by a form and in the API by a serializer, and shown."""
 
+from typing import Any
+
 from django import forms
 from django.http import HttpRequest
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from people.confirming.codes import has_factor
+from people.confirming.codes import Factors, factors_of
+from people.passkeys.asking import Dialog
 from people.signatures.models import Signature
 from people.signatures.signing import Credentials
 from people.tokens.models import ApiToken
 
 SIGNED = "has_signed"  # the session's mark; a new session starts without it
+TYPED = ("email", "password", "code")
+BUTTON = "with_passkey"  # what the button that asks the passkey sends
+
+
+class Unfilled(forms.HiddenInput):
+    """Never shows again what was sent."""
+
+    def format_value(self, value: object) -> None:
+        """Nothing."""
+        return
 
 
 class SigningForm(forms.Form):
-    """Inherit it: adds `password`, `email` until this session has signed once, and `code`.
+    """Inherit it: adds what a signature asks for, and show it by parts/sign_panel.html.
 
-    The code is asked of whoever has a second factor.
+    That is the password, the address until this session has signed once, and a code of whoever
+    has a second factor. Whoever has a passkey may let that answer instead.
     """
 
     email = forms.EmailField(
@@ -36,38 +50,58 @@ class SigningForm(forms.Form):
         help_text="What your code app shows now, or a spare code.",
         widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "numeric"}),
     )
+    passkey = forms.CharField(required=False, max_length=20_000, widget=Unfilled())
 
     def __init__(self, *args: object, request: HttpRequest, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
         self.request = request
-        if has_signed(request):
-            del self.fields["email"]
-        if request.user.pk is None or not has_factor(request.user.pk):
-            del self.fields["code"]
+        factors = factors_of(request.user.pk) if request.user.pk else Factors()
+        self.has_passkey = factors.passkey
+        for name, needed in {
+            "email": not has_signed(request),
+            "code": factors.any,
+            "passkey": factors.passkey,
+        }.items():
+            if not needed:
+                del self.fields[name]
+        if self.by_passkey:
+            for name in TYPED:
+                if name in self.fields:
+                    self.fields[name].required = False
+        self.dialog = Dialog(request, str(self.data.get("passkey", "")))
         # Last on the page: what is signed comes first.
-        self.order_fields([n for n in self.fields if n not in ("email", "password", "code")])
+        self.order_fields([n for n in self.fields if n not in TYPED])
+
+    @property
+    def by_passkey(self) -> bool:
+        """Whether the passkey is to answer, or has; who typed a password meant that."""
+        sent = self.data.get("passkey") or (self.data.get(BUTTON) and not self.data.get("password"))
+        return self.has_passkey and bool(sent)
 
     def credentials(self) -> Credentials:
         """What was typed, for the action; after it succeeded call note_signed(request)."""
+        given: dict[str, Any] = self.cleaned_data
+        if self.by_passkey:
+            return Credentials(password="", passkey=self.dialog)
         return Credentials(
-            password=self.cleaned_data["password"],
-            identification=self.cleaned_data.get("email"),
+            password=given["password"],
+            identification=given.get("email"),
             session_signed=has_signed(self.request),
-            code=self.cleaned_data.get("code", ""),
+            code=given.get("code", ""),
         )
 
 
 class SignatureSerializer(serializers.Serializer[Credentials]):
     """Inherit it in a signing endpoint's body. With a token the e-mail is needed every time.
 
-    `code` is that of the person's second factor, needed where they have one.
+    `code` is that of the person's second factor, needed where they have one. Passkeys answer on
+    pages only.
     """
 
     email = serializers.EmailField(required=False, write_only=True)
     password = serializers.CharField(
         write_only=True, trim_whitespace=False, max_length=4096, style={"input_type": "password"}
     )
-
     code = serializers.CharField(
         required=False, write_only=True, max_length=20, allow_blank=True, default=""
     )
@@ -83,7 +117,7 @@ class SignatureSerializer(serializers.Serializer[Credentials]):
 
 
 class SignatureOut(serializers.ModelSerializer[Signature]):
-    """A signature as it is printed: name, role, time, meaning, manner, and the digest it covers."""
+    """A signature as it is printed: name, role, time, meaning, how, and the digest it covers."""
 
     class Meta:
         model = Signature

@@ -8,6 +8,9 @@ from django.db.models.functions import Now
 from audit.capture.governed import exempt, governed
 from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, insert_only, refusal
+from audit.ledger.passkeys import Said
+from people.passkeys.guards import ANSWERED
+from people.passkeys.models import Assertion
 from people.persons.verbs import Role
 
 # The database's own clock, whatever the program says: nobody can date a signature back.
@@ -34,6 +37,7 @@ class Manner(models.TextChoices):
 
     PASSWORD = "password", "By password"
     PASSWORD_AND_CODE = "password_code", "By password and code"
+    PASSKEY = "passkey", "By passkey"
 
 
 # Whoever has a second factor signs with it. Spare codes come and go with the others.
@@ -71,12 +75,17 @@ class Signature(models.Model):
     subject_id = models.BigIntegerField()
     note = models.CharField(max_length=200, blank=True, default="")
     manner = models.CharField(max_length=20, choices=Manner.choices, default=Manner.PASSWORD)
+    # One answer for one signature.
+    assertion = models.OneToOneField(
+        Assertion, models.PROTECT, null=True, blank=True, related_name="signed"
+    )
 
     class Meta:
         ordering = ["-pk"]
         triggers = [
             STAMP,
             FACTOR,
+            ANSWERED,
             *insert_only("signature"),
             *governed(subject="signature", label="n.name || ', ' || n.role || ': ' || n.meaning"),
         ]
@@ -90,10 +99,28 @@ class Signature(models.Model):
             one_of("role", Role, name="signature_role_is_known"),
             one_of("meaning", Meaning, name="signature_meaning_is_known"),
             one_of("manner", Manner, name="signature_manner_is_known"),
+            models.CheckConstraint(
+                condition=models.Q(manner=Manner.PASSKEY, assertion__isnull=False)
+                | models.Q(assertion__isnull=True) & ~models.Q(manner=Manner.PASSKEY),
+                name="signature_by_passkey_has_its_answer",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.get_meaning_display()}: {self.name}, {self.get_role_display()}"
+
+    def said(self) -> Said:
+        """What a passkey's statement about it must say."""
+        return {
+            "signer": self.user_id,
+            "name": self.name,
+            "role": str(self.role),
+            "meaning": str(self.meaning),
+            "digest": self.digest,
+            "subject_type": self.subject_type,
+            "subject_id": self.subject_id,
+            "note": self.note,
+        }
 
 
 # What somebody saw when they signed, byte for byte.

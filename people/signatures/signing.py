@@ -1,14 +1,18 @@
-"""Putting one's name to something: password and second factor are asked for again, every time."""
+"""Putting one's name to something: by passkey, or password and second factor, every time anew."""
 
 from dataclasses import dataclass
 
 from django.core.cache import cache
 from django.db import transaction
+from django.utils import timezone
 
 from audit.capture.context import record_refusal, recorded
 from audit.errors import UNSHOWN, Invalid, Refused, Subject
+from audit.ledger.passkeys import PasskeyError
 from audit.vocabulary import register
-from people.confirming.codes import has_factor, use_code
+from people.confirming.codes import factors_of, use_code
+from people.passkeys.asking import Dialog, require_counting_up
+from people.passkeys.models import Assertion, KeyEvent, why_unproven
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
@@ -64,6 +68,7 @@ def _key(user: User) -> str:
 class Credentials:
     """What a signer typed. The first signature of a session needs the e-mail address as well.
 
+    passkey: what their passkey is asked and answered, instead of all else.
     code: of the code app, or a spare one; needed from whoever has a second factor.
     session_signed: whether this session has signed before; a token's request has no session.
     """
@@ -72,9 +77,14 @@ class Credentials:
     identification: str | None = None
     session_signed: bool = False
     code: str = ""
+    passkey: Dialog | None = None
 
     def __repr__(self) -> str:
         return "Credentials(…)"  # never what is in it, not even in a traceback
+
+    def reserved(self, subject_type: str) -> int | None:
+        """The number to give to what is made by signing, where a passkey signed for it already."""
+        return self.passkey.reserved(subject_type) if self.passkey else None
 
 
 def sign(
@@ -96,7 +106,8 @@ def sign(
     database refuses any that do not have the digest.
 
     Call it inside the action's own transaction, so that neither stands without the other.
-    Raises Invalid (email, password, code), NotPermitted, and Refused after too many guesses.
+    Raises Invalid (email, password, code), NotPermitted, Refused after too many guesses or for a
+    passkey's answer that does not hold, and OneMoreStep where the passkey has to be asked.
     """
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("sign() needs the transaction of the action that is signed")
@@ -111,8 +122,12 @@ def sign(
         subject_type=subject_type,
         subject_id=subject_id,
         note=note,
-        manner=_check(by, credentials, subject),
     )
+    if credentials.passkey:
+        signature.assertion = _answered(signature, credentials.passkey, subject)
+        signature.manner = Manner.PASSKEY
+    else:
+        signature.manner = _check(by, credentials, subject)
     signature.save(force_insert=True)
     if seen:
         SignedContent(signature=signature, canonical=seen.decode()).save(force_insert=True)
@@ -122,9 +137,28 @@ def sign(
 # Whether it is they.
 
 
+def _answered(signature: Signature, dialog: Dialog, subject: Subject) -> Assertion:
+    """Their passkey's answer, stored. Raises OneMoreStep, Refused."""
+    try:
+        answer = dialog.take(signature.said())
+        events = KeyEvent.objects.of_factors([answer.key.factor_id])
+        why = why_unproven(signature.said(), timezone.now(), answer, events)
+        if why:
+            raise PasskeyError(why)
+        require_counting_up(answer)
+    except PasskeyError as error:
+        raise Refused(
+            f"The passkey's answer is not taken: {error}.",
+            how_to_ask="Ask it again, or sign with password and code.",
+            subject=subject,
+        ) from None
+    answer.save(force_insert=True)
+    return answer
+
+
 def _check(by: User, credentials: Credentials, subject: Subject) -> Manner:
     """By what they showed it. Raises Invalid, and Refused after too many guesses."""
-    factor = has_factor(by.pk)
+    factor = factors_of(by.pk).any
     _complete(credentials, factor=factor)
     count_attempt(by, subject)
     typed = (credentials.identification or "").strip().lower()

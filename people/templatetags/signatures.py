@@ -3,8 +3,8 @@
 from django import template
 
 from audit.registry import content_of
-from people.signatures.content import shown
 from people.signatures.models import Signature
+from people.signatures.whole import shown
 
 register = template.Library()
 

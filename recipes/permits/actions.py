@@ -55,7 +55,7 @@ def grant(
             seen=seen,
         )
         must_acknowledge(plan, acknowledged)
-        permit = _write(plan, by, reason)
+        permit = _write(plan, by, reason, credentials.reserved(PERMIT.basis))
         signature = sign_document(plan, permit, Signer(by, credentials), recording)
         due = {line.slot.station.machine.site_id: permit.granted_at for line in plan.lines}
         place(plan, signature, due=due, mark=f" · permit {permit.pk}")
@@ -63,8 +63,9 @@ def grant(
         return permit
 
 
-def _write(plan: PermitPlan, by: User, reason: str) -> Permit:
+def _write(plan: PermitPlan, by: User, reason: str, number: int | None) -> Permit:
     permit = Permit.objects.create(
+        pk=number,
         author=by, reason=reason, ends_at=plan.ends_at, plan_digest=plan.digest,
         accepted=[each.as_json() for each in plan.accepted],
     )  # fmt: skip

@@ -72,7 +72,7 @@ def publish(
             seen=seen,
         )
         must_acknowledge(plan, acknowledged)
-        publication = _write(plan, by, reason)
+        publication = _write(plan, by, reason, credentials.reserved(PUBLICATION.basis))
         signature = sign_document(plan, publication, Signer(by, credentials), recording)
         _share_out(publication, plan)
         place(plan, signature, due={pk: due.at for pk, due in plan.due.items()})
@@ -109,8 +109,9 @@ def _now(learnt_until: datetime | None) -> datetime:
     return moment
 
 
-def _write(plan: PublicationPlan, by: User, reason: str) -> Publication:
+def _write(plan: PublicationPlan, by: User, reason: str, number: int | None) -> Publication:
     return Publication.objects.create(
+        pk=number,
         version=plan.version,
         author=by,
         reason=reason,

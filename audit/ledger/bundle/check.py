@@ -11,6 +11,7 @@ from audit.ledger.bundle.keys import MadeKeys
 from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, Mark, read
 from audit.ledger.bundle.report import Kind, Report, numbers, plain
 from audit.ledger.bundle.scan import Scan
+from audit.ledger.bundle.signed import Signed
 from audit.ledger.bundle.times import Times
 from audit.ledger.bundle.trust import Kept, Trust
 from audit.ledger.bundle.witnessed import Witnessed
@@ -32,16 +33,19 @@ def verify(
     witnesses: Sequence[WitnessKey] = (),
     quorum: int | None = None,
     progress: Callable[[int], None] | None = None,
+    signed: Signed | None = None,
 ) -> Report:
     """Check a bundle given as lines with their newlines.
 
     `keys` are the signing keys the reader trusts (else the first the bundle names, with a note
     saying so); `since` are checkpoint notes kept outside; `archives` are the lines of archives by
     the names of their files; `progress` is told the lines read, at every line of fingerprints.
+    With `signed`, that of a history whose archive this is, it is told of signatures and judges.
     Damage of any kind ends in the report. Raises LedgerError only for an unreadable `since`, or
     witnesses that can't make the quorum.
     """
     check = Check(keys, Kept(since), witnesses, quorum)
+    check.signed = signed or check.signed
     for number, entries, other in _blocks(lines):
         check.take(number, entries, other)
         if progress:
@@ -49,8 +53,10 @@ def verify(
     check.close()
     copies = [Copy(name, archived) for name, archived in (archives or {}).items()]
     for copy in copies:
-        copy.report = verify(copy, keys=check.keys)
+        copy.report = verify(copy, keys=check.keys, signed=check.signed)
     check.archives.judge(check.report, copies)
+    if signed is None:
+        check.signed.judge(check.report)
     return check.report
 
 
@@ -79,6 +85,7 @@ class Check:
         self.report = Report()
         self._witnessed = Witnessed(witnesses, quorum, self.report)
         self.archives = Archives()
+        self.signed = Signed()
         self._trust = Trust(keys, self.report)
         self._kept = kept
         self._scan = Scan(kept.sizes)
@@ -101,7 +108,7 @@ class Check:
         start = self._scan.size
         if self._pending and not self._end and self._scan.block_as_stated(self._pending, other):
             self._times.look(start, self._pending)
-            self._look(self._pending)
+            self._look(start, self._pending)
             self.report.entries += len(self._pending)
             self._pending = []
             return
@@ -136,8 +143,9 @@ class Check:
         report.proven -= sum(one.last - one.first + 1 for one in found if one.first and one.last)
         self._check_end()
 
-    def _look(self, entries: list[bytes]) -> None:
+    def _look(self, start: int, entries: list[bytes]) -> None:
         self.archives.look(entries)
+        self.signed.look(entries, start + 1)
         self._made.look(entries)
 
     def _settle_records(self, bad: Collection[bytes] | None) -> None:
@@ -175,7 +183,7 @@ class Check:
         pending, self._pending = self._pending, []
         self.report.entries += len(pending)
         self._require_place(line.first)
-        self._look(pending)
+        self._look(self._scan.size, pending)
         self._times.look(self._scan.size, pending)
         self._scan.block(pending, line)
 

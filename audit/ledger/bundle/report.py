@@ -30,6 +30,7 @@ class Kind(StrEnum):
     UNREADABLE = "unreadable"
     UNTIMELY = "out of its time"
     DIFFERS = "not as the history has it"
+    SIGNATURE = "signature"
 
 
 HARMLESS = (Kind.NOTE, Kind.LATE)

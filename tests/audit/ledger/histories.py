@@ -31,6 +31,10 @@ class History:
         new = [entry(start + at + 1) for at in range(batch)]
         if start < altered <= start + batch:
             new[altered - start - 1] = entry(altered + 7000)
+        self.take(new)
+
+    def take(self, new: list[bytes]) -> None:
+        """Seal these."""
         self.payloads += new
         self.hashes += [leaf_hash(one) for one in new]
         frontier = Frontier()
