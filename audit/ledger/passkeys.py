@@ -17,11 +17,12 @@ from hashlib import sha256
 from typing import Any
 from urllib.parse import urlsplit
 
-import rfc8785
 from cryptography.exceptions import InvalidSignature
 from fido2.rpid import verify_rp_id
 from fido2.utils import websafe_decode
 from fido2.webauthn import AttestationObject, AuthenticatorData, CollectedClientData
+
+from audit.ledger.canonical import canonical
 
 SCHEME = 1
 OLDEST = timedelta(minutes=10)
@@ -69,7 +70,7 @@ def statement_of(said: Said, *, rp_id: str, nonce: str, asked: str) -> str:
         "nonce": nonce,
         "asked": asked,
     }
-    return rfc8785.dumps(about | {name: said[name] for name in BOUND}).decode()
+    return canonical(about | {name: said[name] for name in BOUND}).decode()
 
 
 def challenge_of(statement: str) -> bytes:
@@ -93,7 +94,7 @@ def require_proof(said: Said, at: datetime, assertion: Assertion, key: Key) -> N
 
 
 def _require_statement(stated: dict[str, Any], text: str, said: Said) -> None:
-    if rfc8785.dumps(stated).decode() != text:
+    if canonical(stated).decode() != text:
         raise PasskeyError("its statement is not in canonical form")
     if (stated["type"], stated["scheme"]) != ("signature", SCHEME):
         raise PasskeyError("its statement is of another kind")

@@ -105,9 +105,8 @@ def sign(
     `seen` are the bytes of what was seen, to be kept where no other rows hold all of it; the
     database refuses any that do not have the digest.
 
-    Call it inside the action's own transaction, so that neither stands without the other.
-    Raises Invalid (email, password, code), NotPermitted, Refused after too many guesses or for a
-    passkey's answer that does not hold, and OneMoreStep where the passkey has to be asked.
+    Call it inside the action's own transaction, so that neither stands without the other. Raises
+    Invalid (email, password, code), NotPermitted, Refused (guesses, an answer), OneMoreStep.
     """
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("sign() needs the transaction of the action that is signed")
@@ -123,11 +122,7 @@ def sign(
         subject_id=subject_id,
         note=note,
     )
-    if credentials.passkey:
-        signature.assertion = _answered(signature, credentials.passkey, subject)
-        signature.manner = Manner.PASSKEY
-    else:
-        signature.manner = _check(by, credentials, subject)
+    _prove(signature, credentials, subject)
     signature.save(force_insert=True)
     if seen:
         SignedContent(signature=signature, canonical=seen.decode()).save(force_insert=True)
@@ -135,6 +130,15 @@ def sign(
 
 
 # Whether it is they.
+
+
+def _prove(signature: Signature, credentials: Credentials, subject: Subject) -> None:
+    """Put into the signature how it was shown that it is they. Raises what sign() does."""
+    if credentials.passkey:
+        signature.assertion = _answered(signature, credentials.passkey, subject)
+        signature.manner = Manner.PASSKEY
+    else:
+        signature.manner = _check(signature.user, credentials, subject)
 
 
 def _answered(signature: Signature, dialog: Dialog, subject: Subject) -> Assertion:
