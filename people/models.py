@@ -4,7 +4,7 @@ from people.passkeys.models import Assertion, KeyEvent
 from people.persons.models import Assignment, User
 from people.policy.models import Boiling, Policy
 from people.sign_in.models import LibraryAddress, LibraryKey, SecondFactor, SignIn, SingleAccount
-from people.signatures.models import Meaning, Signature, SignedContent
+from people.signatures.models import Meaning, Signature, SignedContent, SigningRule
 from people.tokens.models import ApiToken, Scope
 
 __all__ = [
@@ -22,6 +22,7 @@ __all__ = [
     "SignIn",
     "Signature",
     "SignedContent",
+    "SigningRule",
     "SingleAccount",
     "User",
 ]

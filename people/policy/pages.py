@@ -1,5 +1,7 @@
 """Page: the group's policy."""
 
+from typing import Any
+
 from django import forms
 from django.http import HttpResponse
 from django.urls import reverse
@@ -8,14 +10,20 @@ from people.confirming.pages import confirmed
 from people.persons.verbs import Verb
 from people.policy.actions import set_policy
 from people.policy.models import Boiling, Policy
+from people.policy.signing_rules import Rules, rules_in_force
 from people.signatures.fields import SigningForm, note_signed
+from people.signatures.rules import SIGNERS, Meaning, Need, SigningRule
 from web.fields import SeenRevision
 from web.form_pages import form_page, posted
 from web.pages import PageRequest, page
 
+ASKED = [("", "Password, and the second factor of who has one"), *Need.choices]
+
 
 class PolicyForm(SigningForm):
     """The policy to sign."""
+
+    signs = Meaning.POLICY_SET
 
     revision = SeenRevision()
     sole_roaster = forms.BooleanField(
@@ -28,6 +36,36 @@ class PolicyForm(SigningForm):
         choices=Boiling.choices,
         widget=forms.RadioSelect,
     )
+    acknowledged = forms.BooleanField(
+        label="Accept that some signatures wait until somebody adds what is asked",
+        required=False,
+        help_text="Needed only where nobody who may sign has it yet.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        for (meaning, role), label in RULES.items():
+            self.fields[_name(meaning, role)] = forms.ChoiceField(
+                label=label, choices=ASKED, required=False
+            )
+        names = [_name(*each) for each in RULES]
+        self.order_fields(["revision", "sole_roaster", "boiling", *names])
+
+    def rules(self) -> Rules:
+        """What signatures shall need."""
+        typed = {each: self.cleaned_data[_name(*each)] for each in RULES}
+        kept = {each: needs for each, needs in rules_in_force().items() if each not in RULES}
+        return kept | {each: needs for each, needs in typed.items() if needs}
+
+
+RULES: dict[tuple[str, str], str] = {
+    **{(meaning.value, ""): f"Signatures that say “{meaning.label}”" for meaning in Meaning},
+    **{("", role.value): f"Everything signed as {role.label.lower()}" for role in SIGNERS},
+}
+
+
+def _name(meaning: str, role: str) -> str:
+    return f"signing_{meaning or role}"
 
 
 @page(Verb.POLICY_SET, methods="GET POST", everywhere=True)
@@ -39,6 +77,7 @@ def policy(request: PageRequest) -> HttpResponse:
         "revision": current.revision,
         "sole_roaster": current.sole_roaster,
         "boiling": current.boiling,
+        **{_name(*each): needs for each, needs in rules_in_force().items()},
     }
     form = PolicyForm(posted(request), initial=stored, request=request)
 
@@ -50,6 +89,8 @@ def policy(request: PageRequest) -> HttpResponse:
             sole_roaster=typed["sole_roaster"],
             boiling=typed["boiling"],
             credentials=form.credentials(),
+            rules=form.rules(),
+            acknowledged=typed["acknowledged"],
         )
         note_signed(request)
         return reverse("people:policy")
@@ -60,5 +101,5 @@ def policy(request: PageRequest) -> HttpResponse:
         form,
         act,
         said="Policy signed.",
-        context={"policy": current},
+        context={"policy": current, "rules": SigningRule.objects.order_by("meaning", "role")},
     )

@@ -1,6 +1,6 @@
 """How a signature is asked for, on pages by a form and in the API by a serializer, and shown."""
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.http import HttpRequest
@@ -9,7 +9,9 @@ from rest_framework.request import Request
 
 from people.confirming.codes import Factors, factors_of
 from people.passkeys.asking import Dialog
-from people.signatures.models import Signature
+from people.persons.verbs import first_role
+from people.signatures.models import Meaning, Signature
+from people.signatures.rules import VERBS, Need, meets, need_of
 from people.signatures.signing import Credentials
 from people.tokens.models import ApiToken
 
@@ -29,9 +31,12 @@ class Unfilled(forms.HiddenInput):
 class SigningForm(forms.Form):
     """Inherit it: adds what a signature asks for, and show it by parts/sign_panel.html.
 
-    That is the password, the address until this session has signed once, and a code of whoever
-    has a second factor. Whoever has a passkey may let that answer instead.
+    `signs` is the meaning, for what the house asks of it. Asked are the password, the address
+    until this session has signed once, and a code of whoever has a second factor. Whoever has a
+    passkey may let that answer instead.
     """
+
+    signs: ClassVar[Meaning | None] = None
 
     email = forms.EmailField(
         label="Your e-mail address",
@@ -57,6 +62,8 @@ class SigningForm(forms.Form):
         self.request = request
         factors = factors_of(request.user.pk) if request.user.pk else Factors()
         self.has_passkey = factors.passkey
+        self.asked = self._asked_of(request.user)
+        self.short_of = bool(self.asked) and not meets(factors, self.asked)
         for name, needed in {
             "email": not has_signed(request),
             "code": factors.any,
@@ -71,6 +78,13 @@ class SigningForm(forms.Form):
         self.dialog = Dialog(request, str(self.data.get("passkey", "")))
         # Last on the page: what is signed comes first.
         self.order_fields([n for n in self.fields if n not in TYPED])
+
+    def _asked_of(self, person: Any) -> Need | None:  # noqa: ANN401
+        """What the house asks of whoever signs this here."""
+        if self.signs is None or not person.pk:
+            return None
+        role = first_role(person.roles_held(), VERBS[self.signs], None)
+        return need_of(self.signs, [role] if role else [])
 
     @property
     def by_passkey(self) -> bool:

@@ -12,6 +12,9 @@ from audit.ledger.passkeys import Said
 from people.passkeys.guards import ANSWERED
 from people.passkeys.models import Assertion
 from people.persons.verbs import Role
+from people.signatures.rules import AS_ASKED, Meaning, SigningRule
+
+__all__ = ["Manner", "Meaning", "Signature", "SignedContent", "SigningRule"]
 
 # The database's own clock, whatever the program says: nobody can date a signature back.
 STAMP = FirmTrigger(
@@ -20,16 +23,6 @@ STAMP = FirmTrigger(
     operation=pgtrigger.Insert,
     func="NEW.at := clock_timestamp(); RETURN NEW;",
 )
-
-
-class Meaning(models.TextChoices):
-    """What the signature says about the content whose digest it carries."""
-
-    APPROVED = "approved", "Approved"
-    PUBLISHED = "published", "Published"
-    PERMITTED = "permitted", "Permitted to differ"
-    POLICY_SET = "policy_set", "Policy set"
-    RE_TRANSLATED = "re_translated", "Re-translated"
 
 
 class Manner(models.TextChoices):
@@ -86,6 +79,7 @@ class Signature(models.Model):
             STAMP,
             FACTOR,
             ANSWERED,
+            AS_ASKED,
             *insert_only("signature"),
             *governed(subject="signature", label="n.name || ', ' || n.role || ': ' || n.meaning"),
         ]

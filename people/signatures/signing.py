@@ -18,6 +18,7 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.sign_in.actions import FACTOR_USED
 from people.signatures.models import Manner, Meaning, Signature, SignedContent
+from people.signatures.rules import need_of, require_means
 
 SIGNING_REFUSED = register("signing.refused", "Was refused a signature")
 
@@ -134,11 +135,14 @@ def sign(
 
 def _prove(signature: Signature, credentials: Credentials, subject: Subject) -> None:
     """Put into the signature how it was shown that it is they. Raises what sign() does."""
+    factors = factors_of(signature.user_id)
+    need = need_of(signature.meaning, [signature.role])
+    require_means(need, factors, by_passkey=bool(credentials.passkey), about=subject)
     if credentials.passkey:
         signature.assertion = _answered(signature, credentials.passkey, subject)
         signature.manner = Manner.PASSKEY
     else:
-        signature.manner = _check(signature.user, credentials, subject)
+        signature.manner = _check(signature.user, credentials, subject, factor=factors.any)
 
 
 def _answered(signature: Signature, dialog: Dialog, subject: Subject) -> Assertion:
@@ -160,9 +164,8 @@ def _answered(signature: Signature, dialog: Dialog, subject: Subject) -> Asserti
     return answer
 
 
-def _check(by: User, credentials: Credentials, subject: Subject) -> Manner:
+def _check(by: User, credentials: Credentials, subject: Subject, *, factor: bool) -> Manner:
     """By what they showed it. Raises Invalid, and Refused after too many guesses."""
-    factor = factors_of(by.pk).any
     _complete(credentials, factor=factor)
     count_attempt(by, subject)
     typed = (credentials.identification or "").strip().lower()

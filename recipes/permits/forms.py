@@ -9,6 +9,7 @@ from django import forms
 from audit.errors import Invalid
 from people.persons.models import User
 from people.persons.verbs import Verb
+from people.signatures.rules import Meaning
 from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS, Parameter, SetBy
 from recipes.permits.plan import check_end
@@ -79,6 +80,8 @@ def _field(parameter: Parameter) -> forms.Field:
 
 class SignPermitForm(SignPlanForm):
     """The signature over the permit's plan."""
+
+    signs = Meaning.PERMITTED
 
     def __init__(self, *args: Any, flagged: bool, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, flagged=flagged, **kwargs)

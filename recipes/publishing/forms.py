@@ -10,6 +10,7 @@ from audit.errors import Invalid
 from people.persons.models import User
 from people.persons.verbs import Verb
 from people.signatures.fields import SigningForm
+from people.signatures.rules import Meaning
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
 from stations.equipment.models import Machine, Site, Station
@@ -121,6 +122,8 @@ class _Placed(forms.ModelMultipleChoiceField[Any]):
 
 class SignPlanForm(SigningForm):
     """The signature over the plan that was shown."""
+
+    signs = Meaning.PUBLISHED
 
     seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)
     # What the stations' own water was learnt from, so that shots logged meanwhile move nothing.

@@ -9,6 +9,7 @@ from django.shortcuts import render
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from people.signatures.fields import SigningForm, note_signed
+from people.signatures.rules import Meaning
 from recipes.planning.plan import RE_TRANSLATION, Outcome
 from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import RetranslationPlan, make_retranslation_plan
@@ -29,6 +30,8 @@ from web.pages import PageRequest, page
 
 class AcceptForm(SigningForm):
     """The signature over a calibration and what it changes."""
+
+    signs = Meaning.RE_TRANSLATED
 
     seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)
     revision = SeenRevision()

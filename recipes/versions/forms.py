@@ -8,6 +8,7 @@ from django import forms
 from django.forms import BoundField
 
 from people.signatures.fields import SigningForm
+from people.signatures.rules import Meaning
 from recipes.coffees.models import RoastLot
 from recipes.formula.forms import FormulaForm
 from recipes.formula.parameters import PARAMETERS, Parameter
@@ -97,6 +98,8 @@ class WithdrawForm(RevisionForm):
 
 class ApproveForm(SigningForm):
     """The signature, over the digest that the page showed."""
+
+    signs = Meaning.APPROVED
 
     seen_digest = forms.CharField(max_length=64, widget=forms.HiddenInput)
 

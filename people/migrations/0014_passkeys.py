@@ -28,7 +28,7 @@ SET CONSTRAINTS ALL IMMEDIATE;
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('people', '0012_sessions'),
+        ('people', '0013_single_sign_on'),
     ]
 
     operations = [
