@@ -16,6 +16,7 @@ from tests.audit.ledger.histories import KEY, History
 from tests.people.passkeys.device import Device
 from tests.people.passkeys.test_signing_by_passkey import COPY, FORGED
 
+IS_SIGNATURE = b'"table_name":"people_signature"'
 Change = Callable[[dict[str, object]], None]
 
 
@@ -113,14 +114,14 @@ def test_a_row_changed_afterwards_is_found(signed: Signature) -> None:
 
 def test_the_same_answer_under_two_signatures_proves_neither(signed: Signature) -> None:
     made = history()
-    twice = [json.loads(one) for one in made.payloads if b'"people_signature"' in one]
+    twice = [json.loads(one) for one in made.payloads if IS_SIGNATURE in one]
     made.take([canonical(one | {"row_id": 999}) for one in twice])
     assert len(told(verify(made.bundle(), keys=[KEY.verifier]))) == 2
 
 
 def test_what_leans_on_entries_left_out_is_said_to(signed: Signature) -> None:
     made = history()
-    at = next(n for n, one in enumerate(made.payloads) if b'"people_signature"' in one)
+    at = next(n for n, one in enumerate(made.payloads) if IS_SIGNATURE in one)
     report = verify(made.bundle([at]), keys=[KEY.verifier])
     assert not told(report)
     assert "1 lean on entries left out" in told(report, Kind.NOTE)[-1]
