@@ -55,6 +55,7 @@ def test_a_version_is_submitted_and_approved_with_a_passkey(open_page: OpenPage,
     page = with_passkey(open_page, approver, f"/versions/{version.pk}/approve/")
     fine(page)
     press(page, "Sign with passkey")
+    page.wait_for_url(f"**/versions/{version.pk}/")
     expect(page.locator("main .mark").first).to_have_text("Approved")
     expect(page.locator("main")).to_contain_text(VERIFIED)
     fine(page)
@@ -96,6 +97,7 @@ def test_whoever_does_not_confirm_signs_nothing_and_may_type(open_page: OpenPage
     page.get_by_label("Your password").fill(PASSWORD)
     page.get_by_label("Code of your second factor").fill(spare)
     press(page, "Sign and approve")
+    page.wait_for_url(f"**/versions/{version.pk}/")
     expect(page.locator("main")).to_contain_text("By password and code")
 
 
