@@ -34,8 +34,9 @@ def policy_seen(
         "sole_roaster": sole_roaster,
         "boiling": boiling,
         "revision": revision,
-        "signing": signing_rules.as_seen(rules or {}),
     }
+    if rules:  # one that asks for nothing more reads as before there were any
+        seen["signing"] = signing_rules.as_seen(rules)
     return rfc8785.dumps(seen)
 
 
