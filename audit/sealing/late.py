@@ -29,10 +29,11 @@ def say_late(stamp: Stamp) -> None:
         return
     count = stamp.marked_here
     runs = ", ".join(f"{a + 1:,}" if a == b else f"{a + 1:,} to {b + 1:,}" for a, b in stamp.late)
+    sealed = "1 entry was" if count == 1 else f"{count:,} entries were"
+    fits = "Its transaction or time does" if count == 1 else "Their transactions or times do"
     words = (
-        f"{count:,} {'entry was' if count == 1 else 'entries were'} sealed late and marked so: "
-        f"no. {runs}. Their transactions or times do not fit when they came: they may have been "
-        "put in, or a clock may have been wrong. A check of the history says why of each."
+        f"{sealed} sealed late and marked so: no. {runs}. {fits} not fit the moment of sealing: "
+        "put in afterwards, or a clock was wrong. A check of the history says more."
     )
     _say(SealingEventKind.LATE, FOUND_LATE, words)
 
