@@ -6,6 +6,7 @@ from embedded.walkthrough.browser import BARISTA, LEAD, OTHER_LEAD, Stage
 from embedded.walkthrough.page import Page, Unexpected
 
 SITE = "Harbour"
+CARRIED = ("csrfmiddlewaretoken", "seen_placement", "sent_once")  # nobody types them
 HANDS_OFF = "A head roaster changes it, with a publication or a deviation permit."
 
 
@@ -14,21 +15,26 @@ def sees_what_to_key(stage: Stage) -> str:
     site = stage[LEAD].open("/sites/").must(200).link(SITE, to=r"^/sites/\d+/$")
     stage.kept["site"] = site
     page = stage[LEAD].open(stage[LEAD].open(site).must(200).link("What to key in")).must(200)
-    slots = page.leads("Read back", to=r"^/slots/\d+/read-back/$")
+    slots = _waiting(page)
     if len(slots) < 3 or f"version {stage.kept['number']}" not in page.text:
         raise Unexpected(f"only {len(slots)} slots wait here: {page.heading()}")
     stage.kept["to key"] = page.path
     for number, slot in enumerate(slots, start=1):
-        stage.kept[f"slot {number}"] = slot.removesuffix("read-back/")
+        stage.kept[f"slot {number}"] = slot
     return f"{len(slots)} slots to load, each with its own settings"
+
+
+def _waiting(page: Page) -> list[str]:
+    """The addresses of the slots that stand on the list, in its order."""
+    return [
+        f"/slots/{head['id']}/".replace("slot-", "") for head in page.soup.select("h3[id^=slot-]")
+    ]
 
 
 def _shown(page: Page) -> tuple[list[str], list[str]]:
     """Codes of the numbers to type, and what each should be, in the page's order."""
     form = page.form(having="seen_placement")
-    typed = [
-        code for code in form.written() if code not in ("csrfmiddlewaretoken", "seen_placement")
-    ]
+    typed = [code for code in form.written() if code not in CARRIED]
     return typed, re.findall(r"Should be ([\d.]+) ", page.text)
 
 
@@ -46,7 +52,7 @@ def reads_back(stage: Stage) -> str:
     page = _reads(stage, stage.kept["slot 1"]).must(200, "Matches")
     if "Differs" in page.text:
         raise Unexpected("what was keyed in as shown differs")
-    if stage.kept["slot 1"] in " ".join(stage[LEAD].open(stage.kept["to key"]).leads()):
+    if stage.kept["slot 1"] in _waiting(stage[LEAD].open(stage.kept["to key"])):
         raise Unexpected("it still stands on the list")
     return "matches; off the list"
 
