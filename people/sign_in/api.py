@@ -6,8 +6,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
+from audit.endpoint import Endpoint
 from people.persons.api import PeopleView, person_answer
 from people.persons.serializers import PersonOut
 from people.sign_in.access import access_of
@@ -55,7 +55,7 @@ class EndIn(serializers.Serializer[Any]):
     reason = serializers.CharField(max_length=REASON, required=False, default="", allow_blank=True)
 
 
-class OwnSessions(APIView):
+class OwnSessions(Endpoint):
     """One's own sessions, factors and tokens."""
 
     @extend_schema(responses=AccessOut)
@@ -64,7 +64,7 @@ class OwnSessions(APIView):
         return Response(AccessOut(access_of(person(request))).data)
 
 
-class SessionEnd(APIView):
+class SessionEnd(Endpoint):
     """The end of a session."""
 
     in_person = True
