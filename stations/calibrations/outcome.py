@@ -11,7 +11,7 @@ from stations.metrology.atmosphere import site_pressure
 from stations.metrology.errors import BadValueError
 from stations.metrology.flowmeter import FlowMeterFit, Run, concerns, fit_flow_meter
 from stations.metrology.offset import Offset, Reading, measure_offset
-from web.numbers import BadNumber, Bounds, read_typed
+from web.numbers import BadNumber, Bounds, read_number, read_typed
 
 Kind = Calibration.Kind
 Runs = Sequence[Mapping[str, str]]
@@ -55,7 +55,7 @@ def _read(kind: str, number: int, run: Mapping[str, str]) -> dict[str, str]:
     kept = {}
     for name, (_, bounds) in COLUMNS[kind].items():
         try:
-            kept[name] = format(read_typed(run.get(name, ""), bounds), "f")
+            kept[name] = format(read_number(run.get(name, ""), bounds), "f")
         except BadNumber as bad:
             raise Invalid(f"run {number} {name}", run.get(name, ""), bounds.words()) from bad
     return kept
@@ -75,8 +75,16 @@ def read_table(kind: str, text: str) -> list[dict[str, str]]:
         if len(words) != len(names):
             allowed = f"{len(names)} numbers: {', '.join(names)}"
             raise Invalid("table", f"line {number}: {line[:40]}", allowed)
-        runs.append(dict(zip(names, words, strict=True)))
+        runs.append({n: _pointed(w) for n, w in zip(names, words, strict=True)})
     return runs
+
+
+def _pointed(word: str) -> str:
+    """A number as programs write it; what is none is told where the runs are read."""
+    try:
+        return format(read_typed(word), "f")
+    except BadNumber:
+        return word
 
 
 def air_pressure_at(site: Site) -> Decimal:

@@ -18,13 +18,13 @@ NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 USUAL = 8
 TEXTS: dict[str, list[str]] = {
     "number": [
-        "18 g", "NaN", "18,0", "1e3", "1" + "0" * 30, "-99999", PAST_ALL_LIMITS, "²",
+        "18 g", "NaN", "1,8,0", "1e3", "1" + "0" * 30, "-99999", PAST_ALL_LIMITS, "²",
         "eighteen", "Infinity", "-inf", "1 000", "0x12", "--1", NUL, BELL, LONG, ENDLESS,
         "-" + ENDLESS, "0.00000000000000000001",
     ],
     "whole": [
         "18 g", "-1", "1.5", str(2**63), "1" + "0" * 30, PAST_ALL_LIMITS, "1e3", "²",
-        "eighteen", "NaN", "Infinity", "18,0", "1 000", NUL, BELL, LONG, ENDLESS, "-" + ENDLESS,
+        "eighteen", "NaN", "Infinity", "1,8,0", "1 000", NUL, BELL, LONG, ENDLESS, "-" + ENDLESS,
     ],
     "text": [NUL, BELL, LONG],
     "date": ["yesterday", "2026-02-30", "99999-01-01", NUL, "0000-00-00", "30.2.2026", LONG],

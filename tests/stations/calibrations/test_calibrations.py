@@ -87,7 +87,8 @@ def test_others_record_none(bar: Bar, cast: Cast, who: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["pulses grams temp\n280 70.0 20\n", "280;70.0;20", "\n280\t70.0\t20\n\n"]
+    "text",
+    ["pulses grams temp\n280 70.0 20\n", "280;70.0;20", "280;70,0;20", "\n280\t70.0\t20\n\n"],
 )
 def test_a_table_is_read_however_it_was_copied(text: str) -> None:
     assert read_table("flow_meter", text) == [
