@@ -134,6 +134,7 @@ class Registry:
     contents: dict[str, Callable[[SignatureShown], ContentShown]] = field(default_factory=dict)
     unit: Callable[[str], str] = str
     carry: Callable[[int, int], str] = lambda _first, _last: ""
+    overviews: set[str] = field(default_factory=set)
     touched: dict[str, Touched] = field(default_factory=dict)
 
 
@@ -212,6 +213,11 @@ def register_carrying(carry: Callable[[int, int], str]) -> None:
     Given their first and last id, in the transaction that takes them out: its digest.
     """
     registry.carry = carry
+
+
+def register_overview(view_name: str) -> None:
+    """A page over many things, which says where any of them is not as the history has it."""
+    registry.overviews.add(view_name)
 
 
 def register_touched(table: str, find: Touched) -> None:

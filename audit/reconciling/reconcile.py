@@ -144,7 +144,8 @@ def _signatures(report: Report) -> None:
 
 def _guards(report: Report) -> None:
     told = [words for look in installed.GUARDS for words in look(connection.alias)]
-    _tell(report, Kind.GUARD, told)
+    # Those of foreign keys are many: last, or they would hide the others.
+    _tell(report, Kind.GUARD, sorted(told, key=lambda words: "RI_ConstraintTrigger" in words))
 
 
 def _tell(report: Report, kind: Kind, told: Sequence[str]) -> None:

@@ -7,6 +7,7 @@ them, in its own words, is kept and goes into the history. That is compared with
 """
 
 import json
+import logging
 import re
 from collections.abc import Iterator
 from hashlib import sha256
@@ -24,6 +25,8 @@ from audit.capture.installed import GUARDS, migrated_sql
 from audit.reconciling.models import Structure
 from audit.reconciling.tables import governed_tables
 from audit.vocabulary import register
+
+logger = logging.getLogger(__name__)
 
 NOTED = register("structure.noted", "Noted the rules of the tables")
 SCRATCH = "audit_scratch"
@@ -72,6 +75,9 @@ class Rule(NamedTuple):
 
 def note_structure() -> bool:
     """Keep what the models' rules are, if that is news; whether it was. After migrating."""
+    if not _may_make_schemas():
+        logger.warning("The rules of the tables are not noted: the owner may make no schema.")
+        return False
     rules = [list(rule) for rule in sorted(_made_anew())]
     digest = _digest(rules)
     newest = Structure.objects.order_by("-pk").first()
@@ -132,6 +138,12 @@ def _rules(schema: str, alias: str = DEFAULT_DB_ALIAS) -> set[Rule]:
         rules = {Rule(*row) for row in cursor.fetchall()}
         cursor.execute("SELECT set_config('search_path', %s, true)", [path])
     return rules
+
+
+def _may_make_schemas() -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT has_database_privilege(current_database(), 'CREATE')")
+        return bool(cursor.fetchone()[0])
 
 
 def _made_anew() -> set[Rule]:

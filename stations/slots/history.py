@@ -12,6 +12,7 @@ from audit.registry import (
     Quantity,
     register_approval,
     register_carrier,
+    register_overview,
     register_touched,
 )
 from people.signatures.content import signed_rows
@@ -28,6 +29,7 @@ def register() -> None:
     register_approval("stations_placement", signed_rows(Placement), "None: set by hand")
     register_label("stations_readback", "found", "Found")
     register_label("stations_readback", "verdicts", "Verdict on each")
+    register_overview("stations:board")
     register_touched("stations_controlsettings", _slots_that_hold)
     register_carrier("stations_controlsettings", Carrier(_among("values")))
     register_carrier("stations_readback", Carrier(_among("verdicts")))

@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 
 from audit.alarms import alarms
+from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
 from audit.reconciling.actions import SILENT, ask, newest_answer
 from audit.reconciling.models import Reconciliation
@@ -82,6 +83,11 @@ def test_a_difference_is_shown_wherever_it_could_mislead(
         notice = text(signed_in(who), f"/sites/{cast.site.pk}/")
         assert "Not as the history has it" in notice
         assert "the history says Harbour, Elsewhere stands there" in notice
+    assert "Elsewhere stands there" in text(browser, "/board/")
+    assert "Elsewhere stands there" not in text(signed_in(cast.other_lead), "/board/")
+    before = Entry.objects.count()
+    assert "Elsewhere stands there" not in text(signed_in(cast.barista), "/board/")
+    assert Entry.objects.count() == before
     other = text(browser, f"/sites/{cast.other_site.pk}/")
     assert "Not as the history has it" not in other
 
