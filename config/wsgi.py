@@ -4,9 +4,11 @@ WSGI and not ASGI: every view waits on the database through the synchronous ORM,
 serve it as well as an event loop would, without a second colour of function in the code.
 """
 
+import gc
 import os
 
 from django.core.wsgi import get_wsgi_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 application = get_wsgi_application()
+gc.freeze()  # what is loaded by now stays: no collection need look through it again
