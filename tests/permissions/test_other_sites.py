@@ -44,10 +44,11 @@ def told(row: Row, thing: str, world: World, person: User) -> str:
 @pytest.mark.parametrize("letter", ["B", "L", "T", "H"])
 def test_nothing_of_another_site_is_told(letter: str, world: World) -> None:
     person = world.people[letter]
-    leaks = []
-    for row in ROWS:
-        for thing in {row.thing, WIDE.get(row.thing, row.thing)}:
-            leaks.append(told(row, thing, world, person))
+    leaks = [
+        told(row, thing, world, person)
+        for row in ROWS
+        for thing in {row.thing, WIDE.get(row.thing, row.thing)}
+    ]
     assert not [leak for leak in leaks if leak]
 
 
@@ -61,6 +62,8 @@ def test_a_plan_of_one_site_is_of_that_site(world: World) -> None:
     """As JSON, for a head roaster of one bar who asks for all there is."""
     body = {"version": world.bar.version.pk, "where": Where.ALL, "site": world.bar.cast.site.pk}
     browser = world.browser_of(world.people["H"])
-    answer = browser.post(reverse("recipes_api:publication_plan"), body, content_type="application/json")
+    answer = browser.post(
+        reverse("recipes_api:publication_plan"), body, content_type="application/json"
+    )
     assert answer.status_code == 200, answer.content
     assert not OTHER.search(answer.content.decode())
