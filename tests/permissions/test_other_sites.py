@@ -25,7 +25,7 @@ ROWS = [row for row in (*PAGES, *ENDPOINTS, *WIDE_PAGES, *WIDE_ENDPOINTS) if row
 def body_of(answer: HttpResponseBase) -> str:
     """All of it, however it was sent."""
     if isinstance(answer, StreamingHttpResponse):
-        return b"".join(answer).decode(errors="replace")  # type: ignore[arg-type]
+        return b"".join(answer).decode(errors="replace")
     return bytes(getattr(answer, "content", b"")).decode(errors="replace")
 
 
