@@ -13,7 +13,7 @@ from audit.capture.models import Entry
 from audit.reading.access import HistoryEndpoint, scope_of
 from audit.reading.approvals import Approval, approvals_of
 from audit.reading.filters import FilterForm, whole_number
-from audit.reading.pages import addresses, found_or_absent, key_of
+from audit.reading.pages import EFFORT, addresses, found_or_absent, key_of
 from audit.reading.queries import PAGE, page_of
 from audit.registry import SignatureShown, content_of
 from audit.vocabulary import words
@@ -172,7 +172,7 @@ class HistoryView(HistoryEndpoint):
         query = request.query_params
         wanted = FilterForm(query, scope).wanted()
         key, size = key_of(query.dict()), _limit(query.dict())
-        page = page_of(wanted, scope, before=key.before, after=key.after, size=size)
+        page = page_of(wanted, scope, before=key.before, after=key.after, size=size, effort=EFFORT)
         near = addresses(request.build_absolute_uri(request.path), query, page)
         body = {
             "next": near["older_url"] or None,

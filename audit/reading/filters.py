@@ -178,7 +178,7 @@ class FilterForm(forms.Form):
         found = meant(names, text, self.scope)
         if len(found) == 1:
             pk, label = found[0]
-            if len(meant(names, label, self.scope)) == 1:
+            if meant(names, label, self.scope) == [(pk, label)]:  # and not a name of digits
                 self.shown[name] = label
             return pk
         if not found:

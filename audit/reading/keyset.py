@@ -114,6 +114,10 @@ class Range:
         begin = {"id__gte": known[first - 1]} if first else {}
         return begin | ({"id__lt": known[stop]} if stop < len(known) else {})
 
+    def up_to(self, end: int, *, newest: bool) -> "Range":
+        """What of it a walk reaches as far as an id, that included."""
+        return Range(end, self.last) if newest else Range(self.first, end)
+
     def pieces(self, *, newest: bool) -> "list[Range]":
         """In the order of the walk, the newest partition apart: most pages end within it, and
         the others' indexes are neither planned for nor opened."""
@@ -141,6 +145,29 @@ def walk(
     return between.order_by(*_order([*columns, "id"], newest=newest))
 
 
+def farthest(
+    walks: Sequence[tuple[Sequence[str], Sequence[object]]], ids: Range, steps: int, *, newest: bool
+) -> tuple[int, int | None]:
+    """Which of these walks (columns and their values) gets farthest in so many steps, and to which
+    id; None if it comes to its end. By the indexes alone: no entry is read."""
+    every = [
+        walk(Entry.objects.all(), columns, values, ids, newest=newest).values_list("id", flat=True)
+        for columns, values in walks
+    ]
+    asked = [each[steps : steps + 1].query.sql_with_params() for each in every]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT {', '.join(f'({sql})' for sql, _ in asked)}",
+            [value for _, values in asked for value in values],
+        )
+        reached: tuple[int | None, ...] = cursor.fetchone()
+    if None in reached:
+        return reached.index(None), None
+    ends = [end for end in reached if end is not None]
+    end = min(ends) if newest else max(ends)
+    return ends.index(end), end
+
+
 def _between(
     entries: QuerySet[Entry],
     columns: Sequence[str],
@@ -151,8 +178,8 @@ def _between(
     entries = entries.filter(**ids.partitions)
     row, place = ", ".join([*columns, "id"]), ", ".join([*places, "%s"])
     return entries.filter(
-        _true(f"({row}) >= ({place})", [*values, ids.first]),
-        _true(f"({row}) <= ({place})", [*values, ids.last]),
+        holds(f"({row}) >= ({place})", [*values, ids.first]),
+        holds(f"({row}) <= ({place})", [*values, ids.last]),
     )
 
 
@@ -160,7 +187,8 @@ def _order(columns: Sequence[str], *, newest: bool) -> list[str]:
     return [f"-{column}" if newest else column for column in columns]
 
 
-def _true(sql: str, values: Sequence[object]) -> RawSQL:
+def holds(sql: str, values: Sequence[object]) -> RawSQL:
+    """A condition in SQL of our own, for a filter."""
     return RawSQL(sql, values, output_field=BooleanField())  # noqa: S611  no input in the text
 
 

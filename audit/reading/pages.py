@@ -76,6 +76,7 @@ def _with(path: str, query: QueryDict, **key: int) -> str:
     return f"{path}?{changed.urlencode()}" if changed else path
 
 
+EFFORT = 10_000  # entries a page may look through: some 20 ms
 EMPTY = HistoryPage([], None, None)
 
 
@@ -97,7 +98,7 @@ def history(request: HttpRequest) -> HttpResponse:
     page, wanted = EMPTY, HistoryFilter()
     if form.is_valid():
         wanted = form.wanted()
-        page = page_of(wanted, scope, before=key.before, after=key.after)
+        page = page_of(wanted, scope, before=key.before, after=key.after, effort=EFFORT)
     one_site = wanted.site is not None
     rows = rows_of(page.entries, one_site=one_site, parameter=wanted.parameter)
     context = {
@@ -105,6 +106,7 @@ def history(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "zone": clock_of(rows),
         "named": list(NAMES),
+        "short": page.short,
         "lag": waiting_now(),
         "archived": archived(),
         "wanted": without_key(request.GET).urlencode(),

@@ -1,21 +1,23 @@
-"""Questions to the history. Every one is answered by walking back along one index by id.
+"""Questions to the history. Every one is answered by walking back along one index by id: of
+several conditions along that of the one that leaves least, and so far and no further.
 
 Pages are found by key and nothing is counted, so that the first and the thousandth page of
 millions of entries cost the same.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Self
 
 from django.db.models import Q, QuerySet
 
 from audit.capture.models import Entry
-from audit.reading.keyset import Bounds, Range, bounds_of, by_sites, walk
+from audit.reading.keyset import Bounds, Range, bounds_of, by_sites, farthest, holds, walk
 from audit.registry import registry, types_of
 
 PAGE = 50
+UNBOUNDED = 2**31 - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +49,26 @@ class HistoryPage:
     entries: Sequence[Entry]
     older_than: int | None  # None on the last page
     newer_than: int | None  # None on the first
+    short: bool = False  # it ends where enough was looked through, full or not: see `page_of`
 
     @classmethod
     def of(cls, walked: list[Entry], size: int, before: int | None, after: int | None) -> Self:
         """From up to one entry more than the page holds, in the order they were walked."""
         more, entries = len(walked) > size, walked[:size]
+        if not entries:  # the way back all the same
+            return cls(entries, after + 1 if after else None, before - 1 if before else None)
         if after is not None:
             entries.reverse()
-        ends = (entries[-1].id, entries[0].id) if entries else (None, None)
+        ends = (entries[-1].id, entries[0].id)
         if after is not None:
             return cls(entries, ends[0], ends[1] if more else None)
         return cls(entries, ends[0] if more else None, ends[1] if before is not None else None)
+
+    def ending(self, at: int, *, newest: bool) -> Self:
+        """The same for a walk that looked no further than `at`."""
+        if newest:
+            return replace(self, older_than=at, short=True)
+        return replace(self, newer_than=at, short=True)
 
 
 def page_of(
@@ -67,21 +78,32 @@ def page_of(
     before: int | None = None,
     after: int | None = None,
     size: int = PAGE,
+    effort: int = UNBOUNDED,
 ) -> HistoryPage:
     """One page: the newest, or those older than id `before`, or those newer than id `after`.
 
     `scope` holds the sites whose entries may be seen (None: all); entries without a site may be
-    seen by everyone. A site outside the scope has no entries.
+    seen by everyone. A site outside the scope has no entries. `effort` bounds the entries looked
+    through where several conditions seldom meet: the page is then short, maybe empty, and the next
+    one goes on from there.
     """
     if wanted.site is not None and scope is not None and wanted.site not in scope:
         return HistoryPage([], None, None)
     bounds = bounds_of(wanted.since, wanted.until, wanted.zone)
-    newest, walked = after is None, list[Entry]()
+    newest, walked, drivers = after is None, list[Entry](), _drivers(wanted)
     for ids in Range.of(bounds, before=before, after=after).pieces(newest=newest):
         limit = size + 1 - len(walked)
-        walked += _walked(wanted, scope, bounds, ids, limit=limit, newest=newest)
+        driver, end = drivers[0], None
+        if effort < UNBOUNDED and drivers[0] and (len(drivers) > 1 or wanted.carried):
+            walks = [([EQUALITIES[n] for n in each], _values(wanted, each)[0]) for each in drivers]
+            best, end = farthest(walks, ids, effort, newest=newest)
+            driver = drivers[best]
+        near = ids if end is None else ids.up_to(end, newest=newest)
+        walked += _walked(wanted, scope, bounds, near, driver, limit=limit, newest=newest)
         if len(walked) > size:
             break
+        if end is not None:
+            return HistoryPage.of(walked, size, before, after).ending(end, newest=newest)
     return HistoryPage.of(walked, size, before, after)
 
 
@@ -90,11 +112,11 @@ def _walked(
     scope: frozenset[int] | None,
     bounds: Bounds,
     ids: Range,
+    driver: tuple[str, ...],
     *,
     limit: int,
     newest: bool,
 ) -> list[Entry]:
-    driver = _driver(wanted)
     if scope is not None and not driver:
         entries = bounds.exactly(_others(wanted, ()))
         return by_sites(entries, scope, ids, limit=limit, newest=newest)
@@ -136,7 +158,7 @@ EQUALITIES = {
     "operation": "operation",
 }
 # The indexes to walk, the one that usually leaves least first.
-WALKS = (
+WALKS: tuple[tuple[str, ...], ...] = (
     ("subject_type", "subject_id"),
     ("operation",),
     ("parameter",),
@@ -146,21 +168,24 @@ WALKS = (
 )
 
 
-def _driver(wanted: HistoryFilter) -> tuple[str, ...]:
-    """The conditions whose index is walked; the others only filter what it yields."""
+def _drivers(wanted: HistoryFilter) -> list[tuple[str, ...]]:
+    """The conditions whose index can be walked, the others only filtering what it yields; () where
+    there is none. One alone where a subject had several names: each of them is walked."""
     walks = [names for names in WALKS if not (wanted.carried and names == ("parameter",))]
-    given = (names for names in walks if None not in [getattr(wanted, name) for name in names])
-    return next(given, ())
+    given = [each for each in walks if None not in [getattr(wanted, name) for name in each]]
+    renamed = wanted.subject_type is not None and len(types_of(wanted.subject_type)) > 1
+    return given[:1] if renamed else given or [()]
 
 
 def _others(wanted: HistoryFilter, driver: tuple[str, ...]) -> QuerySet[Entry]:
-    """The other conditions, as equalities. Not the driver's own: see audit.reading.keyset."""
-    names = [name for name in EQUALITIES if name not in driver]
-    pairs = {EQUALITIES[name]: getattr(wanted, name) for name in names}
+    """The other conditions, put so that no index answers them: all there is of one would be read
+    to be met with what the walk finds. Not the driver's own: see audit.reading.keyset."""
     entries = Entry.objects.filter(_about(wanted))
-    if wanted.carried:
-        del pairs["parameter"]
-    return entries.filter(**{k: v for k, v in pairs.items() if v is not None})
+    for name, column in EQUALITIES.items():
+        value = None if wanted.carried and name == "parameter" else getattr(wanted, name)
+        if value is not None and name not in driver:
+            entries = entries.filter(holds(f"{column} IS NOT DISTINCT FROM %s", [value]))
+    return entries
 
 
 def _about(wanted: HistoryFilter) -> Q:

@@ -11,7 +11,18 @@ from tests.audit import past
 pytestmark = pytest.mark.django_db
 SIZE = 7
 
+SEVERAL = [
+    HistoryFilter(site=8, parameter="brew_temperature"),
+    HistoryFilter(actor=3, action="slot.read_back"),
+    HistoryFilter(actor=3, site=3),
+    HistoryFilter(actor=3, site=4, action="slot.read_back", since=date(2016, 5, 1)),
+    HistoryFilter(subject_type="slot", subject_id=77, site=1),
+    HistoryFilter(action="site.changed", parameter="dose_mass", until=date(2017, 3, 9)),
+    HistoryFilter(operation="refused", actor=3),
+    HistoryFilter(site=10**6, parameter="brew_temperature"),
+]
 CASES = [
+    *((wanted, None) for wanted in SEVERAL),
     (HistoryFilter(), None),
     (HistoryFilter(), frozenset[int]()),
     (HistoryFilter(), frozenset({1, 2, 30, 31})),
@@ -34,6 +45,7 @@ def expected(wanted: HistoryFilter, scope: frozenset[int] | None) -> list[int]:
         "site_id": wanted.site,
         "subject_id": wanted.subject_id,
         "actor_id": wanted.actor,
+        "operation": wanted.operation,
     }
     pairs |= {"action": wanted.action, "parameter": wanted.parameter}
     return [
@@ -61,6 +73,31 @@ def test_pages_hold_all_of_it_once(wanted: HistoryFilter, scope: frozenset[int] 
     back = [entry.pk for entry in page.entries]
     while page.newer_than is not None:
         page = page_of(wanted, scope, after=page.newer_than, size=SIZE)
+        back = [entry.pk for entry in page.entries] + back
+    assert back == every
+
+
+@pytest.mark.parametrize("wanted", SEVERAL)
+@pytest.mark.parametrize("effort", [1, 3, 50])
+def test_short_pages_hold_all_of_it_too(wanted: HistoryFilter, effort: int) -> None:
+    """Where conditions seldom meet a page looks so far and no further; the next goes on there."""
+    past.write(600)
+    every, found = expected(wanted, None), []
+    page = page_of(wanted, None, size=SIZE, effort=effort)
+    assert page.newer_than is None
+    while True:
+        found += [entry.pk for entry in page.entries]
+        if page.older_than is None:
+            break
+        at, page = (
+            page.older_than,
+            page_of(wanted, None, before=page.older_than, size=SIZE, effort=effort),
+        )
+        assert page.older_than is None or page.older_than < at
+    assert found == every
+    back = [entry.pk for entry in page.entries]
+    while page.newer_than is not None:
+        page = page_of(wanted, None, after=page.newer_than, size=SIZE, effort=effort)
         back = [entry.pk for entry in page.entries] + back
     assert back == every
 
