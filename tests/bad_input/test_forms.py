@@ -22,6 +22,7 @@ pytestmark = pytest.mark.django_db
 URLENCODED = "application/x-www-form-urlencoded"
 ABOUT_THE_WHOLE = {404, 409, 412}
 ELSEWHERE = {
+    "people:disconnect": "somebody connected by a provider: test_single_sign_on.py",
     "stations:import": "a file: test_files.py",
     "recipes:version_appraisal": "what follows from what is typed; writes nothing: below",
 }

@@ -11,6 +11,7 @@ NO_NOTES = ["nonsense", NOTE.replace("3", "-3"), NOTE.partition("\n")[2], KEY]
 NO_KEYS = ["nonsense", KEY[:-2], NOTE, f"PRIVATE+KEY+{KEY}"]
 
 HISTORY = [
+    Form("reconciliations", "owner", lambda t: {}),
     Form("intact", "owner", lambda t: {"since": NOTE, "key": KEY}, empty=True,
          also={"since": NO_NOTES, "key": NO_KEYS}),
 ]  # fmt: skip

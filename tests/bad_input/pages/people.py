@@ -16,6 +16,8 @@ PEOPLE = [
          also={"revision": STALE}),
     Form("reactivate", "owner", lambda t: {"revision": "1"}, thing="person",
          also={"revision": STALE}),
+    Form("person_sessions_end", "owner", lambda t: {"reason": "Left a tablet at the bar"},
+         thing="person", also={"reason": ["", " "]}),
     Form("invitation", "owner", lambda t: {}, thing="person"),
     Form("policy", "owner", also={"boiling": ["", "freeze"], "revision": STALE,
          "password": ["", "wrong"], "email": ["", "barista@example.com"]},
