@@ -3,6 +3,7 @@
 from django.db import connection
 
 from audit.reconciling.reconcile import reconcile
+from audit.reconciling.report import Kind
 from audit.reconciling.tables import GovernedTable, governed_tables
 from stations.equipment.models import Station
 from tests.benchmarks.chain import Chain
@@ -48,7 +49,9 @@ def fill(chain: Chain, governed: int) -> None:
 
 def _agree(tables: list[GovernedTable]) -> None:
     report = reconcile(tables)
-    assert report.agrees, report.verdict
+    # The bench of placing takes placements away again, and with them what was signed.
+    rows = [one for one in report.differences if one.kind != Kind.SIGNATURE]
+    assert not rows, rows
 
 
 def _run(sql: str) -> None:
