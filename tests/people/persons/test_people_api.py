@@ -73,6 +73,8 @@ def test_me_says_what_i_may(cast: Cast, api_as: ApiAs) -> None:
         "slot.view",
         "equipment.view",
         "shot.log",
+        "lot.open",
+        "grinder.set",
         "token.make",
     }
 
