@@ -141,6 +141,11 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
         "drf_spectacular.hooks.postprocess_schema_enums",
         "web.schema.describe_problems",
     ],
+    # Where two things of one name offer the same choices, a name has to be given.
+    "ENUM_NAME_OVERRIDES": {
+        "CalibrationKindEnum": "stations.calibrations.models.CalibrationKind.choices",
+        "CheckStateEnum": "audit.checking.models.CheckState.choices",
+    },
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -17,6 +17,14 @@ from tests.tooling.listing import ROOT, our_files
 LAYERS = ("audit", "web", "people", "stations", "recipes")
 ADDRESS = re.compile(r"""["'](\w+?)(?:_api)?:[a-z_]+["' ]""")
 WORD = re.compile(r"\b[a-z]+_[a-z]+\b")
+# What entries were sealed with is read offline, where no registry can say it.
+AS_SEALED = {
+    Path("audit/ledger/bundle/signed.py"): {
+        "people_signature",
+        "people_assertion",
+        "people_keyevent",
+    }
+}
 
 
 def folder_of(path: Path) -> str:
@@ -51,7 +59,8 @@ def found_in(path: Path, tables: dict[str, str]) -> Iterator[str]:
     layer = folder_of(path)
     if not layer or "migrations" in path.parts:
         return
-    for number, above, name in named_above((ROOT / path).read_text(), layer, tables):
+    known = {name: above for name, above in tables.items() if name not in AS_SEALED.get(path, ())}
+    for number, above, name in named_above((ROOT / path).read_text(), layer, known):
         yield f"{path}:{number}: {layer} names {name}, which belongs to {above}"
 
 
