@@ -31,6 +31,7 @@ logger = logging.getLogger(__name__)
 NOTED = register("structure.noted", "Noted the rules of the tables")
 SCRATCH = "audit_scratch"
 OURS = ("audit", "people", "recipes", "stations", "web")
+LIBRARIES = ("account", "mfa", "socialaccount")  # of which some tables are governed
 KEY, CACHED = "reconciling:structure", 60  # seconds
 
 # Names of constraints and indexes are left out: a renamed table keeps old ones. Those of triggers
@@ -124,7 +125,10 @@ def _models() -> list[type[models.Model]]:
         model
         for model in apps.get_models()
         if not model._meta.proxy
-        and (model._meta.app_label in OURS or model._meta.db_table in governed)
+        and (
+            model._meta.app_label in OURS
+            or (model._meta.app_label in LIBRARIES and model._meta.db_table in governed)
+        )
     ]
 
 

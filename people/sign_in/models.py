@@ -170,6 +170,10 @@ class SignIn(models.Model):
         constraints = [
             one_of("way", Way, name="sign_in_way_is_known"),
             models.CheckConstraint(
+                condition=models.Q(factor__in=["", *Factor.values]),
+                name="sign_in_factor_is_known",
+            ),
+            models.CheckConstraint(
                 condition=models.Q(ended_at=None, end="")
                 | models.Q(ended_at__isnull=False, end__in=End.values, session_key=None),
                 name="sign_in_ends_somehow_and_keeps_no_key",

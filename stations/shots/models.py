@@ -214,6 +214,8 @@ class ShotCorrection(Measured):
         constraints = [
             models.UniqueConstraint(fields=["shot", "number"], name="shot_corrected_in_turn"),
             models.CheckConstraint(name="shot_correction_says_why", condition=~Q(reason="")),
+            one_of("taste", Taste, name="shot_correction_taste_is_known"),
+            one_of("body", Body, name="shot_correction_body_is_known"),
         ]
         triggers = [
             *insert_only("shot_correction"),

@@ -30,7 +30,7 @@ FILES = {
     "header only": HEADER.encode(),
     "too few cells": (HEADER + "yard,Yard\n").encode(),
     "a unit": (HEADER + LINE.replace(",12,", ",12 m,")).encode(),
-    "a comma": (HEADER + LINE.replace(",12,", ',"12,5",')).encode(),
+    "a comma": (HEADER + LINE.replace(",12,", ',"12,5,0",')).encode(),
     "not finite": (HEADER + LINE.replace(",12,", ",NaN,")).encode(),
     "huge": (HEADER + LINE.replace(",4,", f",{PAST_ALL_LIMITS},")).encode(),
     "twice": (HEADER + LINE + LINE).encode(),

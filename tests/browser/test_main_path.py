@@ -7,6 +7,7 @@ from playwright.sync_api import Page, expect
 from recipes.publishing import run
 from recipes.publishing.models import Publication
 from recipes.versions.models import Version
+from stations.equipment.models import Slot
 from tests.bar import Bar
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe
@@ -96,15 +97,14 @@ def test_a_shop_lead_keys_in_reads_back_and_asks(
     run.run(send().pk)
     page = open_page(bar.cast.shop_lead, "/", screen="tablet")
     press(page, "slots to key in")
-    press(page, "Read back")
-    should_be = page.locator(".helptext").first.inner_text()
-    page.get_by_label("Water volume").fill(re.findall(r"\d+", should_be)[0])
-    page.get_by_label("Brew temperature").fill("92.0")
-    page.get_by_label("Shot ends by").select_option(label="water volume")
-    press(page, "Save read-back")
-    assert state(page) == "Differs"
+    page.get_by_label("As shown").first.check()
+    page.get_by_text("Something differs").first.click()
+    page.get_by_label("Brew temperature").first.fill("92.0")
+    press(page, "Save what was read back")
+    expect(page.get_by_text("Read back: 1 differ.")).to_be_visible()
     axe(page)
-    press(page, "Slot page")
+    page.goto(Slot.objects.get(placements__verdict="differs").get_absolute_url())
+    assert state(page) == "Differs"
     press(page, "Ask for a change")
     page.get_by_label("Reason").fill("Sour in the morning.")
     page.get_by_label("Brew temperature in").fill("94.0")

@@ -45,6 +45,7 @@ def test_killed_at_any_moment_it_never_saw_less_than_is_kept_here(
         assert (stands.size if stands else 0) >= (seen.size if seen else 0)
     process = start(folder, verifiers())
     settings.LEDGER_WITNESSES = [KnownWitness(WitnessKey.read(process.key), process.url)]
+    history(2)
     assert offer_newest() == 1, "it goes on from wherever it stands"
     assert process.stop() == 0
     assert not WitnessEvent.objects.filter(kind=WitnessEventKind.REFUSED).exists()

@@ -18,6 +18,13 @@ __all__ = ["send"]
 BUDGET = 15  # queries of the lists of somebody with every list
 
 
+@pytest.fixture(autouse=True)
+def _only_ours(db: None) -> None:
+    """Without the tables other tests make in the same database, which owners would be told of."""
+    with connection.cursor() as cursor:
+        cursor.execute("DROP TABLE IF EXISTS sample_jar, sample_note, sample_shelf CASCADE")
+
+
 def titles(user: User) -> dict[str, int]:
     return {one.title: len(one.items) for one in work_lists(user) if one.items}
 
