@@ -105,3 +105,11 @@ def test_unseen_changes_are_told_across_archives(archived: list[Archive]) -> Non
     run("UPDATE stations_site SET name = 'Fourth' WHERE code = 'harbour'")
     (one,) = of_sites(reconcile(tables()))
     assert (one.kind, one.said, one.stands) == (Kind.UNSEEN, "Fourth", "Elsewhere")
+
+
+def test_the_signing_key_made_within_the_archived_months_is_no_difference(
+    archived: list[Archive],
+) -> None:
+    keys = [table for table in governed_tables() if "key" in table.name and "audit" in table.name]
+    assert keys
+    assert of_sites(reconcile(keys)) == []
