@@ -10,7 +10,7 @@ page_urls: list[URLPattern] = [
     path("grinders/<int:pk>/", pages.grinder, name="grinder"),
     path("grinders/<int:pk>/edit/", pages.grinder_edit, name="grinder_edit"),
     path("grinders/<int:pk>/set/", pages.grinder_set, name="grinder_set"),
-    path("grinders/<int:pk>/work/", pages.grinder_work, name="grinder_work"),
+    path("grinders/<int:pk>/replaced/", pages.grinder_work, name="grinder_work"),
 ]
 api_urls: list[URLPattern] = [
     path("sites/<slug:code>/grinders/", api.Grinders.as_view(), name="grinders"),
