@@ -14,6 +14,7 @@ from audit.capture.context import Channel, RequestContext, request_context
 from audit.characters import may_hold_unseen, visible
 from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
+from web.text import NEVER_REPEATED
 
 # Where a request came from, as far as that can be believed.
 
@@ -81,9 +82,8 @@ class RequestContextMiddleware:
 
 def _sent(request: HttpRequest) -> list[tuple[str, str]]:
     """What was typed, so that it is not lost with the form: to be copied from this page."""
-    left_out = {"csrfmiddlewaretoken", "password", "code"}
     named = ((name, text) for name, all_ in request.POST.lists() for text in all_)
-    return [(name, str(text)) for name, text in named if text and name not in left_out]
+    return [(name, str(text)) for name, text in named if text and name not in NEVER_REPEATED]
 
 
 def _not_in_part(request: HttpRequest, response: HttpResponse) -> HttpResponse:

@@ -14,19 +14,18 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from web.once import FIELD, nothing_done, person_of
+from web.text import NEVER_REPEATED
 
 TYPED = "typed"  # in the session, until it is shown again
 LARGEST = 64 * 1024  # bytes of what is kept; nobody types more
 SIGNED_IN_AGAIN = "You are signed in again. Nothing was sent yet: look at it, and send it again."
-# Never kept: what proves who somebody is, and what belongs to the page as it was.
-NEVER_KEPT = frozenset({"csrfmiddlewaretoken", "password", "code", "passkey", FIELD})
 NOT_TYPED = frozenset({"revision", "seen", "digest"})
 
 
 def keep_typed(request: HttpRequest, back: str, words: str, person: int) -> None:
     """Keep what was sent, until that person sees the page `back` again with those words."""
     sent = request.POST.copy()
-    for name in NEVER_KEPT:
+    for name in NEVER_REPEATED:
         sent.pop(name, None)
     text = sent.urlencode()
     if len(text) <= LARGEST:
@@ -81,7 +80,7 @@ class Typed:
         if form.is_bound or to != self.to:
             return
         for name, field in form.fields.items():
-            if name not in NEVER_KEPT:
+            if name not in NEVER_REPEATED:
                 value = field.widget.value_from_datadict(self.sent, {}, form.add_prefix(name))
                 form.initial[name] = value
 

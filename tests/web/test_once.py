@@ -2,6 +2,7 @@
 
 import re
 from functools import partial
+from threading import Event
 
 import pytest
 from django.contrib.sessions.models import Session
@@ -21,6 +22,7 @@ from tests.stations.conftest import Bar, bar, place
 from tests.tooling.listing import ROOT
 from web import once
 from web.models import IdempotencyKey
+from web.text import NEVER_REPEATED
 
 __all__ = ["bar"]
 
@@ -116,6 +118,45 @@ def test_a_crash_before_the_commit_leaves_nothing_and_the_key_free(
         assert browser.post(form, sent).status_code == 500
     assert not CheckShot.objects.exists()
     assert browser.post(form, sent).status_code == 302
+
+
+@pytest.mark.django_db(transaction=True)
+def test_who_waits_too_long_is_told(
+    form: str, cast: Cast, signed_in: SignedIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first is still at it, on another connection: nothing is done, and the page says so."""
+    monkeypatch.setattr(once, "WAIT", "50ms")
+    browser = signed_in(cast.barista)
+    sent = SHOT | _form(browser, form)
+    inside, ends = Event(), Event()
+
+    def slowly(*_: object) -> None:
+        inside.set()
+        assert ends.wait(30)
+
+    def first() -> int:
+        return int(browser.post(form, sent).status_code)
+
+    def second() -> int:
+        assert inside.wait(30)
+        status = int(signed_in(cast.barista).post(form, sent).status_code)
+        ends.set()
+        return status
+
+    monkeypatch.setattr(once, "_keep", slowly)
+    assert at_once([first, second]) == [302, 409]
+    assert CheckShot.objects.count() == 1
+
+
+def test_what_a_page_repeats_holds_no_key_of_the_page(
+    form: str, cast: Cast, signed_in: SignedIn
+) -> None:
+    assert once.FIELD in NEVER_REPEATED
+    browser = signed_in(cast.barista)
+    key = _form(browser, form)
+    page = browser.post(form, SHOT | key | {"note": "a\x00b"}).content.decode()
+    assert "38.5" in page
+    assert key[once.FIELD] not in page
 
 
 def test_a_token_made_twice_is_made_once(cast: Cast, signed_in: SignedIn) -> None:
