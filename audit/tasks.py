@@ -7,10 +7,9 @@ from celery import Task, shared_task
 from audit.alarms import alarms
 from audit.capture.context import Channel, RequestContext, request_context
 from audit.capture.partitions import roll
-from audit.checking.actions import unattended
+from audit.checking.actions import CHECKS
 from audit.checking.run import run_check as run
-from audit.reconciling.actions import begin
-from audit.reconciling.actions import unattended as unreconciled
+from audit.reconciling.actions import RECONCILIATIONS, begin
 from audit.reconciling.run import run_reconciliation as compare
 from audit.sealing.lateness import mail_newest
 from audit.sealing.seal import seal as seal_waiting
@@ -91,9 +90,9 @@ def reconcile_tonight(self: Task[[], int]) -> int:
 @shared_task
 def take_up_checks() -> list[int]:
     """Start what was asked for, and whatever a killed worker left."""
-    waiting = list(unattended().values_list("pk", flat=True))
+    waiting = list(CHECKS.unattended().values_list("pk", flat=True))
     for check_id in waiting:
         run_check.apply_async((check_id,), expires=30)
-    for pk in unreconciled().values_list("pk", flat=True):
+    for pk in RECONCILIATIONS.unattended().values_list("pk", flat=True):
         run_reconciliation.apply_async((pk,), expires=30)
     return waiting

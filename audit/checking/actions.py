@@ -5,18 +5,17 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q, QuerySet
-from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.alarms import Alarm, register_alarm
 from audit.capture.context import Actor, recorded
-from audit.checking.models import CheckState, HistoryCheck
+from audit.checking.models import HistoryCheck
 from audit.errors import Invalid, Refused, Subject
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
 from audit.reading.access import require_every_site
+from audit.runs import Runs
 from audit.vocabulary import register
 
 CHECK_ASKED = register("history.check_asked", "Asked whether the history is intact")
@@ -25,33 +24,13 @@ CHECK_STOPPED = register("history.check_stopped", "Stopped a check of the histor
 
 
 SILENT = timedelta(seconds=45)  # a worker says every second how far it is
-ATTEMPTS = 3  # one that its worker did not survive so often is not tried again
-
-
-def running() -> QuerySet[HistoryCheck]:
-    """The one under way, if any."""
-    return HistoryCheck.objects.filter(state=CheckState.RUNNING)
-
-
-def unattended() -> QuerySet[HistoryCheck]:
-    """Asked for and not begun, or left by a worker that was killed."""
-    return running().filter(Q(runner="") | Q(seen_at__lt=Now() - SILENT), attempts__lt=ATTEMPTS)
-
-
-def silent() -> QuerySet[HistoryCheck]:
-    """Nobody has been at it for a while: no worker is there, or the one that was has gone."""
-    return running().filter(seen_at__lt=Now() - SILENT)
-
-
-def newest_answer() -> HistoryCheck | None:
-    """The last check that came to an answer."""
-    return HistoryCheck.objects.filter(state=CheckState.DONE).first()
+CHECKS = Runs(HistoryCheck, SILENT, CHECK_STOPPED)
 
 
 @register_alarm
 def found_by_check() -> Iterator[Alarm]:
     """A check of the history that found something, until a newer one finds nothing."""
-    check = newest_answer()
+    check = CHECKS.newest_answer()
     if check and not check.intact:
         yield Alarm(check.verdict, reverse("audit:check", args=[check.pk]), since=check.finished_at)
 
@@ -97,7 +76,7 @@ def start_check(*, by: Actor, since: str = "", key: str = "") -> HistoryCheck:
     with recorded(by=by, action=CHECK_ASKED):
         require_every_site(by)
         note, public = note_in(since), key_in(key)
-        _stop_silent()
+        CHECKS.stop_silent()
         try:
             with transaction.atomic():
                 made = HistoryCheck.objects.create(
@@ -109,14 +88,8 @@ def start_check(*, by: Actor, since: str = "", key: str = "") -> HistoryCheck:
     return made
 
 
-def _stop_silent() -> None:
-    reason = "No worker was running it any more."
-    with recorded(by=None, action=CHECK_STOPPED, reason=reason):
-        silent().update(state=CheckState.STOPPED, finished_at=Now(), verdict=reason)
-
-
 def _under_way() -> Refused:
-    other = running().first()
+    other = CHECKS.running().first()
     who = f", asked for by {other.asked_by}" if other else ""
     about = Subject("history_check", other.pk, str(other)) if other else None
     return Refused(

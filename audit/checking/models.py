@@ -1,48 +1,17 @@
 """A check of the whole history that an owner asked for, and what it found."""
 
-import pgtrigger
 from django.db import models
 from django.db.models import Q
 
 from audit.capture.governed import governed
 from audit.capture.models import by_database, one_of
-from audit.capture.triggers import FirmTrigger, refusal
+from audit.runs import RunState, kept_as_ended
 
 ASKED = "(NEW.asked_by_id, NEW.asked_by, NEW.asked_at, NEW.since, NEW.key)"
 PROGRESS = (
     *("runner", "attempts", "seen_at", "checked", "size", "newest", "newest_at"),
     *("since", "key", "findings", "counts"),
 )
-
-
-def _guards() -> list[pgtrigger.Trigger]:
-    """A verdict stays as it was found: whoever wants another asks for another check."""
-    kept = refusal("A check that has ended stays in % as it ended.")
-    asked = refusal("What was asked for in % never changes.")
-    return [
-        FirmTrigger(
-            name="a_guard_update",
-            operation=pgtrigger.Update,
-            when=pgtrigger.Before,
-            func=f"IF OLD.state <> 'running' THEN {kept} END IF;"
-            f" IF {ASKED} IS DISTINCT FROM {ASKED.replace('NEW', 'OLD')} THEN {asked} END IF;"
-            " RETURN NEW;",
-        ),
-        FirmTrigger(
-            name="a_guard_delete",
-            operation=pgtrigger.Delete,
-            when=pgtrigger.Before,
-            func=refusal("Checks in % are never removed.") + " RETURN OLD;",
-        ),
-    ]
-
-
-class CheckState(models.TextChoices):
-    """Where a check is in its life."""
-
-    RUNNING = "running", "under way"
-    DONE = "done", "finished"
-    STOPPED = "stopped", "stopped"
 
 
 class HistoryCheck(models.Model):
@@ -60,7 +29,7 @@ class HistoryCheck(models.Model):
     )
     since = models.TextField("checkpoint kept outside", blank=True, default="")
     key = models.TextField("signing key written down", blank=True, default="")
-    state = models.CharField(max_length=8, choices=CheckState, default=CheckState.RUNNING)
+    state = models.CharField(max_length=8, choices=RunState, default=RunState.RUNNING)
     runner = models.CharField(max_length=32, blank=True, default="")
     attempts = models.PositiveSmallIntegerField(default=0)
     seen_at = models.DateTimeField(
@@ -87,7 +56,7 @@ class HistoryCheck(models.Model):
         verbose_name = "check of the history"
         default_permissions = ()
         constraints = [
-            one_of("state", CheckState, name="history_check_state_is_known"),
+            one_of("state", RunState, name="history_check_state_is_known"),
             models.UniqueConstraint(
                 fields=["state"], condition=Q(state="running"), name="history_check_one_running"
             ),
@@ -97,7 +66,7 @@ class HistoryCheck(models.Model):
             ),
         ]
         triggers = [
-            *_guards(),
+            *kept_as_ended("A check", "Checks", ASKED),
             *governed(subject="history_check", label="'check ' || n.id", exclude=PROGRESS),
         ]
 

@@ -12,11 +12,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from audit.capture.context import Actor
-from audit.checking.actions import LONGEST, key_in, note_in, silent, start_check
-from audit.checking.models import CheckState, HistoryCheck
+from audit.checking.actions import CHECKS, LONGEST, key_in, note_in, start_check
+from audit.checking.models import HistoryCheck
 from audit.checking.report import groups_of
 from audit.errors import Invalid, NotFound, NotPermitted, Refused
 from audit.reading.access import require_every_site
+from audit.runs import RunState
 from audit.sealing.keys import origin
 
 
@@ -143,10 +144,10 @@ def check(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _shown(history_check: HistoryCheck) -> dict[str, object]:
-    is_running = history_check.state == CheckState.RUNNING
+    is_running = history_check.state == RunState.RUNNING
     return {
         "check": history_check,
         "running": is_running,
-        "silent": is_running and silent().filter(pk=history_check.pk).exists(),
+        "silent": is_running and CHECKS.silent().filter(pk=history_check.pk).exists(),
         "groups": groups_of(history_check),
     }

@@ -1,22 +1,20 @@
 """Running a check: by one worker at a time, anew from the beginning if that one is killed."""
 
-import secrets
 import time
 from collections.abc import Callable
 
 from celery.exceptions import SoftTimeLimitExceeded
 from django.conf import settings
-from django.db.models import F
 from django.db.models.functions import Now
 
-from audit.capture.context import recorded
-from audit.checking.actions import ATTEMPTS, CHECK_STOPPED, CHECKED, running, unattended
-from audit.checking.models import CheckState, HistoryCheck
+from audit.checking.actions import CHECK_STOPPED, CHECKED, CHECKS
+from audit.checking.models import HistoryCheck
 from audit.checking.report import outcome_of
 from audit.checking.tree import check_tree
 from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.ledger.note import Verifier
+from audit.runs import ATTEMPTS, RunState
 from audit.sealing import store
 from audit.sealing.store import newest_checkpoint
 
@@ -31,8 +29,7 @@ class TakenOverError(Exception):
 
 def run_check(pk: int) -> bool:
     """Run the check, unless it has ended or another worker is at it; whether this call ended it."""
-    runner = secrets.token_hex(8)
-    claimed = _claim(pk, runner)
+    claimed = _claim(pk)
     if claimed is None:
         return False
     try:
@@ -47,7 +44,7 @@ def run_check(pk: int) -> bool:
             progress=_progress(claimed),
         )
         check_tree(report)
-        return _end(claimed, action=CHECKED, state=CheckState.DONE, **outcome_of(report))
+        return _end(claimed, action=CHECKED, state=RunState.DONE, **outcome_of(report))
     except TakenOverError:
         return False
     except SoftTimeLimitExceeded:
@@ -58,13 +55,12 @@ def run_check(pk: int) -> bool:
         raise
 
 
-def _claim(pk: int, runner: str) -> HistoryCheck | None:
+def _claim(pk: int) -> HistoryCheck | None:
     newest = newest_checkpoint()
-    taken = unattended().filter(pk=pk).update(
-        runner=runner, attempts=F("attempts") + 1, seen_at=Now(), checked=0, size=store.size(),
-        newest=newest.note if newest else "", newest_at=newest.made_at if newest else None,
+    return CHECKS.claim(
+        pk, checked=0, size=store.size(), newest=newest.note if newest else "",
+        newest_at=newest.made_at if newest else None,
     )  # fmt: skip
-    return HistoryCheck.objects.get(pk=pk) if taken else None
 
 
 def _progress(claimed: HistoryCheck) -> Callable[[int], None]:
@@ -75,7 +71,7 @@ def _progress(claimed: HistoryCheck) -> Callable[[int], None]:
         nonlocal due
         if time.monotonic() < due:
             return
-        mine = running().filter(pk=claimed.pk, runner=claimed.runner)
+        mine = CHECKS.mine(claimed.pk, claimed.runner)
         # Nearly every line is an entry; the few others make no difference to a bar.
         if not mine.update(checked=min(lines, claimed.size), seen_at=Now()):
             raise TakenOverError
@@ -85,10 +81,8 @@ def _progress(claimed: HistoryCheck) -> Callable[[int], None]:
 
 
 def _stop(claimed: HistoryCheck, why: str) -> bool:
-    return _end(claimed, action=CHECK_STOPPED, state=CheckState.STOPPED, verdict=why)
+    return _end(claimed, action=CHECK_STOPPED, state=RunState.STOPPED, verdict=why)
 
 
 def _end(claimed: HistoryCheck, *, action: str, **fields: object) -> bool:
-    with recorded(by=None, action=action):
-        mine = running().filter(pk=claimed.pk, runner=claimed.runner)
-        return bool(mine.update(finished_at=Now(), **fields))
+    return CHECKS.end(claimed.pk, claimed.runner, action=action, **fields)

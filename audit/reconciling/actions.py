@@ -4,17 +4,15 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q, QuerySet
-from django.db.models.functions import Now
 from django.urls import reverse
 from django.utils import timezone
 
 from audit.alarms import Alarm, register_alarm
 from audit.capture.context import Actor, recorded
-from audit.checking.models import CheckState
 from audit.errors import Refused, Subject
 from audit.reading.access import require_every_site
 from audit.reconciling.models import Reconciliation
+from audit.runs import Runs
 from audit.vocabulary import register
 
 RECONCILIATION_ASKED = register("history.reconciliation_asked", "Asked for a reconciliation")
@@ -22,35 +20,14 @@ RECONCILED = register("history.reconciled", "Compared the tables with the histor
 RECONCILIATION_STOPPED = register("history.reconciliation_stopped", "Stopped a reconciliation")
 
 SILENT = timedelta(minutes=5)  # a worker says between two parts that it is still at it
-ATTEMPTS = 3  # one that its worker did not survive so often is not tried again
 TOO_OLD = timedelta(days=3)  # of a nightly one: after this, none has come to an end for long
-ANSWERED = Q(state=CheckState.DONE)
-
-
-def running() -> QuerySet[Reconciliation]:
-    """The one under way, if any."""
-    return Reconciliation.objects.filter(state=CheckState.RUNNING)
-
-
-def unattended() -> QuerySet[Reconciliation]:
-    """Asked for and not begun, or left by a worker that was killed."""
-    return running().filter(Q(runner="") | Q(seen_at__lt=Now() - SILENT), attempts__lt=ATTEMPTS)
-
-
-def silent() -> QuerySet[Reconciliation]:
-    """Nobody has been at it for a while."""
-    return running().filter(seen_at__lt=Now() - SILENT)
-
-
-def newest_answer() -> Reconciliation | None:
-    """The last one that came to an answer."""
-    return Reconciliation.objects.filter(ANSWERED).first()
+RECONCILIATIONS = Runs(Reconciliation, SILENT, RECONCILIATION_STOPPED)
 
 
 @register_alarm
 def found_by_reconciliation() -> Iterator[Alarm]:
     """The tables are not what the history says, until a newer one finds that they are."""
-    newest = newest_answer()
+    newest = RECONCILIATIONS.newest_answer()
     if newest is None:
         return
     url = reverse("audit:reconciliation", args=[newest.pk])
@@ -77,7 +54,7 @@ def begin(*, by: Actor | None) -> Reconciliation | None:
 
     One nobody is at any more is stopped first.
     """
-    _stop_silent()
+    RECONCILIATIONS.stop_silent()
     try:
         with recorded(by=by, action=RECONCILIATION_ASKED), transaction.atomic():
             return Reconciliation.objects.create(
@@ -87,14 +64,8 @@ def begin(*, by: Actor | None) -> Reconciliation | None:
         return None
 
 
-def _stop_silent() -> None:
-    reason = "No worker was running it any more."
-    with recorded(by=None, action=RECONCILIATION_STOPPED, reason=reason):
-        silent().update(state=CheckState.STOPPED, finished_at=Now(), verdict=reason)
-
-
 def _under_way() -> Refused:
-    other = running().first()
+    other = RECONCILIATIONS.running().first()
     return Refused(
         "A reconciliation is under way already: its answer is yours as well.",
         who_may="Any owner of all sites, once it has ended",

@@ -6,33 +6,11 @@ from django.db.models import Q
 
 from audit.capture.governed import CONTEXT, ROW, exempt, governed, transition
 from audit.capture.models import Operation, by_database, one_of
-from audit.capture.triggers import FirmTrigger, insert_only, refusal
-from audit.checking.models import CheckState
+from audit.capture.triggers import FirmTrigger, insert_only
+from audit.runs import RunState, kept_as_ended
 
 ASKED = "(NEW.asked_by_id, NEW.asked_by, NEW.asked_at)"
 PROGRESS = ("runner", "attempts", "seen_at", "through", "findings", "counts")
-
-
-def _guards() -> list[pgtrigger.Trigger]:
-    """What was found stays as it was found: whoever wants to know again asks again."""
-    kept = refusal("A reconciliation that has ended stays in % as it ended.")
-    asked = refusal("What was asked for in % never changes.")
-    return [
-        FirmTrigger(
-            name="a_guard_update",
-            operation=pgtrigger.Update,
-            when=pgtrigger.Before,
-            func=f"IF OLD.state <> 'running' THEN {kept} END IF;"
-            f" IF {ASKED} IS DISTINCT FROM {ASKED.replace('NEW', 'OLD')} THEN {asked} END IF;"
-            " RETURN NEW;",
-        ),
-        FirmTrigger(
-            name="a_guard_delete",
-            operation=pgtrigger.Delete,
-            when=pgtrigger.Before,
-            func=refusal("Reconciliations in % are never removed.") + " RETURN OLD;",
-        ),
-    ]
 
 
 class Reconciliation(models.Model):
@@ -48,7 +26,7 @@ class Reconciliation(models.Model):
     asked_at = models.DateTimeField(
         "asked", db_default=by_database("clock_timestamp()", models.DateTimeField())
     )
-    state = models.CharField(max_length=8, choices=CheckState, default=CheckState.RUNNING)
+    state = models.CharField(max_length=8, choices=RunState, default=RunState.RUNNING)
     runner = models.CharField(max_length=32, blank=True, default="")
     attempts = models.PositiveSmallIntegerField(default=0)
     seen_at = models.DateTimeField(
@@ -72,7 +50,7 @@ class Reconciliation(models.Model):
         verbose_name = "reconciliation"
         default_permissions = ()
         constraints = [
-            one_of("state", CheckState, name="reconciliation_state_is_known"),
+            one_of("state", RunState, name="reconciliation_state_is_known"),
             models.UniqueConstraint(
                 fields=["state"], condition=Q(state="running"), name="reconciliation_one_running"
             ),
@@ -82,7 +60,7 @@ class Reconciliation(models.Model):
             ),
         ]
         triggers = [
-            *_guards(),
+            *kept_as_ended("A reconciliation", "Reconciliations", ASKED),
             *governed(
                 subject="reconciliation", label="'reconciliation ' || n.id", exclude=PROGRESS
             ),

@@ -11,7 +11,7 @@ from django.core.cache import cache
 from django.http import HttpRequest
 
 from audit.reading.access import Viewer
-from audit.reconciling.actions import newest_answer
+from audit.reconciling.actions import RECONCILIATIONS
 from audit.reconciling.report import Kind
 from audit.reconciling.words import sentence
 from audit.registry import registry
@@ -88,7 +88,7 @@ def _found() -> dict[str, list[str]]:
 
 def _read() -> dict[str, list[str]]:
     """The newest answer's sentences by the thing they are about."""
-    newest = newest_answer()
+    newest = RECONCILIATIONS.newest_answer()
     things: dict[str, list[str]] = {}
     for one in newest.findings if newest else ():
         if one["kind"] in ROWS:

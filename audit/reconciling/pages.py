@@ -7,12 +7,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from audit.capture.context import Actor
-from audit.checking.models import CheckState
 from audit.errors import NotFound, NotPermitted, Refused
 from audit.reading.access import require_every_site
-from audit.reconciling.actions import ask, silent
+from audit.reconciling.actions import RECONCILIATIONS, ask
 from audit.reconciling.models import Baseline, Reconciliation
 from audit.reconciling.words import groups_of
+from audit.runs import RunState
 
 LISTED = 20
 
@@ -63,10 +63,10 @@ def reconciliation(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _shown(run: Reconciliation) -> dict[str, object]:
-    is_running = run.state == CheckState.RUNNING
+    is_running = run.state == RunState.RUNNING
     return {
         "run": run,
         "running": is_running,
-        "silent": is_running and silent().filter(pk=run.pk).exists(),
+        "silent": is_running and RECONCILIATIONS.silent().filter(pk=run.pk).exists(),
         "groups": groups_of(run),
     }

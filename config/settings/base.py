@@ -144,7 +144,7 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
     # Where two things of one name offer the same choices, a name has to be given.
     "ENUM_NAME_OVERRIDES": {
         "CalibrationKindEnum": "stations.calibrations.models.CalibrationKind.choices",
-        "CheckStateEnum": "audit.checking.models.CheckState.choices",
+        "RunStateEnum": "audit.runs.RunState.choices",
     },
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -186,7 +186,7 @@ def test_what_a_killed_worker_leaves_is_taken_up_anew(
     browser: Client, cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made = start_check(by=cast.owner)
-    held = running._claim(made.pk, "killed")
+    held = running._claim(made.pk)
     assert held
     assert not run_check(made.pk), "somebody is at it"
     assert take_up_checks_here() == []

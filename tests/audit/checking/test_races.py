@@ -9,7 +9,7 @@ from django.db import connection
 
 from audit.capture.models import Entry
 from audit.checking import run as running
-from audit.checking.actions import SILENT, start_check, unattended
+from audit.checking.actions import CHECKS, SILENT, start_check
 from audit.checking.models import HistoryCheck
 from audit.checking.run import run_check
 from audit.errors import Refused
@@ -65,7 +65,7 @@ def test_a_killed_worker_is_followed_by_another(cast: Cast) -> None:
         assert not run_check(made.pk), "it may still be alive"
         run("UPDATE audit_historycheck SET seen_at = seen_at - %s * interval '1 second'"
             " WHERE state = 'running'", int(SILENT.total_seconds()) + 1)  # fmt: skip
-        assert list(unattended()) == [made]
+        assert list(CHECKS.unattended()) == [made]
         assert run_check(made.pk)
         made.refresh_from_db()
         assert (made.state, made.intact, made.attempts) == ("done", True, 2)

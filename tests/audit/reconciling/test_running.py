@@ -12,7 +12,7 @@ from django.test import Client
 from audit.alarms import alarms
 from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
-from audit.reconciling.actions import SILENT, ask, newest_answer
+from audit.reconciling.actions import RECONCILIATIONS, SILENT, ask
 from audit.reconciling.models import Reconciliation
 from audit.reconciling.run import run_reconciliation
 from audit.tasks import reconcile_tonight, take_up_checks
@@ -184,7 +184,7 @@ def test_what_was_found_stays(cast: Cast) -> None:
     for change in ("UPDATE {} SET agrees = false", "DELETE FROM {}"):
         with pytest.raises(IntegrityError), transaction.atomic():
             run(change.format("audit_reconciliation"))
-    assert newest_answer() == made
+    assert RECONCILIATIONS.newest_answer() == made
 
 
 def test_for_owners_of_every_site(cast: Cast, signed_in: SignedIn) -> None:
