@@ -1,9 +1,6 @@
 """An archive's file: written whole or not at all, and read back from the disk before it counts."""
 
-import os
-import secrets
 from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 
 from django.db import connection
@@ -12,6 +9,7 @@ from audit.ledger.bundle.archived import Copy
 from audit.ledger.bundle.check import verify
 from audit.ledger.bundle.write import Leaf, bundle_lines
 from audit.ledger.errors import LedgerError
+from audit.ledger.files import write_whole
 from audit.retention.plan import ArchiveError, ArchivePlan, Due
 from audit.sealing import store
 from audit.sealing.keys import origin, verifiers
@@ -19,7 +17,6 @@ from audit.sealing.payload import entries_by_id
 from audit.witnessing.standing import cosigned
 
 CHUNK = 5_000  # leaves read at once
-NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL
 
 _LEAVES = """
 SELECT index, entry_id, hash FROM audit_leaf
@@ -37,21 +34,12 @@ def write(file: Path, plan: ArchivePlan) -> None:
 
     Raises ArchiveError if there is no room, no such folder, or the ledger lacks a part.
     """
-    draft = file.with_name(f"{file.name}.{secrets.token_hex(4)}.part")
     try:
-        with os.fdopen(os.open(draft, NEW, 0o600), "wb") as out:
-            out.writelines(_lines(plan))
-            out.flush()
-            os.fsync(out.fileno())
-        os.link(draft, file)
-        _settle(file.parent)
+        write_whole(file, _lines(plan), anew=True)
     except OSError as error:
         raise ArchiveError(f"{file} could not be written: {error.strerror}.") from error
     except LedgerError as error:
         raise ArchiveError(f"The ledger is damaged, check the history: {error}.") from error
-    finally:
-        with suppress(OSError):
-            draft.unlink()
 
 
 def sweep(file: Path) -> None:
@@ -103,12 +91,3 @@ def _leaves(due: Due, start: int, stop: int) -> Iterator[Leaf]:
             rows = cursor.fetchall()
         there = entries_by_id([entry_id for _, entry_id, _ in rows])
         yield from (Leaf(at, bytes(made), there.get(entry_id)) for at, entry_id, made in rows)
-
-
-def _settle(folder: Path) -> None:
-    """Wait until the folder knows the file's name, whatever happens to the machine."""
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -4,7 +4,6 @@ The file is made at first start. Until a new key is in the history it waits besi
 `….next`, so that a crash at any line leaves a file that fits the history.
 """
 
-import os
 import secrets
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from django.conf import settings
 from audit.capture.context import Actor, recorded
 from audit.ledger.bundle.keys import MADE, ROTATED
 from audit.ledger.errors import LedgerError
+from audit.ledger.files import write_whole
 from audit.ledger.note import Signer, Verifier
 from audit.sealing.models import LedgerKey
 from audit.vocabulary import register
@@ -92,16 +92,7 @@ def write(file: Path, key: Signer) -> None:
     Raises FileExistsError if another process was first.
     """
     file.parent.mkdir(parents=True, exist_ok=True)
-    draft = file.with_name(f"{file.name}.{secrets.token_hex(4)}")
-    try:
-        handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "w", encoding="utf-8") as out:
-            out.write(key.secret_text + "\n")
-            out.flush()
-            os.fsync(out.fileno())
-        os.link(draft, file)
-    finally:
-        draft.unlink(missing_ok=True)
+    write_whole(file, [f"{key.secret_text}\n".encode()], anew=True)
 
 
 def record(key: Signer, replaces: str, *, by: Actor | None, action: str, reason: str = "") -> None:

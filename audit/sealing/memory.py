@@ -8,7 +8,6 @@ stood: the same batch, to the byte, is all that may be signed next (audit.sealin
 import fcntl
 import json
 import os
-import secrets
 from base64 import b64decode, b64encode
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -19,6 +18,7 @@ from typing import Any
 
 from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.checkpoint import read_body
+from audit.ledger.files import write_whole
 from audit.ledger.merkle import EMPTY_ROOT
 from audit.sealing.keys import SealingError, key_file
 
@@ -106,28 +106,11 @@ def mark_stopped(why: str) -> None:
 
 def begin_anew(memory: Memory) -> None:
     """Keep it whatever was kept before: whole or not at all, readable by this user only."""
-    file = state_file()
-    draft = file.with_name(f"{file.name}.{secrets.token_hex(4)}")
+    file, text = state_file(), json.dumps(_written(memory)) + "\n"
     try:
-        handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "w", encoding="utf-8") as out:
-            out.write(json.dumps(_written(memory)) + "\n")
-            out.flush()
-            os.fsync(out.fileno())
-        draft.replace(file)
-        _settle(file.parent)
+        write_whole(file, [text.encode()])
     except OSError as error:
         raise UnkeptError(f"{file} can't be written: {error}") from error
-    finally:
-        draft.unlink(missing_ok=True)
-
-
-def _settle(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _written(memory: Memory) -> dict[str, Any]:

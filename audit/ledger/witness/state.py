@@ -16,6 +16,7 @@ from typing import Any
 
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
+from audit.ledger.files import write_whole
 from audit.ledger.merkle import EMPTY_ROOT
 from audit.ledger.witness.cosignature import Cosigner
 
@@ -66,14 +67,14 @@ class Folder:
         if seen.size < before.size or (seen.size == before.size and seen.root != before.root):
             raise FolderError(f"{origin}: the state only goes on from {before.size} entries.")
         after = {**self._seen, origin: seen}
-        write_whole(self.path / "state.json", _written(after))
+        _write(self.path / "state.json", _written(after))
         self._seen = after
 
     def keep_refused(self, note: str) -> None:
         """Keep the first signed note of another tree: it is evidence, and a disk is bounded."""
         file = self.path / "refused.txt"
         if not file.exists():
-            write_whole(file, note)
+            _write(file, note)
 
     def _cosigner(self, name: str) -> Cosigner:
         file = self.path / "key"
@@ -81,11 +82,11 @@ class Folder:
             return _read_key(file)
         if not (self.path / "state.json").exists():
             # First, so that a key without a state can only mean that the state was taken away.
-            write_whole(self.path / "state.json", _written({}))
+            _write(self.path / "state.json", _written({}))
         elif read_state(self.path):
             raise FolderError(f"{file} is gone: put it back, or begin anew in another folder.")
         made = _new_key(name or f"portaledger-witness/{secrets.token_hex(8)}")
-        write_whole(file, made.secret_text + "\n")
+        _write(file, made.secret_text + "\n")
         return made
 
 
@@ -119,26 +120,10 @@ def read_state(path: Path) -> dict[str, Seen]:
     raise FolderError(f"{file} {why}: put it back, or begin anew in another folder.")
 
 
-def write_whole(file: Path, text: str) -> None:
-    """Write it whole or not at all, on the disk on return, readable by this user only.
-
-    Raises FolderError.
-    """
-    draft = file.with_name(f"{file.name}.{secrets.token_hex(4)}")
+def _write(file: Path, text: str) -> None:
     try:
-        handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(handle, "w", encoding="utf-8") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        draft.replace(file)
-        folder = os.open(file.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        write_whole(file, [text.encode()])
     except OSError as error:
-        draft.unlink(missing_ok=True)
         raise FolderError(f"{file} can't be written: {error}") from error
 
 

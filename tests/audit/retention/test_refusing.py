@@ -10,7 +10,7 @@ from django.db import DatabaseError, transaction
 
 from audit.capture.models import Entry
 from audit.capture.partitions import partitions
-from audit.retention import file as module
+from audit.ledger import files
 from audit.retention.archive import LOCK, archive_before
 from audit.retention.models import Archive
 from audit.retention.plan import ArchiveError
@@ -130,13 +130,13 @@ def flip(path: Path) -> None:
 def test_a_disk_that_does_not_keep_what_was_written(
     kept: str, folder: Path, monkeypatch: pytest.MonkeyPatch, damage: Callable[[Path], None]
 ) -> None:
-    settle = module._settle
+    settle = files.settle
 
     def damaged(where: Path) -> None:
         settle(where)
         damage(where / "history-2021-01.jsonl")
 
-    monkeypatch.setattr(module, "_settle", damaged)
+    monkeypatch.setattr(files, "settle", damaged)
     refused(folder, "is not an intact archive")
 
 
