@@ -23,7 +23,7 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("
 
 @pytest.fixture(autouse=True)
 def key_made(sample_tables: None, db: None, transactional_db: None, key_file: Path) -> None:
-    """The key's own entry is in and sealed; the tests count from there, whatever migrations wrote."""
+    """The key's own entry is in and sealed; the tests count from there, migrations left out."""
     unguarded(f"TRUNCATE {ALL}")
     shelves(1)
     while seal():
