@@ -99,7 +99,7 @@ class Stamp:
 
 
 def runs_of(indexes: Iterable[int]) -> tuple[Run, ...]:
-    """Rising indexes as runs of neighbours."""
+    """Numbers in their order as runs of neighbours, each its first and last."""
     runs: list[Run] = []
     for at in indexes:
         if runs and runs[-1][1] == at - 1:

@@ -20,6 +20,7 @@ from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.checkpoint import read_body
 from audit.ledger.files import write_whole
 from audit.ledger.merkle import EMPTY_ROOT
+from audit.ledger.stamp import runs_of
 from audit.sealing.keys import SealingError, key_file
 
 NOTHING = State("", 0, EMPTY_ROOT)
@@ -126,7 +127,7 @@ def _written(memory: Memory) -> dict[str, Any]:
         and {
             "size": batch.size,
             "root": b64encode(batch.root).decode(),
-            "entries": runs_of_ids(batch.entries),
+            "entries": [[first, last - first + 1] for first, last in runs_of(batch.entries)],
             "floor": batch.floor,
         },
     }
@@ -146,20 +147,7 @@ def _read(kept: dict[str, Any]) -> Memory:
     return Memory(state, made, str(kept["stopped"]), str(kept["time"]))
 
 
-def runs_of_ids(ids: Sequence[int]) -> list[list[int]]:
-    """Ids in their order as runs of neighbours, [first, how many]: a batch is few of them."""
-    runs: list[list[int]] = []
-    follows: int | None = None
-    for one in ids:
-        if one == follows:
-            runs[-1][1] += 1
-        else:
-            runs.append([one, 1])
-        follows = one + 1
-    return runs
-
-
 def _ids(kept: list[Any]) -> tuple[int, ...]:
-    """From runs; or from ids one by one, as files from before have them."""
+    """From runs [first, how many], a batch being few; or from ids, as files from before have them."""
     runs = [one if isinstance(one, list) else [one, 1] for one in kept]
     return tuple(pk for first, count in runs for pk in range(int(first), int(first) + int(count)))
