@@ -9,7 +9,7 @@ import fcntl
 import json
 import os
 from base64 import b64decode, b64encode
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -148,6 +148,6 @@ def _read(kept: dict[str, Any]) -> Memory:
 
 
 def _ids(kept: list[Any]) -> tuple[int, ...]:
-    """From runs [first, how many], a batch being few; or from ids, as files from before have them."""
+    """From runs [first, how many], a batch being few; or from ids, as older files have them."""
     runs = [one if isinstance(one, list) else [one, 1] for one in kept]
     return tuple(pk for first, count in runs for pk in range(int(first), int(first) + int(count)))
