@@ -19,8 +19,8 @@ class AuditConfig(AppConfig):
         from audit.reconciling.carrying import carry
         from audit.reconciling.migrated import after_migrating
         from audit.registry import register_carrying, register_subject
-        from audit.sealing import late  # noqa: F401 - registers an alarm
-        from audit.witnessing import standing  # noqa: F401 - registers an alarm
+        from audit.sealing import late, resume  # noqa: F401 - register an alarm, and words
+        from audit.witnessing import offering, standing  # noqa: F401 - words, and an alarm
 
         register_subject("history_check", "Check of the history", "audit:check")
         register_subject("reconciliation", "Reconciliation", "audit:reconciliation")

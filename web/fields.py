@@ -47,6 +47,12 @@ class PlainDecimalField(forms.CharField):
             return super().has_changed(initial, data)
 
 
+def unmarked(field: forms.Field) -> forms.Field:
+    """The same field, without the word “optional” beside its label: where all of a form's are."""
+    vars(field)["spare"] = True
+    return field
+
+
 class SeenRevision(forms.IntegerField):
     """The revision the form was made from; the action refuses the change if it has moved."""
 

@@ -42,7 +42,7 @@ def _page(request: HttpRequest, refusal: str = "", status: int = 200) -> HttpRes
     context = {
         "refusal": refusal,
         "earlier": runs[1:],
-        "baselines": Baseline.objects.order_by("id"),
+        "baselines": Baseline.objects.filter(rows__gt=0).order_by("id"),
         **(_shown(runs[0]) if runs else {}),
     }
     return render(request, "audit/reconciling/reconciliations.html", context, status=status)

@@ -13,7 +13,7 @@ from people.policy.models import Boiling, Policy
 from people.policy.signing_rules import Rules, rules_in_force
 from people.signatures.fields import SigningForm, note_signed
 from people.signatures.rules import SIGNERS, Meaning, Need, SigningRule
-from web.fields import SeenRevision
+from web.fields import SeenRevision, unmarked
 from web.form_pages import form_page, posted
 from web.pages import PageRequest, page
 
@@ -45,8 +45,8 @@ class PolicyForm(SigningForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         for (meaning, role), label in RULES.items():
-            self.fields[_name(meaning, role)] = forms.ChoiceField(
-                label=label, choices=ASKED, required=False
+            self.fields[_name(meaning, role)] = unmarked(
+                forms.ChoiceField(label=label, choices=ASKED, required=False)
             )
         names = [_name(*each) for each in RULES]
         self.order_fields(["revision", "sole_roaster", "boiling", *names])

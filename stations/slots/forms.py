@@ -10,7 +10,7 @@ from stations.machine_types.catalogue import ENDINGS, in_order, label_of, unit_o
 from stations.machine_types.models import Ability, MachineType
 from stations.metrology.formula import ENDS_BY
 from stations.slots.verdicts import found_bounds
-from web.fields import PlainDecimalField
+from web.fields import PlainDecimalField, unmarked
 from web.numbers import BadNumber, Bounds, read_typed
 from web.printing import quantity, unit_label
 
@@ -53,11 +53,10 @@ class ReadBackForm(forms.Form):
                     help_text=hint, widget=_box(unit),
                 )
             )  # fmt: skip
+            unmarked(self.fields[code])
         self.fields["holds_nothing"] = forms.BooleanField(
             label="The slot holds nothing at all", required=False
         )
-        for name in self.codes:  # none is asked for: no word at each
-            vars(self.fields[name])["spare"] = True
         if any(self._far_off(code) for code in self.codes):
             self.fields["sure"] = forms.BooleanField(
                 label="The machine really shows that", required=False
