@@ -10,6 +10,7 @@ from audit.capture.triggers import FirmTrigger, insert_only
 from audit.runs import RunState, kept_as_ended
 
 ASKED = "(NEW.asked_by_id, NEW.asked_by, NEW.asked_at)"
+WRITTEN_DOWN = [Operation.CREATED, Operation.CHANGED]
 PROGRESS = ("runner", "attempts", "seen_at", "through", "findings", "counts")
 
 
@@ -168,7 +169,7 @@ class BaselineRow(models.Model):
     """A row, or columns of one, written down as it stood. The door by which that gets an entry."""
 
     id = models.BigAutoField(primary_key=True)
-    operation = models.TextField(choices=Operation)
+    operation = models.TextField(choices=[(one.value, one.label) for one in WRITTEN_DOWN])
     table_name = models.TextField()
     row_id = models.BigIntegerField()
     subject_type = models.TextField()
@@ -186,7 +187,7 @@ class BaselineRow(models.Model):
         constraints = [
             models.CheckConstraint(
                 name="baseline_row_says_what_stood",
-                condition=Q(operation__in=[Operation.CREATED, Operation.CHANGED]),
+                condition=Q(operation__in=WRITTEN_DOWN),
             )
         ]
         triggers = [
