@@ -34,8 +34,9 @@ TEXTS: dict[str, list[str]] = {
     "email": ["nobody", "a@b@c", NUL, LONG, "a b@example.com"],
 }  # fmt: skip
 WRONG_TYPES: dict[str, list[object]] = {
-    "number": [True, [], {}, ["18"], 10**30, -(10**30)],
-    "whole": [True, [], {}, ["1"], 1.5, 10**30, 2**63, -1],
+    # A decimal comma is for people alone.
+    "number": [True, [], {}, ["18"], "18,0", 10**30, -(10**30)],
+    "whole": [True, [], {}, ["1"], "18,0", 1.5, 10**30, 2**63, -1],
     "text": [True, [], {}, ["a"]],
     "date": [True, [], {}, 7],
     "time": [True, [], {}, 7],
