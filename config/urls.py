@@ -9,6 +9,7 @@ from people import urls as people
 from recipes import urls as recipes
 from recipes.overview.pages import home
 from stations import urls as stations
+from web.service_worker import service_worker
 
 handler400 = "web.problems.bad_request"
 handler403 = "web.problems.forbidden"
@@ -28,6 +29,7 @@ api: list[URLPattern | URLResolver] = [
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("service-worker.js", service_worker, name="service_worker"),
     path("", home, name="home"),
     path("", include("recipes.urls")),
     path("", include("stations.urls")),

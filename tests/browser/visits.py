@@ -185,6 +185,7 @@ SECOND_FACTOR = {
 # Nobody looks at these by their address: they answer a form, a script or a program.
 NOT_PAGES = {
     "healthz",
+    "service_worker",
     "stations:former",  # addresses of machine types before, which lead on
     "stations:former_one",
     "audit:receipt",
