@@ -39,6 +39,7 @@ UNITS: dict[str, str] = {
     "m": "m",
     "mm": "mm",
     "um": "µm",
+    "uS/cm": "µS/cm",
     "{pulse}/mL": "pulses/mL",
 }
 # Units that are words: what one of them is called, and several.

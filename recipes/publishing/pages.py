@@ -128,7 +128,7 @@ def _publish(
 
 def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> dict[str, object]:
     """The plan for the page: all of it while it is short, else the site that was opened."""
-    parts = site_parts(made)
+    parts, waters = site_parts(made), water_beside(made)
     opened = request.GET.get("open", "")
     whole = len(made.lines) <= SHOWN_WHOLE
     details = [
@@ -138,7 +138,8 @@ def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> d
         "version": made.version,
         "plan": made,
         "scope_label": made.scope_label,
-        "waters": water_beside(made),
+        "waters": [one for one in waters if one.words],
+        "waters_unread": [one for one in waters if one.unread],
         "own_water": own_water_words(made.version.stated),
         "counts": {outcome.value: count for outcome, count in made.counts().items()},
         "sites": parts,

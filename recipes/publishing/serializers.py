@@ -73,12 +73,16 @@ class PlanSiteOut(serializers.Serializer[Any]):
 
 
 class PlanWaterOut(serializers.Serializer[Any]):
-    """A site of the plan whose water differs much from the others', and in what."""
+    """A site of the plan whose water differs much from the others', and in what.
+
+    `not_read` names what others' readings have and this site's lacks.
+    """
 
     site = serializers.IntegerField(source="site.pk")
     name = serializers.CharField(source="site.name")
     taken_on = serializers.DateField()
     differs_in = serializers.ListField(child=serializers.CharField(), source="words")
+    not_read = serializers.ListField(child=serializers.CharField(), source="unread")
 
 
 class ExpectedOut(serializers.Serializer[Any]):

@@ -49,7 +49,7 @@ def _part(site: Site, due: Due, lines: Sequence[PublicationLine], warm: Decimal 
 
 
 def water_beside(plan: PublicationPlan) -> list[Differing]:
-    """The plan's sites whose water differs much from the others': one query."""
+    """The plan's sites whose water differs much, or can't be compared: one query."""
     readings = WaterReading.objects.filter(site__in=plan.sites).newest_of_each_site()
     return differing(list(readings.select_related("site")))
 

@@ -168,7 +168,8 @@ def _standard_methods(water: _Water) -> float:
 class WaterSample:
     """A water report in the program's own units; None where a property wasn't measured.
 
-    pH; hardness and alkalinity [mg/L CaCO3]; dissolved solids [mg/L]; temperature [°C].
+    pH; hardness and alkalinity [mg/L CaCO3]; dissolved solids [mg/L]; temperature [°C];
+    conductivity at 25 °C [µS/cm]; chloride [mg/L].
     """
 
     ph: Real | None = None
@@ -176,6 +177,8 @@ class WaterSample:
     alkalinity: Real | None = None
     dissolved_solids: Real | None = None
     temperature: Real | None = None
+    conductivity: Real | None = None
+    chloride: Real | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +200,8 @@ PROPERTIES = {
     "alkalinity": ("alkalinity", "mg/L CaCO3", 1e5, 20.0, 0.25),
     "dissolved_solids": ("dissolved solids", "mg/L", 1e5, 50.0, 0.25),
     "temperature": ("temperature", "°C", 130.0, 10.0, 0.0),
+    "conductivity": ("conductivity", "µS/cm", 1e5, 80.0, 0.25),
+    "chloride": ("chloride", "mg/L", 1e5, 20.0, 0.25),
 }
 
 
@@ -211,6 +216,15 @@ def compare(first: WaterSample, second: WaterSample) -> list[Difference]:
         if one is not None and other is not None:
             rows.append(_difference(field.name, one, other))
     return rows
+
+
+def not_compared(first: WaterSample, second: WaterSample) -> list[str]:
+    """Return the names of the properties that the first sample has and the second lacks."""
+    return [
+        PROPERTIES[field.name][0]
+        for field in fields(WaterSample)
+        if getattr(first, field.name) is not None and getattr(second, field.name) is None
+    ]
 
 
 def _difference(field: str, one: Real, other: Real) -> Difference:

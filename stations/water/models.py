@@ -1,5 +1,7 @@
 """A site's water as a report or a test kit told it."""
 
+from functools import reduce
+from operator import or_
 from typing import Self
 
 from django.conf import settings as project
@@ -16,6 +18,17 @@ from stations.equipment.models import Site
 from stations.metrology.water_units import AlkalinityUnit, HardnessUnit, TemperatureUnit
 from web.model_fields import ExactDecimalField
 
+# A reading has at least one of these; the temperature of a sample alone says nothing of the water.
+FIGURES = ("ph", "hardness", "alkalinity", "dissolved_solids", "conductivity", "chloride")
+
+
+def _whole(figure: str) -> models.CheckConstraint:
+    """A value comes with its unit and converted, or all three are missing."""
+    parts = (figure, f"{figure}_unit", f"{figure}_converted")
+    missing, given = (Q(*((f"{part}__isnull", none) for part in parts)) for none in (True, False))
+    return models.CheckConstraint(name=f"water_{figure}_is_whole", condition=missing | given)
+
+
 # Water readings a person may see.
 
 
@@ -31,22 +44,30 @@ class WaterReading(models.Model):
     """One reading, never changed: a wrong one is followed by a right one.
 
     Values stand as they were entered, in the unit of the report; the ``_converted`` ones are
-    mg/L CaCO3, and °C.
+    mg/L CaCO3, and °C. What the report does not say is NULL, its unit as well.
     """
 
     site = models.ForeignKey(Site, models.PROTECT, related_name="water")
     taken_on = models.DateField()
-    ph = ExactDecimalField()
-    hardness = ExactDecimalField()
-    hardness_unit = models.CharField(max_length=12, choices=[(u, u) for u in HardnessUnit])
-    hardness_converted = ExactDecimalField(help_text="mg/L CaCO3")
-    alkalinity = ExactDecimalField()
-    alkalinity_unit = models.CharField(max_length=12, choices=[(u, u) for u in AlkalinityUnit])
-    alkalinity_converted = ExactDecimalField(help_text="mg/L CaCO3")
-    dissolved_solids = ExactDecimalField(help_text="mg/L")
-    temperature = ExactDecimalField()
-    temperature_unit = models.CharField(max_length=4, choices=[(u, u) for u in TemperatureUnit])
-    temperature_converted = ExactDecimalField(help_text="°C")
+    ph = ExactDecimalField(null=True)
+    hardness = ExactDecimalField(null=True)
+    hardness_unit = models.CharField(  # noqa: DJ001 - a unit of nothing is none
+        max_length=12, choices=[(u.value, u.value) for u in HardnessUnit], null=True
+    )
+    hardness_converted = ExactDecimalField(help_text="mg/L CaCO3", null=True)
+    alkalinity = ExactDecimalField(null=True)
+    alkalinity_unit = models.CharField(  # noqa: DJ001 - a unit of nothing is none
+        max_length=12, choices=[(u.value, u.value) for u in AlkalinityUnit], null=True
+    )
+    alkalinity_converted = ExactDecimalField(help_text="mg/L CaCO3", null=True)
+    dissolved_solids = ExactDecimalField(help_text="mg/L", null=True)
+    conductivity = ExactDecimalField(help_text="µS/cm at 25 °C", null=True)
+    chloride = ExactDecimalField(help_text="mg/L", null=True)
+    temperature = ExactDecimalField(null=True)
+    temperature_unit = models.CharField(  # noqa: DJ001 - a unit of nothing is none
+        max_length=4, choices=[(u.value, u.value) for u in TemperatureUnit], null=True
+    )
+    temperature_converted = ExactDecimalField(help_text="°C", null=True)
     note = models.CharField(max_length=500, blank=True, default="")
     by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(db_default=Now())
@@ -63,10 +84,15 @@ class WaterReading(models.Model):
                 name="water_is_plausible",
                 condition=Q(
                     ph__gte=0, ph__lte=14, hardness_converted__gte=0, alkalinity_converted__gte=0,
-                    dissolved_solids__gt=0, temperature_converted__gte=0,
-                    temperature_converted__lte=100,
+                    dissolved_solids__gt=0, conductivity__gt=0, chloride__gte=0,
+                    temperature_converted__gte=0, temperature_converted__lte=100,
                 ),
             ),
+            models.CheckConstraint(
+                name="water_says_something",
+                condition=reduce(or_, (Q((f"{each}__isnull", False)) for each in FIGURES)),
+            ),
+            *(_whole(each) for each in ("hardness", "alkalinity", "temperature")),
         ]  # fmt: skip
         triggers = [
             *insert_only("water"),

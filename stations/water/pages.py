@@ -10,9 +10,18 @@ from people.persons.verbs import Verb
 from stations.equipment.models import Site
 from stations.metrology.water import TRUST
 from stations.metrology.water_units import AlkalinityUnit, HardnessUnit, TemperatureUnit
-from stations.water.actions import AMOUNT, NOTE, PH, SOLIDS, TEMPERATURE, record_water
+from stations.water.actions import (
+    AMOUNT,
+    CHLORIDE,
+    CONDUCTIVITY,
+    NOTE,
+    PH,
+    SOLIDS,
+    TEMPERATURE,
+    record_water,
+)
 from stations.water.models import WaterReading
-from stations.water.reading import BOILER, beside, indices
+from stations.water.reading import BOILER, beside, hints
 from web.fields import number
 from web.form_pages import form_page, posted
 from web.lookup import one_or_404
@@ -21,17 +30,27 @@ from web.pages import PageRequest, page, require_for_page
 # A water report's values, each in the unit it came in.
 
 
+SOLIDS_HINT = (
+    "As weighed or as a report says. What a pen shows in mg/L or ppm it made from conductivity: "
+    "switch it to µS/cm and enter that."
+)
+
+
 class WaterForm(forms.Form):
     """One reading."""
 
     taken_on = forms.DateField(label="Taken on", widget=forms.DateInput(attrs={"type": "date"}))
-    ph = number("pH", PH)
-    hardness_value = number("Hardness", AMOUNT)
+    ph = number("pH", PH, required=False)
+    hardness_value = number("Hardness", AMOUNT, required=False)
     hardness_unit = forms.ChoiceField(choices=[(u.value, u.value) for u in HardnessUnit])
-    alkalinity_value = number("Alkalinity", AMOUNT)
+    alkalinity_value = number("Alkalinity", AMOUNT, required=False)
     alkalinity_unit = forms.ChoiceField(choices=[(u.value, u.value) for u in AlkalinityUnit])
-    dissolved_solids = number("Dissolved solids (TDS)", SOLIDS)
-    temperature = number("Temperature", TEMPERATURE, hint="Of the sample.")
+    dissolved_solids = number("Dissolved solids (TDS)", SOLIDS, required=False, hint=SOLIDS_HINT)
+    conductivity = number(
+        "Conductivity", CONDUCTIVITY, required=False, hint="At 25 °C, which meters convert to."
+    )
+    chloride = number("Chloride", CHLORIDE, required=False)
+    temperature = number("Temperature", TEMPERATURE, required=False, hint="Of the sample.")
     temperature_unit = forms.ChoiceField(choices=[(u.value, u.value) for u in TemperatureUnit])
     note = forms.CharField(max_length=NOTE, required=False)
 
@@ -50,7 +69,7 @@ def water(request: PageRequest, pk: int) -> HttpResponse:
         "site": site,
         "readings": readings,
         "newest": newest,
-        "indices": indices(newest) if newest else [],
+        "hints": hints(newest) if newest else None,
         "boiler": BOILER,
         "trust": TRUST,
         "beside": beside(newest, others.select_related("site")) if newest else [],

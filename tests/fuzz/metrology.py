@@ -19,6 +19,7 @@ from stations.metrology import (
     outliers,
     run_rules,
     water,
+    water_estimates,
     water_units,
 )
 from stations.metrology.abilities import MachineAbilities, ParameterAbility, StationTraits
@@ -205,8 +206,15 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
             water.WaterSample(a, b, c, d, a), water.WaterSample(7, c, d, a, b)
         ),
         "langelier": _langelier,
+        "not_compared": lambda a, b, c, d: water.not_compared(
+            water.WaterSample(a, b, None, d, a), water.WaterSample(None, c, d, a, b)
+        ),
         "carbonate_constants": lambda a, *_: water.carbonate_constants(a),
         "activity_exponent": lambda a, b, *_: water.activity_exponent(a, b),
+    },
+    "water_estimates": {
+        "solids_from_conductivity": lambda a, *_: water_estimates.solids_from_conductivity(a),
+        "chloride_to_alkalinity": lambda a, b, *_: water_estimates.chloride_to_alkalinity(a, b),
     },
     "water_units": {
         "hardness": lambda a, b, *_: (

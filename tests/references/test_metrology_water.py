@@ -8,9 +8,11 @@ from functools import partial
 import pytest
 
 from stations.metrology.water import Method, activity_exponent, carbonate_constants, langelier
+from stations.metrology.water_estimates import chloride_to_alkalinity, solids_from_conductivity
 from stations.metrology.water_units import alkalinity, celsius, hardness, hardness_of
 
-# An often quoted trade example (its rounded answers -0.7 and +0.3 from memory, not found again).
+# A published worked example, inputs and answers read at corrosion-doctors.org ("Langelier Index
+# Calculation"): water for animals at 25 °C and in a cage washer at 82 °C.
 example = partial(langelier, ph=7.5, calcium_hardness=150, alkalinity=34, dissolved_solids=320)
 
 
@@ -61,6 +63,36 @@ def test_closed_form(degrees: float, saturation: float, index: float) -> None:
     found = example(temperature=degrees)
     assert found.saturation_ph == pytest.approx(saturation, abs=5e-4)
     assert found.value == pytest.approx(index, abs=5e-3)
+
+
+@pytest.mark.parametrize(("degrees", "printed"), [(25, "-0.7"), (82, "+0.3")])
+def test_the_published_example_as_it_is_printed(degrees: float, printed: str) -> None:
+    # corrosion-doctors.org: "LSI = 7.5 - 8.2 = - 0.7" and "7.5 - 7.2 = + 0.3".
+    assert f"{example(temperature=degrees).value:+.1f}" == printed
+
+
+def test_the_example_read_as_conductivity_is_the_same() -> None:
+    # 320 mg/L by the factor 0.64 of Standard Methods 2330 (solids / 40,000 is 1.6e-5 of
+    # conductivity, from memory) are 500 µS/cm. The span of natural waters, 0.55 to 0.75, moves
+    # the index by 0.01 either way.
+    solids = solids_from_conductivity(500)
+    assert solids.value == pytest.approx(320, abs=1e-9)
+    assert solids.value / 40_000 == pytest.approx(1.6e-5 * 500, rel=1e-12)
+    assert (solids.low, solids.high) == pytest.approx((275, 375), abs=1e-9)
+    found = [
+        langelier(
+            ph=7.5, calcium_hardness=150, alkalinity=34, dissolved_solids=each, temperature=25
+        ).value
+        for each in (solids.low, solids.value, solids.high)
+    ]
+    assert max(found) - min(found) == pytest.approx(0.0135, abs=5e-4)
+
+
+def test_chloride_in_equivalents() -> None:
+    # Atomic weights: 35.45 mg/L of chloride and 50.043 mg/L CaCO3 are 1 meq/L each, and the
+    # Larson-Skold index (equivalents, as read at corrosion-doctors.org) is at least their ratio.
+    assert chloride_to_alkalinity(35.45, 50.043) == pytest.approx(1, abs=1e-4)
+    assert chloride_to_alkalinity(70.9, 250.215) == pytest.approx(0.4, abs=1e-4)
 
 
 def test_the_closed_form_counts_kelvin_from_273() -> None:

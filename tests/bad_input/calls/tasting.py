@@ -26,10 +26,12 @@ TASTINGS = [
 
 WATER = {"taken_on": day(-3), "ph": "7.2", "hardness_value": "8.5", "hardness_unit": "°dH",
          "alkalinity_value": "2.1", "alkalinity_unit": "meq/L", "dissolved_solids": "210",
-         "temperature": "18", "temperature_unit": "°C", "note": "Filter new"}  # fmt: skip
+         "conductivity": "330", "chloride": "12", "temperature": "18",
+         "temperature_unit": "°C", "note": "Filter new"}  # fmt: skip
 WATER_BAD: Values = {
     "taken_on": [day(3), "1999-01-01"], "ph": ["15"], "hardness_unit": ["", "kg"],
-    "alkalinity_unit": ["", "kg"], "dissolved_solids": ["0"], "temperature_unit": ["", "kg"],
+    "alkalinity_unit": ["", "kg"], "dissolved_solids": ["0"],
+    "conductivity": ["0", "20001"], "chloride": ["-1"], "temperature_unit": ["", "kg"],
     "temperature": ["200"],
 }  # fmt: skip
 WATERS = [

@@ -38,12 +38,14 @@ def answer(t: Things) -> str:
 
 WATER = {"taken_on": day(-3), "ph": "7.2", "hardness_value": "8.5", "hardness_unit": "°dH",
          "alkalinity_value": "2.1", "alkalinity_unit": "meq/L", "dissolved_solids": "210",
+         "conductivity": "330", "chloride": "12",
          "temperature": "18", "temperature_unit": "°C", "note": "Filter new"}  # fmt: skip
 MEASURING = [
     Form("water_add", "technician", lambda t: WATER, thing="site", also={
-         "taken_on": ["", day(3), "1999-01-01"], "ph": ["", "15"], "hardness_unit": ["", "kg"],
+         "taken_on": ["", day(3), "1999-01-01"], "ph": ["15"], "conductivity": ["0", "20001"],
+         "chloride": ["-1"], "hardness_unit": ["", "kg"],
          "alkalinity_unit": ["", "kg"], "dissolved_solids": ["0"], "temperature_unit": ["", "kg"],
-         "temperature": ["", "200"]}),
+         "temperature": ["200"]}),
     Form("baseline_freeze", "technician", thing="station", sent=lambda t: {
          "reason": "New burrs", "content": t.version("approved").content_digest,
          "value": "shot_time", "newest": "20"}, also={**REASON, "value": ["", "colour"],

@@ -56,6 +56,22 @@ def test_little_differences_are_left_out(bar: Bar, roaster: Client) -> None:
     assert "Brewing water" not in text(roaster.get(plan_path(bar.version)))
 
 
+def test_what_a_site_s_reading_lacks_is_named(bar: Bar, roaster: Client, api_as: ApiAs) -> None:
+    read(bar, bar.cast.site, "80")
+    record_water(
+        site=bar.cast.other_site, by=bar.cast.head_roaster, taken_on=date(2026, 11, 2),
+        ph=Decimal("7.4"), hardness_value=Decimal(80), hardness_unit="mg/L CaCO3",
+        conductivity=Decimal(230),
+    )  # fmt: skip
+    page = text(roaster.get(plan_path(bar.version)))
+    assert "Very different" not in page
+    assert "Not compared, since their readings lack what others have" in page
+    assert "Upland : alkalinity, dissolved solids" in page
+    plan = planned(bar, api_as, "publications/plan/", {"version": bar.version.pk, "where": "all"})
+    told = {row["name"]: (row["differs_in"], row["not_read"]) for row in plan["water"]}
+    assert told["Upland"] == ([], ["alkalinity", "dissolved solids"])
+
+
 def test_one_query_however_many_sites(bar: Bar) -> None:
     counts = []
     for hardness in ("80", "250"):

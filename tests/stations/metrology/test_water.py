@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stations.metrology.errors import BadValueError
-from stations.metrology.water import TRUST, Method, WaterSample, compare, langelier
+from stations.metrology.water import TRUST, Method, WaterSample, compare, langelier, not_compared
 from stations.metrology.water_units import (
     AlkalinityUnit,
     HardnessUnit,
@@ -67,6 +67,13 @@ def test_sites_that_differ_much() -> None:
     assert rows == {"pH": False, "hardness": True, "alkalinity": True, "dissolved solids": True}
     assert not any(row.much for row in compare(soft, WaterSample(7.1, 60, 45, 140)))
     assert compare(soft, WaterSample()) == []
+
+
+def test_what_one_sample_lacks_is_named() -> None:
+    full, gaps = WaterSample(7.0, 50, 40, 120, 12, 200, 5), WaterSample(7.0, None, 40)
+    lacking = ["hardness", "dissolved solids", "temperature", "conductivity", "chloride"]
+    assert not_compared(full, gaps) == lacking
+    assert not_compared(gaps, full) == []
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,8 @@ from django.utils import timezone
 from audit.errors import Invalid, NotPermitted
 from stations.equipment.models import Site
 from stations.water.actions import record_water
-from stations.water.models import WaterReading
-from stations.water.reading import beside, indices
+from stations.water.models import FIGURES, WaterReading
+from stations.water.reading import beside, differing, hints
 from tests.cast import ApiAs, Cast, SignedIn
 
 SAMPLE: dict[str, Any] = {
@@ -48,12 +48,94 @@ def test_faults_are_named_together(cast: Cast) -> None:
 
 
 def test_the_index_names_its_methods_and_hints_at_scale_in_a_boiler(cast: Cast) -> None:
-    found = indices(note(cast, cast.site))
+    found = hints(note(cast, cast.site)).indices
     assert [each.method for each in found] == ["closed form", "Standard Methods 2330"]
     assert {each.hint for each in found} == {"scale"}
     assert all(each.extrapolated for each in found)  # 120 °C is beyond the 90 °C published
     soft = note(cast, cast.site, hardness_value=Decimal(0))
-    assert indices(soft) == []
+    assert hints(soft).indices == []
+    assert hints(soft).needs == ["hardness above zero"]
+
+
+EMPTY: dict[str, Any] = dict.fromkeys(
+    ("ph", "hardness_value", "alkalinity_value", "dissolved_solids", "temperature")
+)
+
+
+@pytest.mark.parametrize(
+    ("missing", "told"),
+    [
+        ("ph", "pH"),
+        ("hardness_value", "hardness"),
+        ("alkalinity_value", "alkalinity"),
+        ("dissolved_solids", "dissolved solids or conductivity"),
+    ],
+)
+def test_what_an_index_lacks_is_named(cast: Cast, missing: str, told: str) -> None:
+    found = hints(note(cast, cast.site, **{missing: None}))
+    assert (found.indices, found.needs) == ([], [told])
+
+
+def test_dissolved_solids_from_conductivity_are_an_estimate_with_its_span(cast: Cast) -> None:
+    found = hints(note(cast, cast.site, dissolved_solids=None, conductivity=Decimal(500)))
+    assert found.solids is not None
+    assert found.solids.estimated
+    span = (found.solids.low, found.solids.value, found.solids.high)
+    assert span == (Decimal("275.0"), Decimal("320.0"), Decimal("375.0"))  # 0.55, 0.64, 0.75
+    assert all(one.low <= one.value <= one.high for one in found.indices)
+    read = hints(note(cast, cast.site, conductivity=Decimal(500)))
+    assert read.solids is not None  # what was read comes first
+    assert (read.solids.value, read.solids.estimated) == (Decimal(180), False)
+
+
+def test_chloride_is_held_against_alkalinity_or_says_what_it_needs(cast: Cast) -> None:
+    # 35.45 mg/L are 1 meq/L; 2.5 meq/L of alkalinity.
+    found = hints(note(cast, cast.site, chloride=Decimal("35.45")))
+    assert (found.chloride, found.chloride_needs) == (Decimal("0.40"), [])
+    bare = hints(note(cast, cast.site, alkalinity_value=None))
+    assert (bare.chloride, bare.chloride_needs) == (None, ["chloride", "alkalinity"])
+    brine = hints(note(cast, cast.site, alkalinity_value=Decimal(9000), chloride=Decimal(1)))
+    assert (brine.indices, brine.chloride) == ([], None)
+    assert "beyond" in brine.needs[0]
+
+
+def test_a_reading_has_at_least_one_figure_besides_the_temperature(cast: Cast) -> None:
+    with pytest.raises(Invalid, match="at least one of pH"):
+        note(cast, cast.site, **{**EMPTY, "temperature": Decimal(20)})
+    kept = note(cast, cast.site, **EMPTY, conductivity=Decimal("212.5"), chloride=Decimal(0))
+    assert (kept.hardness_unit, kept.alkalinity_unit, kept.temperature_unit) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    "gap", [dict.fromkeys(FIGURES), {"hardness_unit": None}, {"hardness": None},
+            {"alkalinity_converted": None}, {"temperature_unit": None}, {"conductivity": 0},
+            {"chloride": -1}],
+)  # fmt: skip
+def test_the_database_knows_it_too(cast: Cast, gap: dict[str, Any]) -> None:
+    kept = note(cast, cast.site, conductivity=Decimal(300), chloride=Decimal(5))
+    whole = {f.attname: getattr(kept, f.attname) for f in WaterReading._meta.concrete_fields}
+    del whole["id"]
+    parts = {"hardness": {"hardness_unit": None, "hardness_converted": None},
+             "alkalinity": {"alkalinity_unit": None, "alkalinity_converted": None}}  # fmt: skip
+    if set(gap) == set(FIGURES):
+        gap = {**gap, **parts["hardness"], **parts["alkalinity"]}
+    with pytest.raises(IntegrityError):
+        WaterReading.objects.create(**{**whole, **gap})
+
+
+def test_sites_are_compared_in_what_both_have(cast: Cast) -> None:
+    here = note(cast, cast.site, conductivity=Decimal(300))
+    there = note(cast, cast.other_site, alkalinity_value=None, chloride=Decimal(4))
+    (row,) = beside(here, WaterReading.objects.newest_of_each_site())
+    assert row.much == []
+    assert row.unread == [
+        "alkalinity (not read there)", "conductivity (not read there)", "chloride (not read here)",
+    ]  # fmt: skip
+    found = {one.site: (one.words, one.unread) for one in differing([here, there])}
+    assert found == {
+        cast.site: ([], ["chloride"]),
+        cast.other_site: ([], ["alkalinity", "conductivity"]),
+    }
 
 
 def test_sites_that_differ_much_come_first(cast: Cast) -> None:
@@ -86,6 +168,13 @@ def test_pages(cast: Cast, signed_in: SignedIn) -> None:
     page = browser.get(path).content.decode()
     assert "a professional&#x27;s work" in page
     assert "Standard Methods 2330" in page
+    gaps = {**typed, "ph": "", "alkalinity_value": "", "dissolved_solids": "",
+            "conductivity": "212,5", "taken_on": "2026-01-06"}  # fmt: skip
+    assert browser.post(f"{path}add/", gaps).status_code == 302
+    page = browser.get(path).content.decode()
+    assert "it needs pH, alkalinity." in page
+    assert "needs chloride, alkalinity" in page
+    assert "212.5" in page
     assert signed_in(cast.other_lead).get(path).status_code == 404
     assert signed_in(cast.barista).get(f"{path}add/").status_code == 403
 
@@ -97,3 +186,14 @@ def test_api(cast: Cast, api_as: ApiAs) -> None:
     assert made.status_code == 201, made.content
     first = client.get(path).json()["results"][0]
     assert (first["hardness"], first["langelier"][0]["hint"]) == ("7.0", "scale")
+    gaps = {"taken_on": "2026-01-06", "conductivity": "212.5", "ph": None}
+    made = client.post(path, gaps, HTTP_IDEMPOTENCY_KEY=uuid.uuid4().hex)
+    assert made.status_code == 201, made.content
+    told = client.get(path).json()["results"][0]
+    assert (told["ph"], told["hardness"], told["hardness_unit"]) == (None, None, None)
+    assert told["hints"]["langelier_needs"] == ["pH", "hardness", "alkalinity"]
+    assert told["hints"]["solids"] == {
+        "value": "136.0", "low": "116.9", "high": "159.4", "estimated": True,
+    }  # fmt: skip
+    empty = client.post(path, {"taken_on": "2026-01-06"}, HTTP_IDEMPOTENCY_KEY=uuid.uuid4().hex)
+    assert empty.status_code == 400
