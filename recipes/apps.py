@@ -67,6 +67,7 @@ def _tell_the_bar() -> None:
     """What the bar shows of lots and recipes, which it does not know."""
     from recipes.coffees import on_the_bar
     from recipes.modelling.foretelling import foretell
+    from recipes.overview import today  # noqa: F401 - registers its panels
     from recipes.versions.holding import notes_read
     from stations.advice import model
     from stations.lots import shelf

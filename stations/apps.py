@@ -5,7 +5,7 @@ from importlib import import_module
 from django.apps import AppConfig
 
 # Modules that enter something when they are imported: actions their words in the history's
-# vocabulary, charts their ear for new shots.
+# vocabulary, charts their ear for new shots, today its panels.
 ENTERING = (
     "machine_types.actions",
     "equipment.actions",
@@ -19,6 +19,7 @@ ENTERING = (
     "calibrations.actions",
     "water.actions",
     "importing.actions",
+    "today.panels",
 )
 
 

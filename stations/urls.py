@@ -13,11 +13,13 @@ from stations.lots import urls as lots
 from stations.machine_types import urls as machine_types
 from stations.shots import urls as shots
 from stations.slots import urls as slots
+from stations.today import urls as today
 from stations.water import urls as water
 
 app_name = "stations"
 urlpatterns: list[URLPattern] = [
     *board.page_urls,
+    *today.page_urls,
     *equipment.page_urls,
     *grinders.page_urls,
     *lots.page_urls,

@@ -1,6 +1,6 @@
 """Everything a person can do, and the one table of which roles may do it."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from enum import StrEnum
 from typing import Protocol
 
@@ -66,6 +66,8 @@ ROASTER = frozenset({Role.HEAD_ROASTER})
 OWNER = frozenset({Role.OWNER})
 DESK = ROASTER | OWNER
 LEADS = frozenset({Role.HEAD_ROASTER, Role.SHOP_LEAD})
+# Who works at the machines: what their bar needs today is the first thing they see.
+AT_THE_BAR = frozenset({Role.SHOP_LEAD, Role.BARISTA, Role.TECHNICIAN})
 # A gateway acts under the token of the person who answers for that site's machines.
 GATEWAY_KEEPERS = frozenset({Role.HEAD_ROASTER, Role.SHOP_LEAD, Role.TECHNICIAN, Role.OWNER})
 
@@ -170,7 +172,12 @@ def first_role(held: Iterable[Held], verb: Verb, site_id: int | None) -> Role | 
 
 def sites_where(held: Iterable[Held], verb: Verb) -> frozenset[int] | None:
     """The sites where the verb is allowed; None means all of them."""
-    sites = {each.site_id for each in held if each.role in MAY[verb]}
+    return sites_as(held, MAY[verb])
+
+
+def sites_as(held: Iterable[Held], roles: Collection[Role]) -> frozenset[int] | None:
+    """The sites where one of these roles is held; None means all of them."""
+    sites = {each.site_id for each in held if each.role in roles}
     return None if None in sites else frozenset(pk for pk in sites if pk is not None)
 
 

@@ -53,8 +53,11 @@ class WorkList:
     more_url: str = ""
 
 
-def work_lists(user: User) -> list[WorkList]:
-    """Every list this person's roles bring, empty ones included."""
+def work_lists(user: User, *, told: bool = False) -> list[WorkList]:
+    """Every list this person's roles bring, empty ones included.
+
+    Without those of what bars need where Today has ``told`` it.
+    """
     wanted: list[tuple[Verb, Callable[[User], Iterable[WorkList]]]] = [
         (Verb.RECIPE_APPROVE, _signatures),
         (Verb.RECIPE_DRAFT, _drafts),
@@ -68,7 +71,8 @@ def work_lists(user: User) -> list[WorkList]:
         (Verb.REQUEST_MAKE, _permits),
         (Verb.HISTORY_VIEW, _history),
     ]
-    return [work_list for verb, build in wanted if may(user, verb) for work_list in build(user)]
+    asked = [(verb, build) for verb, build in wanted if not told or build not in AT_BARS]
+    return [work_list for verb, build in asked if may(user, verb) for work_list in build(user)]
 
 
 def sites_of(user: User) -> list[Site]:
@@ -227,6 +231,10 @@ def _permits(user: User) -> Iterable[WorkList]:
         for p in rows
     ]
     yield WorkList("Permits ending soon", items, more, reverse("recipes:permits"))
+
+
+# What recipes.overview.today and stations.today tell of bars.
+AT_BARS = (_read_backs, _differing, _drifting, _calibrations, _permits)
 
 
 def _history(user: User) -> Iterable[WorkList]:

@@ -22,6 +22,7 @@ from stations.equipment.models import Site
 from stations.metrology.formula import TEMPERATURE
 from stations.slots.overwritten import acted_within, roles_there, window_of
 from stations.slots.pages import covered_holding
+from stations.today.day import day_of
 from web.form_pages import cleaned
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
@@ -31,12 +32,17 @@ FIRST = TEMPERATURE
 
 @page()
 def home(request: PageRequest) -> HttpResponse:
-    """Work lists with something in them, then the names of those without."""
-    lists = work_lists(request.user)
+    """What the bars where they work need today; then work lists, and the names of empty ones."""
+    day = day_of(request.user)
+    desk = may(request.user, Verb.RECIPE_DRAFT) or may(request.user, Verb.HISTORY_VIEW)
+    at_bars = bool(day.sites)
+    lists = work_lists(request.user, told=at_bars and not desk)
     context = {
+        "day": day,
+        "at_bars": at_bars,
         "lists": [one for one in lists if one.items],
-        "quiet": [one.title for one in lists if not one.items],
-        "sites": sites_of(request.user),
+        "quiet": [one.title for one in lists if not one.items] if desk or not at_bars else [],
+        "sites": sites_of(request.user) if desk or not at_bars else [],
         "may_read_history": may(request.user, Verb.HISTORY_VIEW),
     }
     return render(request, "recipes/overview/home.html", context)

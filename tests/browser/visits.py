@@ -67,6 +67,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("home"),
         Visit("stations:board"),
         pk("stations:site", "site"),
+        pk("stations:today", "site"),
         pk("stations:to_key", "site"),
         pk("stations:grinders", "site"),
         pk("stations:station", "station"),

@@ -62,7 +62,7 @@ def test_a_newer_one_takes_its_place(bar: Bar) -> None:
 
 def test_the_page_leads_to_where_it_is_done(bar: Bar, signed_in: SignedIn) -> None:
     page = signed_in(bar.cast.technician).get("/").content.decode()
-    assert "Calibrations due" in page
+    assert "Never calibrated" in page
     assert f'href="/stations/{bar.stations[0].pk}/#calibrations"' in page
 
 

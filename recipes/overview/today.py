@@ -1,0 +1,60 @@
+"""What recipes know of a bar's today: what comes into force next, and permits that end."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from textwrap import shorten
+
+from django.db.models import Count, F
+from django.urls import reverse
+
+from recipes.permits.models import Permit, PermitSlot
+from recipes.publishing.models import Publication, PublicationSite
+from web.printing import counted
+from web.today import Asked, Need, register_panel
+
+SOON = timedelta(days=7)  # a permit that ends within a week
+EACH = 4  # publications of one site
+
+
+@register_panel(20)
+def coming(asked: Asked) -> Iterator[Need]:
+    """What comes into force next, by each site's clock; what is being placed right now too."""
+    rows = PublicationSite.objects.filter(
+        site__in=asked.clocks, slots__gt=F("placed") + F("cancelled")
+    ).filter(publication__in=Publication.objects.under_way().values("pk"))
+    rows = rows.select_related("publication__version__recipe__coffee").order_by("due_at", "pk")
+    shown = dict.fromkeys(asked.clocks, 0)
+    for row in rows:
+        shown[row.site_id] += 1
+        if shown[row.site_id] > EACH:
+            continue
+        publication = row.publication
+        mark = "scheduled" if row.due_at > asked.now else "running"
+        waiting = counted(row.slots - row.placed - row.cancelled, "slot")
+        yield Need(
+            row.site_id,
+            mark if publication.state == Publication.State.RUNNING else publication.state,
+            f"{publication.version} in {waiting}",
+            publication.get_absolute_url(),
+            when=row.due_at,
+        )
+
+
+@register_panel(25)
+def ending(asked: Asked) -> Iterator[Need]:
+    """Permits that end within a week, soonest first, at each site where they name slots."""
+    ends = {"permit__state": Permit.State.IN_FORCE, "permit__ends_at__lt": asked.now + SOON}
+    named = PermitSlot.objects.filter(slot__station__machine__site__in=asked.clocks, **ends)
+    rows = named.values(
+        "permit", reason=F("permit__reason"), ends=F("permit__ends_at"),
+        site=F("slot__station__machine__site"),
+    ).annotate(slots=Count("pk")).order_by("ends", "permit")  # fmt: skip
+    for row in rows:
+        why = shorten(row["reason"], 60, placeholder="…")
+        yield Need(
+            row["site"],
+            "on_permit",
+            f"Ends: {counted(row['slots'], 'slot')}, {why}",
+            reverse("recipes:permit", args=[row["permit"]]),
+            when=row["ends"],
+        )

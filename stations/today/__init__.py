@@ -1,0 +1,1 @@
+"""What each bar needs today, by its own clock: the first page of who works there."""
