@@ -105,6 +105,11 @@ class Recording:
         self.context = replace(self.context, signature_id=signature_id)
         self.context.apply()
 
+    def because(self, reason: str) -> None:
+        """Say why, where that is only known once the action has looked at what it was given."""
+        self.context = replace(self.context, reason=reason)
+        self.context.apply()
+
 
 _current: ContextVar[Recording | None] = ContextVar("recording", default=None)
 

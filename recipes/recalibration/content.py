@@ -25,6 +25,8 @@ def _moved(accepted: Calibration, seen: Seen, digest: str) -> Iterator[str]:
         yield "the plan it names"
     if (accepted.kind, accepted.runs) != (seen["kind"], seen["runs"]):
         yield "the runs"
+    if accepted.answers != seen.get("answers", []):
+        yield "what was asked and answered"
     if [None if one is None else format(one, "f") for one in numbers] != seen["values"]:
         yield "the result"
     if accepted.due_on.isoformat() != seen["due_on"]:

@@ -18,6 +18,7 @@ from stations.calibrations.drawing import fit_drawing
 from stations.calibrations.forms import RejectForm
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import COLUMNS, Fitted, outcome_of
+from stations.calibrations.questions import in_words, open_questions
 from stations.machine_types.catalogue import label_of
 from stations.slots.models import Placement
 from web.fields import SeenRevision
@@ -55,10 +56,18 @@ def _measured(calibration: Calibration) -> dict[str, Any]:
         "station": calibration.station,
         "site": site,
         "outcome": outcome,
+        "concerns": [*outcome.concerns, *_still_asked(calibration)],
+        "answers": in_words(calibration.answers),
         "columns": [(label, bounds.unit) for label, bounds in COLUMNS[calibration.kind].values()],
         "runs": _rows(calibration, outcome),
         "chart": fit_drawing(outcome.fit) if outcome.fit else None,
     }
+
+
+def _still_asked(calibration: Calibration) -> list[str]:
+    """Only of one that waits: what is decided is not held against what is in use since."""
+    waits = calibration.state == Calibration.State.PROPOSED
+    return open_questions(calibration) if waits else []
 
 
 def _rows(calibration: Calibration, outcome: Fitted) -> list[dict[str, Any]]:
@@ -150,6 +159,7 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
         "counts": {outcome.value: len(plan.of(outcome)) for outcome in Outcome},
         "old": getattr(station, next(iter(traits))),
         "concerns": plan.concerns,
+        "answers": in_words(plan.calibration.answers),
     }
 
 

@@ -19,6 +19,7 @@ from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import outcome_of
+from stations.calibrations.questions import open_questions
 from stations.equipment.models import Slot, Station
 from stations.slots.models import Placement, PlacementQuerySet
 from web.printing import counted
@@ -74,7 +75,8 @@ class RetranslationPlan(Plan[RetranslationLine]):
         """What speaks against accepting, in the runs or in what follows: it takes a reason."""
         each = self.calibration
         measured = outcome_of(each.kind, each.runs, each.air_pressure)
-        return [*measured.concerns, *sorted(words(one.flag) for one in self.accepted)]
+        asked = open_questions(each)
+        return [*measured.concerns, *asked, *sorted(words(one.flag) for one in self.accepted)]
 
     def hindrance(self) -> Refused | None:
         """What is on its way here was translated by the calibration so far."""
@@ -92,7 +94,10 @@ class RetranslationPlan(Plan[RetranslationLine]):
         """The calibration's result, and slot by slot what is held and what would be."""
         each = self.calibration
         numbers = (each.value, each.uncertainty, each.repeatability)
+        # What was asked is signed with the answers; earlier plans knew no questions.
+        answers = {"answers": each.answers} if each.answers else {}
         return {
+            **answers,
             "calibration": each.pk,
             "kind": each.kind,
             "runs": each.runs,

@@ -65,6 +65,7 @@ for (const form of document.querySelectorAll("form[data-draft]")) {
 window.addEventListener("submit", (event) => {
   if (event.defaultPrevented) return;
   const draft = event.target.dataset.draft;
+  if (event.submitter?.name === "try") return; // nothing is kept by that
   if (draft) sessionStorage.removeItem(`draft ${draft}`);
   if (event.target.closest(".signed-in")) sessionStorage.clear();
 });

@@ -1,5 +1,6 @@
 """Recording a calibration, and rejecting one. Accepting changes what slots hold: see recipes."""
 
+from collections.abc import Mapping
 from datetime import date, timedelta
 
 from django.db.models.functions import Now
@@ -13,8 +14,9 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import COLUMNS, Runs, air_pressure_at, outcome_of, read_runs
-from stations.equipment.bounds import AIR_PRESSURE, OFFSET, PULSES
+from stations.calibrations.outcome import COLUMNS, Runs, air_pressure_at, read_runs, work_out
+from stations.calibrations.questions import answered, ask
+from stations.equipment.bounds import AIR_PRESSURE, check_barometer
 from stations.equipment.models import Site, Station
 from web.checks import Checks
 
@@ -27,12 +29,14 @@ LONGEST = timedelta(days=731)
 
 
 def record_calibration(
-    *, by: User, station: Station, kind: str, runs: Runs, due_on: date
-) -> Calibration:
+    *, by: User, station: Station, kind: str, runs: Runs, due_on: date,
+    answers: Mapping[str, str] | None = None,
+) -> Calibration:  # fmt: skip
     """Keep the runs and what follows from them; nothing at the station changes yet.
 
-    Runs as decimal strings by column (``stations.calibrations.outcome.COLUMNS``). Raises Invalid
-    naming run, value and range, and NotPermitted.
+    Runs as decimal strings by column (``stations.calibrations.outcome.COLUMNS``); ``answers`` by
+    the keys of what is asked about them (``stations.calibrations.questions``). Raises Invalid
+    naming run, value and range, or each question without an answer; and NotPermitted.
     """
     site = station.machine.site
     subject = Subject("station", station.pk, str(station))
@@ -42,13 +46,14 @@ def record_calibration(
             raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
         _check_due(due_on, site)
         kept = read_runs(kind, runs)
-        air_pressure = air_pressure_at(site)
-        outcome = outcome_of(kind, kept, air_pressure)
-        _check_value(kind, outcome.value)
+        outcome = work_out(kind, kept, site)
+        newest = Station.objects.select_related("machine__site").get(pk=station.pk)
+        kept_answers = answered(ask(kind, kept, newest), answers or {})
         return Calibration.objects.create(
             station=station, kind=kind, runs=kept, value=outcome.value,
+            answers=kept_answers,
             uncertainty=outcome.uncertainty, repeatability=outcome.repeatability,
-            air_pressure=air_pressure, dof=outcome.dof, due_on=due_on, recorded_by=by,
+            air_pressure=air_pressure_at(site), dof=outcome.dof, due_on=due_on, recorded_by=by,
         )  # fmt: skip
 
 
@@ -56,13 +61,6 @@ def _check_due(due_on: date, site: Site) -> None:
     today = site.local(timezone.now()).date()
     if not today < due_on <= today + LONGEST:
         raise Invalid("due_on", due_on.isoformat(), "a day within the next two years")
-
-
-def _check_value(kind: str, value: object) -> None:
-    checks = Checks()
-    bounds = OFFSET if kind == Calibration.Kind.TEMPERATURE else PULSES
-    checks.number("runs", value, bounds)
-    checks.done()
 
 
 def reject_calibration(
@@ -99,13 +97,15 @@ def record_barometer(
 ) -> Site:
     """Note a barometer's reading at a site [hPa, not reduced to sea level]; None takes it away.
 
-    It counts before the altitude wherever boiling matters. Raises Invalid, Stale, NotPermitted.
+    It counts before the altitude wherever boiling matters, so one that was reduced to sea level is
+    refused against the altitude. Raises Invalid, Stale, NotPermitted.
     """
     subject = Subject("site", site.pk, site.name)
     with recorded(by=by, action=BAROMETER_READ, subject=subject, site_id=site.pk):
         require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
         checks = Checks()
         value = checks.number_or_none("air_pressure", air_pressure, AIR_PRESSURE)
+        check_barometer(checks, "air_pressure", value, site.altitude)
         today = site.local(timezone.now()).date()
         if value is not None and (read_on is None or read_on > today):
             checks.fault("read_on", read_on, "the day it was read, not later than today")

@@ -11,11 +11,21 @@ from people.persons.verbs import Verb
 from stations.calibrations.actions import record_calibration
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import MOST_RUNS
+from stations.calibrations.questions import LONGEST
 from stations.equipment.models import Station
 from web.api import Listing, listed, person, valid
 from web.fields import PlainDecimal
 from web.idempotency import acting
 from web.lookup import one_or_404
+
+
+class AnswerOut(serializers.Serializer[dict[str, Any]]):
+    """What was asked about runs (by number; none: the result), and what was answered."""
+
+    code = serializers.CharField()
+    runs = serializers.ListField(child=serializers.IntegerField())
+    values = serializers.ListField(child=serializers.CharField())
+    reason = serializers.CharField()
 
 
 class CalibrationOut(serializers.ModelSerializer[Calibration]):
@@ -26,18 +36,23 @@ class CalibrationOut(serializers.ModelSerializer[Calibration]):
     uncertainty = PlainDecimal()
     repeatability = PlainDecimal(allow_null=True)
     runs = serializers.ListField(child=serializers.DictField(child=serializers.CharField()))
+    answers = AnswerOut(many=True)
 
     class Meta:
         """What is shown."""
 
         model = Calibration
-        fields = ["id", "station", "kind", "state", "runs", "value", "uncertainty",
+        fields = ["id", "station", "kind", "state", "runs", "answers", "value", "uncertainty",
                   "repeatability", "dof", "due_on", "recorded_by", "recorded_at", "decided_at",
                   "reason", "plan_digest", "revision"]  # fmt: skip
 
 
 class CalibrationIn(serializers.Serializer[dict[str, Any]]):
-    """Runs with numbers as text: pulses, grams, temperature; or displayed, measured."""
+    """Runs with numbers as text: pulses, grams, temperature; or displayed, measured.
+
+    Odd runs are refused with a question each, as a problem whose field is `answers` and a key:
+    correct the runs, or send them again with `answers`, a sentence under each of the keys.
+    """
 
     kind = serializers.ChoiceField(choices=Calibration.Kind.choices)
     runs = serializers.ListField(
@@ -45,6 +60,9 @@ class CalibrationIn(serializers.Serializer[dict[str, Any]]):
         min_length=1, max_length=MOST_RUNS,
     )  # fmt: skip
     due_on = serializers.DateField()
+    answers = serializers.DictField(
+        child=serializers.CharField(max_length=LONGEST), required=False, default=dict
+    )
 
 
 class Calibrations(Listing):

@@ -7,11 +7,15 @@ from typing import Any
 from django import forms
 
 from audit.errors import Invalid
-from stations.calibrations.outcome import COLUMNS, read_table
+from stations.calibrations.outcome import COLUMNS, Runs, read_runs, read_table
+from stations.calibrations.questions import LONGEST, Asked, ask
 from stations.equipment.bounds import AIR_PRESSURE
+from stations.equipment.models import Station
+from stations.metrology.errors import BadValueError
 from web.fields import PlainDecimalField, SeenRevision, number
 
 ROWS = 8
+TRY = "try"  # the button that works runs out and keeps nothing
 USUAL = timedelta(days=182)
 
 
@@ -39,9 +43,10 @@ class CalibrationForm(forms.Form):
         label="To be repeated by", widget=forms.DateInput(attrs={"type": "date"})
     )
 
-    def __init__(self, kind: str, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+    def __init__(self, kind: str, station: Station, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
-        self.kind = kind
+        self.kind, self.station = kind, station
+        self.asked: list[Asked] = []
         self.columns = COLUMNS[kind]
         words = ", ".join(label.lower() for label, _ in self.columns.values())
         self.fields["table"].help_text = f"One run a line: {words}, separated by spaces or tabs."
@@ -73,7 +78,36 @@ class CalibrationForm(forms.Form):
             self.add_error("table", invalid.message)
         if not typed and not pasted and not self.errors:
             self.add_error(None, "Runs: nothing was given. Allowed: at least three runs.")
+        if not self.errors:
+            self._ask(data["runs"])
         return data
+
+    @property
+    def trying(self) -> bool:
+        """Whether the runs are only to be worked out, and nothing kept."""
+        return TRY in self.data
+
+    def _ask(self, runs: Runs) -> None:
+        """A box for the answer to each question, which recording needs."""
+        try:
+            self.asked = ask(self.kind, read_runs(self.kind, runs), self.station)
+        except (Invalid, BadValueError):
+            return  # the action says what can't be used
+        for one in self.asked:
+            self.fields[one.field] = forms.CharField(
+                label="Why it stands", required=False, max_length=LONGEST, help_text=one.words
+            )
+            if not self.trying and not self.answers().get(one.key):
+                self.add_error(one.field, "Say why it stands, or correct the runs.")
+
+    def answers(self) -> dict[str, str]:
+        """What was typed under each question, by its key."""
+        given = {one.key: str(self.data.get(one.field, "")).strip() for one in self.asked}
+        return {key: text for key, text in given.items() if text}
+
+    def questions(self) -> list[forms.BoundField]:
+        """The boxes for answers, for the page."""
+        return [self[one.field] for one in self.asked]
 
     def _typed(self, data: dict[str, Any]) -> list[dict[str, str]]:
         """Rows in which anything stands; a half empty one is told by its number."""

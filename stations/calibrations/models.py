@@ -61,8 +61,8 @@ FIXED = FirmTrigger(
             NEW.recorded_by_id, NEW.recorded_at)
             IS DISTINCT FROM (OLD.station_id, OLD.kind, OLD.runs, OLD.value, OLD.uncertainty,
             OLD.dof, OLD.due_on, OLD.recorded_by_id, OLD.recorded_at)
-        OR (NEW.repeatability, NEW.air_pressure)
-            IS DISTINCT FROM (OLD.repeatability, OLD.air_pressure)
+        OR (NEW.repeatability, NEW.air_pressure, NEW.answers)
+            IS DISTINCT FROM (OLD.repeatability, OLD.air_pressure, OLD.answers)
     THEN {refusal("What was measured in % stays, and is decided once.")} END IF;
     RETURN NEW;
     """,
@@ -74,6 +74,9 @@ class CalibrationKind(models.TextChoices):
 
     FLOW_METER = "flow_meter", "flow meter"
     TEMPERATURE = "temperature", "temperature offset"
+
+
+UNITS = {CalibrationKind.FLOW_METER.value: "{pulse}/mL", CalibrationKind.TEMPERATURE.value: "Cel"}
 
 
 class Calibration(Revised):
@@ -96,6 +99,9 @@ class Calibration(Revised):
     station = models.ForeignKey(Station, models.PROTECT, related_name="calibrations")
     kind = models.CharField(max_length=12, choices=Kind)
     runs: Any = models.JSONField(help_text="each run's readings as decimal strings")
+    answers: Any = models.JSONField(
+        default=list, blank=True, help_text="what was asked about the runs, and what was answered"
+    )
     value = ExactDecimalField()
     uncertainty = ExactDecimalField()
     repeatability = ExactDecimalField(null=True, blank=True)
@@ -174,4 +180,4 @@ class Calibration(Revised):
     @property
     def unit(self) -> str:
         """The UCUM code of its value."""
-        return "Cel" if self.kind == self.Kind.TEMPERATURE else "{pulse}/mL"
+        return UNITS[self.kind]

@@ -6,11 +6,13 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from audit.errors import Invalid
 from stations.calibrations.models import Calibration
+from stations.equipment.bounds import OFFSET, PULSES
 from stations.equipment.models import Site
 from stations.metrology.atmosphere import site_pressure
 from stations.metrology.errors import BadValueError
 from stations.metrology.flowmeter import FlowMeterFit, Run, concerns, fit_flow_meter
 from stations.metrology.offset import Offset, Reading, measure_offset
+from web.checks import Checks
 from web.numbers import BadNumber, Bounds, read_number, read_typed
 
 Kind = Calibration.Kind
@@ -99,6 +101,18 @@ def outcome_of(kind: str, runs: Runs, air_pressure: Decimal) -> Fitted:
         return _offset(runs) if kind == Kind.TEMPERATURE else _flow_meter(runs, air_pressure)
     except BadValueError as bad:
         raise Invalid(bad.field, bad.value, bad.allowed) from bad
+
+
+def work_out(kind: str, typed: Runs, site: Site) -> Fitted:
+    """What runs come to, as they were typed, and whether that can be a station's figure.
+
+    Raises Invalid naming run, value and what is allowed.
+    """
+    outcome = outcome_of(kind, read_runs(kind, typed), air_pressure_at(site))
+    checks = Checks()
+    checks.number("runs", outcome.value, OFFSET if kind == Kind.TEMPERATURE else PULSES)
+    checks.done()
+    return outcome
 
 
 def _flow_meter(runs: Runs, air_pressure: Decimal) -> Fitted:

@@ -1,18 +1,19 @@
 """Calibrations: which are due, recording one, and a site's barometer."""
 
 from datetime import timedelta
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.timezone import now
 
-from audit.errors import Invalid
+from audit.errors import Invalid, OneMoreStep
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from stations.calibrations.actions import record_barometer, record_calibration
 from stations.calibrations.forms import BarometerForm, CalibrationForm, usual_due
-from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import COLUMNS
+from stations.calibrations.models import UNITS, Calibration
+from stations.calibrations.outcome import COLUMNS, work_out
 from stations.equipment.models import Site, Station
 from stations.equipment.pages import covered_station
 from web.form_pages import form_page, posted
@@ -43,7 +44,10 @@ def calibrations(request: PageRequest) -> HttpResponse:
 
 @page(methods="GET POST")
 def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
-    """Enter runs of the flow meter, or with ?kind=temperature readings of the thermometer."""
+    """Enter runs of the flow meter, or with ?kind=temperature readings of the thermometer.
+
+    They can be worked out as often as one likes: only what is recorded is kept and listed.
+    """
     station = covered_station(request, pk=pk)
     site = station.machine.site
     require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
@@ -51,20 +55,39 @@ def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
     if kind not in COLUMNS:
         raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
     first = {"due_on": usual_due(site.local(now()).date())}
-    form = CalibrationForm(kind, posted(request), initial=first)
+    form = CalibrationForm(kind, station, posted(request), initial=first)
+    around: dict[str, Any] = {
+        "station": station,
+        "site": site,
+        "kind": kind,
+        "unit_of_value": UNITS[kind],
+        "outcome": None,
+    }
+
+    def act() -> Calibration:
+        if not form.trying:
+            return _record(request, form)
+        around["outcome"] = work_out(kind, form.cleaned_data["runs"], site)
+        raise OneMoreStep("Nothing is kept yet.")
+
     return form_page(
         request,
         "stations/calibrations/calibration_new.html",
         form,
-        lambda: record_calibration(
-            by=request.user,
-            station=station,
-            kind=kind,
-            runs=form.cleaned_data["runs"],
-            due_on=form.cleaned_data["due_on"],
-        ),
+        act,
         said="Recorded as {}; nothing at the station changes until it is accepted.",
-        context={"station": station, "site": site, "kind": kind, "kinds": Calibration.Kind},
+        context=around,
+    )
+
+
+def _record(request: PageRequest, form: CalibrationForm) -> Calibration:
+    return record_calibration(
+        by=request.user,
+        station=form.station,
+        kind=form.kind,
+        runs=form.cleaned_data["runs"],
+        due_on=form.cleaned_data["due_on"],
+        answers=form.answers(),
     )
 
 

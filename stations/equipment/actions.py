@@ -19,6 +19,8 @@ from stations.equipment.bounds import (
     PULSES,
     SLOT_COUNT,
     STATION_NUMBER,
+    ask_usual,
+    check_barometer,
     check_code,
 )
 from stations.equipment.models import Machine, Site, Slot, Station
@@ -66,11 +68,14 @@ def change_site(
     with recorded(by=by, action=SITE_CHANGED, subject=subject, site_id=site.pk):
         require(by, Verb.EQUIPMENT_EDIT, site.pk, subject)
         checks = Checks()
+        high = checks.number("altitude", altitude, ALTITUDE)
         values = {
             "name": checks.text("name", name),
             "time_zone": checks.zone("time_zone", time_zone),
-            "altitude": checks.number("altitude", altitude, ALTITUDE),
+            "altitude": high,
         }
+        # A reading that does not belong to the new altitude has to be taken away first.
+        check_barometer(checks, "altitude", site.air_pressure, high)
         checks.done()
         with taken(**_name_taken(name)):
             compare_and_set(site, revision, **values)
@@ -131,14 +136,17 @@ def add_station(
     slots: int,
     pulses_per_millilitre: Decimal | None = None,
     temperature_offset: Decimal | None = None,
+    reason: str = "",
 ) -> Station:
     """Add a brewing group with slots 1 to ``slots``.
 
-    Pulses per mL of its flow meter, offset in °C measured minus °C set; None where not measured.
-    Raises Invalid and NotPermitted.
+    Pulses per mL of its flow meter, offset in °C measured minus °C set; None where not measured,
+    with a reason where it is not usual. Raises Invalid and NotPermitted.
     """
     subject = Subject("station", None, f"{machine} · station {number}")
-    with recorded(by=by, action=STATION_ADDED, subject=subject, site_id=machine.site_id):
+    with recorded(
+        by=by, action=STATION_ADDED, reason=reason, subject=subject, site_id=machine.site_id
+    ):
         require(by, Verb.EQUIPMENT_EDIT, machine.site_id, subject)
         checks = Checks()
         station = Station(
@@ -152,6 +160,7 @@ def add_station(
             ),
         )
         count = int(checks.number("slots", slots, SLOT_COUNT))
+        _ask_usual(checks, station, reason)
         checks.done()
         allowed = "a number no other station of this machine has"
         number_taken = Problem("number", number, allowed)
@@ -159,6 +168,13 @@ def add_station(
             station.save(force_insert=True)
         write_slots([station.pk], [count])
     return station
+
+
+def _ask_usual(checks: Checks, station: Station, reason: str) -> None:
+    if checks.problems or reason.strip():
+        return
+    pulses = {"pulses_per_millilitre": station.pulses_per_millilitre}
+    ask_usual(checks, pulses, {"temperature_offset": station.temperature_offset})
 
 
 def change_station(

@@ -1,8 +1,12 @@
 """What may be entered about equipment at all: hard limits, with their units."""
 
+import math
 import re
+from collections.abc import Mapping
 from decimal import Decimal
 
+from stations.metrology.atmosphere import WEATHER, barometer_range, standard_pressure
+from stations.metrology.questions import usual_offset, usual_pulses
 from web.checks import Checks
 from web.numbers import Bounds
 
@@ -23,3 +27,34 @@ def check_code(checks: Checks, field: str, value: object) -> str:
     if len(code) > 20 or not CODE.fullmatch(code):
         checks.fault(field, value, CODE_WORDS)
     return code
+
+
+def check_barometer(
+    checks: Checks, field: str, pressure: Decimal | None, altitude: Decimal
+) -> None:
+    """A barometer shows the air of that altitude [m; pressure in hPa], not reduced to sea level."""
+    if pressure is None or checks.problems:
+        return
+    low, high = barometer_range(altitude)
+    if not low <= pressure <= high:
+        checks.fault(
+            field,
+            f"{pressure:f} hPa",
+            f"{math.ceil(low)} to {math.floor(high)} hPa at {altitude:f} m above sea level: the"
+            f" standard atmosphere has {standard_pressure(altitude):.0f} there (ISO 2533), weather"
+            f" moves it by {WEATHER:.0f} at most; what forecasts give is reduced to sea level",
+        )
+
+
+def ask_usual(
+    checks: Checks,
+    pulses: Mapping[str, Decimal | None],
+    offsets: Mapping[str, Decimal | None],
+) -> None:
+    """A figure that few meters and groups have needs a reason; by the names of their fields."""
+    odd = {field: usual_pulses(each) for field, each in pulses.items() if each is not None}
+    odd |= {field: usual_offset(each) for field, each in offsets.items() if each is not None}
+    for field, words in odd.items():
+        if words:
+            value = {**pulses, **offsets}[field]
+            checks.fault(field, value, f"another value, or this one with a reason. {words}")

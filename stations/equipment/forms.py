@@ -77,7 +77,10 @@ class NewStationForm(TraitsForm):
 
     number = whole("Number", STATION_NUMBER, hint="The brewing group, counted from the left.")
     slots = whole("Slots", SLOT_COUNT, hint="How many recipe buttons it has.")
-    field_order = ["number", "slots", "pulses_per_millilitre", "temperature_offset"]
+    reason = forms.CharField(
+        required=False, max_length=500, help_text="Needed where a figure is not usual."
+    )
+    field_order = ["number", "slots", "pulses_per_millilitre", "temperature_offset", "reason"]
 
 
 class SlotsForm(forms.Form):

@@ -102,7 +102,7 @@ class StationChange(serializers.Serializer[dict[str, Any]]):
 
 
 class StationIn(serializers.Serializer[dict[str, Any]]):
-    """A station to add, with its slots."""
+    """A station to add, with its slots. A figure that is not usual takes a reason."""
 
     machine = IdField()
     number = serializers.IntegerField(min_value=1, max_value=99)
@@ -111,6 +111,7 @@ class StationIn(serializers.Serializer[dict[str, Any]]):
         bounds=PULSES, allow_null=True, required=False, default=None
     )
     temperature_offset = PlainDecimal(bounds=OFFSET, allow_null=True, required=False, default=None)
+    reason = serializers.CharField(max_length=500, required=False, allow_blank=True, default="")
 
 
 class SlotTotalIn(serializers.Serializer[dict[str, Any]]):

@@ -85,12 +85,13 @@ def import_equipment(*, by: User, text: str) -> ImportReport:
     NotPermitted; nothing is written then.
     """
     subject = Subject("equipment", None, "equipment file")
-    with recorded(by=by, action=EQUIPMENT_IMPORTED, subject=subject):
+    with recorded(by=by, action=EQUIPMENT_IMPORTED, subject=subject) as recording:
         require(by, Verb.EQUIPMENT_IMPORT, subject=subject)
         lock_equipment()
         plan = plan_import(text, by)
         if plan.faults:
             raise invalid(plan.faults)
+        recording.because(plan.reasons)
         write(plan)
     return report_of(plan)
 

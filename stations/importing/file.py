@@ -13,6 +13,7 @@ from stations.equipment.bounds import (
     PULSES,
     SLOT_COUNT,
     STATION_NUMBER,
+    ask_usual,
     check_code,
 )
 from web.checks import Checks
@@ -40,6 +41,7 @@ COLUMNS = (
     Column("slots", "how many slots the station has, from 1 to 32"),
     Column("pulses_per_ml", "flow-meter pulses per mL; empty: not measured", needed=False),
     Column("temperature_offset_c", "°C measured minus °C set; empty: not measured", needed=False),
+    Column("reason", "why a value stands that is not usual; else empty", needed=False),
 )
 FORMER = {"abilities": "machine_type"}  # as earlier files head that column
 NAMES = tuple(column.name for column in COLUMNS)
@@ -47,9 +49,9 @@ NEEDED = tuple(column.name for column in COLUMNS if column.needed)
 
 EXAMPLE = (
     ",".join(NAMES) + "\r\n"
-    "harbour,Harbour,Europe/Lisbon,12,Left machine,Two boilers,1,4,4.02,-0.4\r\n"
-    "harbour,,,,Left machine,,2,4,3.97,\r\n"
-    "hill,Hill,America/Bogota,2640,Main machine,Two boilers,1,4,,\r\n"
+    "harbour,Harbour,Europe/Lisbon,12,Left machine,Two boilers,1,4,4.02,-0.4,\r\n"
+    "harbour,,,,Left machine,,2,4,3.97,,\r\n"
+    "hill,Hill,America/Bogota,2640,Main machine,Two boilers,1,4,,,\r\n"
 )
 
 
@@ -176,6 +178,7 @@ class StationLine:
     slots: int
     pulses: Decimal | None
     offset: Decimal | None
+    reason: str = ""
 
 
 def read_values(lines: Sequence[tuple[int, Cells]]) -> tuple[list[StationLine], list[Fault]]:
@@ -196,7 +199,7 @@ def _line(number: int, cells: Cells, checks: Checks) -> StationLine:
     def text(field: str) -> str:
         return checks.text(field, cells[field]) if cells[field] else ""
 
-    return StationLine(
+    line = StationLine(
         number=number,
         site_code=check_code(checks, "site_code", cells["site_code"]),
         site_name=text("site_name"),
@@ -210,4 +213,9 @@ def _line(number: int, cells: Cells, checks: Checks) -> StationLine:
         offset=checks.number_or_none(
             "temperature_offset_c", cells.get("temperature_offset_c"), OFFSET
         ),
+        reason=checks.text("reason", cells.get("reason", ""), most=500, required=False),
     )
+    if not checks.problems and not line.reason:
+        odd = {"pulses_per_ml": line.pulses}, {"temperature_offset_c": line.offset}
+        ask_usual(checks, *odd)
+    return line

@@ -55,6 +55,7 @@ def look(codes: Iterable[str], names: Iterable[str], by: User) -> Present:
 
 
 MachineKey = tuple[str, str]
+MOST_REASONS = 2000  # characters that the history takes of them
 
 
 @dataclass
@@ -72,6 +73,12 @@ class ImportPlan:
     def slots(self) -> int:
         """How many slots the new stations have together."""
         return sum(line.slots for line in self.stations)
+
+    @property
+    def reasons(self) -> str:
+        """Why values that are not usual stand, line by line."""
+        given = [f"line {line.number}: {line.reason}" for line in self.stations if line.reason]
+        return "; ".join(given)[:MOST_REASONS]
 
 
 def plan_import(text: str, by: User) -> ImportPlan:

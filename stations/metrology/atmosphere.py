@@ -12,6 +12,8 @@ LAPSE_RATE = 0.0065  # K/m
 EARTH_RADIUS = 6_356_766.0  # m, nominal, as ISO 2533 uses it
 PRESSURE_EXPONENT = 9.80665 / (287.05287 * LAPSE_RATE)
 LOWEST_ALTITUDE, HIGHEST_ALTITUDE = -2000.0, 11_000.0  # m, the troposphere of ISO 2533
+# What weather moves a barometer by from the standard atmosphere; common practice, no source.
+WEATHER = 60.0  # hPa
 LOWEST_BAROMETER, HIGHEST_BAROMETER = 220.0, 1300.0  # hPa
 
 
@@ -35,6 +37,17 @@ def standard_pressure(altitude: Real) -> float:
     height = geopotential_altitude(altitude)
     ratio = 1.0 - LAPSE_RATE * height / SEA_LEVEL_TEMPERATURE
     return SEA_LEVEL_PRESSURE * float(ratio**PRESSURE_EXPONENT)
+
+
+def barometer_range(altitude: Real) -> tuple[float, float]:
+    """Return what a barometer may show at a geometric altitude [m]: from, to [hPa, absolute].
+
+    The standard atmosphere (ISO 2533:1975) with `WEATHER` on both sides. A reading reduced to sea
+    level, as forecasts give it, lies outside from some 550 m on. Raises BadValueError as
+    `standard_pressure` does.
+    """
+    middle = standard_pressure(altitude)
+    return middle - WEATHER, middle + WEATHER
 
 
 def site_pressure(altitude: Real | None = None, barometer: Real | None = None) -> float:

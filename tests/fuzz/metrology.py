@@ -17,6 +17,7 @@ from stations.metrology import (
     numbers,
     offset,
     outliers,
+    questions,
     run_rules,
     water,
     water_estimates,
@@ -101,6 +102,7 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
     "atmosphere": {
         "geopotential_altitude": lambda a, *_: atmosphere.geopotential_altitude(a),
         "standard_pressure": lambda a, *_: atmosphere.standard_pressure(a),
+        "barometer_range": lambda a, *_: atmosphere.barometer_range(a),
         "site_pressure": lambda a, b, *_: atmosphere.site_pressure(a, b),
         "boiling_point": lambda a, *_: atmosphere.boiling_point(a),
         "local_boiling_point": lambda a, b, *_: atmosphere.local_boiling_point(a, b),
@@ -177,6 +179,16 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "to_resolution": lambda a, b, *_: numbers.to_resolution(a, b),
         "number": lambda a, *_: numbers.number("a field", a, low=0.0, high=200.0),
         "series": lambda *v: numbers.series("a field", v),
+    },
+    "questions": {
+        "usual_pulses": lambda a, *_: questions.usual_pulses(a),
+        "usual_offset": lambda a, *_: questions.usual_offset(a),
+        "ask_about_flow": lambda a, b, c, d: questions.ask_about_flow(
+            [(1, flowmeter.Run(a, b, c)), (2, flowmeter.Run(288, 70, 19))], d
+        ),
+        "ask_about_offset": lambda a, b, c, d: questions.ask_about_offset(
+            [(1, offset.Reading(a, b)), (2, offset.Reading(93, 92))], c, d
+        ),
     },
     "offset": {
         "measure_offset": lambda a, b, c, d: offset.measure_offset(

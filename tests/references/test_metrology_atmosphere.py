@@ -8,6 +8,8 @@ from CoolProp.CoolProp import PropsSI
 from fluids.atmosphere import ATMOSPHERE_1976
 
 from stations.metrology.atmosphere import (
+    WEATHER,
+    barometer_range,
     boiling_margin,
     geopotential_altitude,
     local_boiling_point,
@@ -98,3 +100,12 @@ def test_boiling_by_altitude(metres: float, celsius: float) -> None:
 @pytest.mark.parametrize("metres", [2240, 2640])
 def test_93_degrees_is_above_boiling_in_the_mountains(metres: float) -> None:
     assert boiling_margin(93, metres) < 0 < boiling_margin(93, 1609)
+
+
+@pytest.mark.parametrize("metres", [0, 2250])
+def test_what_a_barometer_may_show(metres: float) -> None:
+    # ISO 2533 as above; the allowance for weather is common practice, without a source.
+    low, high = barometer_range(metres)
+    assert (low + high) / 2 == pytest.approx(standard_pressure(metres))
+    assert high - low == pytest.approx(2 * WEATHER)
+    assert (low <= 1013.25 <= high) == (metres == 0)

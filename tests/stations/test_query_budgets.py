@@ -38,7 +38,7 @@ def queries(get: Callable[[str], object], address: str) -> int:
 
 def grow(bar: Bar, cast: Cast) -> None:
     """More sites, more stations at the same machine, and something in every slot."""
-    lines = [",".join(NAMES)]
+    lines = [",".join(NAMES).removesuffix(",reason")]
     lines += [f"s-{n},S {n},Europe/Lisbon,{n},M,Two boilers,1,2,," for n in range(20)]
     import_equipment(text="\n".join(lines), by=cast.head_roaster)
     for number in range(3, 9):

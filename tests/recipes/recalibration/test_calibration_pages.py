@@ -136,9 +136,11 @@ def test_a_barometer_counts_before_the_altitude(placed: Bar, signed_in: SignedIn
     browser = signed_in(placed.cast.technician)
     address = reverse("stations:barometer", args=[site.pk])
     today = timezone.now().date() - timedelta(days=1)
-    typed = {"revision": "1", "air_pressure": "1013.25", "read_on": today.isoformat()}
+    typed = {"revision": "1", "air_pressure": "850", "read_on": today.isoformat()}
     assert browser.post(address, {**typed, "air_pressure": "399"}).status_code == 400
+    reduced = browser.post(address, {**typed, "air_pressure": "1013.25"})
+    assert (reduced.status_code, b"reduced to sea level" in reduced.content) == (400, True)
     assert browser.post(address, {**typed, "read_on": "2999-01-01"}).status_code == 400
     assert browser.post(address, typed).status_code == 302
     assert browser.post(address, typed).status_code == 412
-    assert "100.0" in browser.get(site.get_absolute_url()).content.decode()
+    assert "95.1" in browser.get(site.get_absolute_url()).content.decode()

@@ -15,7 +15,7 @@ from stations.importing.plan import plan_import
 from tests.cast import Cast
 from tests.stations.conftest import Bar
 
-HEAD = ",".join(NAMES)
+HEAD = ",".join(NAMES).removesuffix(",reason")  # which may be left out
 GOOD = "quay,Quay,Asia/Kolkata,7.5,Main,Two boilers,1,3,4.02,-0.4"
 
 
@@ -182,3 +182,15 @@ def test_a_file_of_before_heads_the_machine_type_differently(bar: Bar, cast: Cas
     head = HEAD.replace("machine_type", "abilities")
     assert head != HEAD
     assert faults_of(f"{head}\n{GOOD}\n", cast.head_roaster) == []
+
+
+def test_a_figure_that_is_not_usual_takes_a_reason(bar: Bar, cast: Cast) -> None:
+    """0.243 is 4.11 with its columns swapped; the file says why, or the line is named."""
+    odd = GOOD.replace("4.02,-0.4", "0.243,-8")
+    assert faults_of(f"{HEAD}\n{odd}\n", cast.head_roaster) == [
+        (2, "pulses_per_ml"), (2, "temperature_offset_c"),
+    ]  # fmt: skip
+    text = f"{HEAD},reason\n{odd},A turbine of the old kind\n"
+    import_equipment(text=text, by=cast.head_roaster)
+    entries = Entry.objects.filter(action="equipment.imported", table_name="stations_station")
+    assert {entry.reason for entry in entries} == {"line 2: A turbine of the old kind"}

@@ -13,7 +13,7 @@ from stations.importing.file import EXAMPLE, NAMES
 from tests.cast import ApiAs, Cast, SignedIn
 from tests.stations.conftest import Bar
 
-HEAD = ",".join(NAMES)
+HEAD = ",".join(NAMES).removesuffix(",reason")
 GOOD = "quay,Quay,Asia/Kolkata,7.5,Main,Two boilers,1,3,4.02,-0.4"
 
 

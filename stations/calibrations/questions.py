@@ -1,0 +1,110 @@
+"""Questions about a calibration's runs, and the answers they are recorded with.
+
+An answer belongs to a question with its very readings: whoever corrects a run is asked anew.
+"""
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from audit.errors import Invalid, Problem, shown
+from stations.calibrations.models import Calibration
+from stations.calibrations.outcome import Runs
+from stations.equipment.models import Station
+from stations.metrology.flowmeter import Run
+from stations.metrology.offset import Reading
+from stations.metrology.questions import Question, ask_about_flow, ask_about_offset
+
+FIELD = "answers"
+LONGEST = 500  # characters of an answer
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question with the key that an answer names."""
+
+    question: Question
+
+    @property
+    def key(self) -> str:
+        """The same for the same readings only."""
+        one = self.question
+        text = "|".join([one.code, *map(str, one.runs), *one.values])
+        return f"{one.code}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
+
+    @property
+    def field(self) -> str:
+        """Where its answer belongs."""
+        return f"{FIELD}.{self.key}"
+
+    @property
+    def words(self) -> str:
+        """The question in words."""
+        return self.question.words
+
+    @property
+    def problem(self) -> Problem:
+        """What is said where no answer was given."""
+        return Problem(self.field, "", f"corrected runs, or why these stand. {self.words}")
+
+    def kept(self, reason: str) -> dict[str, Any]:
+        """As it stands beside the runs, answered."""
+        one = self.question
+        return {
+            "code": one.code,
+            "runs": list(one.runs),
+            "values": list(one.values),
+            "reason": reason,
+        }
+
+
+def ask(kind: str, runs: Runs, station: Station) -> list[Asked]:
+    """What is odd about runs, as they are kept, beside what is in use at the station."""
+    numbered = list(enumerate(runs, 1))
+    if kind == Calibration.Kind.TEMPERATURE:
+        readings = [(at, Reading(*_numbers(run, "displayed", "measured"))) for at, run in numbered]
+        boiling = station.machine.site.boiling_point
+        found = ask_about_offset(readings, station.temperature_offset, boiling)
+    else:
+        names = ("pulses", "grams", "temperature")
+        counted = [(at, Run(*_numbers(run, *names))) for at, run in numbered]
+        found = ask_about_flow(counted, station.pulses_per_millilitre)
+    return [Asked(question) for question in found]
+
+
+def _numbers(run: Mapping[str, str], *names: str) -> list[Decimal]:
+    return [Decimal(run[name]) for name in names]
+
+
+def answered(asked: Sequence[Asked], answers: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Each question with its answer, to be kept. Raises Invalid naming those without one."""
+    given = {key: str(text).strip() for key, text in answers.items()}
+    missing = [one.problem for one in asked if not given.get(one.key)]
+    missing += [
+        Problem(one.field, shown(given[one.key]), f"at most {LONGEST} characters")
+        for one in asked
+        if len(given.get(one.key, "")) > LONGEST
+    ]
+    if missing:
+        raise Invalid.of(missing)
+    return [one.kept(given[one.key]) for one in asked]
+
+
+def open_questions(calibration: Calibration) -> list[str]:
+    """Questions, in words, that nobody answered when it was recorded."""
+    told = {one["code"] for one in calibration.answers}
+    asked = ask(calibration.kind, calibration.runs, calibration.station)
+    return [one.words for one in asked if one.question.code not in told]
+
+
+def in_words(answers: Sequence[Mapping[str, Any]]) -> list[tuple[str, str]]:
+    """Each kept answer: what it is about, and the reason."""
+    return [
+        (f"{_question(one).where} ({'; '.join(one['values'])})", one["reason"]) for one in answers
+    ]
+
+
+def _question(kept: Mapping[str, Any]) -> Question:
+    return Question(kept["code"], tuple(kept["runs"]), tuple(kept["values"]), "", "")
