@@ -68,11 +68,17 @@ def _tell_the_bar() -> None:
     from recipes.coffees import on_the_bar
     from recipes.modelling.foretelling import foretell
     from recipes.overview import today  # noqa: F401 - registers its panels
+    from recipes.publishing import opening
     from recipes.versions.holding import notes_read
     from stations.advice import model
     from stations.lots import shelf
+    from stations.lots.actions import lot_opened
     from stations.shots import notes
+    from stations.slots import bases
 
     model.register(foretell)
     notes.register(notes_read)
     shelf.register(on_the_bar.find, on_the_bar.ageing)
+    bases.register_waiting(opening.waited_for)
+    shelf.register_beginning(opening.beginning_at)
+    lot_opened.connect(opening.when_opened, dispatch_uid="recipes.publishing.opening")

@@ -21,6 +21,7 @@ from recipes.versions.holding import versions_of
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Slot
 from stations.metrology.formula import TEMPERATURE
+from stations.slots.bases import say_waiting
 from stations.slots.models import Placement
 
 Changes = Mapping[str, Decimal | str]
@@ -136,13 +137,16 @@ def _held(slots: Sequence[Slot]) -> dict[int, Placement]:
 
 def _waiting(slots: Sequence[Slot]) -> dict[int, Placement]:
     """The publication's placement that will take over from whatever a slot holds."""
-    rows = Placement.objects.filter(slot__in=slots, state="scheduled", basis=PUBLICATION.basis)
+    rows = list(
+        Placement.objects.filter(slot__in=slots, state="scheduled", basis=PUBLICATION.basis)
+    )
+    say_waiting(rows)
     return {placement.slot_id: placement for placement in rows}
 
 
 def _before(line: PermitLine, waiting: Placement | None) -> PermitLine:
     """The line with what waits for its slot; a permit that would end at once is refused."""
-    if waiting is None or waiting.due_at > timezone.now():
+    if waiting is None or waiting.waits_for or waiting.due_at > timezone.now():
         return replace(line, waiting=waiting)
     due = slot_fact(SlotReason.PUBLICATION_DUE, publication=waiting.basis_id)
     return replace(line, waiting=waiting, outcome=Outcome.REFUSE, facts=(*line.facts, due))

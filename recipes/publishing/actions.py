@@ -51,7 +51,7 @@ def publish(
     acknowledged: bool = False,
     learnt_until: datetime | None = None,
 ) -> Publication:
-    """Sign a plan and write its placements, scheduled for each site's moment.
+    """Sign a plan and write its placements, scheduled for each site's moment or opening.
 
     ``seen`` is the digest of the plan that was looked at, ``learnt_until`` that plan's own. Raises
     NotPermitted; Invalid (reason, acknowledged, credentials); Refused when the version is not
@@ -119,6 +119,7 @@ def _write(plan: PublicationPlan, by: User, reason: str, number: int | None) -> 
         scope_label=plan.scope_label,
         local_date=plan.when.local_date,
         local_time=plan.when.local_time,
+        lot=plan.when.lot,
         plan_digest=plan.digest,
         accepted=[each.as_json() for each in plan.accepted],
     )

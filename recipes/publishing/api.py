@@ -13,6 +13,7 @@ from people.persons.models import User
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from people.tokens.models import Scope as TokenScope
+from recipes.coffees.models import RoastLot
 from recipes.publishing import actions
 from recipes.publishing.actions import publish
 from recipes.publishing.models import Publication
@@ -51,6 +52,15 @@ def _scope(given: dict[str, Any], by: User) -> Scope:
     return scope
 
 
+def _when(given: dict[str, Any]) -> When:
+    """The moment of a body, or the lot it is with. Raises Invalid for a lot that isn't there."""
+    pk = given.get("lot")
+    lot = None if pk is None else RoastLot.objects.select_related("coffee").filter(pk=pk).first()
+    if pk is not None and lot is None:
+        raise Invalid("lot", pk, "the id of a roast lot of the version's coffee")
+    return When(given.get("date"), given.get("time"), lot)
+
+
 class Planning(GuardedView):
     """What publishing would do to every slot in scope. Writes nothing."""
 
@@ -63,7 +73,7 @@ class Planning(GuardedView):
         plan = make_plan(
             version=_version(given["version"]),
             scope=_scope(given, person(request)),
-            when=When(given.get("date"), given.get("time")),
+            when=_when(given),
             by=person(request),
             now=datetime.now(UTC),
         )
@@ -96,7 +106,7 @@ class Publications(Listing):
             by=person(request),
             version=_version(given["version"]),
             scope=_scope(given, person(request)),
-            when=When(given.get("date"), given.get("time")),
+            when=_when(given),
             seen=given["seen_digest"],
             reason=given["reason"],
             credentials=body.credentials(request),

@@ -35,6 +35,8 @@ def _moved(made: Publication, seen: Seen, digest: str) -> Iterator[str]:
     moment = (day.isoformat() if day else None, time.isoformat() if time else None)
     if moment != (seen["date"], seen["time"]):
         yield "the moment"
+    if made.lot_id != seen.get("lot"):
+        yield "the lot it waits for"
     planned = _planned(seen)
     placed = settings_written(PUBLICATION, made.pk, planned)
     other = {pk for pk, values in placed if values != planned[pk]}

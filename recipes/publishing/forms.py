@@ -11,8 +11,10 @@ from people.persons.models import User
 from people.persons.verbs import Verb
 from people.signatures.fields import SigningForm
 from people.signatures.rules import Meaning
+from recipes.coffees.models import RoastLot
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
+from recipes.versions.models import Version
 from stations.equipment.models import Machine, Site, Station
 from web.fields import RevisionForm
 
@@ -50,16 +52,26 @@ class WhereForm(forms.Form):
         help_text="By each site's own clock. Both empty: at once.",
         widget=forms.TimeInput(attrs={"type": "time"}),
     )
+    lot = forms.ModelChoiceField(
+        RoastLot.objects.none(),
+        label="Or with a lot",
+        required=False,
+        empty_label="not with a lot",
+        help_text="Each site begins when it opens this bag; where it has, at once.",
+    )
 
     def __init__(
         self,
         *args: Any,  # noqa: ANN401
         by: User,
+        version: Version,
         picked: QueryDict | None = None,
         **kwargs: Any,  # noqa: ANN401
     ) -> None:
         """``picked`` is the address; it decides whether machines or stations are asked for."""
         super().__init__(*args, **kwargs)
+        lots = RoastLot.objects.filter(coffee=version.recipe.coffee_id).select_related("coffee")
+        self.fields["lot"].queryset = lots  # type: ignore[attr-defined]
         picked = picked or (self.data if isinstance(self.data, QueryDict) else QueryDict())
         self.fields["sites"].queryset = Site.objects.covered_by(by, Verb.PUBLICATION_SIGN)  # type: ignore[attr-defined]
         asked = [int(pk) for pk in picked.getlist("sites") if WHOLE.fullmatch(pk)]
@@ -90,7 +102,7 @@ class WhereForm(forms.Form):
             where = Where(data["where"])
             picked = data.get(where.value) or ()
             data["scope"] = Scope(where, tuple(each.pk for each in picked), data["slots"])
-            data["when"] = When(data.get("date"), data.get("time"))
+            data["when"] = When(data.get("date"), data.get("time"), data.get("lot"))
         except Invalid as invalid:
             field = invalid.field if invalid.field in self.fields else None
             self.add_error(field, invalid.message)

@@ -2,6 +2,7 @@
 
 import pgtrigger
 
+from audit.capture.triggers import FirmTrigger
 from recipes.planning.guards import SIGN_AGAIN, changed, guards, moves, signed
 from recipes.versions.guards import refuse
 
@@ -16,7 +17,18 @@ UNFINISHED = refuse(
 
 PUBLISHED = (
     "version_id author_id reason scope scope_label local_date local_time plan_digest"
-    " acknowledgement accepted signature_id made_at"
+    " acknowledgement accepted signature_id made_at lot_id"
+)
+
+
+OF_ITS_COFFEE = refuse(
+    """NEW.lot_id IS NOT NULL AND NOT EXISTS (
+        SELECT 1 FROM recipes_roastlot l
+        JOIN recipes_recipe r ON r.coffee_id = l.coffee_id
+        JOIN recipes_version v ON v.recipe_id = r.id
+        WHERE l.id = NEW.lot_id AND v.id = NEW.version_id)""",
+    "A publication waits for a lot of the coffee that its version is of.",
+    SIGN_AGAIN,
 )
 
 
@@ -27,7 +39,14 @@ def publication_guards() -> list[pgtrigger.Trigger]:
         " ('stopped', 'cancelled')",
         "publication",
     )
-    return guards(signed(PUBLISHED, "publication") + life + UNFINISHED, "publication")
+    coffee = FirmTrigger(
+        name="a_guard_insert",
+        operation=pgtrigger.Insert,
+        when=pgtrigger.Before,
+        func=OF_ITS_COFFEE + "RETURN NEW;",
+    )
+    update = signed(PUBLISHED, "publication") + life + UNFINISHED + OF_ITS_COFFEE
+    return [coffee, *guards(update, "publication")]
 
 
 def share_guards() -> list[pgtrigger.Trigger]:

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any, Self
 
 from django.db import models
-from django.db.models import Count, F, Max, Min, Prefetch, Q, Sum
+from django.db.models import Count, F, Max, Min, OuterRef, Prefetch, Q, Subquery, Sum
 from django.db.models.functions import Now
 from django.db.models.lookups import Exact
 from django.urls import reverse
@@ -16,11 +16,13 @@ from audit.capture.models import one_of
 from people.persons.models import User
 from people.persons.permissions import SiteScoped, covered_sites
 from people.persons.verbs import Verb
+from recipes.coffees.models import RoastLot
 from recipes.planning.facts import stored_words
 from recipes.planning.models import SignedPlan
 from recipes.publishing.guards import publication_guards, share_guards
 from recipes.versions.models import Version
 from stations.equipment.models import Site
+from stations.lots.models import LotOpening
 
 PART = "your sites, as a part of it"
 
@@ -56,12 +58,12 @@ class PublicationQuerySet(models.QuerySet["Publication"]):
 
     def with_version(self) -> Self:
         """With version, recipe, author and signature at hand."""
-        return self.select_related("version__recipe__coffee", "author", "signature")
+        return self.select_related("version__recipe__coffee", "author", "signature", "lot__coffee")
 
     def with_sites_for(self, user: User) -> Self:
         """With the progress at those sites that this person may see, of ``parts`` in all."""
-        seen = PublicationSite.objects.covered_by(user).select_related("site")
-        shown = Prefetch("sites", seen.order_by("due_at", "site__name"))
+        seen = PublicationSite.objects.covered_by(user).with_begin()
+        shown = Prefetch("sites", seen)
         return self.annotate(parts=Count("sites")).prefetch_related(shown)
 
 
@@ -69,6 +71,15 @@ class PublicationSiteQuerySet(SiteScoped["PublicationSite"]):
     """Questions about the sites that publications go to."""
 
     view_verb = Verb.SLOT_VIEW
+
+    def with_begin(self) -> Self:
+        """With their sites, in order, and when each opened the lot waited for (``opened_at``)."""
+        first = LotOpening.objects.filter(
+            lot_id=OuterRef("publication__lot"), site=OuterRef("site")
+        ).order_by("pk")
+        rows = self.select_related("site", "publication__lot__coffee")
+        begun = rows.annotate(opened_at=Subquery(first.values("opened_at")[:1]))
+        return begun.order_by("due_at", "site__name")
 
 
 class PublicationState(models.TextChoices):
@@ -90,6 +101,10 @@ class Publication(SignedPlan):
     scope_label = models.TextField()
     local_date = models.DateField(null=True, blank=True, help_text="empty: at once")
     local_time = models.TimeField(null=True, blank=True)
+    lot = models.ForeignKey(
+        RoastLot, models.PROTECT, null=True, blank=True, related_name="+",
+        help_text="each site begins when it opens this",
+    )  # fmt: skip
     state = models.CharField(max_length=10, choices=State, default=State.RUNNING)
     made_at = models.DateTimeField(db_default=Now())
     completed_at = models.DateTimeField(null=True, blank=True)
@@ -104,6 +119,10 @@ class Publication(SignedPlan):
                 name="publication_date_and_time_together",
                 condition=Q(local_date=None, local_time=None)
                 | Q(local_date__isnull=False, local_time__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="publication_with_a_lot_or_at_a_time",
+                condition=Q(lot=None) | Q(local_date=None),
             ),
             models.CheckConstraint(
                 name="publication_complete_has_a_moment",
@@ -128,17 +147,21 @@ class Publication(SignedPlan):
 
     @property
     def shown_state(self) -> str:
-        """Its state as a mark: `scheduled` as long as its first moment lies ahead.
+        """Its state as a mark: `scheduled` as long as the first moment or opening lies ahead.
 
         Knows that moment from `with_progress_for`; without it, this is the state itself.
         """
         first: datetime | None = getattr(self, "first_due", None)
-        ahead = first is not None and first > timezone.now()
+        # With a lot no moment is known: it lies ahead until the first site begins.
+        unopened = self.lot_id is not None and not getattr(self, "placed", 0)
+        ahead = first is not None and (unopened or first > timezone.now())
         return "scheduled" if ahead and self.state == self.State.RUNNING else self.state
 
 
 class PublicationSite(models.Model):
     """A publication at one site: the instant it is due there, and which slots it had to refuse.
+
+    Where the publication is with a lot, ``due_at`` is the earliest, and the site's opening counts.
 
     ``refusals`` is a list of ``{"slot": id, "place": text, "facts": [...]}``; where it was kept in
     words, of ``{"slot": id, "place": text, "reasons": [sentence, ...]}``.
@@ -177,6 +200,25 @@ class PublicationSite(models.Model):
 
     def __str__(self) -> str:
         return f"{self.publication} at {self.site}"
+
+    @property
+    def begins_at(self) -> datetime | None:
+        """From when on it is in force here; None until the lot is opened (`with_begin`)."""
+        if self.publication.lot_id is None:
+            return self.due_at
+        opened: datetime | None = self.opened_at  # type: ignore[attr-defined]
+        return None if opened is None else max(opened, self.due_at)
+
+    @property
+    def waits(self) -> bool:
+        """Whether slots here wait for the site to open a lot."""
+        return self.begins_at is None and self.placed + self.cancelled < self.slots
+
+    @property
+    def busy(self) -> bool:
+        """Whether slots here are due by now, and not placed yet (`with_begin`)."""
+        begun = self.begins_at is not None and self.begins_at <= timezone.now()
+        return begun and self.placed + self.cancelled < self.slots
 
     @property
     def refused(self) -> list[dict[str, Any]]:

@@ -15,7 +15,7 @@ from people.persons.models import User
 from people.persons.permissions import may_at_each
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
-from recipes.coffees.models import rest_of
+from recipes.coffees.models import LotRest, rest_of
 from recipes.formula.display import own_water_words
 from recipes.publishing import actions
 from recipes.publishing.actions import OLDEST, publish
@@ -30,6 +30,7 @@ from web.lookup import one_or_404
 from web.pages import PageRequest, page
 from web.paging import keyset
 
+BUSY, QUIET = "2s", "60s"  # how often progress is asked for: while slots are placed, and before
 SHOWN_WHOLE = 60  # slots; a longer plan opens one site at a time
 
 
@@ -41,13 +42,13 @@ def _version(pk: int) -> Version:
 def where(request: PageRequest, pk: int) -> HttpResponse:
     """Choose the slots and the moment; the address of the answer is the plan."""
     version = _version(pk)
-    form = WhereForm(request.GET or None, by=request.user)
+    form = WhereForm(request.GET or None, by=request.user, version=version)
     if form.is_bound and not form.unpicked and form.is_valid():
         return redirect(f"{reverse('recipes:publish_plan', args=[pk])}?{request.GET.urlencode()}")
     status = 200 if form.unpicked else status_of(form)
     if form.unpicked:
         chosen = request.GET.dict() | {"sites": request.GET.getlist("sites")}
-        form = WhereForm(initial=chosen, picked=request.GET, by=request.user)
+        form = WhereForm(initial=chosen, picked=request.GET, by=request.user, version=version)
     context = {"version": version, "form": form}
     return render(request, "recipes/publishing/publish_where.html", context, status=status)
 
@@ -55,7 +56,8 @@ def where(request: PageRequest, pk: int) -> HttpResponse:
 @page(Verb.PUBLICATION_PLAN, methods="GET POST")
 def plan(request: PageRequest, pk: int) -> HttpResponse:
     """Show what signing would do to every slot, and take the signature."""
-    version, chosen = _version(pk), WhereForm(request.GET, by=request.user)
+    version = _version(pk)
+    chosen = WhereForm(request.GET, by=request.user, version=version)
     if not chosen.is_valid():
         around = {"version": version, "form": chosen}
         return render(request, "recipes/publishing/publish_where.html", around, status=400)
@@ -146,9 +148,15 @@ def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> d
         "details": details,
         "whole": whole,
         "form": form,
-        "rest": rest_of(made.version.lot, timezone.now().date()) if made.version.lot else None,
+        "rest": _rest(made),
         "query": request.GET.urlencode(),
     }
+
+
+def _rest(made: PublicationPlan) -> LotRest | None:
+    """How the lot it is published with, or the one it was made for, stands today."""
+    lot = made.when.lot or made.version.lot
+    return rest_of(lot, timezone.now().date()) if lot else None
 
 
 # Publications: the list, one with its progress, and stopping, resuming or cancelling it.
@@ -166,8 +174,7 @@ def publications(request: PageRequest) -> HttpResponse:
 
 def _sites(publication: Publication, user: User) -> QuerySet[PublicationSite]:
     """The publication's sites this person may see."""
-    rows = publication.sites.select_related("site").order_by("due_at", "site__name")
-    return rows.covered_by(user)
+    return publication.sites.with_begin().covered_by(user)
 
 
 def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
@@ -184,6 +191,8 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
             {row.site_id: str(row.site) for row in sites}, whole=whole
         ),
         "sites": sites,
+        "waiting": [row for row in sites if row.waits],
+        "pace": BUSY if any(row.busy for row in sites) else QUIET,
         "total": total,
         "placed": sum(row.placed for row in sites),
         "refused": sum(len(row.refusals) for row in sites),

@@ -14,8 +14,9 @@ from people.persons.verbs import Verb
 from people.policy.models import Policy
 from recipes.planning.facts import Fact, SlotReason, canonical, slot_fact
 from recipes.planning.plan import PERMIT, PUBLICATION, Outcome, Plan, SlotLine
+from recipes.publishing.opening import dues, must_be_of
 from recipes.publishing.scope import Scope
-from recipes.publishing.timing import Due, When, due_at
+from recipes.publishing.timing import Due, When
 from recipes.translation.translating import StationTranslation, Values, translate_for
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Station
@@ -106,7 +107,9 @@ class PublicationPlan(Plan[PublicationLine]):
             "date": self.when.local_date.isoformat() if self.when.local_date else None,
             "time": self.when.local_time.isoformat() if self.when.local_time else None,
             # Whose clocks: a site entered in another zone meanwhile would begin at another moment.
-            "zones": {} if self.when.at_once else self._zones,
+            "zones": self._zones if self.when.local_date else {},
+            # Named only where there is one: what was signed before keeps its digest.
+            **({"lot": self.when.lot.pk} if self.when.lot else {}),
             "stations": {str(pk): _seen_of(each) for pk, each in self.stations.items()},
             "slots": hashlib.sha256(slots.encode()).hexdigest(),
         }
@@ -138,9 +141,11 @@ def make_plan(
 
     Where the formula leaves the water to the stations it is learnt from shots logged before
     ``learnt_until`` (now, unless a plan that was seen says otherwise: bars go on logging while
-    somebody reads it). Raises NotPermitted, and Invalid for a moment out of reach.
+    somebody reads it). Raises NotPermitted, and Invalid for a moment out of reach or a lot of
+    another coffee.
     """
     require(by, Verb.PUBLICATION_PLAN)
+    must_be_of(when.lot, version)
     slots = scope.slots(by)
     places = [SlotAt(*row) for row in _slot_rows(slots)]
     sites = Site.objects.in_bulk({place.site_id for place in places})
@@ -158,7 +163,7 @@ def make_plan(
         scope=scope,
         when=when,
         sites=sites,
-        due={pk: due_at(site, when, now) for pk, site in sites.items()},
+        due=dues(sites, when, now),
         stations=stations,
         learnt_until=until,
         everywhere=may_everywhere(by, Verb.PUBLICATION_SIGN),

@@ -18,6 +18,7 @@ from audit.errors import Subject
 from recipes.planning.plan import PUBLICATION
 from recipes.publishing import history
 from recipes.publishing.models import Publication, PublicationSite
+from stations.lots.models import LotOpening
 from stations.slots.placing import bring_into_force
 
 BATCH = 1000
@@ -55,10 +56,21 @@ def place_batch(publication_id: int, at_most: int = BATCH) -> int:
     ):
         if not _still_running(publication_id):
             return 0
-        done = bring_into_force(basis=PUBLICATION.basis, basis_id=publication_id, at_most=at_most)
+        done = bring_into_force(
+            basis=PUBLICATION.basis, basis_id=publication_id, at_most=at_most,
+            sites=_opened(publication),
+        )  # fmt: skip
         if done:
             _count(publication_id, done)
         return done.total()
+
+
+def _opened(publication: Publication) -> list[int] | None:
+    """Of one that waits for a lot, the sites that have opened it; None of any other."""
+    if publication.lot_id is None:
+        return None
+    bags = LotOpening.objects.filter(lot_id=publication.lot_id)
+    return sorted(set(bags.values_list("site_id", flat=True)))
 
 
 def _count(publication_id: int, done: Counter[int]) -> None:
@@ -105,12 +117,17 @@ def complete(publication_id: int) -> bool:
 
 
 def unfinished() -> list[int]:
-    """Running publications that have something due now, or nothing left but their own end."""
+    """Running publications that have something due now, or nothing left but their own end.
+
+    What waits for a lot is due once its site has opened it.
+    """
     with connection.cursor() as cursor:
         cursor.execute(
             """SELECT p.id FROM recipes_publication p WHERE p.state = 'running' AND (
                 EXISTS (SELECT 1 FROM recipes_publicationsite s WHERE s.publication_id = p.id
-                    AND s.placed < s.slots AND s.due_at <= statement_timestamp())
+                    AND s.placed < s.slots AND s.due_at <= statement_timestamp()
+                    AND (p.lot_id IS NULL OR EXISTS (SELECT 1 FROM stations_lotopening o
+                        WHERE o.lot_id = p.lot_id AND o.site_id = s.site_id)))
                 OR NOT EXISTS (SELECT 1 FROM recipes_publicationsite s
                     WHERE s.publication_id = p.id AND s.placed < s.slots))
             ORDER BY p.id"""

@@ -18,7 +18,11 @@ WORDS = 2000
 
 
 class PlanIn(serializers.Serializer[Any]):
-    """Which version goes where, and when by each site's clock (neither date nor time: at once)."""
+    """Which version goes where, and when.
+
+    A `date` and `time` are by each site's clock; with a `lot` each site begins when it opens that
+    one, at once where it has; with neither it is at once everywhere.
+    """
 
     version = serializers.IntegerField(**ID)
     where = serializers.ChoiceField([where.value for where in Where])
@@ -30,6 +34,9 @@ class PlanIn(serializers.Serializer[Any]):
     )
     date = serializers.DateField(required=False, allow_null=True)
     time = serializers.TimeField(required=False, allow_null=True)
+    lot = serializers.IntegerField(
+        required=False, allow_null=True, help_text="The id of a roast lot of its coffee.", **ID
+    )
     site = serializers.IntegerField(
         required=False, help_text="The site whose slots the plan lists one by one.", **ID
     )
@@ -59,6 +66,9 @@ class PlanSiteOut(serializers.Serializer[Any]):
     site = serializers.IntegerField(source="site.pk")
     name = serializers.CharField(source="site.name")
     due_at = serializers.DateTimeField(source="due.at")
+    waits = serializers.BooleanField(
+        source="due.waits", help_text="Until the site opens the lot: `due_at` is the earliest."
+    )
     note = serializers.CharField(source="due.note")
     place = serializers.IntegerField()
     same = serializers.IntegerField()
@@ -160,10 +170,24 @@ class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):
 
     name = serializers.CharField(source="site.name")
     refusals = serializers.JSONField(source="refused")
+    begins_at = serializers.DateTimeField(
+        allow_null=True, help_text="In force from; null until the site opens the lot it is with."
+    )
+    waits = serializers.BooleanField(help_text="Slots here wait for the site to open that lot.")
 
     class Meta:
         model = PublicationSite
-        fields = ["site", "name", "due_at", "slots", "placed", "cancelled", "refusals"]
+        fields = [
+            "site",
+            "name",
+            "due_at",
+            "begins_at",
+            "waits",
+            "slots",
+            "placed",
+            "cancelled",
+            "refusals",
+        ]
 
 
 class PublicationOut(serializers.ModelSerializer[Publication]):
@@ -173,6 +197,9 @@ class PublicationOut(serializers.ModelSerializer[Publication]):
     null.
     """
 
+    lot_label = serializers.CharField(
+        source="lot.__str__", allow_null=True, default=None, help_text="The lot it is with, if any."
+    )
     version_label = serializers.CharField(source="version.__str__")
     signed_by = serializers.CharField(source="signature.name")
     signed_at = serializers.DateTimeField(source="signature.at")
@@ -185,8 +212,8 @@ class PublicationOut(serializers.ModelSerializer[Publication]):
         model = Publication
         fields = [
             "id", "version", "version_label", "reason", "scope", "scope_label", "local_date",
-            "local_time", "state", "plan_digest", "acknowledgement", "signed_by", "signed_at",
-            "completed_at", "sites",
+            "local_time", "lot", "lot_label", "state", "plan_digest", "acknowledgement",
+            "signed_by", "signed_at", "completed_at", "sites",
         ]  # fmt: skip
 
     @extend_schema_field(serializers.JSONField(allow_null=True))

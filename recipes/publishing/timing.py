@@ -1,9 +1,10 @@
-"""From when on: at once, or at one local date and time on every site's own clock."""
+"""From when on: at once, at one local date and time by every site's own clock, or with a lot."""
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from audit.errors import Invalid
+from recipes.coffees.models import RoastLot
 from stations.equipment.models import Site
 
 FURTHEST = timedelta(days=366)
@@ -12,13 +13,19 @@ LONG_PAST = timedelta(days=2)  # more than any two clocks on Earth differ: a sli
 
 @dataclass(frozen=True)
 class When:
-    """A local date and time, the same on the wall at every site; or neither, for at once."""
+    """A local date and time, the same on the wall at every site; or neither, for at once.
+
+    With a ``lot`` it is neither: each site begins when it opens that roast lot.
+    """
 
     local_date: date | None = None
     local_time: time | None = None
+    lot: RoastLot | None = None
 
     def __post_init__(self) -> None:
-        """Raise Invalid unless both are given or neither."""
+        """Raise Invalid unless both are given or neither, and neither with a lot."""
+        if self.lot is not None and (self.local_date, self.local_time) != (None, None):
+            raise Invalid("lot", self.lot.code, "either a lot, or a date and a time")
         if (self.local_date is None) != (self.local_time is None):
             field = "date" if self.local_date is None else "time"
             raise Invalid(field, "", "both a date and a time, or neither for at once")
@@ -26,19 +33,23 @@ class When:
     @property
     def at_once(self) -> bool:
         """Whether it is due the moment it is signed."""
-        return self.local_date is None
+        return self.local_date is None and self.lot is None
 
 
 @dataclass(frozen=True)
 class Due:
-    """The instant a publication is due at one site, and what is special about it there."""
+    """The instant a publication is due at one site, and what is special about it there.
+
+    Where it ``waits`` for a lot, that instant is the earliest: it comes when the site opens it.
+    """
 
     at: datetime
     note: str = ""
+    waits: bool = False
 
 
 def due_at(site: Site, when: When, now: datetime) -> Due:
-    """The instant (UTC) at which ``when`` comes at a site.
+    """The instant (UTC) at which ``when`` comes at a site; for a lot, from which on it may.
 
     A time that the clock skips on that day is taken as the moment right after the gap, one that
     comes twice as the first of the two, and one already past there as now; ``note`` says so.

@@ -21,6 +21,7 @@ from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import outcome_of
 from stations.calibrations.questions import open_questions
 from stations.equipment.models import Slot, Station
+from stations.slots.bases import say_waiting
 from stations.slots.models import Placement, PlacementQuerySet
 from web.printing import counted
 
@@ -123,6 +124,7 @@ def make_retranslation_plan(*, by: User, calibration: Calibration) -> Retranslat
     here = Placement.objects.filter(slot__station=calibration.station_id)
     held = list(here.in_force().select_related("settings", "slot").order_by("slot__number"))
     waiting = list(here.filter(state="scheduled").select_related("settings", "slot"))
+    say_waiting(waiting)
     beneath = _beneath(here)
     every = [*held, *(each for each, _ in beneath.values())]
     versions = versions_of(each for each in every if each.manner in SIGNED_FOR_IT)

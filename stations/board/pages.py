@@ -16,9 +16,10 @@ from stations.equipment.actions import add_slots
 from stations.equipment.forms import SiteFilter, SlotsForm
 from stations.equipment.models import Site, Slot, Station
 from stations.equipment.pages import covered_station
+from stations.lots.shelf import begins_at
 from stations.metrology.formula import WATER
 from stations.shots.models import CheckShot
-from stations.slots.bases import who_may_change
+from stations.slots.bases import say_waiting, who_may_change
 from stations.slots.holdings import Holding, holdings
 from stations.slots.models import Placement, ReadBack
 from stations.slots.pages import covered_holding, rights
@@ -81,6 +82,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
         "site": shown,
         "now": now(),
         "boiling": shown.boiling_point,
+        "begins": begins_at(shown.pk),
         "overview": site_overview(shown, request.user),
         "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, shown.pk),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.pk),
@@ -170,11 +172,13 @@ def _drifts(holding: Holding) -> list[Drift]:
     return list(holding.slot.station.drifts.current().filter(content_digest=content))
 
 
-def _waiting(slot_id: int) -> Any:  # noqa: ANN401
+def _waiting(slot_id: int) -> list[Placement]:
     """What is scheduled, and what is set aside for a time."""
     states = [Placement.State.SCHEDULED, Placement.State.SUSPENDED]
     rows = Placement.objects.filter(slot=slot_id, state__in=states)
-    return rows.select_related("settings", "signature").order_by("due_at")
+    found = list(rows.select_related("settings", "signature").order_by("due_at"))
+    say_waiting(found)
+    return found
 
 
 def _shots(slot_id: int) -> Any:  # noqa: ANN401

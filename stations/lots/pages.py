@@ -13,7 +13,7 @@ from stations.grinders.pages import covered_grinder
 from stations.lots.actions import close_lot, open_at, open_lot, site_of
 from stations.lots.forms import CloseForm, OpenForm
 from stations.lots.models import LotOpening
-from stations.lots.shelf import newest_lots
+from stations.lots.shelf import begins_at, newest_lots
 from web.form_pages import form_page, posted
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
@@ -31,6 +31,7 @@ def lots(request: PageRequest, pk: int) -> HttpResponse:
     context = {
         "site": site,
         "current": [(each, each.aged(now())) for each in current],
+        "begins": begins_at(site.pk),
         "grinders": Grinder.objects.filter(site=site).order_by("name"),
         "past": keyset(openings.exclude(closed_at=None), "-pk", request.GET, size=PER_LIST),
         "may_open": may(request.user, Verb.LOT_OPEN, site.pk),
@@ -68,6 +69,7 @@ def _open(request: PageRequest, at: Grinder | Station) -> HttpResponse:
             "current": current,
             "aged": current.aged(now()) if current else None,
             "shelf": newest_lots(),
+            "begins": begins_at(site.pk),
         },
     )
 

@@ -37,7 +37,21 @@ Finder = Callable[[str], Sequence[Lot]]
 Ageing = Callable[[date, int, int, date], Aged]
 """Roasted on, first and last day of the window, and the day in question."""
 
+
+@dataclass(frozen=True, slots=True)
+class Begins:
+    """What opening a lot at a site sets off there, in words, and the page that says more."""
+
+    lot: str
+    words: str
+    url: str
+
+
+Beginning = Callable[[int], Sequence[Begins]]
+"""Of a site (id), what waits for it to open a lot."""
+
 _finders: list[Finder] = []
+_beginning: list[Beginning] = []
 _ageing: list[Ageing] = []
 
 
@@ -45,6 +59,16 @@ def register(finder: Finder, ageing: Ageing) -> None:
     """Called when the program starts, by the package that has the lots."""
     _finders.append(finder)
     _ageing.append(ageing)
+
+
+def register_beginning(beginning: Beginning) -> None:
+    """Called when the program starts, by whoever has things begin with a lot."""
+    _beginning.append(beginning)
+
+
+def begins_at(site_id: int) -> list[Begins]:
+    """What waits for this site to open a lot."""
+    return [each for beginning in _beginning for each in beginning(site_id)]
 
 
 def lots_coded(code: str) -> list[Lot]:

@@ -16,6 +16,7 @@ from people.persons.verbs import Verb
 from people.tokens.authentication import ScopePermission
 from people.tokens.models import ApiToken, Scope
 from stations.equipment.models import Site, Slot
+from stations.slots.bases import say_waiting
 from stations.slots.by_hand import set_by_hand
 from stations.slots.holdings import Holding, hold, holdings
 from stations.slots.models import Placement, ReadBack
@@ -100,6 +101,7 @@ class Placements(Listing):
         whole = rows.select_related("settings", "signature", "slot")
         page: list[Placement] = pages.paginate_queryset(whole, request, self) or []
         withhold(page)
+        say_waiting(page)
         return pages.get_paginated_response(PlacementOut(page, many=True).data)
 
 

@@ -1,5 +1,6 @@
 """What placements are under: the words and addresses of the package above, which registers them."""
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.urls import reverse
@@ -44,6 +45,24 @@ def who_may_change() -> str:
     ways = (PlacementManner.TAKES_OVER, PlacementManner.STEPS_IN)
     labels = " or a ".join(each.label for each in _BASES.values() if each.manner in ways)
     return f"A head roaster changes it, with a {labels}."
+
+
+# What scheduled placements wait for beside their moment, in words, by placement.
+Waiting = Callable[[Sequence[Placement]], Mapping[int, str]]
+
+_WAITING: list[Waiting] = []
+
+
+def register_waiting(waiting: Waiting) -> None:
+    """Called when the program starts, by whoever schedules for more than a moment."""
+    _WAITING.append(waiting)
+
+
+def say_waiting(placements: Sequence[Placement]) -> None:
+    """Give each of them the words for what it waits for: ``waits_for``, empty for a moment."""
+    found = {pk: words for waiting in _WAITING for pk, words in waiting(placements).items()}
+    for placement in placements:
+        placement.waits_for = found.get(placement.pk, "")
 
 
 register(Basis(BY_HAND, "set by hand", PlacementManner.BY_HAND))

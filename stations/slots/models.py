@@ -157,8 +157,10 @@ class Placement(models.Model):
 
     objects = PlacementQuerySet.as_manager()
 
-    # Why its settings are withheld (stations.slots.signed); no column.
+    # Why its settings are withheld (stations.slots.signed), and what it waits for beside its
+    # moment (stations.slots.bases); no columns.
     problem = ""
+    waits_for = ""
 
     class Meta:
         ordering = ["-id"]

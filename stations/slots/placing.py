@@ -110,6 +110,7 @@ def schedule(
 PICK = """
 SELECT id, slot_id, site_id FROM stations_placement
 WHERE basis = %s AND basis_id = %s AND state = 'scheduled' AND due_at <= statement_timestamp()
+    AND (%s::bigint[] IS NULL OR site_id = ANY (%s))
 ORDER BY slot_id LIMIT %s FOR UPDATE SKIP LOCKED
 """
 
@@ -130,14 +131,17 @@ WHERE id = ANY(%(placements)s) AND (SELECT count(*) FROM ended) >= 0
 """
 
 
-def bring_into_force(*, basis: str, basis_id: int, at_most: int) -> Counter[int]:
+def bring_into_force(
+    *, basis: str, basis_id: int, at_most: int, sites: Sequence[int] | None = None
+) -> Counter[int]:
     """Put up to ``at_most`` due placements into force; returns how many at each site (by id).
 
-    What they supersede ends in the same transaction. Safe to run in several workers at once:
-    each takes rows the others have not.
+    ``sites`` are the only ones where it happens, if given. What they supersede ends in the same
+    transaction. Safe to run in several workers at once: each takes rows the others have not.
     """
     with connection.cursor() as cursor:
-        cursor.execute(PICK, [basis, basis_id, at_most])
+        only = None if sites is None else list(sites)
+        cursor.execute(PICK, [basis, basis_id, only, only, at_most])
         picked = cursor.fetchall()
         if picked:
             placements, slots = [row[0] for row in picked], [row[1] for row in picked]

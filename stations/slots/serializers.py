@@ -27,14 +27,17 @@ class PlacementOut(serializers.ModelSerializer[Placement]):
     content_digest = serializers.CharField(source="settings.content_digest")
     signature = SignatureOut(allow_null=True)
     problem = serializers.CharField(help_text=PROBLEM)
+    waits_for = serializers.CharField(
+        help_text="what it waits for beside the moment it is due, in words; empty for nothing"
+    )
 
     class Meta:
         """What is shown."""
 
         model = Placement
         fields = [
-            "id", "title", "basis", "basis_id", "state", "verdict", "due_at", "started_at",
-            "ended_at", "settings", "problem", "content_digest", "signature",
+            "id", "title", "basis", "basis_id", "state", "verdict", "due_at", "waits_for",
+            "started_at", "ended_at", "settings", "problem", "content_digest", "signature",
         ]  # fmt: skip
 
 

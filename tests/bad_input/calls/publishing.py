@@ -65,6 +65,7 @@ SCOPE: Values = {
     "slot_numbers": [[0], [100], ["1 2"], [10**30]],
     "date": ["0001-01-01", "9999-12-31", day(800), None],
     "time": [None, "24:00"],
+    "lot": [NOWHERE, 0, -1, 2**63, 10**30, "R1", [1]],
 }
 PERMIT: Values = {
     "slots": [[], [NOWHERE], [0], [2**63], [10**30], ["x"]],

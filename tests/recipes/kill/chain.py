@@ -8,8 +8,10 @@ from django.db.models import Count, F, Max, Q
 from audit.capture.context import recorded
 from audit.capture.models import Entry
 from people.persons.actions import PERSON_ADDED
+from recipes.coffees.models import RoastLot
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
+from recipes.publishing.timing import When
 from recipes.versions.models import Version
 from stations.equipment.models import Machine
 from stations.slots.models import Placement
@@ -29,12 +31,12 @@ class Chain:
     signed: int = 0
     last_entry: int = 0
 
-    def sign(self) -> Publication:
-        """A publication of the version that is not in force, to every slot."""
+    def sign(self, lot: RoastLot | None = None) -> Publication:
+        """A publication of the version that is not in force, to every slot; with a lot, if any."""
         self.last_entry = Entry.objects.aggregate(last=Max("pk"))["last"]
         who, version = self.bar.cast.head_roaster, self.versions[self.signed % 2]
         self.signed += 1
-        return signing(order_for(version, who, self.scope), who)()
+        return signing(order_for(version, who, self.scope, When(lot=lot)), who)()
 
 
 def build(bar: Bar) -> Chain:

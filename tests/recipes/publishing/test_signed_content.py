@@ -88,6 +88,7 @@ TAMPERINGS = [
     ("publication", "UPDATE recipes_publication SET local_date = '2026-01-01',"
                     " local_time = '06:00' WHERE id = %s", "the moment"),
     ("publication", "UPDATE recipes_publication SET scope = '{}' WHERE id = %s", "the slots it"),
+    ("publication", "UPDATE recipes_publication SET lot_id = 1 WHERE id = %s", "the lot it waits"),
     ("publication", "UPDATE stations_controlsettings SET values = jsonb_set(values,"
                     " '{brew_temperature,value}', '\"95.0\"') WHERE id IN (SELECT settings_id FROM"
                     " stations_placement WHERE basis = 'publication' AND basis_id = %s)",
