@@ -207,9 +207,10 @@ def _publications(user: User) -> Iterable[WorkList]:
     items = [
         Item(
             reverse("recipes:publication", args=[p.pk]),
-            f"{p.version}: {p.placed} of {p.slots} slots placed",
+            f"{p.version}: {p.placed} of {p.slots} slots placed"
+            + (f", the rest with lot {p.lot}" if p.lot else ""),
             p.shown_state,
-            when=p.last_due,
+            when=None if p.lot else p.last_due,
         )
         for p in rows
     ]

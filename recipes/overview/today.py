@@ -1,7 +1,7 @@
 """What recipes know of a bar's today: what comes into force next, and permits that end."""
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from textwrap import shorten
 
 from django.db.models import Count, F
@@ -14,6 +14,7 @@ from web.today import Asked, Need, register_panel
 
 SOON = timedelta(days=7)  # a permit that ends within a week
 EACH = 4  # publications of one site
+LAST = datetime.max.replace(tzinfo=UTC)  # where the moment is not known yet
 
 
 @register_panel(20)
@@ -22,21 +23,24 @@ def coming(asked: Asked) -> Iterator[Need]:
     rows = PublicationSite.objects.filter(
         site__in=asked.clocks, slots__gt=F("placed") + F("cancelled")
     ).filter(publication__in=Publication.objects.under_way().values("pk"))
-    rows = rows.select_related("publication__version__recipe__coffee").order_by("due_at", "pk")
+    about = ("site", "publication__lot__coffee", "publication__version__recipe__coffee")
+    found = rows.with_begin().select_related(*about)
     shown = dict.fromkeys(asked.clocks, 0)
-    for row in rows:
+    for row in sorted(found, key=lambda row: (row.begins_at or LAST, row.pk)):
         shown[row.site_id] += 1
         if shown[row.site_id] > EACH:
             continue
         publication = row.publication
-        mark = "scheduled" if row.due_at > asked.now else "running"
+        begins, lot = row.begins_at, publication.lot
+        mark = "scheduled" if begins is None or begins > asked.now else "running"
         waiting = counted(row.slots - row.placed - row.cancelled, "slot")
         yield Need(
             row.site_id,
             mark if publication.state == Publication.State.RUNNING else publication.state,
-            f"{publication.version} in {waiting}",
+            f"{publication.version} in {waiting}"
+            + (f" when {lot} is opened" if begins is None else ""),
             publication.get_absolute_url(),
-            when=row.due_at,
+            when=begins,
         )
 
 

@@ -119,3 +119,15 @@ def test_opening_by_a_program_begins_it(bar: Bar, send: Publish, api_as: ApiAs) 
     assert act(barista, path, body, key="opened-once-by-this") == first
     assert LotOpening.objects.count() == 1
     assert run.run(made.pk) == 6
+
+
+def test_the_first_page_says_what_it_waits_for(
+    bar: Bar, send: Publish, signed_in: SignedIn
+) -> None:
+    when = with_lot(bar)
+    send(when=when)
+    page = read(signed_in(bar.cast.barista), "/")
+    assert f"{bar.version} in 6 slots when Morning blend R1 is opened" in page
+    assert "slots placed, the rest with lot Morning blend R1" in read(
+        signed_in(bar.cast.head_roaster), "/"
+    )
