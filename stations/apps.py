@@ -19,6 +19,8 @@ ENTERING = (
     "calibrations.actions",
     "water.actions",
     "importing.actions",
+    "opening.actions",
+    "opening.panel",
     "today.panels",
 )
 

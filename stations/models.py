@@ -6,6 +6,7 @@ from stations.equipment.models import Machine, Site, Slot, Station
 from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
 from stations.lots.models import LotOpening
 from stations.machine_types.models import Ability, MachineType
+from stations.opening.models import OpeningPolicy
 from stations.shots.models import CheckShot, ShotCorrection, ShotVerdict
 from stations.slots.models import ControlSettings, Placement, ReadBack
 from stations.water.models import WaterReading
@@ -25,6 +26,7 @@ __all__ = [
     "LotOpening",
     "Machine",
     "MachineType",
+    "OpeningPolicy",
     "Placement",
     "ReadBack",
     "ShotCorrection",

@@ -11,6 +11,7 @@ from stations.grinders import urls as grinders
 from stations.importing import urls as importing
 from stations.lots import urls as lots
 from stations.machine_types import urls as machine_types
+from stations.opening import urls as opening
 from stations.shots import urls as shots
 from stations.slots import urls as slots
 from stations.today import urls as today
@@ -20,6 +21,7 @@ app_name = "stations"
 urlpatterns: list[URLPattern] = [
     *board.page_urls,
     *today.page_urls,
+    *opening.page_urls,
     *equipment.page_urls,
     *grinders.page_urls,
     *lots.page_urls,
@@ -42,6 +44,7 @@ api_urls: list[URLPattern] = [
     *slots.api_urls,
     *shots.api_urls,
     *advice.api_urls,
+    *opening.api_urls,
     *charts.api_urls,
     *calibrations.api_urls,
     *water.api_urls,

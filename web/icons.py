@@ -85,6 +85,8 @@ MARKS: dict[str, Mark] = {
     "not_as_signed": Mark("Not as signed", WEDGE, "alarm"),
     "missing": Mark("Missing", BROKEN, "waiting"),
     "to_load": Mark("To load", LOAD, "waiting"),
+    "to_check": Mark("To check", DOT, "waiting"),
+    "checked": Mark("Checked", TICK, "settled"),
     "unread": Mark("Not read back", BROKEN, "waiting"),
     "not_read": Mark("Not looked at", BROKEN, "quiet"),
     "within": Mark("Within", TICK, "settled"),

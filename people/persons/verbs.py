@@ -48,6 +48,7 @@ class Verb(StrEnum):
     SHOT_LOG = "shot.log"
     GRINDER_SET = "grinder.set"
     LOT_OPEN = "lot.open"
+    OPENING_SET = "opening.set"
     HISTORY_VIEW = "history.view"
     POLICY_SET = "policy.set"
     PEOPLE_MANAGE = "people.manage"
@@ -98,6 +99,7 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.SHOT_LOG: LEADS | {Role.BARISTA},
     Verb.LOT_OPEN: LEADS | {Role.BARISTA},
     Verb.GRINDER_SET: LEADS | {Role.BARISTA, Role.TECHNICIAN},
+    Verb.OPENING_SET: LEADS | OWNER,
     Verb.HISTORY_VIEW: OWNER,
     Verb.POLICY_SET: OWNER,
     Verb.PEOPLE_MANAGE: OWNER,
@@ -133,6 +135,7 @@ WORDS: dict[Verb, str] = {
     Verb.CALIBRATION_RECORD: "record a calibration",
     Verb.SHOT_LOG: "log a shot",
     Verb.LOT_OPEN: "open a roast lot",
+    Verb.OPENING_SET: "set a site's opening check",
     Verb.GRINDER_SET: "note a grinder's setting",
     Verb.HISTORY_VIEW: "read the history",
     Verb.POLICY_SET: "set policy",

@@ -18,6 +18,7 @@ from stations.equipment.models import Site, Slot, Station
 from stations.equipment.pages import covered_station
 from stations.lots.shelf import begins_at
 from stations.metrology.formula import WATER
+from stations.opening.models import OpeningPolicy
 from stations.shots.models import CheckShot
 from stations.slots.bases import say_waiting, who_may_change
 from stations.slots.holdings import Holding, holdings
@@ -84,6 +85,8 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
         "boiling": shown.boiling_point,
         "begins": begins_at(shown.pk),
         "overview": site_overview(shown, request.user),
+        "opening": OpeningPolicy.of(shown),
+        "may_set_opening": may(request.user, Verb.OPENING_SET, shown.pk),
         "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, shown.pk),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.pk),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.pk),

@@ -172,6 +172,8 @@ class CheckShot(Measured):
                 condition=Q(grind_setting=None) | Q(grinder__isnull=False),
             ),
         ]  # fmt: skip
+        # The opening check asks for the shots of a day, of what is in force.
+        indexes = [models.Index(fields=["placement", "at"], name="shot_of_a_day")]
         triggers = [
             CORRECTED,
             KEPT,

@@ -1,9 +1,12 @@
 """What my station still needs today stands on the first screen of a phone: no tap, no scroll."""
 
+from datetime import time
+
 import pytest
 from playwright.sync_api import Page, expect
 
 from stations.equipment.models import Station
+from stations.opening.actions import set_opening
 from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe, fits, touchable
 from tests.browser.scene import Scene
@@ -39,3 +42,21 @@ def test_one_tap_leads_to_the_station(open_page: OpenPage, cast: Cast, scene: Sc
     station = Station.objects.get(pk=scene.station.pk)
     page.get_by_role("link", name=f"{station.machine}, station {station.number}").first.click()
     page.wait_for_url(f"**/at/{station.code}/")
+
+
+def test_one_tap_from_what_is_missing_to_its_shot_card(
+    open_page: OpenPage, cast: Cast, scene: Scene
+) -> None:
+    set_opening(
+        by=cast.shop_lead, site=scene.site, revision=0, shots=1, counts_from=time(4),
+        opens_at=time(7),
+    )  # fmt: skip
+    page = open_page(cast.barista, "/", screen="phone")
+    page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    first_screen(page)
+    fits(page)
+    page.locator(".today .stations a", has_text="checked").first.click()
+    expect(page.get_by_label("Yield")).to_be_focused()
+    expect(page.locator(".opening a").first).to_be_visible()
+    fits(page)
+    axe(page)

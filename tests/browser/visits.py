@@ -68,6 +68,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("stations:board"),
         pk("stations:site", "site"),
         pk("stations:today", "site"),
+        pk("stations:opening_set", "site"),
         pk("stations:to_key", "site"),
         pk("stations:grinders", "site"),
         pk("stations:station", "station"),

@@ -1,6 +1,7 @@
 """Lists ask the same number of questions however long they are."""
 
 from collections.abc import Callable
+from datetime import time
 from decimal import Decimal
 
 import pytest
@@ -11,6 +12,7 @@ from django.urls import reverse
 from stations.equipment.actions import add_station
 from stations.importing.actions import import_equipment
 from stations.importing.file import NAMES
+from stations.opening.actions import set_opening
 from tests.cast import ApiAs, Cast, SignedIn
 from tests.stations.conftest import Bar, place
 
@@ -21,7 +23,7 @@ PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "sites": (lambda bar: reverse("stations:sites"), 5),
     "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 13),
     "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 10),
-    "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 16),
+    "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 18),
     "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 12),
     "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 14),
     "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
@@ -54,6 +56,9 @@ def test_a_page_asks_no_more_as_it_grows(
     page: str, bar: Bar, cast: Cast, signed_in: SignedIn
 ) -> None:
     address, budget = PAGES[page]
+    set_opening(
+        by=cast.owner, site=cast.site, revision=0, shots=1, counts_from=time(4), opens_at=time(7)
+    )
     place(bar.slot, cast.head_roaster)
     browser = signed_in(cast.head_roaster)
     small = queries(browser.get, address(bar))

@@ -67,6 +67,10 @@ EQUIPMENT = [
          "setting": "11", "reason": "Worn", "kind": "burrs", "serial_number": "A7",
          "seen_event": str(t.grinder_event())},
          also={**REASON, "setting": ["", "1001"], "kind": ["set", ""], "seen_event": FOREIGN}),
+    Form("opening_set", "shop_lead", thing="site", sent=lambda t: {
+         "revision": "0", "shots": "2", "counts_from": "05:00", "opens_at": "07:00", "slots": "1"},
+         also={"shots": ["", "7", "-1"], "counts_from": ["", "25:00"], "opens_at": ["05:00"],
+               "slots": ["0", "x", "99"]}),
     Form("lot_open", "barista", thing="grinder", sent=lambda t: {
          "code": "A1", "coffee": "", "reason": "", "seen_opening": str(t.pk("opening"))},
          also={"code": ["", "nothing"], "coffee": ["Nothing"], "seen_opening": FOREIGN}),

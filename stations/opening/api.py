@@ -1,0 +1,84 @@
+"""Endpoint: a site's opening check, how far it is, and what it asks."""
+
+from typing import Any
+
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from people.persons.verbs import Verb
+from stations.equipment.models import Site
+from stations.opening.actions import set_opening
+from stations.opening.checking import SlotCheck, station_checks
+from stations.opening.models import MOST_SHOTS, OpeningPolicy
+from web.api import GuardedView, person, valid
+from web.etags import expected_revision, matching, tagged
+from web.lookup import one_or_404
+
+
+class SlotCheckOut(serializers.Serializer[SlotCheck]):
+    """A slot in use: good shots of today of those wanted, and whether one was out of tolerance."""
+
+    slot = serializers.IntegerField(source="slot_id")
+    station = serializers.IntegerField(source="station_id")
+    number = serializers.IntegerField()
+    good = serializers.IntegerField()
+    wanted = serializers.IntegerField()
+    was_out = serializers.BooleanField()
+    done = serializers.BooleanField()
+
+
+class OpeningOut(serializers.ModelSerializer[OpeningPolicy]):
+    """What is asked (no shots: nothing), by the site's clock, and how far each slot is."""
+
+    site = serializers.SlugRelatedField[Site](slug_field="code", read_only=True)
+    checks = serializers.SerializerMethodField()
+
+    class Meta:
+        """What is shown."""
+
+        model = OpeningPolicy
+        fields = ["site", "shots", "counts_from", "opens_at", "slots", "checks", "revision"]
+
+    @extend_schema_field(SlotCheckOut(many=True))
+    def get_checks(self, policy: OpeningPolicy) -> list[dict[str, Any]]:
+        """Slot by slot, now."""
+        checks = station_checks([policy.site_id], timezone.now())
+        return [dict(SlotCheckOut(slot).data) for check in checks for slot in check.slots]
+
+
+class OpeningIn(serializers.Serializer[dict[str, Any]]):
+    """What to ask from now on; `slots` are numbers such as "1,3", empty for every slot in use."""
+
+    shots = serializers.IntegerField(min_value=0, max_value=MOST_SHOTS)
+    counts_from = serializers.TimeField()
+    opens_at = serializers.TimeField()
+    slots = serializers.CharField(max_length=120, required=False, allow_blank=True, default="")
+
+
+class OpeningCheck(GuardedView):
+    """A site's opening check."""
+
+    verb = Verb.SLOT_VIEW
+    acting_verb = Verb.OPENING_SET
+
+    @extend_schema(responses=OpeningOut)
+    def get(self, request: Request, code: str) -> Response:
+        """Read what is asked, and how far it is."""
+        policy = OpeningPolicy.of(_site(request, code))
+        return tagged(request, policy, OpeningOut(policy).data)
+
+    @extend_schema(request=OpeningIn, responses=OpeningOut)
+    @matching
+    def put(self, request: Request, code: str) -> Response:
+        """Ask for something else."""
+        site, body = _site(request, code), valid(OpeningIn, request)
+        seen = expected_revision(request, OpeningPolicy.of(site))
+        policy = set_opening(by=person(request), site=site, revision=seen, **body)
+        return tagged(request, policy, OpeningOut(policy).data)
+
+
+def _site(request: Request, code: str) -> Site:
+    return one_or_404(Site.objects.covered_by(person(request)), code=code)
