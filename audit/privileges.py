@@ -1,7 +1,8 @@
 """What the program's database role may do: everything its work takes, and nothing to history.
 
 The owner's role makes tables and gives these rights. Capture writes as the owner (its functions
-are SECURITY DEFINER), so the program may only read the entries, not even add one by itself.
+are SECURITY DEFINER), so the program may only read the entries, not even add one by itself. The
+sealed tree, its checkpoints and keys grow by functions that ask for proof of the signing key.
 
 `manage.py check --deploy --database default` asks whether the program's role could alter the
 history, and every container does before it starts.
@@ -20,9 +21,15 @@ from audit.capture.models import Entry
 from audit.capture.triggers import Kept
 from audit.reconciling.models import Baseline, BaselineRow, Carried, Structure
 from audit.retention.models import Archive
+from audit.sealing.models import Checkpoint, Leaf, LedgerKey, Node
 
 _BY_THE_OWNER = (Entry, Archive, Baseline, BaselineRow, Carried, Structure)
-READ_ONLY = (*(model._meta.db_table for model in _BY_THE_OWNER), "django_migrations")
+# Appended to by functions that ask for proof of the signing key: audit.sealing.appending.
+_BY_THE_SIGNER = (Leaf, Node, Checkpoint, LedgerKey)
+READ_ONLY = (
+    *(model._meta.db_table for model in (*_BY_THE_OWNER, *_BY_THE_SIGNER)),
+    "django_migrations",
+)
 
 # No partitions: rights to the whole reach its parts, and none are needed on a part by itself.
 _TABLES = """

@@ -4,17 +4,20 @@ The file is made at first start. Until a new key is in the history it waits besi
 `….next`, so that a crash at any line leaves a file that fits the history.
 """
 
+import hmac
 import secrets
+from hashlib import sha256
 from pathlib import Path
 
 from django.conf import settings
+from django.db import connection
 
 from audit.capture.context import Actor, recorded
 from audit.ledger.bundle.keys import MADE, ROTATED
 from audit.ledger.errors import LedgerError
 from audit.ledger.files import write_whole
 from audit.ledger.note import Signer, Verifier
-from audit.sealing.models import LedgerKey
+from audit.sealing.models import Checkpoint, LedgerKey
 from audit.vocabulary import register
 
 
@@ -95,10 +98,40 @@ def write(file: Path, key: Signer) -> None:
     write_whole(file, [f"{key.secret_text}\n".encode()], anew=True)
 
 
-def record(key: Signer, replaces: str, *, by: Actor | None, action: str, reason: str = "") -> None:
-    """Put the public half into the history."""
-    with recorded(by=by, action=action, reason=reason):
-        LedgerKey.objects.create(public=key.verifier.text, replaces=replaces)
+def record(
+    key: Signer,
+    replaces: str,
+    *,
+    by: Actor | None,
+    action: str,
+    reason: str = "",
+    proof: bytes | None = None,
+) -> None:
+    """Put the public half into the history, with proof of the key it replaces if there is one."""
+    with recorded(by=by, action=action, reason=reason), connection.cursor() as cursor:
+        cursor.execute("SELECT audit_keyed(%s, %s, %s)", [key.verifier.text, replaces, proof])
+
+
+def _shown(key: Signer, note: str) -> bytes:
+    return hmac.digest(key.seed, b"Portaledger: append after\n" + note.encode(), "sha256")
+
+
+def promise(key: Signer, note: str) -> bytes:
+    """What a checkpoint with this note promises (32 bytes): the hash of what `key` proves next."""
+    return sha256(_shown(key, note)).digest()
+
+
+def proof_after(last: Checkpoint | None, key: Signer) -> bytes | None:
+    """What proves to the database that whoever appends after that checkpoint has its key; None
+    where none is asked for. Raises DamagedError if the row asks for something else."""
+    if last is None or last.promise is None:
+        return None
+    if bytes(last.promise) != promise(key, last.note):
+        raise DamagedError(
+            f"The newest checkpoint's row, of {last.size:,} entries, asks for proof of another key "
+            "than the one that signed it: the row was changed."
+        )
+    return _shown(key, last.note)
 
 
 def _first() -> Signer:

@@ -67,7 +67,8 @@ class Checkpoint(models.Model):
 
     All entries at or below (`floor_txid`, `floor_id`) were sealed by then: audit.sealing.seal.
     Every column says what the note signs, `made_at` its time; in older ones floor and time are
-    not signed (audit.ledger.stamp).
+    not signed (audit.ledger.stamp). `promise` is what the next one has to prove, and none in older
+    ones: audit.sealing.appending.
     """
 
     id = models.BigAutoField(primary_key=True)
@@ -79,6 +80,7 @@ class Checkpoint(models.Model):
     )
     floor_txid = models.BigIntegerField()
     floor_id = models.BigIntegerField()
+    promise = models.BinaryField(null=True)
 
     class Meta:
         """Insert-only. Two may have one size: a handover from key to key."""

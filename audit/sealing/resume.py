@@ -6,12 +6,13 @@ from django.db import transaction
 
 from audit.capture.context import Actor, recorded
 from audit.ledger.checkpoint import Checkpoint as State
+from audit.ledger.note import Signer
 from audit.sealing import store
 from audit.sealing.clock import signed_ahead, stamp_anew
 from audit.sealing.extending import stated_by, stored
-from audit.sealing.keys import SealingError, origin, signer
+from audit.sealing.keys import DamagedError, SealingError, origin, proof_after, signer
 from audit.sealing.memory import NOTHING, Memory, UnkeptError, begin_anew, recall, signing_alone
-from audit.sealing.models import SealingEvent, SealingEventKind
+from audit.sealing.models import Checkpoint, SealingEvent, SealingEventKind
 from audit.sealing.seal import Place, floor_of, put
 from audit.vocabulary import register
 
@@ -45,6 +46,14 @@ def _forgiving_recall() -> Memory | None:
         return None
 
 
+def _proof(last: Checkpoint | None, key: Signer) -> bytes | None:
+    """None if the row asks for another: then only the tables' owner goes on from it."""
+    try:
+        return proof_after(last, key)
+    except DamagedError:
+        return None
+
+
 def _settled(
     memory: Memory | None, by: Actor | None, reason: str, *, as_it_stands: bool
 ) -> tuple[State, str]:
@@ -64,5 +73,5 @@ def _settled(
         # As it stands nothing is known to be sealed: all of it is looked through again.
         floor = floor_of(last) if stated else Place()
         state = replace(state, stamp=stamp_anew(state.stamp, (floor.txid, floor.id)))
-        put(state, [key], floor)
+        put(state, [key], floor, _proof(last, key))
     return state, words

@@ -13,6 +13,7 @@ from audit.sealing.keys import (
     key_file,
     next_file,
     origin,
+    proof_after,
     read,
     record,
     signer,
@@ -49,19 +50,28 @@ def _change(by: Actor | None, reason: str, *, lost: bool) -> Signer:
     memory = recall()
     standing = proven(last, known, memory)
     new = _waiting_key()
-    record(new, verifiers()[-1].text, by=by, action=KEY_ROTATED, reason=reason)
+    # The old key's; where it is lost there is none, and the tables' owner has to do this.
+    proof = proof_after(last, old) if old else None
+    replaced = verifiers()[-1].text
+    record(new, replaced, by=by, action=KEY_ROTATED, reason=reason, proof=proof)
     keys = [key for key in (old, new) if key]
     if standing.rest:
-        finish(standing.tree, standing.rest, keys)
+        finish(standing.tree, standing.rest, keys, proof)
     else:
-        _sign_anew(standing, memory, keys, floor_of(last))
+        _sign_anew(standing, memory, keys, floor_of(last), proof)
     return new
 
 
-def _sign_anew(standing: Standing, memory: Memory | None, keys: list[Signer], floor: Place) -> None:
+def _sign_anew(
+    standing: Standing,
+    memory: Memory | None,
+    keys: list[Signer],
+    floor: Place,
+    proof: bytes | None,
+) -> None:
     tree, at = standing.tree, (floor.txid, floor.id)
     stamp = stamp_after(standing.stamp, at, latest=memory.signed.stamp if memory else None)
-    sign(tree, keys, stamp, Batch(tree.size, tree.root(), (), at))
+    sign(tree, keys, stamp, Batch(tree.size, tree.root(), (), at), proof)
 
 
 def _require_lost(*, lost: bool) -> None:

@@ -30,11 +30,11 @@ from audit.capture.context import recorded
 from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.merkle import Frontier, leaf_hash
 from audit.ledger.note import Signer
-from audit.ledger.stamp import Stamp, read_moment
+from audit.ledger.stamp import Stamp
 from audit.sealing import store
 from audit.sealing.clock import Snapshot, due, look, marking, stamp_after
 from audit.sealing.extending import Standing, StoppedError, proven, require_extension
-from audit.sealing.keys import DamagedError, origin, signer
+from audit.sealing.keys import DamagedError, origin, promise, proof_after, signer
 from audit.sealing.late import say_late, say_restored
 from audit.sealing.memory import Batch, Memory, recall, remember, signing_alone
 from audit.sealing.models import Checkpoint, SealingEvent, SealingEventKind
@@ -182,16 +182,23 @@ def _next_batch(limit: int, walk: Walk | None, *, beneath: bool) -> tuple[int, W
         return 0, None
     key = signer()
     standing = proven(last, [key.verifier], memory)
+    proof = proof_after(last, key)
     if standing.rest:
-        finish(standing.tree, standing.rest, [key])
+        finish(standing.tree, standing.rest, [key], proof)
         return len(standing.rest.entries), Walk.begin(Place(*standing.rest.floor), beneath=beneath)
     if waiting.rows.ids or (last and due(standing.stamp)):
-        _sign_these(waiting, walk, standing, memory, key)
+        _sign_these(waiting, walk, standing, memory, key, proof=proof)
     return len(waiting.rows.ids), waiting.walk
 
 
 def _sign_these(
-    waiting: Waiting, walk: Walk, standing: Standing, memory: Memory | None, key: Signer
+    waiting: Waiting,
+    walk: Walk,
+    standing: Standing,
+    memory: Memory | None,
+    key: Signer,
+    *,
+    proof: bytes | None,
 ) -> None:
     tree, floor = standing.tree, (waiting.floor.txid, waiting.floor.id)
     before = State(origin(), tree.size, tree.root())
@@ -205,18 +212,18 @@ def _sign_these(
     stamp = marking(stamp, standing.stamp, tree.size, waiting.rows, walk.seen)
     if walk.restored and not waiting.walk:
         say_restored()
-    _append(tree, waiting.rows)
+    _append(tree, waiting.rows, proof)
     require_extension(before, tree)
     batch = Batch(before.size, before.root, tuple(waiting.rows.ids), floor)
-    sign(tree, [key], stamp, batch)
+    sign(tree, [key], stamp, batch, proof)
 
 
-def finish(tree: Frontier, rest: Batch, keys: list[Signer]) -> None:
+def finish(tree: Frontier, rest: Batch, keys: list[Signer], proof: bytes | None) -> None:
     """Store the batch that was signed for and not committed. Raises DamagedError unless its
     entries are there and give the root that was signed."""
     place = {entry_id: at for at, entry_id in enumerate(rest.entries)}
     rows = made_by_id(rest.entries).in_order(lambda pk, _: (place[pk], pk))
-    _append(tree, rows)
+    _append(tree, rows, proof)
     memory, state = recall(), State(origin(), tree.size, tree.root())
     if memory is None or state != replace(memory.signed, stamp=None):
         raise DamagedError(
@@ -224,7 +231,7 @@ def finish(tree: Frontier, rest: Batch, keys: list[Signer]) -> None:
             f"database did not keep, and {len(rows.ids):,} of them are there now, other than "
             "signed: they were altered or removed, or it was restored from a backup."
         )
-    put(memory.signed, keys, Place(*rest.floor))
+    put(memory.signed, keys, Place(*rest.floor), proof)
 
 
 def floor_of(last: Checkpoint | None) -> Place:
@@ -232,27 +239,25 @@ def floor_of(last: Checkpoint | None) -> Place:
     return Place(last.floor_txid, last.floor_id) if last else Place()
 
 
-def sign(tree: Frontier, keys: list[Signer], stamp: Stamp, batch: Batch) -> Checkpoint:
+def sign(
+    tree: Frontier, keys: list[Signer], stamp: Stamp, batch: Batch, proof: bytes | None = None
+) -> Checkpoint:
     """Sign the tree's state: kept beside the key first, then the note in the database."""
     state = State(origin(), tree.size, tree.root(), stamp)
     remember(Memory(state, batch))
-    return put(state, keys, Place(*stamp.floor))
+    return put(state, keys, Place(*stamp.floor), proof)
 
 
-def put(state: State, keys: list[Signer], floor: Place) -> Checkpoint:
-    """Store the note over a state that is kept beside the key, and say what it marks."""
+def put(state: State, keys: list[Signer], floor: Place, proof: bytes | None) -> Checkpoint:
+    """Store the note over a state that is kept beside the key, and say what it marks. The last of
+    the keys signs the next."""
     stamp = state.stamp
     if stamp:
         say_late(stamp)
-    return Checkpoint.objects.create(
-        size=state.size,
-        root=state.root,
-        note=state.signed(keys),
-        floor_txid=floor.txid,
-        floor_id=floor.id,
-        **({"made_at": read_moment(stamp.time)} if stamp else {}),
-    )
+    note = state.signed(keys)
+    at, asked = (floor.txid, floor.id), promise(keys[-1], note)
+    return store.add_checkpoint(state, note, at, promise=asked, proof=proof)
 
 
-def _append(tree: Frontier, rows: Made) -> None:
-    store.append(tree.size, rows.ids, [leaf_hash(one) for one in rows.payloads], tree)
+def _append(tree: Frontier, rows: Made, proof: bytes | None) -> None:
+    store.append(tree.size, rows.ids, [leaf_hash(one) for one in rows.payloads], tree, proof)

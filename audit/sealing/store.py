@@ -1,12 +1,14 @@
 """The stored tree: appended to in bulk, read node by node."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from struct import Struct
+from collections.abc import Mapping, Sequence
+from itertools import chain
 
 from django.db import connection
 
+from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.merkle import Coordinate, Frontier
 from audit.ledger.proof import Span, coordinates
+from audit.ledger.stamp import read_moment, runs_of
 from audit.sealing.keys import DamagedError
 from audit.sealing.models import Checkpoint, Leaf
 
@@ -20,6 +22,8 @@ JOIN unnest(%s::smallint[], %s::bigint[]) AS w(level, place)
 UNION ALL
 SELECT 0, l.index, l.hash FROM audit_leaf l WHERE l.index = ANY(%s::bigint[])
 """
+_EXTEND = "SELECT audit_extend(%s, %s::bigint[], %s::bigint[], %s, %s, %s)"
+_SIGNED = "SELECT audit_signed(%s, %s, %s, %s, %s, %s, %s, %s)"
 
 
 def sealing_alone(*, wait: bool = False) -> bool:
@@ -65,36 +69,32 @@ def frontier(leaves: int) -> Frontier:
         raise DamagedError(f"The ledger's node {absent.args[0]} is missing.") from None
 
 
-def append(start: int, entry_ids: Sequence[int], hashes: Sequence[bytes], tree: Frontier) -> None:
-    """Store leaves from index `start` and the nodes they complete; `tree` grows with them."""
-    _copy("audit_leaf (index, entry_id, hash)", _leaf_rows(start, entry_ids, hashes))
-    runs = tree.extend(hashes)
-    _copy('audit_node (level, "offset", hash)', _node_rows(runs))
+def append(
+    start: int,
+    entry_ids: Sequence[int],
+    hashes: Sequence[bytes],
+    tree: Frontier,
+    proof: bytes | None = None,
+) -> None:
+    """Store leaves from index `start` and the nodes they complete; `tree` grows with them.
+
+    Without the signer's proof only the tables' owner may: audit.sealing.appending.
+    """
+    if not entry_ids:
+        return
+    runs = runs_of(entry_ids)
+    nodes = b"".join(chain.from_iterable(made for _, made in tree.extend(hashes)))
+    firsts, counts = [first for first, _ in runs], [last - first + 1 for first, last in runs]
+    with connection.cursor() as cursor:
+        cursor.execute(_EXTEND, [start, firsts, counts, b"".join(hashes), nodes, proof])
 
 
-def _leaf_rows(start: int, ids: Sequence[int], hashes: Sequence[bytes]) -> list[bytes]:
-    pack = _LEAF.pack
-    rows = enumerate(zip(ids, hashes, strict=True), start)
-    return [pack(3, 8, index, 8, entry_id, 32, one) for index, (entry_id, one) in rows]
-
-
-def _node_rows(runs: Sequence[tuple[int, Sequence[bytes]]]) -> list[bytes]:
-    pack = _NODE.pack
-    return [
-        pack(3, 2, level, 8, offset, 32, one)
-        for level, (first, run) in enumerate(runs, 1)
-        for offset, one in enumerate(run, first)
-    ]
-
-
-# COPY's binary form: the number of columns, then the length and the bytes of each.
-_LEAF, _NODE = Struct("!hiqiqi32s"), Struct("!hihiqi32s")
-_HEAD, _END = b"PGCOPY\n\xff\r\n\0" + bytes(8), b"\xff\xff"
-
-
-def _copy(table: str, rows: Iterable[bytes]) -> None:
-    with (
-        connection.cursor() as cursor,
-        cursor.copy(f"COPY {table} FROM STDIN (FORMAT BINARY)") as copy,
-    ):
-        copy.write(b"".join([_HEAD, *rows, _END]))
+def add_checkpoint(
+    state: State, note: str, floor: tuple[int, int], *, promise: bytes, proof: bytes | None
+) -> Checkpoint:
+    """Store a note over that state, with what whoever appends next has to prove."""
+    made_at = read_moment(state.stamp.time) if state.stamp else None
+    values = [state.size, state.root, note, made_at, *floor, promise, proof]
+    with connection.cursor() as cursor:
+        cursor.execute(_SIGNED, values)
+        return Checkpoint.objects.get(pk=cursor.fetchone()[0])

@@ -28,8 +28,11 @@ def _pool() -> dict[str, object]:
     return {"pool": {"min_size": 1, "max_size": size, "timeout": 10}} if size else {}
 
 
-# Only these commands alter tables or take one away. All else runs as the program's role.
-OWNERS_COMMANDS = frozenset({"migrate", "grant_program", "archive_history"})
+# Only these commands alter tables, take one away, or append to the sealed history where the key
+# that signed it is lost or its newest row was altered. All else runs as the program's role.
+OWNERS_COMMANDS = frozenset(
+    {"migrate", "grant_program", "archive_history", "resume_sealing", "rotate_ledger_key"}
+)
 
 
 def address(arguments: list[str]) -> str:

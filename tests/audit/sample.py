@@ -91,6 +91,9 @@ def empty() -> None:
     )
 
 
-def run(sql: str, *values: str | int | None) -> None:
+Value = str | int | bytes | list[int] | list[bytes] | None
+
+
+def run(sql: str, *values: Value) -> None:
     with connection.cursor() as cursor:
         cursor.execute(sql, values or None)

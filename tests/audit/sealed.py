@@ -1,25 +1,46 @@
 """A history of our own: entries by the handful, their leaves, and what only a superuser may do."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 from audit.ledger.checkpoint import read_checkpoint
+from audit.ledger.merkle import Frontier
 from audit.ledger.stamp import Stamp
 from audit.sealing import store
 from audit.sealing.keys import signer
 from audit.sealing.memory import Batch
 from audit.sealing.models import Checkpoint, Leaf
 from audit.sealing.seal import sign
-from tests.audit.sample import run
+from tests.audit.sample import Value, run
 
 ALL = "audit_entry, audit_leaf, audit_node, audit_checkpoint, audit_ledgerkey"
 
 
-def unguarded(sql: str, *values: str | int | None) -> None:
+def unguarded(sql: str, *values: Value) -> None:
     """As a superuser may, the triggers told to stand aside."""
     run("SET session_replication_role = replica")
     run(sql, *values)
     run("SET session_replication_role = origin")
+
+
+_LEAVES = "INSERT INTO audit_leaf (index, entry_id, hash) SELECT * FROM unnest({}, {}, {})"
+_NODES = 'INSERT INTO audit_node (level, "offset", hash) SELECT * FROM unnest({}, {}, {})'
+_NUMBERS, _BYTES = "%s::bigint[]", "%s::bytea[]"
+
+
+def grown(
+    tree: Frontier, ids: list[int], hashes: list[bytes]
+) -> Iterator[tuple[str, str, tuple[Value, ...]]]:
+    """Table, statement and values by which a superuser puts leaves and their nodes straight into
+    the tables: archived entries are there no more, and no function asks anything."""
+    places = list(range(tree.size, tree.size + len(ids)))
+    if ids:
+        yield "audit_leaf", _LEAVES.format(_NUMBERS, _NUMBERS, _BYTES), (places, ids, hashes)
+    if made := tree.append(hashes):
+        levels, offsets, nodes = zip(*made, strict=True)
+        values = list(levels), list(offsets), list(nodes)
+        yield "audit_node", _NODES.format("%s::smallint[]", _NUMBERS, _BYTES), values
 
 
 def shelves(count: int) -> None:

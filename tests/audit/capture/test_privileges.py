@@ -3,55 +3,27 @@
 A real role that signs in to the test database, not SET ROLE: that could be reset.
 """
 
-import secrets
-from collections.abc import Iterator
-from typing import Any
-
 import psycopg
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import connection, connections
+from django.db import connection
 from django.test import override_settings
 from psycopg import sql
 
 from audit.capture.models import Entry
 from audit.privileges import (
     READ_ONLY,
-    grant,
     kept_tables,
     program_cannot_alter_history,
     rights_beyond,
 )
 from config.settings.services import address
 from people.persons.models import User
+from tests.audit.roles import Connection, program, role, signed_in
+
+__all__ = ["program", "role"]
 
 pytestmark = pytest.mark.django_db(transaction=True)
-Connection = psycopg.Connection[Any]
-
-
-@pytest.fixture
-def role(transactional_db: None) -> Iterator[str]:
-    """An ordinary role with the program's rights; gone afterwards."""
-    name = f"program_{secrets.token_hex(4)}"
-    with connection.cursor() as cursor:
-        made = sql.SQL("CREATE ROLE {} LOGIN PASSWORD {}").format(
-            sql.Identifier(name), sql.Literal(name)
-        )
-        cursor.execute(made)
-    grant(name)
-    yield name
-    with connection.cursor() as cursor:
-        cursor.execute(sql.SQL("DROP OWNED BY {0}; DROP ROLE {0}").format(sql.Identifier(name)))
-
-
-@pytest.fixture
-def program(role: str) -> Iterator[Connection]:
-    """Signed in as that role."""
-    told = connection.settings_dict
-    place = {"host": told["HOST"], "port": told["PORT"], "dbname": told["NAME"]}
-    given = {key: value for key, value in place.items() if value}
-    with psycopg.connect(**given, user=role, password=role, autocommit=True) as made:
-        yield made
 
 
 def denied(program: Connection, command: str) -> None:
@@ -113,6 +85,8 @@ def test_the_deploy_check_names_what_is_wrong(role: str) -> None:
         ("SELECT 1", []),
         ("GRANT UPDATE ON audit_entry TO {}", ["audit.E003"]),
         ("GRANT UPDATE (actor) ON audit_entry TO {}", ["audit.E003"]),
+        ("GRANT INSERT ON audit_leaf TO {}", ["audit.E003"]),
+        ("GRANT INSERT (note) ON audit_checkpoint TO {}", ["audit.E003"]),
         ("GRANT TRUNCATE ON audit_leaf TO {}", ["audit.E003"]),
         ("GRANT CREATE ON SCHEMA public TO {}", ["audit.E004"]),
         ("ALTER ROLE {} CREATEROLE", ["audit.E001"]),
@@ -121,14 +95,8 @@ def test_the_deploy_check_names_what_is_wrong(role: str) -> None:
 def test_the_check_as_the_program(role: str, wrong: str, found: list[str]) -> None:
     with connection.cursor() as cursor:
         cursor.execute(sql.SQL(wrong).format(sql.Identifier(role)))
-    plain = connections["default"].settings_dict
-    connection.close()
-    connections["default"].settings_dict = {**plain, "USER": role, "PASSWORD": role}
-    try:
+    with signed_in(role):
         errors = program_cannot_alter_history(databases=["default"])
-    finally:
-        connection.close()
-        connections["default"].settings_dict = plain
     assert [error.id for error in errors] == found
 
 
@@ -144,7 +112,8 @@ def test_granting_needs_another_role_that_exists() -> None:
 def test_only_commands_that_alter_tables_use_the_owner(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("DATABASE_URL", "postgresql://program@/x")
     monkeypatch.setenv("OWNER_DATABASE_URL", "postgresql://owner@/x")
-    for owners in ("migrate", "grant_program", "archive_history"):
+    owned = ("migrate", "grant_program", "archive_history", "resume_sealing", "rotate_ledger_key")
+    for owners in owned:
         assert address(["manage.py", owners]) == "postgresql://owner@/x"
     for others in (["manage.py", "shell"], ["celery", "migrate"], ["granian"], ["manage.py"]):
         assert address(others) == "postgresql://program@/x"
@@ -155,6 +124,7 @@ def test_only_commands_that_alter_tables_use_the_owner(monkeypatch: pytest.Monke
     ("wrong", "told"),
     [
         ("GRANT UPDATE ON audit_entry TO {}", "audit_entry: the role {} may UPDATE."),
+        ("GRANT INSERT ON audit_node TO {}", "audit_node: the role {} may INSERT."),
         ("GRANT UPDATE (target) ON recipes_formulavalue TO PUBLIC", "PUBLIC may UPDATE."),
         ("GRANT TRUNCATE ON stations_site TO {}", "stations_site: the role {} may TRUNCATE."),
         ("GRANT TRIGGER ON stations_slot TO {}", "stations_slot: the role {} may TRIGGER."),

@@ -9,8 +9,9 @@ from psycopg import sql
 from audit.capture.models import Entry
 from audit.capture.partitions import partitions, roll
 from audit.privileges import program_cannot_alter_history
-from tests.audit.capture.test_privileges import Connection, denied, program, role
+from tests.audit.capture.test_privileges import denied
 from tests.audit.months import begin_in, partition
+from tests.audit.roles import Connection, program, role
 from tests.audit.sample import empty, run
 from tests.audit.sealed import sealed_ids, shelves
 from tests.races import at_once

@@ -26,7 +26,7 @@ from audit.sealing.keys import origin, signer
 from audit.sealing.models import Checkpoint, Leaf
 from audit.sealing.payload import payload_by_id
 from audit.sealing.seal import seal
-from tests.audit.sealed import last_checkpoint, shelves, unguarded
+from tests.audit.sealed import grown, last_checkpoint, shelves, unguarded
 from tests.services import rounds
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
@@ -150,7 +150,8 @@ def rebuild(chance: Chance, key: Signer) -> None:
     tree = Frontier()
     for start, stop in zip([0, *sizes], sizes, strict=False):
         hashes = [leaf_hash(payload_by_id(pk) or b"") for pk in ids[start:stop]]
-        store.append(start, ids[start:stop], hashes, tree)
+        for _, statement, values in grown(tree, ids[start:stop], hashes):
+            unguarded(statement, *values)
         if stop > at:
             state = State(origin(), stop, tree.root())
             Checkpoint.objects.create(size=stop, root=state.root, note=state.signed([key]),

@@ -11,8 +11,7 @@ from django.db import connection
 from psycopg import sql
 
 from audit.privileges import grant
-
-Value = str | int | bytes | None
+from tests.audit.sample import Value
 
 
 class Who(StrEnum):

@@ -6,11 +6,11 @@ from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.merkle import Frontier, leaf_hash
 from audit.ledger.note import Signer, read_note
-from audit.sealing import store
-from audit.sealing.keys import origin, signer
+from audit.sealing.keys import origin, promise, signer
 from audit.sealing.memory import Memory, begin_anew
 from audit.sealing.models import Checkpoint, Leaf
 from audit.sealing.payload import payload_by_id
+from tests.audit.sealed import grown
 from tests.audit.soak.hands import Hands, NothingDoneError, rows
 from tests.audit.soak.ways import way
 
@@ -167,11 +167,14 @@ def _rebuild(hands: Hands, key: Signer, at: int) -> None:
     tree, states, last = Frontier(), list(Checkpoint.objects.order_by("id")), None
     for one, start in zip(states, [0, *(s.size for s in states)], strict=False):
         ids = [leaf.entry_id for leaf in leaves[start : one.size]]
-        store.append(start, ids, hashes[start : one.size], tree)
+        for table, statement, values in grown(tree, ids, hashes[start : one.size]):
+            hands.do(table, statement, *values)
         if one.size > at:
             last = State(origin(), one.size, tree.root(), read_checkpoint(one.note).stamp)
-            hands.do("audit_checkpoint", "UPDATE audit_checkpoint SET root = %s, note = %s"
-                     " WHERE id = %s", last.root, last.signed([key]), one.pk)  # fmt: skip
+            note = last.signed([key])
+            hands.do("audit_checkpoint", "UPDATE audit_checkpoint SET root = %s, note = %s,"
+                     " promise = %s WHERE id = %s",
+                     last.root, note, promise(key, note), one.pk)  # fmt: skip
     if hands.key and last:
         begin_anew(Memory(last))
 

@@ -16,7 +16,7 @@ from audit.ledger.witness.known import KnownWitness
 from audit.ledger.witness.protocol import Answer, conflict
 from audit.ledger.witness.service import WitnessService
 from audit.sealing import store
-from audit.sealing.keys import origin, signer, verifiers
+from audit.sealing.keys import origin, promise, signer, verifiers
 from audit.sealing.memory import Memory, begin_anew
 from audit.sealing.rotate import rotate
 from audit.tasks import offer_checkpoint
@@ -155,8 +155,10 @@ def test_a_tree_that_grew_from_another_is_refused(start_witness: Starter) -> Non
     unguarded("UPDATE audit_entry SET actor = 'Nobody' WHERE id = %s", ids[1])
     rebuilt(ids)
     root = store.frontier(6).root()
-    unguarded("UPDATE audit_checkpoint SET note = %s, root = decode(%s, 'hex')",
-              resign(6, root), root.hex())  # fmt: skip
+    note = resign(6, root)
+    unguarded("UPDATE audit_checkpoint SET note = %s, root = decode(%s, 'hex'),"
+              " promise = decode(%s, 'hex')",
+              note, root.hex(), promise(signer(), note).hex())  # fmt: skip
     begin_anew(Memory(State(origin(), 6, root)))
     history(3)
     assert offer_newest() == 0
