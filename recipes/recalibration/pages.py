@@ -1,10 +1,12 @@
 """A calibration: what it measured, what accepting it would change, and the decision."""
 
+from datetime import timedelta
 from typing import Any
 
 from django import forms
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils.timezone import now
 
 from people.persons.permissions import may
 from people.persons.verbs import Verb
@@ -17,7 +19,7 @@ from stations.calibrations.actions import reject_calibration
 from stations.calibrations.drawing import fit_drawing
 from stations.calibrations.forms import RejectForm
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import COLUMNS, Fitted, outcome_of
+from stations.calibrations.outcome import COLUMNS, LEFT_OUT, Fitted, outcome_of
 from stations.calibrations.questions import in_words, open_questions
 from stations.machine_types.catalogue import label_of
 from stations.slots.models import Placement
@@ -27,6 +29,9 @@ from web.lookup import one_or_404
 from web.pages import PageRequest, page
 
 # Taking a calibration over.
+
+
+JUST_NOW = timedelta(minutes=2)  # whoever recorded it comes from the form
 
 
 class AcceptForm(SigningForm):
@@ -71,22 +76,35 @@ def _still_asked(calibration: Calibration) -> list[str]:
 
 
 def _rows(calibration: Calibration, outcome: Fitted) -> list[dict[str, Any]]:
+    """Every run as it was typed, with what the fit says of those that count."""
+    columns = COLUMNS[calibration.kind].items()
+    fitted = _fitted(outcome)
+    return [
+        {
+            "number": number,
+            "values": [(label, run[name], bounds.unit) for name, (label, bounds) in columns],
+            "left_out": run.get(LEFT_OUT, ""),
+            "outlier": False,
+        }
+        | fitted.get(number, {})
+        for number, run in enumerate(calibration.runs, 1)
+    ]
+
+
+def _fitted(outcome: Fitted) -> dict[int, dict[str, Any]]:
+    """Volume, distance from the line and outlier, by the run's number."""
     fit = outcome.fit
-    rows = []
-    for number, run in enumerate(calibration.runs, 1):
-        values = [
-            (label, run[name], bounds.unit)
-            for name, (label, bounds) in COLUMNS[calibration.kind].items()
-        ]
-        row = {"number": number, "values": values, "outlier": False}
-        if fit:
-            row |= {
-                "volume": f"{fit.volumes[number - 1]:.2f}",
-                "residual": f"{fit.line.residuals[number - 1]:+.1f}".replace("-", "−"),  # noqa: RUF001
-                "outlier": number == fit.outlier,
-            }
-        rows.append(row)
-    return rows
+    if fit is None:
+        return {}
+    residuals = zip(fit.numbers, fit.volumes, fit.line.residuals, strict=True)
+    return {
+        number: {
+            "volume": f"{volume:.2f}",
+            "residual": f"{off:+.1f}".replace("-", "−"),  # noqa: RUF001
+            "outlier": number == fit.outlier,
+        }
+        for number, volume, off in residuals
+    }
 
 
 @page(Verb.EQUIPMENT_VIEW)
@@ -97,6 +115,8 @@ def calibration(request: PageRequest, pk: int) -> HttpResponse:
     placed = Placement.objects.filter(basis=basis, basis_id=pk).select_related("settings", "slot")
     context = _measured(found) | {
         "placed": placed.order_by("slot__number"),
+        "just_recorded": found.recorded_by_id == request.user.pk
+        and now() - found.recorded_at < JUST_NOW,
         "may_decide": found.state == Calibration.State.PROPOSED
         and may(request.user, Verb.CALIBRATION_RECORD, found.station.machine.site_id),
     }

@@ -43,6 +43,10 @@ const freeAll = () => {
 window.addEventListener("pageshow", freeAll);
 document.addEventListener("htmx:afterRequest", freeAll);
 
+for (const done of document.querySelectorAll("[data-draft-done]")) {
+  sessionStorage.removeItem(`draft ${done.dataset.draftDone}`);
+}
+
 // A long form filled on the way round a bar outlives a reload; sending it or signing out ends that.
 for (const form of document.querySelectorAll("form[data-draft]")) {
   const place = `draft ${form.dataset.draft}`;
@@ -65,8 +69,8 @@ for (const form of document.querySelectorAll("form[data-draft]")) {
 window.addEventListener("submit", (event) => {
   if (event.defaultPrevented) return;
   const draft = event.target.dataset.draft;
-  if (event.submitter?.name === "try") return; // nothing is kept by that
-  if (draft) sessionStorage.removeItem(`draft ${draft}`);
+  // Where sending may only try something out, the page it leads to says that the draft is done.
+  if (draft && event.target.dataset.draftUntil !== "done") sessionStorage.removeItem(`draft ${draft}`);
   if (event.target.closest(".signed-in")) sessionStorage.clear();
 });
 

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from people.persons.verbs import Verb
 from stations.calibrations.actions import record_calibration
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import MOST_RUNS
+from stations.calibrations.outcome import MOST_RUNS, REASON
 from stations.calibrations.questions import LONGEST
 from stations.equipment.models import Station
 from web.api import Listing, listed, person, valid
@@ -50,13 +50,15 @@ class CalibrationOut(serializers.ModelSerializer[Calibration]):
 class CalibrationIn(serializers.Serializer[dict[str, Any]]):
     """Runs with numbers as text: pulses, grams, temperature; or displayed, measured.
 
+    A run with a reason under `left_out` is kept and does not count.
+
     Odd runs are refused with a question each, as a problem whose field is `answers` and a key:
     correct the runs, or send them again with `answers`, a sentence under each of the keys.
     """
 
     kind = serializers.ChoiceField(choices=Calibration.Kind.choices)
     runs = serializers.ListField(
-        child=serializers.DictField(child=serializers.CharField(max_length=40)),
+        child=serializers.DictField(child=serializers.CharField(max_length=REASON)),
         min_length=1, max_length=MOST_RUNS,
     )  # fmt: skip
     due_on = serializers.DateField()

@@ -33,9 +33,8 @@ def _runs(fit: FlowMeterFit, heights: tuple[float, ...]) -> Curve:
 
 
 def _odd(fit: FlowMeterFit, heights: tuple[float, ...]) -> tuple[tuple[float, float], ...]:
-    if fit.outlier is None:
-        return ()
-    return ((fit.volumes[fit.outlier - 1], heights[fit.outlier - 1]),)
+    place = fit.outlier_place
+    return () if place is None else ((fit.volumes[place], heights[place]),)
 
 
 def _fit_words(fit: FlowMeterFit) -> str:

@@ -7,14 +7,15 @@ from typing import Any
 from django import forms
 
 from audit.errors import Invalid
-from stations.calibrations.outcome import COLUMNS, Runs, read_runs, read_table
+from stations.calibrations.outcome import COLUMNS, LEFT_OUT, REASON, Runs, read_runs, read_table
 from stations.calibrations.questions import LONGEST, Asked, ask
 from stations.equipment.bounds import AIR_PRESSURE
 from stations.equipment.models import Station
 from stations.metrology.errors import BadValueError
-from web.fields import PlainDecimalField, SeenRevision, number
+from web.fields import PlainDecimalField, SeenRevision, number, unmarked
 
 ROWS = 8
+TEMPERATURE = "temperature"
 TRY = "try"  # the button that works runs out and keeps nothing
 USUAL = timedelta(days=182)
 
@@ -50,18 +51,36 @@ class CalibrationForm(forms.Form):
         self.columns = COLUMNS[kind]
         words = ", ".join(label.lower() for label, _ in self.columns.values())
         self.fields["table"].help_text = f"One run a line: {words}, separated by spaces or tabs."
+        if TEMPERATURE in self.columns:
+            self.fields["temperature"] = RunField(
+                label="Water temperature", bounds=self.columns[TEMPERATURE][1], required=False,
+                help_text="Of the cold water in the meter, for all runs.",
+            )  # fmt: skip
+            self.fields["temperature"].widget.attrs["autofocus"] = True
         for row in range(1, ROWS + 1):
             for name, (label, bounds) in self.columns.items():
                 self.fields[f"run_{row}_{name}"] = RunField(
                     label=label, bounds=bounds, required=False
                 )
+            self.fields[f"run_{row}_{LEFT_OUT}"] = unmarked(
+                forms.CharField(label="Left out because", required=False, max_length=REASON)
+            )
 
     def rows(self) -> list[tuple[int, list[forms.BoundField]]]:
-        """The boxes, row by row, for the page."""
-        return [
-            (row, [self[f"run_{row}_{name}"] for name in self.columns])
-            for row in range(1, ROWS + 1)
-        ]
+        """The boxes of every run, in the order in which they are typed."""
+        names = [name for name in self.columns if name != TEMPERATURE]
+        return [(row, [self[f"run_{row}_{name}"] for name in names]) for row in range(1, ROWS + 1)]
+
+    def exceptions(self) -> list[tuple[int, list[forms.BoundField]]]:
+        """The boxes that few runs need: a temperature of its own, and why one is left out."""
+        names = [*([TEMPERATURE] if TEMPERATURE in self.columns else []), LEFT_OUT]
+        return [(row, [self[f"run_{row}_{name}"] for name in names]) for row in range(1, ROWS + 1)]
+
+    @property
+    def exceptional(self) -> bool:
+        """Whether something stands in one of those boxes, or is wrong there."""
+        boxes = [box for _, fields in self.exceptions() for box in fields]
+        return self.is_bound and any(box.value() or box.errors for box in boxes)
 
     def clean(self) -> dict[str, Any]:
         """The runs, from one place or the other."""
@@ -111,17 +130,29 @@ class CalibrationForm(forms.Form):
 
     def _typed(self, data: dict[str, Any]) -> list[dict[str, str]]:
         """Rows in which anything stands; a half empty one is told by its number."""
+        common = data.get("temperature")
         found = []
         for row in range(1, ROWS + 1):
             names = {name: f"run_{row}_{name}" for name in self.columns}
             values = {name: data.get(field) for name, field in names.items()}
-            if all(value is None for value in values.values()):
+            why = data.get(f"run_{row}_{LEFT_OUT}") or ""
+            if all(value is None for value in values.values()) and not why:
                 continue
+            if TEMPERATURE in values and values[TEMPERATURE] is None:
+                values[TEMPERATURE] = common
             for name, value in values.items():
                 if value is None and names[name] not in self.errors:
-                    self.add_error(names[name], f"Run {row} needs all its values.")
-            found.append({name: _text(value) for name, value in values.items()})
+                    self._missing(row, name)
+            texts = {name: _text(value) for name, value in values.items()}
+            found.append(texts | ({LEFT_OUT: why} if why else {}))
         return found
+
+    def _missing(self, row: int, name: str) -> None:
+        """Say so where it is to be typed: the temperature once for all runs."""
+        if name != TEMPERATURE:
+            self.add_error(f"run_{row}_{name}", f"Run {row} needs all its values.")
+        elif TEMPERATURE not in self.errors:
+            self.add_error(TEMPERATURE, "Nothing was given: runs are weighed at a temperature.")
 
 
 def _text(value: Decimal | None) -> str:

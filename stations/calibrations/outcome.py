@@ -18,6 +18,8 @@ from web.numbers import BadNumber, Bounds, read_number, read_typed
 Kind = Calibration.Kind
 Runs = Sequence[Mapping[str, str]]
 MOST_RUNS = 100
+LEFT_OUT = "left_out"  # of a run that is kept and does not count: why
+REASON = 200  # characters of that
 
 _RUN_WARM = Bounds(Decimal(20), Decimal(130), places=2, unit="Cel")
 COLUMNS: dict[str, dict[str, tuple[str, Bounds]]] = {
@@ -60,7 +62,15 @@ def _read(kind: str, number: int, run: Mapping[str, str]) -> dict[str, str]:
             kept[name] = format(read_number(run.get(name, ""), bounds), "f")
         except BadNumber as bad:
             raise Invalid(f"run {number} {name}", run.get(name, ""), bounds.words()) from bad
-    return kept
+    why = str(run.get(LEFT_OUT, "")).strip()
+    if len(why) > REASON:
+        raise Invalid(f"run {number} {LEFT_OUT}", why, f"at most {REASON} characters")
+    return kept | {LEFT_OUT: why} if why else kept
+
+
+def counting(runs: Runs) -> dict[int, Mapping[str, str]]:
+    """The runs that were not left out, by their number."""
+    return {number: run for number, run in enumerate(runs, 1) if not run.get(LEFT_OUT)}
 
 
 def read_table(kind: str, text: str) -> list[dict[str, str]]:
@@ -116,20 +126,33 @@ def work_out(kind: str, typed: Runs, site: Site) -> Fitted:
 
 
 def _flow_meter(runs: Runs, air_pressure: Decimal) -> Fitted:
+    counted = counting(runs)
+    names = ("pulses", "grams", "temperature")
     fit = fit_flow_meter(
-        (Run(*(Decimal(run[name]) for name in ("pulses", "grams", "temperature"))) for run in runs),
+        (Run(*(Decimal(run[name]) for name in names)) for run in counted.values()),
         pressure=air_pressure,
+        numbers=list(counted),
     )
     value, uncertainty, repeatability = fit.stored()
-    return Fitted(value, uncertainty, repeatability, fit.dof, concerns(fit), fit=fit)
+    found = [*_left_out(runs), *concerns(fit)]
+    return Fitted(value, uncertainty, repeatability, fit.dof, found, fit=fit)
+
+
+def _left_out(runs: Runs) -> list[str]:
+    """Leaving out what does not fit makes any meter look good."""
+    gone = len(runs) - len(counting(runs))
+    if gone * 3 <= len(runs):
+        return []
+    return [f"{gone} of {len(runs)} runs were left out: measure again rather than choose."]
 
 
 def _offset(runs: Runs) -> Fitted:
     offset = measure_offset(
-        Reading(Decimal(run["displayed"]), Decimal(run["measured"])) for run in runs
+        Reading(Decimal(run["displayed"]), Decimal(run["measured"]))
+        for run in counting(runs).values()
     )
     value, uncertainty = offset.stored()
-    found = []
+    found = _left_out(runs)
     if offset.dof < 4:
         found.append(f"Only {offset.dof + 1} readings: 95 % needs more than k = 2. Take five.")
     return Fitted(value, uncertainty, None, offset.dof, found, offset=offset)

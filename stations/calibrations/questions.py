@@ -11,7 +11,7 @@ from typing import Any
 
 from audit.errors import Invalid, Problem, shown
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import Runs
+from stations.calibrations.outcome import Runs, counting
 from stations.equipment.models import Station
 from stations.metrology.flowmeter import Run
 from stations.metrology.offset import Reading
@@ -62,7 +62,7 @@ class Asked:
 
 def ask(kind: str, runs: Runs, station: Station) -> list[Asked]:
     """What is odd about runs, as they are kept, beside what is in use at the station."""
-    numbered = list(enumerate(runs, 1))
+    numbered = list(counting(runs).items())
     if kind == Calibration.Kind.TEMPERATURE:
         readings = [(at, Reading(*_numbers(run, "displayed", "measured"))) for at, run in numbered]
         boiling = station.machine.site.boiling_point

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -43,7 +43,7 @@ class FlowMeterFit:
     the residual standard deviation [pulses], ``repeatability`` the same as volume [mL].
     ``intercept`` [pulses] and its p-value come from a line that is free to miss the origin; they
     and ``curvature_p_value`` are None where the runs can't tell. ``suspect`` is the run farthest
-    from the line, whether or not it is an outlier.
+    from the line, whether or not it is an outlier. ``numbers`` are those the runs go by.
     """
 
     volumes: tuple[float, ...]
@@ -59,13 +59,20 @@ class FlowMeterFit:
     intercept_p_value: float | None
     curvature_p_value: float | None
     suspect: Suspect | None
+    numbers: tuple[int, ...]
 
     @property
     def outlier(self) -> int | None:
-        """Return the number (from 1) of the run that is an outlier at 5 %, or None."""
+        """Return the number of the run that is an outlier at 5 %, or None."""
+        place = self.outlier_place
+        return None if place is None else self.numbers[place]
+
+    @property
+    def outlier_place(self) -> int | None:
+        """Return where that run stands among those that count, from 0, or None."""
         if self.suspect is None or self.suspect.p_value >= SIGNIFICANT:
             return None
-        return self.suspect.position
+        return self.suspect.position - 1
 
     @property
     def expanded(self) -> float:
@@ -91,6 +98,7 @@ def fit_flow_meter(
     pressure: Real = STANDARD_PRESSURE,
     air_temperature: Real = 20.0,
     relative_uncertainty: Real = 0.0,
+    numbers: Sequence[int] | None = None,
 ) -> FlowMeterFit:
     """Fit pulses against the volume that went through the meter.
 
@@ -103,7 +111,9 @@ def fit_flow_meter(
     which water isn't liquid, and pressure or air outside the formulas' range; the field names
     the run ("run 3 grams").
     """
-    volumes, pulses = _measured(list(runs), pressure, air_temperature)
+    counted = list(runs)
+    called = tuple(numbers or range(1, len(counted) + 1))
+    volumes, pulses = _measured(dict(zip(called, counted, strict=True)), pressure, air_temperature)
     shared = number("relative_uncertainty", relative_uncertainty, low=0.0, high=0.1)
     line = fit_through_origin(volumes, pulses)
     if line.slope <= 0.0 or not math.isfinite(line.slope):
@@ -123,16 +133,19 @@ def fit_flow_meter(
         intercept_p_value=free.intercept_p_value if free else None,
         curvature_p_value=curvature_p_value(volumes, pulses) if free else None,
         suspect=most_suspect(line, float(pulses.max())),
+        numbers=called,
     )
 
 
-def _measured(runs: list[Run], pressure: Real, air_temperature: Real) -> tuple[Floats, Floats]:
+def _measured(
+    runs: Mapping[int, Run], pressure: Real, air_temperature: Real
+) -> tuple[Floats, Floats]:
     """Return the runs' volumes [mL] and counts; BadValueError naming the run."""
     if len(runs) < FEWEST_RUNS:
         raise BadValueError("runs", f"{len(runs)} runs", f"at least {FEWEST_RUNS}")
     volumes, pulses = np.empty(len(runs)), np.empty(len(runs))
-    for place, run in enumerate(runs):
-        name = f"run {place + 1}"
+    for place, (called, run) in enumerate(runs.items()):
+        name = f"run {called}"
         pulses[place] = number(f"{name} pulses", run.pulses, "pulses", above=0.0, high=1e6)
         grams = number(f"{name} grams", run.grams, "g", above=0.0, high=1e5)
         try:
@@ -162,9 +175,9 @@ def concerns(fit: FlowMeterFit) -> list[str]:
 
 def _outlier(fit: FlowMeterFit) -> str:
     """Return a sentence that names the run that doesn't fit the others."""
-    if fit.outlier is None or fit.suspect is None:
+    if fit.outlier_place is None or fit.suspect is None:
         return ""
-    residual = fit.line.residuals[fit.outlier - 1]
+    residual = fit.line.residuals[fit.outlier_place]
     return (
         f"Run {fit.outlier} does not fit the others: {residual:+.1f} pulses off the line "
         f"(p = {fit.suspect.p_value:.2g}, adjusted for {len(fit.volumes)} runs). "

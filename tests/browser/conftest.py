@@ -53,12 +53,14 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
         screen: str = "desk",
         scheme: Literal["light", "dark"] = "light",
         script: bool = True,
+        touch: bool = False,
     ) -> Page:
         context = browser.new_context(
             base_url=live_server.url,
             viewport={"width": WIDTHS[screen], "height": 900},
             color_scheme=scheme,
             java_script_enabled=script,
+            has_touch=touch,
         )
         context.set_default_timeout(PATIENCE * 1000)
         contexts.append(context)

@@ -179,3 +179,31 @@ def test_an_unusual_figure_takes_a_reason(bar: Bar, cast: Cast) -> None:
         by=cast.owner, machine=bar.first.machine, number=7, slots=2, reason="Turbine", **figures
     )
     assert Entry.objects.filter(subject_id=made.pk, reason="Turbine").exists()
+
+
+# Runs that are kept and do not count.
+
+
+def test_a_run_that_is_left_out_is_kept_with_its_reason(bar: Bar, cast: Cast) -> None:
+    runs = [*runs_at("4.0"), {"pulses": "310", "grams": "70.0", "temperature": "20"}]
+    odd = record(bar, cast, runs)
+    runs[5]["left_out"] = "Cup knocked"
+    made = record(bar, cast, runs)
+    assert (odd.dof, made.dof) == (5, 4)
+    assert made.value != odd.value
+    assert made.runs[5]["left_out"] == "Cup knocked"
+
+
+def test_the_numbers_stay_those_that_were_typed(bar: Bar, cast: Cast) -> None:
+    runs = [{**run, "left_out": "Tare"} if at == 0 else run for at, run in enumerate(HOT)]
+    with pytest.raises(Invalid, match="Runs 2, 3, 4 and 5"):
+        record(bar, cast, runs)
+
+
+def test_most_runs_left_out_are_a_concern(bar: Bar, cast: Cast) -> None:
+    runs = [{**run, "left_out": "Odd"} if at > 2 else run for at, run in enumerate(runs_at("4.0"))]
+    made = record(bar, cast, runs)
+    plan = make_retranslation_plan(by=cast.technician, calibration=made)
+    assert "2 of 5 runs were left out" in plan.concerns[0]
+    with pytest.raises(Invalid, match="at least 3"):
+        record(bar, cast, [{**run, "left_out": "Odd"} for run in runs])
