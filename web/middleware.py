@@ -14,6 +14,7 @@ from audit.capture.context import Channel, RequestContext, request_context
 from audit.characters import may_hold_unseen, visible
 from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
+from web.queued import mark_refusal
 from web.text import NEVER_REPEATED
 
 # Where a request came from, as far as that can be believed.
@@ -60,6 +61,7 @@ class RequestContextMiddleware:
             request_context.reset(token)
         response = _not_in_part(request, response)
         response["X-Request-ID"] = request_id
+        mark_refusal(request, response)
         _show_unseen(response)
         _keep_private(response)
         return response

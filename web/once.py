@@ -33,24 +33,28 @@ def key_for(person_id: int) -> str:
     return signing.TimestampSigner(salt=SALT).sign(f"{uuid.uuid4().hex}.{person_id}")
 
 
-def person_of(key: str) -> int | None:
-    """Whom the key was made for, within the last day; None for any other text."""
+def person_of(key: str, age: int = DAY) -> int | None:
+    """Whom the key was made for, within the last so many seconds; None for any other text.
+
+    A page that a device kept has one key for all that is noted with it: the device tells its
+    intentions apart after a ~, which proves nothing and needs no signature.
+    """
     try:
-        value = signing.TimestampSigner(salt=SALT).unsign(key, max_age=DAY)
+        value = signing.TimestampSigner(salt=SALT).unsign(key.partition("~")[0], max_age=age)
     except signing.BadSignature:
         return None
     return int(value.partition(".")[2])
 
 
-def once(request: HttpRequest, run: Callable[[], HttpResponse]) -> HttpResponse:
+def once(request: HttpRequest, run: Callable[[], HttpResponse], age: int = DAY) -> HttpResponse:
     """Run a view for something sent, unless the same was sent before: then lead where that led.
 
     Only an answer that leads on is kept, or one marked `done`: a form that is shown again changed
-    nothing. Without a key of this person's the view just runs. Raises Refused if the first one
-    takes too long.
+    nothing. Without a key of this person's, not older than so many seconds, the view just runs.
+    Raises Refused if the first one takes too long.
     """
     key, person = request.POST.get(FIELD, ""), request.user.pk
-    if person is None or person_of(key) != person:
+    if person is None or person_of(key, age) != person:
         return run()
     name = f"page:{_digest(request, key)}"
     with transaction.atomic():

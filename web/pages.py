@@ -5,9 +5,11 @@ from enum import StrEnum
 from functools import wraps
 from typing import TYPE_CHECKING, Concatenate, ParamSpec
 
+from django.contrib.messages import get_messages
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_http_methods
 
+from web import queued
 from web.access import require_access
 from web.once import once
 from web.text import refuse_unprintable
@@ -16,6 +18,7 @@ from web.typed import Typed, sign_in_first, waiting
 if TYPE_CHECKING:  # the model AUTH_USER_MODEL names: django-stubs knows which
     from django.contrib.auth.models import _User as User
 
+KEPT_FOR = "X-Kept-For"  # read by the service worker: static/js/offline/kept.js
 P = ParamSpec("P")
 
 
@@ -30,7 +33,11 @@ View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 
 def page(
-    verb: StrEnum | None = None, *, methods: str = "GET", everywhere: bool = False
+    verb: StrEnum | None = None,
+    *,
+    methods: str = "GET",
+    everywhere: bool = False,
+    kept: bool = False,
 ) -> Callable[[PageView[P]], View[P]]:
     """A page for people signed in; anybody else is sent to sign in first.
 
@@ -39,7 +46,8 @@ def page(
     checked where the rows are chosen and in the action. Other methods than the named ones
     ("GET POST" for a form) get 405. Text with control characters, in the address or sent, is
     refused before anything looks at it. What is sent twice is done once, and
-    what was typed outlives a session that ended.
+    what was typed outlives a session that ended. A ``kept`` page may be kept by this person's
+    device, to be looked at without a line.
     """
     named = methods.split()
     allowed = require_http_methods([*named, "HEAD"] if "GET" in named else named)
@@ -51,11 +59,16 @@ def page(
             refuse_unprintable((name, str(text)) for name, all_ in given for text in (name, *all_))
             if verb is not None:
                 require_for_page(request, verb, everywhere=everywhere)
-            return _answered(request, lambda: view(request, *args, **kwargs))
+            response = _answered(request, lambda: view(request, *args, **kwargs))
+            if kept:
+                _may_keep(request, response)
+            return response
 
         @wraps(view)
         def signed_in(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
             if not request.user.is_authenticated:
+                if queued.is_queued(request):
+                    return queued.signed_out()
                 return sign_in_first(request, named)
             return checked(request, *args, **kwargs)  # type: ignore[arg-type]  # signed in
 
@@ -67,12 +80,21 @@ def page(
 def _answered(request: PageRequest, run: Callable[[], HttpResponse]) -> HttpResponse:
     """Run the view: once for what is sent twice; saying what was typed where no form shows it."""
     if request.method == "POST":
+        if queued.is_queued(request):
+            return queued.carried_out(request, run)
         return once(request, run)
     response = run()
     if waiting(request):
         Typed(request).say(request)
         response = run()
     return response
+
+
+def _may_keep(request: PageRequest, response: HttpResponse) -> None:
+    """Say so, and for whom. Not with a message, which is for one time only."""
+    told = getattr(get_messages(request), "used", False)
+    if request.method == "GET" and response.status_code == 200 and not told:
+        response.headers[KEPT_FOR] = str(request.user.pk)
 
 
 def require_for_page(

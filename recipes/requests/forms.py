@@ -41,7 +41,7 @@ class ProposalForm(FormulaForm):
     @property
     def more_typed(self) -> bool:
         """Whether a tolerance, or a parameter not in use, was typed or is wrong: shown then."""
-        plain = {"reason", "evidence", "site", "revision", "__all__", *self.base}
+        plain = {"reason", "evidence", "site", "seen_base", "revision", "__all__", *self.base}
         return self.is_bound and bool({*self.changed_data, *self.errors} - plain)
 
     def clean(self) -> None:
@@ -56,6 +56,9 @@ class NewRequestForm(ProposalForm):
     """A new request names the site that asks."""
 
     site = forms.ModelChoiceField(Site.objects.none(), empty_label=None)
+    seen_base = forms.IntegerField(  # the version whose values were shown
+        widget=forms.HiddenInput, required=False, min_value=1, max_value=2**62
+    )
 
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)

@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.text import capfirst
 
-from audit.errors import Refused
+from audit.errors import Refused, Stale
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.formula.display import rows
@@ -90,7 +90,7 @@ def request_page(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "recipes/requests/request.html", context)
 
 
-@page(Verb.REQUEST_MAKE, methods="GET POST")
+@page(Verb.REQUEST_MAKE, methods="GET POST", kept=True)
 def request_new(request: PageRequest) -> HttpResponse:
     """Ask for other values than the approved version's (?version=, or what a ?slot= holds)."""
     slot = _asked_slot(request)
@@ -99,10 +99,13 @@ def request_new(request: PageRequest) -> HttpResponse:
     at = {"site": slot.station.machine.site_id} if slot else {}
     says = base.stated
     initial = at | formula_initial(says) | initial_from_prediction(request, base)
-    initial |= initial_from_shot(request, slot)
+    initial |= initial_from_shot(request, slot) | {"seen_base": base.pk}
     form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites)
 
     def act() -> ChangeRequest:
+        seen = form.cleaned_data["seen_base"]
+        if seen is not None and seen != base.pk:
+            raise Stale(f"By now {base} is approved: these values were for another.", base.pk)
         return make_request(
             by=request.user,
             base=base,

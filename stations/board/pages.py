@@ -94,7 +94,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
     return render(request, "stations/board/site.html", context)
 
 
-@page()
+@page(kept=True)
 def station(request: PageRequest, pk: int) -> HttpResponse:
     """One brewing group: its traits and its slots."""
     shown = covered_station(request, pk=pk)
@@ -134,7 +134,7 @@ def slots_add(request: PageRequest, pk: int) -> HttpResponse:
     return _station_page(request, shown, form, status=400)
 
 
-@page()
+@page(kept=True)
 def slot(request: PageRequest, pk: int) -> HttpResponse:
     """One slot and its whole story."""
     holding = covered_holding(request, pk)
@@ -164,7 +164,7 @@ def _last_read_back(holding: Holding) -> ReadBack | None:
     if holding.placement is None or holding.placement.verdict == Placement.Verdict.UNREAD:
         return None
     rows = ReadBack.objects.filter(placement=holding.placement).select_related("by")
-    return rows.order_by("-id").first()
+    return rows.order_by("-at", "-id").first()
 
 
 def _drifts(holding: Holding) -> list[Drift]:

@@ -1,6 +1,7 @@
 """Entering grinders, and writing down how they are set and what is done to them."""
 
 from collections.abc import Collection, Sequence
+from datetime import datetime
 from decimal import Decimal
 
 from audit.capture.context import recorded
@@ -111,10 +112,17 @@ def work_on_grinder(
         return _log(by, grinder, seen_event, BREAKS, kind, setting, reason, serial_number)
 
 
-def note_setting(by: User, grinder: Grinder, setting: Decimal, reason: str) -> None:
-    """Write down that a grinder stands at another mark, as part of another action."""
+def note_setting(
+    by: User, grinder: Grinder, setting: Decimal, reason: str, seen_at: datetime | None = None
+) -> None:
+    """Write down that a grinder stands at another mark, as part of another action.
+
+    One ``seen_at`` an earlier moment says nothing where its log has a later line.
+    """
     held = Grinder.objects.select_for_update().get(pk=grinder.pk)
     newest = held.events.first()
+    if newest is not None and seen_at is not None and newest.at > seen_at:
+        return
     if newest is None or newest.setting != setting:
         GrinderEvent.objects.create(
             grinder=held, kind=EventKind.SET, setting=setting, reason=reason, by=by

@@ -1,6 +1,7 @@
 """Opening a bag at a grinder or a station, and saying that it is finished."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db.models.functions import Now
@@ -88,9 +89,10 @@ def site_of(at: Grinder | Station) -> Site:
     return at.site if isinstance(at, Grinder) else at.machine.site
 
 
-def open_at(at: Grinder | Station) -> LotOpening | None:
-    """What is open here."""
-    return LotOpening.objects.open().with_place().filter(**_at(at)).first()
+def open_at(at: Grinder | Station, moment: datetime | None = None) -> LotOpening | None:
+    """What is open here, or was at that moment."""
+    rows = LotOpening.objects.open() if moment is None else LotOpening.objects.open_then(moment)
+    return rows.with_place().filter(**_at(at)).first()
 
 
 def the_lot(code: str, coffee: str = "") -> Lot:

@@ -28,6 +28,11 @@ class LotOpeningQuerySet(SiteScoped["LotOpening"]):
         """What is brewed now."""
         return self.filter(closed_at=None)
 
+    def open_then(self, moment: datetime) -> Self:
+        """What was brewed at that moment."""
+        over = Q(closed_at=None) | Q(closed_at__gt=moment)
+        return self.filter(over, opened_at__lte=moment)
+
     def with_place(self) -> Self:
         """With everything a list of them prints."""
         return self.select_related("site", "grinder", "station__machine", "opened_by", "closed_by")

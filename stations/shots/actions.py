@@ -1,6 +1,7 @@
 """Logging check shots, and correcting one for the record."""
 
 from dataclasses import replace
+from datetime import datetime
 from decimal import Decimal
 
 from django.dispatch import Signal
@@ -20,6 +21,8 @@ from stations.shots.judging import BOUNDS, SAID, Weighed, cup_of, judge, overall
 from stations.shots.models import Body, CheckShot, ShotCorrection, Taste
 from stations.slots.models import Placement
 from web.checks import Checks
+from web.printing import moment as printed_moment
+from web.queued import checked, told_late
 
 SHOT_LOGGED = register("shot.logged", "Logged check shot")
 SHOT_CORRECTED = register("shot.corrected", "Corrected check shot")
@@ -31,30 +34,50 @@ NOTE_LENGTH = 500
 shots_changed = Signal()
 
 
-def log_shot(*, by: User, slot: Slot, shot: Weighed, grinder: Grinder | None = None) -> CheckShot:
+def log_shot(
+    *, by: User, slot: Slot, shot: Weighed, grinder: Grinder | None = None,
+    seen_placement: int | None = None, made_at: datetime | None = None,
+) -> CheckShot:  # fmt: skip
     """Write down a shot pulled just now, with the verdict on each value that has a target.
 
     It belongs to what is in force at the slot at this moment, and to the lot that is open. Without
     a ``grinder`` it is the usual one of the slot; a mark other than it stood at goes to its log.
-    Raises Invalid, NotPermitted, and Refused where nothing is in force.
+    ``seen_placement`` is the id of the placement whose card was looked at, ``made_at`` when it was
+    pulled, where that was noted without a line. Raises Invalid, NotPermitted, Stale where the slot
+    holds something else since, and Refused where nothing is in force.
     """
     site_id = slot.station.machine.site_id
     subject = Subject("slot", slot.pk, str(slot))
-    with recorded(by=by, action=SHOT_LOGGED, subject=subject, site_id=site_id):
+    late = told_late(made_at)
+    with recorded(by=by, action=SHOT_LOGGED, reason=late, subject=subject, site_id=site_id):
         require(by, Verb.SHOT_LOG, site_id, subject)
-        kept = _checked(shot)
-        ground = ground_with(slot, grinder, kept.grind_setting)
+        kept, moment = _checked(shot), checked(made_at)
+        ground = ground_with(slot, grinder, kept.grind_setting, moment)
         kept = replace(kept, grind_setting=ground.setting)
         placement = _in_force(slot, subject)
+        _same_as_seen(placement, seen_placement, moment)
         verdicts = judge(cup_of(placement), kept)
         if ground.grinder and kept.grind_setting is not None:
-            note_setting(by, ground.grinder, kept.grind_setting, "Noted with a check shot")
+            note_setting(by, ground.grinder, kept.grind_setting, "Noted with a check shot", moment)
         _tell(slot, placement)
         return CheckShot.objects.create(
             slot=slot, site_id=site_id, placement=placement, by=by, verdicts=verdicts,
             verdict=overall(verdicts), grinder=ground.grinder, opening=ground.opening,
-            **_measured(kept),
+            **_measured(kept), **({"at": moment} if moment else {}),
         )  # fmt: skip
+
+
+def _same_as_seen(placement: Placement, seen: int | None, made: datetime | None) -> None:
+    """Raise Stale if the shot was pulled for something else than is in force now."""
+    began = placement.started_at or placement.due_at
+    if (seen is None or seen == placement.pk) and not (made and began > made):
+        return
+    zone = placement.slot.station.machine.site.time_zone
+    raise Stale(
+        f"This slot holds {placement.settings.title} since {printed_moment(began, zone)}, and the "
+        "shot was pulled for what it held before. Sent again, it counts for what it holds now.",
+        current_revision=placement.pk,
+    )
 
 
 def correct_shot(
@@ -147,7 +170,8 @@ def _tapped(checks: Checks, name: str, value: str | None, known: list[str]) -> s
 
 def _in_force(slot: Slot, subject: Subject) -> Placement:
     """What is in force, shared with others who only read it, so that it cannot end meanwhile."""
-    rows = Placement.objects.in_force().filter(slot=slot).select_related("settings")
+    rows = Placement.objects.in_force().filter(slot=slot)
+    rows = rows.select_related("settings", "slot__station__machine__site")
     placement: Placement | None = rows.select_for_update(of=("self",)).first()
     if placement is None:
         # Something may have taken over while this waited for the one that ended.

@@ -49,6 +49,7 @@ def card_of(holding: Holding, sent: QueryDict | None = None) -> Card:
         DOSE: dose,
         "grind_setting": ground.setting,
         "grinder": ground.grinder.pk if ground.grinder else None,
+        "seen_placement": holding.placement.pk if holding.placement else None,
     }
     digest = holding.placement.settings.content_digest if holding.placement else ""
     return Card(

@@ -49,6 +49,9 @@ class CardForm(ShotForm):
     """A shot just pulled, with the grinder where a station has several."""
 
     grinder = forms.ModelChoiceField(Grinder.objects.none(), required=False, empty_label=None)
+    seen_placement = forms.IntegerField(
+        widget=forms.HiddenInput, required=False, min_value=1, max_value=2**62
+    )
 
     def __init__(self, *args: Any, grinders: Sequence[Grinder], **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)

@@ -1,6 +1,7 @@
 """What a shot at a slot is ground with: the grinder, the mark it stands at, the lot open there."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
 
 from audit.errors import Invalid
@@ -30,8 +31,13 @@ def grinders_of(slot: Slot) -> list[Grinder]:
     return serving
 
 
-def ground_with(slot: Slot, named: Grinder | None, setting: Decimal | None) -> Ground:
-    """With the named grinder, or the usual one. Raises Invalid naming grinder or grind_setting."""
+def ground_with(
+    slot: Slot, named: Grinder | None, setting: Decimal | None, moment: datetime | None = None
+) -> Ground:
+    """With the named grinder, or the usual one, now or as it stood at that moment.
+
+    Raises Invalid naming grinder or grind_setting.
+    """
     serving = grinders_of(slot)
     if named is not None and named not in serving:
         raise Invalid("grinder", named, "a grinder that serves this station")
@@ -39,8 +45,9 @@ def ground_with(slot: Slot, named: Grinder | None, setting: Decimal | None) -> G
     if grinder is None:
         if setting is not None:
             raise Invalid("grind_setting", setting, "nothing: no grinder serves this station")
-        return Ground(None, None, open_at(slot.station))
+        return Ground(None, None, open_at(slot.station, moment))
     if setting is None:
-        newest = grinder.events.first()
+        events = grinder.events.filter(at__lte=moment) if moment else grinder.events.all()
+        newest = events.first()
         setting = newest.setting if newest else None
-    return Ground(grinder, setting, open_at(grinder) or open_at(slot.station))
+    return Ground(grinder, setting, open_at(grinder, moment) or open_at(slot.station, moment))

@@ -17,6 +17,7 @@ from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
 from stations.grinders.models import Grinder
 from stations.lots.models import LotOpening
+from stations.slots.guards import MADE_LATELY
 from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
 
@@ -175,6 +176,7 @@ class CheckShot(Measured):
         # The opening check asks for the shots of a day, of what is in force.
         indexes = [models.Index(fields=["placement", "at"], name="shot_of_a_day")]
         triggers = [
+            MADE_LATELY,
             CORRECTED,
             KEPT,
             *governed(

@@ -18,6 +18,7 @@ from stations.slots.pages import covered_holding
 from web.form_pages import form_page, posted
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page
+from web.queued import made_at
 
 
 def covered_shot(request: PageRequest, pk: int) -> CheckShot:
@@ -27,7 +28,7 @@ def covered_shot(request: PageRequest, pk: int) -> CheckShot:
     return shot
 
 
-@page()
+@page(kept=True)
 def at(request: PageRequest, code: str) -> HttpResponse:
     """The bar's page of a station: the shot card of one slot, and what each slot is set to."""
     shown = covered_station(request, code=code)
@@ -50,7 +51,7 @@ def at(request: PageRequest, code: str) -> HttpResponse:
     return render(request, "stations/shots/at.html", context)
 
 
-@page(methods="GET POST")
+@page(methods="GET POST", kept=True)
 def shot_log(request: PageRequest, pk: int) -> HttpResponse:
     """Three numbers for the shot just pulled; then its verdict."""
     holding = covered_holding(request, pk)
@@ -66,6 +67,8 @@ def shot_log(request: PageRequest, pk: int) -> HttpResponse:
             slot=holding.slot,
             shot=card.form.weighed(),
             grinder=card.form.cleaned_data.get("grinder"),
+            seen_placement=card.form.cleaned_data["seen_placement"],
+            made_at=made_at(request),
         ),
         said="Noted as {}.",
         context={

@@ -6,7 +6,7 @@ a check per row would cost more than the rows.
 
 import pgtrigger
 
-from audit.capture.triggers import FirmTrigger
+from audit.capture.triggers import FirmTrigger, refusal
 
 LOCKED = "PL001"  # SQLSTATE of every refusal here, so that Python can tell it from a mistake
 HINT = (
@@ -116,6 +116,20 @@ FRESH = refuse(
 )
 
 KEPT = refuse("SELECT 1 FROM original", "A placement is never removed.")
+
+# What was noted without a line says when it was made: never what is to come, and no earlier than
+# web.queued.OLDEST, with an hour for what takes long on the way. Asked in the trigger's WHEN,
+# which costs bulk inserts next to nothing.
+MADE_LATELY = FirmTrigger(
+    name="a_guard_made_lately",
+    level=pgtrigger.Row,
+    when=pgtrigger.Before,
+    operation=pgtrigger.Insert,
+    condition=pgtrigger.Condition(
+        "NEW.at NOT BETWEEN clock_timestamp() - interval '73 hours' AND clock_timestamp()"
+    ),
+    func=refusal("The moment in % is one of the last three days."),
+)
 
 
 def placement_guards() -> list[pgtrigger.Trigger]:

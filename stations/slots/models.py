@@ -14,7 +14,7 @@ from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from people.signatures.models import Signature
 from stations.equipment.models import Site, Slot, Station
-from stations.slots.guards import placement_guards
+from stations.slots.guards import MADE_LATELY, placement_guards
 
 # Placements by what they are waiting for.
 
@@ -255,6 +255,7 @@ class ReadBack(models.Model):
         ordering = ["-id"]
         constraints = [one_of("verdict", PlacementVerdict, name="read_back_verdict_is_known")]
         triggers = [
+            MADE_LATELY,
             *insert_only("read_back"),
             *governed(
                 subject="slot",

@@ -23,6 +23,7 @@ from stations.slots.verdicts import lines_of
 from web.form_pages import form_page, posted
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page
+from web.queued import made_at
 
 
 def covered_holding(request: PageRequest, pk: int) -> Holding:
@@ -97,7 +98,7 @@ class Read:
         return f"{reverse('stations:read_back', args=[self.saved.slot_id])}?read={self.saved.pk}"
 
 
-@page(methods="GET POST")
+@page(methods="GET POST", kept=True)
 def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
     """Type what a slot shows; afterwards, the verdict for every parameter."""
     holding = covered_holding(request, pk)
@@ -137,11 +138,12 @@ def _save(request: PageRequest, holding: Holding, form: ReadBackForm) -> Read:
             seen_placement=form.cleaned_data["seen_placement"],
             found=form.found(),
             unread=form.unread(),
+            made_at=made_at(request),
         )
     )
 
 
-@page(methods="GET POST")
+@page(methods="GET POST", kept=True)
 def to_key(request: PageRequest, pk: int) -> HttpResponse:
     """What to key in at each station of a site, and what was found there: a tick a slot.
 
@@ -154,7 +156,9 @@ def to_key(request: PageRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         require_for_page(request, Verb.SLOT_READ_BACK, site.pk)
         if walk.looked_at and not walk.faulty:
-            reported = report_read_backs(by=request.user, site=site, readings=walk.readings())
+            reported = report_read_backs(
+                by=request.user, site=site, readings=walk.readings(), made_at=made_at(request)
+            )
             messages.success(request, outcome(reported))
             return redirect(request.get_full_path())
         status, empty = 400, not walk.looked_at

@@ -2,7 +2,10 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
+
+from django.db.models import Exists, OuterRef
 
 from audit.capture.context import Channel, recorded, request_context
 from audit.errors import Invalid, Problem, Refused, Stale, Subject
@@ -14,6 +17,7 @@ from stations.equipment.models import Site, Slot
 from stations.slots.models import Placement, ReadBack
 from stations.slots.signed import withhold
 from stations.slots.verdicts import compare, overall, read_found
+from web.queued import checked, told_late
 
 SLOT_READ_BACK = register("slot.read_back", "Read back slot")
 
@@ -25,17 +29,20 @@ def read_back(
     seen_placement: int,
     found: Mapping[str, str],
     unread: Collection[str] = (),
+    made_at: datetime | None = None,
 ) -> ReadBack:
     """Write down what a slot was found to hold, and give the verdict per parameter.
 
     ``found`` maps codes to what the machine shows, in its own unit; what is left out or empty
     counts as missing, but for the codes in ``unread``, which nobody looked at.
-    ``seen_placement`` is the id of the placement whose settings were shown. Raises Invalid,
+    ``seen_placement`` is the id of the placement whose settings were shown, ``made_at`` when it
+    was read, where that was noted without a line: a later reading says more. Raises Invalid,
     Stale (it is no longer in force), Refused (nothing is) and NotPermitted.
     """
     site_id = slot.station.machine.site_id
     subject = Subject("slot", slot.pk, str(slot))
-    with recorded(by=by, action=SLOT_READ_BACK, subject=subject, site_id=site_id):
+    late = told_late(made_at)
+    with recorded(by=by, action=SLOT_READ_BACK, reason=late, subject=subject, site_id=site_id):
         require(by, reading_verb(), site_id, subject)
         placement = _lock(slot, seen_placement, subject)
         kept, problems = read_found(placement.settings.values, found)
@@ -44,11 +51,24 @@ def read_back(
         verdicts = compare(placement.settings.values, kept, unread=unread)
         written = ReadBack.objects.create(
             slot=slot, placement=placement, by=by, found=kept,
-            verdicts=verdicts, verdict=overall(verdicts),
+            verdicts=verdicts, verdict=overall(verdicts), **_moment(checked(made_at)),
         )  # fmt: skip
         if written.verdict not in (placement.verdict, Placement.Verdict.UNREAD):
-            Placement.objects.filter(pk=placement.pk).update(verdict=written.verdict)
+            _not_read_since([placement.pk], made_at).update(verdict=written.verdict)
     return written
+
+
+def _moment(made: datetime | None) -> dict[str, datetime]:
+    return {"at": made} if made else {}
+
+
+def _not_read_since(placements: Sequence[int], made: datetime | None) -> Any:  # noqa: ANN401
+    """Those of the placements of which nobody read more after that moment."""
+    rows = Placement.objects.filter(pk__in=placements)
+    if made is None:
+        return rows
+    later = ReadBack.objects.filter(placement=OuterRef("pk"), at__gt=made)
+    return rows.exclude(Exists(later.exclude(verdict=Placement.Verdict.UNREAD)))
 
 
 def reading_verb() -> Verb:
@@ -126,18 +146,22 @@ class Reported:
         return bool(self.verdict)
 
 
-def report_read_backs(*, by: User, site: Site, readings: Sequence[Reading]) -> list[Reported]:
+def report_read_backs(
+    *, by: User, site: Site, readings: Sequence[Reading], made_at: datetime | None = None
+) -> list[Reported]:
     """Write down every reading that can be used; the others are told apart, in the same order.
 
     One bad reading keeps none of the others back: a gateway goes on when one slot has changed.
-    Raises NotPermitted.
+    ``made_at`` is when they were read, where that was noted without a line. Raises NotPermitted,
+    and Invalid for a moment that can't be.
     """
     subject = Subject("site", site.pk, site.name)
-    with recorded(by=by, action=SLOT_READ_BACK, subject=subject, site_id=site.pk):
+    late = told_late(made_at)
+    with recorded(by=by, action=SLOT_READ_BACK, reason=late, subject=subject, site_id=site.pk):
         require(by, reading_verb(), site.pk, subject)
         placements = _lock_reported(site, readings)
         reported = [_judge(reading, placements) for reading in readings]
-        _write(by, [report for report in reported if report.taken])
+        _write(by, [report for report in reported if report.taken], checked(made_at))
     return reported
 
 
@@ -165,7 +189,7 @@ def _judge(reading: Reading, placements: Mapping[int, Any]) -> Reported:
     return Reported(tidied, overall(verdicts), verdicts)
 
 
-def _write(by: User, taken: Sequence[Reported]) -> None:
+def _write(by: User, taken: Sequence[Reported], made: datetime | None) -> None:
     ReadBack.objects.bulk_create(
         ReadBack(
             slot_id=report.reading.slot,
@@ -174,6 +198,7 @@ def _write(by: User, taken: Sequence[Reported]) -> None:
             found=dict(report.reading.found),
             verdicts=dict(report.verdicts or {}),
             verdict=report.verdict,
+            **_moment(made),
         )
         for report in taken
     )
@@ -181,4 +206,4 @@ def _write(by: User, taken: Sequence[Reported]) -> None:
     last = {report.reading.placement: report.verdict for report in taken}
     for verdict in set(last.values()) - {Placement.Verdict.UNREAD.value}:
         named = [pk for pk, given in last.items() if given == verdict]
-        Placement.objects.filter(pk__in=named).exclude(verdict=verdict).update(verdict=verdict)
+        _not_read_since(named, made).exclude(verdict=verdict).update(verdict=verdict)

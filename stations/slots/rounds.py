@@ -41,14 +41,16 @@ class Stop:
         placement, prefix = self.holding.placement, f"slot{self.slot.pk}"
         return ReadBackForm(
             placement.settings.values if placement else {},
-            self._data if self._sent_for(prefix) else None,
+            self._data if self.sent_for else None,
             prefix=prefix,
             initial={"seen_placement": placement.pk if placement else None},
         )
 
-    def _sent_for(self, prefix: str) -> bool:
+    @property
+    def sent_for(self) -> bool:
+        """Whether anything was ticked or typed for it."""
         sent = self._data.items() if self._data is not None else ()
-        named = f"{prefix}-"
+        named = f"slot{self.slot.pk}-"
         seen = f"{named}seen_placement"
         return any(k.startswith(named) and k != seen and str(v).strip() for k, v in sent)
 
@@ -75,9 +77,13 @@ class Round:
 
     def __init__(self, site: Site, data: QueryDict | None, *, everything: bool) -> None:
         waiting = Slot.objects.filter(station__machine__site=site).waiting(everything=True)
-        held = [each for each in holdings(waiting) if everything or not each.settled]
-        last = _last_found([each.slot.pk for each in held])
-        self.stops = [Stop(each, last.get(each.slot.pk), data) for each in held]
+        whole = holdings(waiting)
+        last = _last_found([each.slot.pk for each in whole])
+        stops = [Stop(each, last.get(each.slot.pk), data) for each in whole]
+        # What was sent of one that was settled meanwhile counts as well: nothing is passed over.
+        self.stops = [
+            each for each in stops if everything or not each.holding.settled or each.sent_for
+        ]
 
     def readable(self) -> Iterator[Stop]:
         """Those that can be read back: something is in force, and it is as signed."""
@@ -109,7 +115,7 @@ class Round:
 
 
 def _last_found(slots: Sequence[int]) -> dict[int, ReadBack]:
-    rows: Any = ReadBack.objects.filter(slot__in=slots).order_by("slot_id", "-id")
+    rows: Any = ReadBack.objects.filter(slot__in=slots).order_by("slot_id", "-at", "-id")
     return {row.slot_id: row for row in rows.distinct("slot_id")}
 
 

@@ -39,6 +39,13 @@ def sent_once(context: template.RequestContext) -> SafeString:
     return token + format_html(hidden, once.FIELD, once.key_for(request.user.pk))
 
 
+@register.simple_tag
+def queued_as(kind: str, about: object) -> SafeString:
+    """In a form that a device may note without a line and send later: what it is, in words."""
+    name = f"{kind}, {about}"
+    return format_html('<input type="hidden" name="queued_as" value="{}">', name)
+
+
 @register.filter
 def number(value: object) -> str:
     """The number digit for digit as stored."""
