@@ -10,7 +10,7 @@ import audit.capture.triggers
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('stations', '0012_corrections_taste_as_known'),
+        ('stations', '0014_questions_answered'),
     ]
 
     operations = [
