@@ -1,6 +1,6 @@
 """What a page view is made of: who asks, and whether they may."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from functools import wraps
 from typing import TYPE_CHECKING, Concatenate, ParamSpec
@@ -9,9 +9,10 @@ from django.contrib.messages import get_messages
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_http_methods
 
-from web import queued
 from web.access import require_access
 from web.once import once
+from web.queued import is_queued
+from web.sent_later import carried_out, signed_out
 from web.text import refuse_unprintable
 from web.typed import Typed, sign_in_first, waiting
 
@@ -60,19 +61,15 @@ def page(
             if verb is not None:
                 require_for_page(request, verb, everywhere=everywhere)
             response = _answered(request, lambda: view(request, *args, **kwargs))
-            if kept:
-                _may_keep(request, response)
-            return response
+            return _may_keep(request, response) if kept else response
 
         @wraps(view)
-        def signed_in(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        def of_somebody(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
             if not request.user.is_authenticated:
-                if queued.is_queued(request):
-                    return queued.signed_out()
-                return sign_in_first(request, named)
+                return _nobody(request, named)
             return checked(request, *args, **kwargs)  # type: ignore[arg-type]  # signed in
 
-        return allowed(signed_in)
+        return allowed(of_somebody)
 
     return decorate
 
@@ -80,8 +77,8 @@ def page(
 def _answered(request: PageRequest, run: Callable[[], HttpResponse]) -> HttpResponse:
     """Run the view: once for what is sent twice; saying what was typed where no form shows it."""
     if request.method == "POST":
-        if queued.is_queued(request):
-            return queued.carried_out(request, run)
+        if is_queued(request):
+            return carried_out(request, run)
         return once(request, run)
     response = run()
     if waiting(request):
@@ -90,11 +87,16 @@ def _answered(request: PageRequest, run: Callable[[], HttpResponse]) -> HttpResp
     return response
 
 
-def _may_keep(request: PageRequest, response: HttpResponse) -> None:
+def _nobody(request: HttpRequest, methods: Sequence[str]) -> HttpResponse:
+    return signed_out() if is_queued(request) else sign_in_first(request, methods)
+
+
+def _may_keep(request: PageRequest, response: HttpResponse) -> HttpResponse:
     """Say so, and for whom. Not with a message, which is for one time only."""
     told = getattr(get_messages(request), "used", False)
     if request.method == "GET" and response.status_code == 200 and not told:
         response.headers[KEPT_FOR] = str(request.user.pk)
+    return response
 
 
 def require_for_page(

@@ -37,7 +37,7 @@ SECURE_SSL_REDIRECT = env.bool("SSL_REDIRECT", default=not _PLAIN_HTTP)
 SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # asked from inside, without TLS
 SECURE_HSTS_SECONDS = 0 if _PLAIN_HTTP else 365 * 24 * 60 * 60
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not _PLAIN_HTTP
-CSRF_FAILURE_VIEW = "web.queued.csrf_failed"
+CSRF_FAILURE_VIEW = "web.sent_later.csrf_failed"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"

@@ -20,7 +20,8 @@ from tests.audit.sealed import unguarded
 from tests.cast import Cast, SignedIn
 from tests.recipes.shelf import FORMULA, HOTTER, make_approved, make_recipe
 from tests.stations.conftest import VALUES, Bar, bar, place
-from web.queued import AGO, ANSWER, KEY_AGE, LATER, OLDEST, WHOSE
+from web.queued import AGO, ANSWER, LATER, OLDEST, WHOSE
+from web.sent_later import KEY_AGE
 
 __all__ = ["bar"]
 
