@@ -10,7 +10,7 @@ import audit.capture.triggers
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('stations', '0014_questions_answered'),
+        ('stations', '0015_opening_checks'),
     ]
 
     operations = [
