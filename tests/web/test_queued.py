@@ -1,12 +1,15 @@
 """What was noted without a line and is sent later: whose, when it was made, and once."""
 
+import json
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from django.conf import settings
 from django.db import Error, transaction
-from django.http.response import HttpResponseBase
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -30,6 +33,16 @@ SHOT = {"dose_mass": "18.1", "beverage_mass": "38.5", "shot_time": "27"}
 MINUTE = 60
 
 
+@dataclass(frozen=True)
+class Answer:
+    """What the device is answered."""
+
+    status: int
+    gone: str
+    page: str
+    said: Mapping[str, Any]
+
+
 class Device:
     """A browser whose page was opened with a line, and sends what was noted on it later."""
 
@@ -39,11 +52,20 @@ class Device:
         self.hidden = dict(HIDDEN.findall(page))
 
     def send(
-        self, ago: float = 0, of: User | None = None, later: bool = True, **typed: str
-    ) -> HttpResponseBase:
+        self,
+        typed: Mapping[str, str],
+        *,
+        ago: float = 0,
+        of: User | None = None,
+        later: bool = True,
+    ) -> Answer:
+        """Send what is hidden in the page with what was typed, as its service worker would."""
         headers = {WHOSE: str((of or self.person).pk), AGO: str(round(ago))}
         headers |= {LATER: "1"} if later else {}
-        return self.browser.post(self.address, self.hidden | typed, headers=headers)
+        got = self.browser.post(self.address, self.hidden | dict(typed), headers=headers)
+        page = got.content.decode()
+        said = json.loads(page) if got["Content-Type"] == "application/json" else {}
+        return Answer(got.status_code, got.headers.get(ANSWER, ""), page, said)
 
 
 @pytest.fixture
@@ -63,21 +85,17 @@ def _began(bar: Bar, ago: timedelta) -> None:
     )
 
 
-def _gone(answer: HttpResponseBase) -> str:
-    return str(answer.headers.get(ANSWER))
-
-
 def test_it_is_done_once_and_says_where_it_led(device: Device) -> None:
-    first, again = device.send(**SHOT), device.send(**SHOT)
-    assert (first.status_code, _gone(first), _gone(again)) == (200, "done", "done")
+    first, again = device.send(SHOT), device.send(SHOT)
+    assert (first.status, first.gone, again.gone) == (200, "done", "done")
     shot = CheckShot.objects.get()
-    assert first.json()["leads_to"] == again.json()["leads_to"] == shot.get_absolute_url()  # type: ignore[attr-defined]
-    assert again.json()["said"] == ["This was sent more than once; it was done once."]  # type: ignore[attr-defined]
+    assert first.said["leads_to"] == again.said["leads_to"] == shot.get_absolute_url()
+    assert again.said["said"] == ["This was sent more than once; it was done once."]
 
 
 def test_messages_stay_for_the_page_where_somebody_waits(device: Device) -> None:
-    answer = device.send(later=False, **SHOT)
-    assert answer.json()["said"] == []  # type: ignore[attr-defined]
+    answer = device.send(SHOT, later=False)
+    assert answer.said["said"] == []
     assert "Noted as check shot" in device.browser.get(device.address).content.decode()
 
 
@@ -85,13 +103,13 @@ def test_a_kept_page_notes_several_that_are_alike(device: Device) -> None:
     key = device.hidden["sent_once"]
     for mark in ("~one", "~two", "~one"):
         device.hidden["sent_once"] = key + mark
-        device.send(**SHOT)
+        device.send(SHOT)
     assert CheckShot.objects.count() == 2
 
 
 def test_the_moment_is_when_it_was_made_and_the_history_says_both(bar: Bar, device: Device) -> None:
     _began(bar, timedelta(hours=1))
-    device.send(ago=13 * MINUTE, **SHOT)
+    device.send(SHOT, ago=13 * MINUTE)
     shot, late = CheckShot.objects.get(), timezone.now() - timedelta(minutes=13)
     assert abs(shot.at - late) < timedelta(seconds=20)
     entry = Entry.objects.filter(action="shot.logged", table_name="stations_checkshot").get()
@@ -102,21 +120,21 @@ def test_the_moment_is_when_it_was_made_and_the_history_says_both(bar: Bar, devi
 
 @pytest.mark.parametrize("ago", [0, 20, -20])
 def test_what_a_slow_line_takes_is_now(device: Device, ago: int) -> None:
-    device.send(ago=ago, **SHOT)
+    device.send(SHOT, ago=ago)
     assert timezone.now() - CheckShot.objects.get().at < timedelta(seconds=15)
 
 
 @pytest.mark.parametrize("ago", [-3600, OLDEST.total_seconds() + 60, 10**10, 10**11])
 def test_a_moment_that_can_not_be_is_refused(device: Device, ago: float) -> None:
-    answer = device.send(ago=ago, **SHOT)
-    assert (_gone(answer), CheckShot.objects.count()) == ("refused", 0)
+    answer = device.send(SHOT, ago=ago)
+    assert (answer.gone, CheckShot.objects.count()) == ("refused", 0)
 
 
 def test_one_for_what_the_slot_held_before_is_refused(bar: Bar, cast: Cast, device: Device) -> None:
     place(bar.slot, cast.head_roaster)
-    answer = device.send(**SHOT)
-    assert (answer.status_code, _gone(answer)) == (412, "refused")
-    page = answer.content.decode()  # type: ignore[attr-defined]
+    answer = device.send(SHOT)
+    assert (answer.status, answer.gone) == (412, "refused")
+    page = answer.page
     assert "the shot was pulled for what it held before" in page
     assert 'value="38.5"' in page
     assert not CheckShot.objects.exists()
@@ -124,31 +142,31 @@ def test_one_for_what_the_slot_held_before_is_refused(bar: Bar, cast: Cast, devi
 
 def test_one_made_before_it_came_into_force_is_refused_too(bar: Bar, device: Device) -> None:
     _began(bar, timedelta(minutes=5))
-    assert device.send(ago=6 * MINUTE, **SHOT).status_code == 412
-    assert device.send(ago=4 * MINUTE, **SHOT).status_code == 200
+    assert device.send(SHOT, ago=6 * MINUTE).status == 412
+    assert device.send(SHOT, ago=4 * MINUTE).status == 200
 
 
 def test_nobody_sends_what_another_typed(cast: Cast, signed_in: SignedIn, device: Device) -> None:
     device.browser = signed_in(cast.shop_lead)
     for of in (cast.barista, cast.shop_lead):
-        answer = device.send(of=of, **SHOT)
-        assert (answer.status_code, _gone(answer)) == (409, "refused")
+        answer = device.send(SHOT, of=of)
+        assert (answer.status, answer.gone) == (409, "refused")
     assert not CheckShot.objects.exists()
 
 
 def test_nobody_signed_in_sends_nothing(device: Device) -> None:
     device.browser.logout()
-    answer = device.send(**SHOT)
-    assert (answer.status_code, _gone(answer)) == (401, "signed-out")
+    answer = device.send(SHOT)
+    assert (answer.status, answer.gone) == (401, "signed-out")
 
 
 def test_a_new_proof_is_told_to_what_waited_longer(cast: Cast, device: Device) -> None:
     device.browser.handler.enforce_csrf_checks = True
     device.hidden["csrfmiddlewaretoken"] = "a" * 64
-    answer = device.send(**SHOT)
-    assert (answer.status_code, _gone(answer)) == (403, "token")
-    device.hidden["csrfmiddlewaretoken"] = answer.json()["token"]  # type: ignore[attr-defined]
-    assert _gone(device.send(**SHOT)) == "done"
+    answer = device.send(SHOT)
+    assert (answer.status, answer.gone) == (403, "token")
+    device.hidden["csrfmiddlewaretoken"] = answer.said["token"]
+    assert device.send(SHOT).gone == "done"
 
 
 def test_the_key_ends_before_its_answer_is_forgotten() -> None:
@@ -161,9 +179,9 @@ def test_a_later_reading_says_more(bar: Bar, cast: Cast, signed_in: SignedIn) ->
     _began(bar, timedelta(hours=1))
     address = reverse("stations:read_back", args=[bar.slot.pk])
     lead = Device(signed_in(cast.shop_lead), cast.shop_lead, address)
-    assert _gone(lead.send(as_shown="on")) == "done"
+    assert lead.send({"as_shown": "on"}).gone == "done"
     lead.hidden["sent_once"] += "~earlier"
-    assert _gone(lead.send(ago=20 * MINUTE, water_volume="281")) == "done"
+    assert lead.send({"water_volume": "281"}, ago=20 * MINUTE).gone == "done"
     placed.refresh_from_db()
     assert placed.verdict == "matches"
     assert list(ReadBack.objects.order_by("at").values_list("verdict", flat=True)) == [
@@ -179,9 +197,9 @@ def test_a_round_passes_nothing_over_that_was_settled_meanwhile(
     round_ = Device(signed_in(cast.shop_lead), cast.shop_lead, address)
     prefix = f"slot{bar.slot.pk}-"
     seen = {f"{prefix}seen_placement": str(placed.pk), f"{prefix}as_shown": "on"}
-    assert round_.send(**seen).json()["said"] == ["Read back: 1 match."]  # type: ignore[attr-defined]
+    assert round_.send(seen).said["said"] == ["Read back: 1 match."]
     round_.hidden["sent_once"] += "~again"
-    assert round_.send(**seen).json()["said"] == ["Read back: 1 match."]  # type: ignore[attr-defined]
+    assert round_.send(seen).said["said"] == ["Read back: 1 match."]
     assert ReadBack.objects.count() == 2
 
 
@@ -211,6 +229,6 @@ def test_a_request_for_another_version_than_the_one_shown_is_refused(
     address = f"{reverse('recipes:request_new')}?version={second.pk}"
     device = Device(lead, cast.shop_lead, address)
     device.hidden["seen_base"] = str(first.pk)
-    answer = device.send(site=str(cast.site.pk), reason="Sour")
+    answer = device.send({"site": str(cast.site.pk), "reason": "Sour"})
     assert not ChangeRequest.objects.exists()
-    assert _gone(answer) == "refused"
+    assert answer.gone == "refused"
