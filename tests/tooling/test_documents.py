@@ -36,7 +36,8 @@ def is_there(word: str, beside: Path = ROOT) -> bool:
     if word.startswith(MADE):
         return True
     if "/" in word and word.split("/", maxsplit=1)[0] in TOPS:
-        return any(any(place.glob(word.rstrip("/"))) for place in (ROOT, beside))
+        path = word.partition("::")[0].rstrip("/")
+        return any(any(place.glob(path)) for place in (ROOT, beside))
     if re.fullmatch(r"[\w-]+\.(py|md|toml|yml|txt)", word):
         return word in {path.name for path in our_files()}
     if re.fullmatch(rf"({'|'.join((*FOLDERS, 'tests'))})(\.\w+)+", word):
