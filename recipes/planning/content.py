@@ -37,8 +37,10 @@ def settings_written(
     By slot first, which is how placements are indexed.
     """
     placed = Placement.objects.filter(
-        slot__station__in=stations, basis=kind.basis, basis_id=basis_id
-    )
+        slot__station__in=stations, basis=kind.basis, basis_id=basis_id,
+        # What was translated anew before its moment was signed with that measurement.
+        signature__meaning=kind.meaning,
+    )  # fmt: skip
     columns = placed.order_by().values_list(F("settings__station_id"), "settings__values")
     rows: Iterator[tuple[int, Values]] = columns.distinct().iterator()
     return rows

@@ -10,7 +10,7 @@ from typing import Any
 
 from audit.capture.models import Entry
 from people.signatures.content import Kept, Seen, kept_of
-from recipes.planning.plan import PERMIT, Kind
+from recipes.planning.plan import PERMIT, PUBLICATION, RE_TRANSLATION, Kind
 from recipes.translation.translating import title_of
 from recipes.versions.models import Version
 from stations.slots.models import ControlSettings, Placement
@@ -18,6 +18,8 @@ from stations.slots.models import ControlSettings, Placement
 Values = Mapping[str, Any]
 # Of a slot (id) at a station (id), the settings that a plan said; None where it said nothing.
 Said = Callable[[int, int], Values | None]
+# Of a slot (id), the settings and the recipe's digest of what waited for it, translated anew.
+Ahead = Callable[[int], tuple[Values | None, str]]
 
 
 @dataclass(frozen=True)
@@ -25,13 +27,15 @@ class Reader:
     """How to read one kind of signed plan.
 
     ``digests`` gives the plan's digest that each document (id) names, in one query; ``said`` reads
-    what was seen; ``content`` the digest of the version in it, where the plan holds one.
+    what was seen; ``content`` the digest of the version in it, where the plan holds one; ``ahead``
+    what was seen of placements that stay under another document.
     """
 
     kind: Kind
     digests: Callable[[Collection[int]], Mapping[int, str]]
     said: Callable[[Seen], Said]
     content: Callable[[Seen], str | None] = lambda _: None
+    ahead: Callable[[Seen], Ahead] = lambda _: lambda _: (None, "")
 
 
 _readers: dict[str, Reader] = {}
@@ -63,7 +67,7 @@ def misfits(placements: Sequence[Placement]) -> dict[int, str]:
 def _gather(placements: Sequence[Placement]) -> Evidence:
     signatures = {each.signature_id: each.signature for each in placements if each.signature}
     kept = kept_of(signatures.values())
-    bases = {each.signature_id: each.basis for each in placements}
+    bases = {each.signature_id: _under(each)[0] for each in placements}
     said = {
         pk: _readers[bases[pk]].said(seen)
         for pk, seen in kept.seen.items()
@@ -83,14 +87,32 @@ def _gather(placements: Sequence[Placement]) -> Evidence:
 def _named(placements: Iterable[Placement]) -> dict[tuple[str, int], str]:
     asked: dict[str, set[int]] = {}
     for each in placements:
-        if each.basis_id is not None:
-            asked.setdefault(each.basis, set()).add(each.basis_id)
+        basis, pk = _under(each)
+        if pk is not None:
+            asked.setdefault(basis, set()).add(pk)
     return {
         (basis, pk): digest
         for basis, ids in asked.items()
         if basis in _readers
         for pk, digest in _readers[basis].digests(ids).items()
     }
+
+
+def _under(placement: Placement) -> tuple[str, int | None]:
+    """What its signature must be of: its basis, or the measurement that translated it anew."""
+    signature = placement.signature
+    if _renewed_ahead(placement) and signature:
+        return RE_TRANSLATION.basis, signature.subject_id
+    return placement.basis, placement.basis_id
+
+
+def _renewed_ahead(placement: Placement) -> bool:
+    signature = placement.signature
+    return bool(
+        signature
+        and signature.meaning == RE_TRANSLATION.meaning
+        and placement.basis == PUBLICATION.basis
+    )
 
 
 def _titles(digests: Collection[str]) -> dict[str, str]:
@@ -119,9 +141,9 @@ def _moved(placement: Placement, evidence: Evidence) -> Iterator[str]:
     signature, settings = placement.signature, placement.settings
     if signature is None or placement.slot.station_id != settings.station_id:
         yield "the station they are for"
-    elif (signature.subject_type, signature.subject_id) != (placement.basis, placement.basis_id):
+    elif (signature.subject_type, signature.subject_id) != _under(placement):
         yield "what was signed"
-    elif evidence.named.get((placement.basis, signature.subject_id)) != signature.digest:
+    elif evidence.named.get((signature.subject_type, signature.subject_id)) != signature.digest:
         yield "the plan that was signed"
     elif signature.pk in evidence.kept.missing:
         yield from _unlike_entry(settings, evidence.written.get(settings.pk))
@@ -133,10 +155,13 @@ def _moved(placement: Placement, evidence: Evidence) -> Iterator[str]:
 
 def _unlike_plan(placement: Placement, evidence: Evidence) -> Iterator[str]:
     settings, signed = placement.settings, int(placement.signature_id or 0)
+    reader, seen = _readers[_under(placement)[0]], evidence.kept.seen[signed]
     said = evidence.said[signed](placement.slot_id, settings.station_id)
+    content = reader.content(seen)
+    if _renewed_ahead(placement):
+        said, content = reader.ahead(seen)(placement.slot_id)
     if settings.values != said:
         yield "the settings"
-    content = _readers[placement.basis].content(evidence.kept.seen[signed])
     if content is not None and content != settings.content_digest:
         yield "the recipe they are of"
     mark = f" · permit {placement.basis_id}" if placement.basis == PERMIT.basis else ""

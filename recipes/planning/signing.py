@@ -106,8 +106,16 @@ def place(
 
     One set of control settings for each station, version and values.
     """
-    slots, settings = _grouped(plan.to_place, mark)
     entitlement = Entitlement(plan.kind.basis, signature.subject_id, plan.kind.manner, signature)
+    place_lines(plan.to_place, entitlement, due=due, mark=mark)
+
+
+def place_lines(
+    lines: Iterable[AnyLine], entitlement: Entitlement, *, due: Mapping[int, datetime],
+    mark: str = "",
+) -> None:  # fmt: skip
+    """Schedule a placement for each of these lines under that entitlement."""
+    slots, settings = _grouped(lines, mark)
     for keys in _calls(slots):
         schedule(
             entitlement=entitlement,

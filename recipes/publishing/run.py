@@ -98,7 +98,7 @@ def _still_running(publication_id: int) -> bool:
 def complete(publication_id: int) -> bool:
     """Mark a running publication complete once nothing is left; whether this call did."""
     left = PublicationSite.objects.filter(publication_id=publication_id).aggregate(
-        left=Sum(F("slots") - F("placed"))
+        left=Sum(F("slots") - F("placed") - F("cancelled"))
     )["left"]
     if left:
         return False
@@ -125,11 +125,11 @@ def unfinished() -> list[int]:
         cursor.execute(
             """SELECT p.id FROM recipes_publication p WHERE p.state = 'running' AND (
                 EXISTS (SELECT 1 FROM recipes_publicationsite s WHERE s.publication_id = p.id
-                    AND s.placed < s.slots AND s.due_at <= statement_timestamp()
+                    AND s.placed + s.cancelled < s.slots AND s.due_at <= statement_timestamp()
                     AND (p.lot_id IS NULL OR EXISTS (SELECT 1 FROM stations_lotopening o
                         WHERE o.lot_id = p.lot_id AND o.site_id = s.site_id)))
                 OR NOT EXISTS (SELECT 1 FROM recipes_publicationsite s
-                    WHERE s.publication_id = p.id AND s.placed < s.slots))
+                    WHERE s.publication_id = p.id AND s.placed + s.cancelled < s.slots))
             ORDER BY p.id"""
         )
         return [row[0] for row in cursor.fetchall()]

@@ -13,6 +13,7 @@ from people.persons.verbs import Verb
 from people.signatures.models import Signature
 from people.signatures.signing import Credentials
 from recipes.planning.signing import Signer, place, settled, sign_plan
+from recipes.recalibration.ahead import hold_waiting, renew_waiting
 from recipes.recalibration.plan import RetranslationPlan, make_retranslation_plan
 from stations.calibrations.actions import CALIBRATION_ACCEPTED, refuse_if_decided
 from stations.calibrations.models import Calibration
@@ -33,10 +34,10 @@ def accept_calibration(
 
     ``seen`` is the digest of the plan that was looked at, ``revision`` the calibration's then.
     What can't hold the new settings or was set by hand keeps what it has; a slot on a permit too,
-    and falls back to the new settings when that ends. Raises NotPermitted,
-    Invalid (credentials; reason where something speaks against it), Stale, and Refused when it
-    was decided already, a publication is on its way to the station, or the plan is no longer
-    what was seen.
+    and falls back to the new settings when that ends. What a publication has scheduled here is
+    translated with it, for the same moment, or withdrawn where it can't be held. Raises
+    NotPermitted, Invalid (credentials; reason where something speaks against it), Stale, and
+    Refused when it was decided already, or the plan is no longer what was seen.
     """
     station = calibration.station
     site_id = station.machine.site_id
@@ -46,6 +47,7 @@ def accept_calibration(
         site_id=site_id,
     ) as recording:  # fmt: skip
         require(by, Verb.CALIBRATION_RECORD, site_id, subject)
+        hold_waiting(station.pk)
         plan = settled(
             # Whoever plans for these slots reads the station after this, and whoever accepts waits.
             slots=list(Slot.objects.filter(station=station).values_list("pk", flat=True)),
@@ -56,8 +58,7 @@ def accept_calibration(
         held = plan.calibration
         signature = sign_plan(plan, held.pk, Signer(by, credentials, site_id), recording)
         moment = _decide(plan, signature, revision, reason.strip())
-        place(plan, signature, due={site_id: moment})
-        _begin(plan)
+        _place(plan, signature, moment)
         held.refresh_from_db()
         return held
 
@@ -70,8 +71,10 @@ def _held(calibration: Calibration) -> Calibration:
     return rows.select_for_update(of=("self",)).get(pk=calibration.pk)
 
 
-def _begin(plan: RetranslationPlan) -> None:
+def _place(plan: RetranslationPlan, signature: Signature, moment: datetime) -> None:
     """Put what was placed into force, or beneath the permits that keep it waiting."""
+    place(plan, signature, due={plan.calibration.station.machine.site_id: moment})
+    renew_waiting(plan, signature)
     basis, pk = plan.kind.basis, plan.calibration.pk
     renew_beneath(basis=basis, basis_id=pk)
     bring_into_force(basis=basis, basis_id=pk, at_most=len(plan.lines))

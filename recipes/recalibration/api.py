@@ -37,15 +37,30 @@ class SlotPlanOut(serializers.Serializer[Any]):
     until = serializers.DateTimeField(allow_null=True)
 
 
+class WaitingPlanOut(serializers.Serializer[Any]):
+    """One slot with a publication ahead: what is scheduled there, and what accepting does to it.
+
+    `outcome` is place (translated anew for the same moment), same, or refuse (withdrawn).
+    """
+
+    slot = serializers.IntegerField()
+    placement = serializers.IntegerField()
+    due_at = serializers.DateTimeField()
+    outcome = serializers.CharField()
+    old = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
+    new = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
+    reasons = serializers.ListField(child=serializers.CharField())
+
+
 class CalibrationPlanOut(serializers.Serializer[Any]):
-    """What accepting changes; sign its digest. `waiting` names slots with a publication ahead.
+    """What accepting changes; sign its digest. `waiting` are slots with a publication ahead.
 
     Where there are `concerns`, accepting takes a reason.
     """
 
     digest = serializers.CharField()
     slots = SlotPlanOut(many=True)
-    waiting = serializers.ListField(child=serializers.IntegerField())
+    waiting = WaitingPlanOut(many=True)
     concerns = serializers.ListField(child=serializers.CharField())
 
 
@@ -155,6 +170,17 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
             }
             for line in plan.lines
         ],
-        "waiting": [placement.slot_id for placement in plan.waiting],
+        "waiting": [
+            {
+                "slot": line.slot.pk,
+                "placement": line.replaced.pk,
+                "due_at": line.replaced.due_at,
+                "outcome": str(line.outcome),
+                "old": line.replaced.settings.values,
+                "new": line.translation.values if line.translation else {},
+                "reasons": list(line.reasons),
+            }
+            for line in plan.waiting
+        ],
         "concerns": plan.concerns,
     }

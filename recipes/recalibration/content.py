@@ -7,8 +7,9 @@ from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, content_shown
 from recipes.planning.content import slots_moved
 from recipes.planning.plan import RE_TRANSLATION
-from recipes.planning.served import Reader, Said
+from recipes.planning.served import Ahead, Reader, Said
 from stations.calibrations.models import Calibration
+from stations.slots.models import Placement
 
 
 def calibration_content(signed: SignatureShown) -> ContentShown:
@@ -33,6 +34,28 @@ def _moved(accepted: Calibration, seen: Seen, digest: str) -> Iterator[str]:
         yield "when it is to be repeated"
     planned = _planned(seen)
     yield from slots_moved(RE_TRANSLATION, accepted.pk, planned)
+    yield from _ahead_moved(accepted, seen)
+
+
+def _ahead_moved(accepted: Calibration, seen: Seen) -> Iterator[str]:
+    """Whether what waited was given other settings than were seen."""
+    planned = _planned_ahead(seen)
+    placed = Placement.objects.filter(signature=accepted.signature_id)
+    rows = placed.exclude(basis=RE_TRANSLATION.basis).values_list(
+        "slot_id", "settings__values", "settings__content_digest"
+    )
+    if any((values, content) != planned.get(slot) for slot, values, content in rows):
+        yield "the settings of what waited"
+
+
+def _planned_ahead(seen: Seen) -> dict[int, tuple[Any, str]]:
+    """The settings of each slot (id) for which something waited, and the digest of its recipe."""
+    return {line[1]: (line[3], line[5]) for line in seen.get("waiting", [])}
+
+
+def _said_ahead(seen: Seen) -> Ahead:
+    planned = _planned_ahead(seen)
+    return lambda slot: planned.get(slot, (None, ""))
 
 
 def _planned(seen: Seen) -> dict[int, Any]:
@@ -49,4 +72,4 @@ def _digests(ids: Collection[int]) -> Mapping[int, str]:
     return dict(Calibration.objects.filter(pk__in=ids).values_list("pk", "plan_digest"))
 
 
-READER = Reader(RE_TRANSLATION, _digests, _said)
+READER = Reader(RE_TRANSLATION, _digests, _said, ahead=_said_ahead)

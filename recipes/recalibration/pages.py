@@ -1,9 +1,11 @@
 """A calibration: what it measured, what accepting it would change, and the decision."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
 from django import forms
+from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.timezone import now
@@ -14,7 +16,7 @@ from people.signatures.fields import SigningForm, note_signed
 from people.signatures.rules import Meaning
 from recipes.planning.plan import RE_TRANSLATION, Outcome
 from recipes.recalibration.actions import accept_calibration
-from recipes.recalibration.plan import RetranslationPlan, make_retranslation_plan
+from recipes.recalibration.plan import RetranslationLine, RetranslationPlan, make_retranslation_plan
 from stations.calibrations.actions import reject_calibration
 from stations.calibrations.drawing import fit_drawing
 from stations.calibrations.forms import RejectForm
@@ -112,7 +114,10 @@ def calibration(request: PageRequest, pk: int) -> HttpResponse:
     """Runs, fit and decision; for those who may decide, the way there."""
     found = _found(request, pk)
     basis = RE_TRANSLATION.basis
-    placed = Placement.objects.filter(basis=basis, basis_id=pk).select_related("settings", "slot")
+    under = Q(basis=basis, basis_id=pk)
+    if found.signature_id:
+        under |= Q(slot__station=found.station_id, signature=found.signature_id)
+    placed = Placement.objects.filter(under).select_related("settings", "slot")
     context = _measured(found) | {
         "placed": placed.order_by("slot__number"),
         "just_recorded": found.recorded_by_id == request.user.pk
@@ -167,13 +172,10 @@ def _accept(request: PageRequest, found: Calibration, form: AcceptForm) -> None:
 def _planned(plan: RetranslationPlan) -> dict[str, Any]:
     station = plan.calibration.station
     traits = plan.calibration.traits
-    lines = [
-        (line, [(label_of(code), old, new, unit) for code, old, new, unit in line.changes])
-        for line in plan.lines
-    ]
     return {
         "plan": plan,
-        "lines": lines,
+        "lines": _with_changes(plan.lines),
+        "waiting": _with_changes(plan.waiting),
         "station": station,
         "site": station.machine.site,
         "counts": {outcome.value: len(plan.of(outcome)) for outcome in Outcome},
@@ -181,6 +183,14 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
         "concerns": plan.concerns,
         "answers": in_words(plan.calibration.answers),
     }
+
+
+def _with_changes(lines: Sequence[RetranslationLine]) -> list[tuple[RetranslationLine, Any]]:
+    """Each line with (label, old value, new value, unit) of what changes."""
+    return [
+        (line, [(label_of(code), old, new, unit) for code, old, new, unit in line.changes])
+        for line in lines
+    ]
 
 
 @page(Verb.CALIBRATION_RECORD, methods="GET POST")

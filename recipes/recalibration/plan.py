@@ -12,8 +12,17 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.policy.models import Policy
 from recipes.permits.models import Permit
+from recipes.planning.accepting import Accepted, to_accept
 from recipes.planning.facts import SlotReason, slot_fact, words
-from recipes.planning.plan import PERMIT, PLACED, RE_TRANSLATION, Outcome, Plan, SlotLine
+from recipes.planning.plan import (
+    PERMIT,
+    PLACED,
+    RE_TRANSLATION,
+    Outcome,
+    Plan,
+    SlotLine,
+    stations_of,
+)
 from recipes.translation.translating import StationTranslation, translate_for
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
@@ -23,7 +32,6 @@ from stations.calibrations.questions import open_questions
 from stations.equipment.models import Slot, Station
 from stations.slots.bases import say_waiting
 from stations.slots.models import Placement, PlacementQuerySet
-from web.printing import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +71,28 @@ class RetranslationPlan(Plan[RetranslationLine]):
 
     kind = RE_TRANSLATION
     calibration: Calibration
-    waiting: list[Placement]
+    waiting: Sequence[RetranslationLine]  # what is to come into force here, by a publication
 
     @property
     def site_names(self) -> dict[int, str]:
         """The station's site."""
         site = self.calibration.station.machine.site
         return {site.pk: str(site)}
+
+    @property
+    def ahead(self) -> list[RetranslationLine]:
+        """Of what waits, that which is translated anew."""
+        return [line for line in self.waiting if line.outcome is Outcome.PLACE]
+
+    @property
+    def withdrawn(self) -> list[RetranslationLine]:
+        """Of what waits, that which this station can't hold any more."""
+        return [line for line in self.waiting if line.outcome is Outcome.REFUSE]
+
+    @cached_property
+    def accepted(self) -> list[Accepted]:
+        """What a named person must accept, of what waits as well."""
+        return to_accept(stations_of([*self.to_place, *self.ahead]))
 
     @cached_property
     def concerns(self) -> list[str]:
@@ -80,16 +103,8 @@ class RetranslationPlan(Plan[RetranslationLine]):
         return [*measured.concerns, *asked, *sorted(words(one.flag) for one in self.accepted)]
 
     def hindrance(self) -> Refused | None:
-        """What is on its way here was translated by the calibration so far."""
-        if not self.waiting:
-            return None
-        first, slots = self.waiting[0], counted(len(self.waiting), "slot waits", "slots wait")
-        return Refused(
-            f"{first.settings} is on its way to this station, translated by the old calibration;"
-            f" {slots} for it, {first.slot} first.",
-            who_may="anybody who may accept it, once the publication is complete",
-            how_to_ask="Wait until it is in force, or ask a head roaster to cancel the rest of it.",
-        )
+        """None: what can't hold the new settings is told slot by slot."""
+        return None
 
     def content(self) -> dict[str, Any]:
         """The calibration's result, and slot by slot what is held and what would be."""
@@ -115,7 +130,18 @@ class RetranslationPlan(Plan[RetranslationLine]):
                 ]
                 for line in self.lines
             ],
-        }
+        } | ({"waiting": [_seen_waiting(line) for line in self.waiting]} if self.waiting else {})
+
+
+def _seen_waiting(line: RetranslationLine) -> list[Any]:
+    return [
+        line.replaced.pk,
+        line.slot.pk,
+        str(line.outcome),
+        line.translation.values if line.translation else None,
+        [fact.as_json() for fact in line.facts],
+        line.replaced.settings.content_digest,
+    ]
 
 
 def make_retranslation_plan(*, by: User, calibration: Calibration) -> RetranslationPlan:
@@ -123,10 +149,11 @@ def make_retranslation_plan(*, by: User, calibration: Calibration) -> Retranslat
     require(by, Verb.CALIBRATION_RECORD, calibration.station.machine.site_id)
     here = Placement.objects.filter(slot__station=calibration.station_id)
     held = list(here.in_force().select_related("settings", "slot").order_by("slot__number"))
-    waiting = list(here.filter(state="scheduled").select_related("settings", "slot"))
+    coming = here.filter(state="scheduled", manner="takes_over")
+    waiting = list(coming.select_related("settings", "slot").order_by("slot__number"))
     say_waiting(waiting)
     beneath = _beneath(here)
-    every = [*held, *(each for each, _ in beneath.values())]
+    every = [*held, *waiting, *(each for each, _ in beneath.values())]
     versions = versions_of(each for each in every if each.manner in SIGNED_FOR_IT)
     refuse = Policy.current().refuses_above_boiling
     translated = {
@@ -139,7 +166,8 @@ def make_retranslation_plan(*, by: User, calibration: Calibration) -> Retranslat
         else _line_on_permit(each, beneath.get(each.slot_id), versions, translated)
         for each in held
     ]
-    return RetranslationPlan(lines=lines, calibration=calibration, waiting=waiting)
+    ahead = [_line(each, versions, translated) for each in waiting]
+    return RetranslationPlan(lines=lines, calibration=calibration, waiting=ahead)
 
 
 def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:

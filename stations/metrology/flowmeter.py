@@ -119,6 +119,14 @@ def fit_flow_meter(
     if line.slope <= 0.0 or not math.isfinite(line.slope):
         raise BadValueError("pulses", line.slope, "counts that rise with the volume")
     free = fit_line(volumes, pulses) if _tells_intercept(volumes) else None
+    return _fitted(line, free, volumes, pulses, shared, called)
+
+
+def _fitted(  # noqa: PLR0917 - what one fit is made of
+    line: StraightLine, free: StraightLine | None, volumes: Floats, pulses: Floats,
+    shared: float, called: tuple[int, ...],
+) -> FlowMeterFit:  # fmt: skip
+    """Return the outcome of a line through the origin and one that is free to miss it."""
     return FlowMeterFit(
         volumes=tuple(volumes.tolist()),
         pulses=tuple(pulses.tolist()),

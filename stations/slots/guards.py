@@ -99,11 +99,21 @@ HAND = refuse(
 )
 
 # Given in this very transaction (the database stamps the moment of a signature): one that lies
-# there already cannot be borrowed for slots and settings that its signer never saw.
+# there already cannot be borrowed for slots and settings that its signer never saw. What still
+# waited when its station was measured anew is under the same basis, with the signature over that
+# measurement: the same content for the same moment, in place of what was cancelled for it.
 SIGNED = refuse(
     """SELECT 1 FROM changed n LEFT JOIN people_signature s
-        ON s.id = n.signature_id AND s.subject_type = n.basis AND s.subject_id = n.basis_id
-        AND s.at >= transaction_timestamp()
+        ON s.id = n.signature_id AND s.at >= transaction_timestamp()
+        AND (s.subject_type = n.basis AND s.subject_id = n.basis_id
+            OR s.meaning = 're_translated' AND n.manner = 'takes_over' AND EXISTS (
+                SELECT 1 FROM stations_placement o
+                JOIN stations_controlsettings a ON a.id = o.settings_id
+                JOIN stations_controlsettings b ON b.id = n.settings_id
+                WHERE o.slot_id = n.slot_id AND o.basis = n.basis AND o.basis_id = n.basis_id
+                    AND o.manner = n.manner AND o.due_at = n.due_at AND o.state = 'cancelled'
+                    AND o.ended_at >= transaction_timestamp()
+                    AND a.content_digest = b.content_digest AND a.station_id = b.station_id))
     WHERE n.manner <> 'by_hand' AND s.id IS NULL""",
     "A placement needs the signature of what it is under, given together with it.",
 )

@@ -177,7 +177,10 @@ class Placement(models.Model):
                 fields=["slot"], condition=Q(state="suspended"), name="placement_one_suspended"
             ),
             models.UniqueConstraint(
-                fields=["slot", "basis", "basis_id"], name="placement_once_per_slot_and_basis"
+                fields=["slot", "basis", "basis_id"],
+                # What is translated anew before its moment is cancelled for what takes its place.
+                condition=~Q(state="cancelled"),
+                name="placement_once_per_slot_and_basis",
             ),
             one_of("manner", PlacementManner, name="placement_manner_is_known"),
             one_of("state", PlacementState, name="placement_state_is_known"),

@@ -157,6 +157,48 @@ def cancel_scheduled(*, basis: str, basis_id: int) -> int:
     ).update(state=Placement.State.CANCELLED)
 
 
+# What waits, when its station is measured anew: it is cancelled, and the same under the same basis
+# for the same moment takes its place, in the settings and under the signature of now.
+
+
+def lock_scheduled(station_id: int) -> None:
+    """Make whoever brings something into force at a station wait, or wait for them.
+
+    Before the slots (`lock_slots`), since that is how it comes into force.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT p.id FROM stations_placement p JOIN stations_slot s ON s.id = p.slot_id"
+            " WHERE s.station_id = %s AND p.state = 'scheduled'"
+            " ORDER BY p.slot_id FOR UPDATE OF p",
+            [station_id],
+        )
+
+
+def give_way(placements: Sequence[int]) -> int:
+    """Cancel scheduled placements (ids) for what is translated anew in this transaction."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "UPDATE stations_placement SET state = 'cancelled', ended_at = clock_timestamp()"
+            " WHERE id = ANY(%s) AND state = 'scheduled'",
+            [list(placements)],
+        )
+        return int(cursor.rowcount)
+
+
+def name_successors(placements: Sequence[int]) -> int:
+    """Let what gave way name what was scheduled in its place; returns how many."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """UPDATE stations_placement AS old SET superseded_by_id = new.id
+            FROM stations_placement AS new
+            WHERE old.id = ANY(%s) AND new.slot_id = old.slot_id AND new.basis = old.basis
+                AND new.basis_id = old.basis_id AND new.state = 'scheduled'""",
+            [list(placements)],
+        )
+        return int(cursor.rowcount)
+
+
 STEP_IN = """
 WITH aside AS (
     UPDATE stations_placement AS old SET state = 'suspended', superseded_by_id = new.id

@@ -1,21 +1,18 @@
 """Accepting a calibration: the station's traits and its slots, in one signed step."""
 
-from datetime import time, timedelta
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from django.db import Error, transaction
 from django.utils import timezone
 
-from audit.capture.context import recorded
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused, Stale
-from people.persons.actions import PERSON_ADDED
 from people.persons.models import User
 from people.signatures.models import Signature
 from people.signatures.signing import Credentials
 from recipes.publishing import run
-from recipes.publishing.timing import When
 from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import make_retranslation_plan
 from recipes.versions.holding import slots_holding
@@ -25,7 +22,7 @@ from stations.equipment.actions import change_site
 from stations.equipment.models import Slot, Station
 from stations.slots.by_hand import place_by_hand
 from stations.slots.models import Placement
-from tests.bar import DOUBLE, Bar, approved, draft
+from tests.bar import Bar
 from tests.cast import credentials
 from tests.publishing import Publish, send
 from tests.recipes.calibrating import accept, holds, measure, runs_at
@@ -117,17 +114,6 @@ def test_permits_and_hand_set_slots_are_left_and_named(placed: Bar) -> None:
     assert [holds(slot).basis for slot in (first, second, free)] == [
         "permit", "re_translation", "by_hand",
     ]  # fmt: skip
-
-
-def test_a_publication_on_its_way_comes_first(placed: Bar, send: Publish) -> None:
-    tomorrow = When((timezone.now() + timedelta(days=1)).date(), time(6, 30))
-    with recorded(by=None, action=PERSON_ADDED):
-        warmer = {**DOUBLE, "brew_temperature": ("94.0", "0.5", "0.5")}
-        newer = approved(placed.cast, draft(placed.cast, warmer, placed.version.recipe))
-    send(newer, when=tomorrow)
-    with pytest.raises(Refused, match="on its way"):
-        accept(measure(placed.stations[0], "4.2", placed.cast.technician), placed.cast.technician)
-    assert Calibration.objects.get().state == "proposed"
 
 
 def test_what_moved_since_it_was_seen_is_not_signed(placed: Bar, send: Publish) -> None:
