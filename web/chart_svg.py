@@ -17,12 +17,12 @@ import vl_convert as vlc
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-from web.axes import number_marks, time_marks
+from web.axes import MOST, number_marks, time_marks
 from web.charts import Band, Bars, Curve, Lanes, Level, Panel, Part, Span, Steps
 
-WIDTH = 440  # CSS pixels; a phone shows it a little smaller, and still legible
+WIDTH = 324  # CSS pixels: with its axis as wide as a phone's page; wider columns enlarge it
 NAMES = 110  # of it, what the names beside lanes and lying bars take
-LEVELS = 74  # and what the names of levels take, beside the plot so that no line runs through them
+LEVELS = 76  # and what the names of levels take, beside the plot so that no line runs through them
 PADDING = {"left": 14, "right": 14, "top": 5, "bottom": 5}  # browsers' letters may be wider
 LANE, THICK, THIN = 34, 18, 8  # a lane's height, and that of the spans in it
 ROOMY = 0.16  # of the whole width: a span as long has room for its words
@@ -44,6 +44,7 @@ def svg_of(parts: tuple[Part, ...], text: str) -> SafeString:
     sheet = sheet.configure_axis(
         labelColor=SOFT, titleColor=INK, gridColor=RULE, domainColor=SOFT, tickColor=SOFT,
         labelFontSize=13, titleFontSize=13, titleFontWeight="normal", labelLimit=NAMES,
+        labelSeparation=8, tickCount=MOST,
     )  # fmt: skip
     sheet = sheet.configure_view(stroke=RULE)
     sheet = sheet.configure_legend(labelColor=INK, labelFontSize=13, orient="top", title=None)
