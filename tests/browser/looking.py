@@ -44,7 +44,70 @@ def _told(violation: dict[str, Any]) -> str:
 def fits(page: Page) -> None:
     """Nothing makes the page scroll sideways."""
     wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
-    assert wide <= 0, f"{page.url} is {wide} px wider than the screen"
+    assert wide <= 0, f"{wide} px wider than the screen: {page.evaluate(BEYOND)}"
+
+
+BEYOND = """[...document.querySelectorAll('main *')]
+  .filter(element => element.getBoundingClientRect().right > innerWidth + 1)
+  .slice(0, 3).map(element => element.outerHTML.slice(0, 120))"""
+
+
+# CSS pixels: the smallest phone in use, a tablet held upright, and a desk's screen at 200 %
+NARROW = (360, 820, 720)
+HEAD = 110  # CSS pixels that the head and the way back may take of a phone
+
+
+def fits_narrow(page: Page) -> None:
+    """As narrow as pages have to be it fits too, and at 200 % it is as accessible."""
+    whole = page.viewport_size
+    assert whole is not None
+    try:
+        for width in NARROW:
+            page.set_viewport_size({"width": width, "height": whole["height"]})
+            fits(page)
+            if width == NARROW[0]:
+                _begins_high(page)
+        axe(page)
+    finally:
+        page.set_viewport_size(whole)
+
+
+def _begins_high(page: Page) -> None:
+    boxes = [part.bounding_box() for part in page.locator(".site-head, .crumbs").all()]
+    ends = max(box["y"] + box["height"] for box in boxes if box)
+    assert ends <= HEAD, f"head and way back take {ends:.0f} px of a phone"
+
+
+def dark(page: Page) -> None:
+    """In the dark it is as accessible."""
+    page.emulate_media(color_scheme="dark")
+    try:
+        axe(page)
+    finally:
+        page.emulate_media(color_scheme="light")
+
+
+# Words within a picture; where two overlap by more than a hair, neither can be read.
+BAD_WORDS = """() => [...document.querySelectorAll('.drawing svg')].flatMap(drawn => {
+  const frame = drawn.getBoundingClientRect()
+  const words = [...drawn.querySelectorAll('text')]
+    .filter(word => word.textContent.trim() && Number(getComputedStyle(word).opacity) > 0)
+    .map(word => [word.textContent, word.getBoundingClientRect()])
+    .filter(([, box]) => box.width > 0)
+  const over = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
+    && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 4
+  const outside = words.filter(([, box]) => box.left < frame.left - 1 || box.right > frame.right + 1
+    || box.top < frame.top - 1 || box.bottom > frame.bottom + 1)
+  const twice = words.flatMap(([one, a], at) =>
+    words.slice(at + 1).filter(([, b]) => over(a, b)).map(([other]) => `${one} on ${other}`))
+  return [...outside.map(([word]) => `${word} sticks out`), ...twice]
+})"""
+
+
+def legible(page: Page) -> None:
+    """Every word of a chart is inside it and on no other."""
+    bad = page.evaluate(BAD_WORDS)
+    assert not bad, "\n".join(bad)
 
 
 SMALL_TARGETS = """least => [...document.querySelectorAll(

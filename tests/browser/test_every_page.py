@@ -5,7 +5,7 @@ from django.urls import reverse
 from playwright.sync_api import Page
 
 from tests.browser.conftest import OpenPage
-from tests.browser.looking import axe, fits, touchable
+from tests.browser.looking import axe, dark, fits, fits_narrow, legible, touchable
 from tests.browser.scene import Scene
 from tests.browser.visits import (
     BEFORE_SIGNING_IN,
@@ -45,7 +45,8 @@ def looked_at(page: Page, visit: Visit, scene: Scene) -> list[str]:
     response = page.goto(path)
     if response is None or response.status != 200:
         return [f"{path}: answered {response.status if response else 'nothing'}"]
-    return [f"{path}: {said}" for look in (axe, fits, touchable) for said in _said(look, page)]
+    looks = (axe, fits, touchable, legible, fits_narrow, dark)
+    return [f"{path}, {look.__name__}: {said}" for look in looks for said in _said(look, page)]
 
 
 def _said(look: object, page: Page) -> list[str]:
