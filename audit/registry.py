@@ -123,6 +123,8 @@ class Registry:
     sites: Callable[[Collection[int]], Mapping[int, SiteShown]] = lambda _: {}
     site_names: Names = Names()
     people_names: Names = Names()
+    devices: Callable[[Collection[int]], Mapping[int, str]] = lambda _: {}
+    device_names: Names = Names()
     parameters: Callable[[], Sequence[tuple[str, str]]] = list
     parameter_unit: Callable[[str], str] = lambda _: ""
     signature: Callable[[int], SignatureShown | None] = lambda _: None
@@ -185,6 +187,11 @@ def register_sites(
 def register_people(names: Names) -> None:
     """How to choose a person by name, for the filter."""
     registry.people_names = names
+
+
+def register_devices(read: Callable[[Collection[int]], Mapping[int, str]], names: Names) -> None:
+    """What devices are called today, by their number, and how to choose one by its name."""
+    registry.devices, registry.device_names = read, names
 
 
 def register_parameters(
@@ -263,6 +270,11 @@ def subject_name(type_: str, pk: int, otherwise: str) -> str:
     """What the subject is called today, or what its newest entry called it."""
     kind = kind_of(type_)
     return (kind.named(pk) if kind and kind.named else "") or otherwise
+
+
+def device_name(number: int | None) -> str:
+    """What that device is called today, or its number; nothing for none."""
+    return registry.devices([number]).get(number, f"device {number}") if number else ""
 
 
 def subject_word(type_: str) -> str:

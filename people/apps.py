@@ -40,6 +40,7 @@ def _tell_the_history() -> None:
         models,  # noqa: F401 - says which tables leave no history
     )
     from people.signatures.whole import every_signature, signatures_shown
+    from people.tablets import history as tablets
     from people.tokens import actions as tokens  # noqa: F401 - our words
 
     register_people(names_in(User.objects.all, everywhere=True))
@@ -50,6 +51,7 @@ def _tell_the_history() -> None:
     register_subject("policy", "Policy")
     register_subject("token", "Token")
     register_subject("signature", "Signature")
+    tablets.register()
 
 
 def _people_named(text: str) -> Iterable[tuple[int, str]]:

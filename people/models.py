@@ -2,9 +2,11 @@
 
 from people.passkeys.models import Assertion, KeyEvent
 from people.persons.models import Assignment, User
+from people.pins.models import Pin
 from people.policy.models import Boiling, Policy
 from people.sign_in.models import LibraryAddress, LibraryKey, SecondFactor, SignIn, SingleAccount
 from people.signatures.models import Meaning, Signature, SignedContent, SigningRule
+from people.tablets.models import PinTry, Tablet, TabletPolicy
 from people.tokens.models import ApiToken, Scope
 
 __all__ = [
@@ -16,6 +18,8 @@ __all__ = [
     "LibraryAddress",
     "LibraryKey",
     "Meaning",
+    "Pin",
+    "PinTry",
     "Policy",
     "Scope",
     "SecondFactor",
@@ -24,5 +28,7 @@ __all__ = [
     "SignedContent",
     "SigningRule",
     "SingleAccount",
+    "Tablet",
+    "TabletPolicy",
     "User",
 ]

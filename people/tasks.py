@@ -4,6 +4,7 @@ from celery import shared_task
 from django.contrib.sessions.backends.db import SessionStore
 
 from people.sign_in.sessions import note_expired
+from people.tablets.tries import forget_old_tries
 from web.idempotency import forget_old_keys
 
 
@@ -13,3 +14,4 @@ def forget_what_is_old() -> None:
     forget_old_keys()
     SessionStore.clear_expired()
     note_expired()
+    forget_old_tries()

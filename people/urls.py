@@ -4,8 +4,10 @@ from django.urls import URLPattern
 
 from people.auditing import urls as auditing
 from people.persons import urls as persons
+from people.pins import urls as pins
 from people.policy import urls as policy
 from people.sign_in import urls as sign_in
+from people.tablets import urls as tablets
 from people.tokens import urls as tokens
 
 app_name = "people"
@@ -14,6 +16,8 @@ urlpatterns: list[URLPattern] = [
     *sign_in.page_urls,
     *tokens.page_urls,
     *policy.page_urls,
+    *pins.page_urls,
+    *tablets.page_urls,
 ]
 api_urls: list[URLPattern] = [
     *persons.api_urls,

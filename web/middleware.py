@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
 
 from audit.capture.context import Channel, RequestContext, request_context
+from audit.capture.devices import BEGINS, request_id_at
 from audit.characters import may_hold_unseen, visible
 from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
@@ -57,10 +58,11 @@ class RequestContextMiddleware:
         token = request_context.set(about)
         try:
             response = self.get_response(request)
+            told = request_context.get()
         finally:
             request_context.reset(token)
         response = _not_in_part(request, response)
-        response["X-Request-ID"] = request_id
+        response["X-Request-ID"] = told.request_id
         mark_refusal(request, response)
         _show_unseen(response)
         _keep_private(response)
@@ -120,7 +122,13 @@ def _keep_private(response: HttpResponse) -> None:
 def request_id_of(request: HttpRequest) -> str:
     """The caller's own X-Request-ID where it is harmless, or else a new one."""
     given = request.headers.get("X-Request-ID", "")
-    return given if REQUEST_ID.fullmatch(given) else uuid.uuid4().hex
+    harmless = REQUEST_ID.fullmatch(given) and not given.startswith(BEGINS)
+    return given if harmless else uuid.uuid4().hex
+
+
+def name_device(device: int) -> None:
+    """Say at which device all of this request is done; its id tells it from here on."""
+    request_context.set(replace(request_context.get(), request_id=request_id_at(device)))
 
 
 def correct_channel(channel: Channel) -> None:

@@ -15,7 +15,9 @@ from audit.errors import Invalid, Problem
 LINE_END = re.compile(r"[\t\n\r\u2028\u2029]")
 SECRET = "password"  # noqa: S105 - the name of the field, whose value is never looked at or told
 # Fields that prove who somebody is, or belong to the page as it was: never shown again, never kept.
-NEVER_REPEATED = frozenset({"csrfmiddlewaretoken", SECRET, "code", "passkey", "sent_once"})
+NEVER_REPEATED = frozenset(
+    {"csrfmiddlewaretoken", SECRET, "code", "passkey", "pin", "pin_again", "sent_once"}
+)
 TOLD = 10  # problems listed; more would only make the answer long
 
 

@@ -19,19 +19,23 @@ from web.text import NEVER_REPEATED
 TYPED = "typed"  # in the session, until it is shown again
 LARGEST = 64 * 1024  # bytes of what is kept; nobody types more
 SIGNED_IN_AGAIN = "You are signed in again. Nothing was sent yet: look at it, and send it again."
+LED = ("tablet_back", "tablet_to")  # where a form led that a tablet sends when it is left alone
 NOT_TYPED = frozenset({"revision", "seen", "digest"})
 
 
-def keep_typed(request: HttpRequest, back: str, words: str, person: int) -> None:
-    """Keep what was sent, until that person sees the page `back` again with those words."""
+def keep_typed(request: HttpRequest, back: str, words: str, person: int, *, to: str = "") -> None:
+    """Keep what was sent, until that person sees the page `back` again with those words.
+
+    to: where the form is sent, if not to the address that was asked for.
+    """
     sent = request.POST.copy()
-    for name in NEVER_REPEATED:
+    for name in (*NEVER_REPEATED, *LED):
         sent.pop(name, None)
     text = sent.urlencode()
     if len(text) <= LARGEST:
         request.session[TYPED] = {
             "back": back,
-            "to": request.path,
+            "to": to or request.path,
             "sent": text,
             "words": words,
             "person": person,
@@ -46,20 +50,32 @@ def sign_in_first(request: HttpRequest, methods: Collection[str]) -> HttpRespons
     """
     if request.method != "POST":
         return redirect_to_login(request.get_full_path())
-    back = request.get_full_path() if "GET" in methods else _came_from(request)
+    back = request.get_full_path() if "GET" in methods else came_from(request)
     person = person_of(request.POST.get(FIELD, ""))
     if person is not None:
         keep_typed(request, back, SIGNED_IN_AGAIN, person)
     return nothing_done(redirect_to_login(back))
 
 
-def _came_from(request: HttpRequest) -> str:
+def came_from(request: HttpRequest) -> str:
     """The page of ours that held the form, else home: what only takes what is sent is no page."""
     told = request.headers.get("Referer", "")
     if not url_has_allowed_host_and_scheme(told, {request.get_host()}):
         return "/"
     parts = urlsplit(told)
     return f"{parts.path}?{parts.query}" if parts.query else parts.path or "/"
+
+
+def take_typed(request: HttpRequest) -> dict[str, object] | None:
+    """What is kept, taken out: for whoever ends a session and may put it into the next one."""
+    kept: dict[str, object] | None = request.session.pop(TYPED, None)
+    return kept
+
+
+def put_typed(request: HttpRequest, kept: dict[str, object] | None) -> None:
+    """Put it into another session of the same browser."""
+    if kept:
+        request.session[TYPED] = kept
 
 
 class Typed:

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models.expressions import RawSQL
 
 from audit.capture.context import Channel
+from audit.capture.devices import BEGINS, PATTERN
 from audit.capture.governed import exempt
 from audit.capture.triggers import insert_only, stamped
 
@@ -14,6 +15,10 @@ from audit.capture.triggers import insert_only, stamped
 def by_database(sql: str, output: "models.Field[object, object]") -> RawSQL:
     """A column the database fills in."""
     return RawSQL(sql, (), output_field=output)  # noqa: S611
+
+
+DEVICE = models.Func(models.F("request_id"), models.Value(PATTERN), function="substring")
+"""The number of the device, as text; NULL where there is none."""
 
 
 def one_of(field: str, choices: Iterable[Enum], *, name: str) -> models.CheckConstraint:
@@ -87,6 +92,13 @@ class Entry(models.Model):
                 fields=["operation", "id"],
                 name="entry_refused",
                 condition=models.Q(operation="refused"),
+            ),
+            # What was done at a device the program knows: its number begins the request's id.
+            models.Index(
+                DEVICE,
+                "id",
+                name="entry_device",
+                condition=models.Q(request_id__startswith=BEGINS),
             ),
             models.Index(fields=["at"], name="entry_at"),
             # The order of sealing, see audit.sealing.seal.

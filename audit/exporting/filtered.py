@@ -6,14 +6,15 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 
+from audit.capture.devices import device_of
 from audit.ledger.canonical import read_object
 from audit.reading.queries import HistoryFilter, page_of
-from audit.registry import SignatureShown, registry
+from audit.registry import SignatureShown, device_name, registry
 from audit.sealing.payload import FIELDS, entries_by_id
 
 PAGE = 2_000
 SIGNATURE = ("name", "role", "meaning", "at", "digest", "manner")
-HEADINGS = (*FIELDS, *(f"signature_{part}" for part in SIGNATURE))
+HEADINGS = (*FIELDS, *(f"signature_{part}" for part in SIGNATURE), "device")
 # A spreadsheet takes a cell that begins with one of these for a formula, and runs it.
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001
 
@@ -24,8 +25,9 @@ def json_lines(wanted: HistoryFilter, scope: frozenset[int] | None) -> Iterator[
 
 
 def csv_lines(wanted: HistoryFilter, scope: frozenset[int] | None) -> Iterator[str]:
-    """One entry a row, newest first, with its signature; text can not act as a formula."""
+    """One entry a row, newest first, with signature and device; text can not act as a formula."""
     signature = lru_cache(maxsize=1000)(registry.signature)
+    device = lru_cache(maxsize=1000)(device_name)
     line = _Line()
     writer = csv.writer(line, quoting=csv.QUOTE_ALL)
     writer.writerow(HEADINGS)
@@ -34,7 +36,8 @@ def csv_lines(wanted: HistoryFilter, scope: frozenset[int] | None) -> Iterator[s
         entry = read_object(payload)
         signed = signature(entry["signature_id"]) if entry["signature_id"] else None
         cells = [_cell(entry[name]) for name in FIELDS]
-        writer.writerow([*cells, *_signature_cells(signed)])
+        at = _cell(device(device_of(entry["request_id"])))
+        writer.writerow([*cells, *_signature_cells(signed), at])
         yield line.text
 
 

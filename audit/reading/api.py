@@ -9,6 +9,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from audit.capture.devices import device_of
 from audit.capture.models import Entry
 from audit.reading.access import HistoryEndpoint, scope_of
 from audit.reading.approvals import Approval, approvals_of
@@ -66,6 +67,7 @@ class EntrySerializer(serializers.ModelSerializer[Entry]):
     """One line of the history. `changes` is {field: [old, new]}; decimals are strings."""
 
     road = serializers.CharField(source="channel")
+    device = serializers.SerializerMethodField()
     action_words = serializers.SerializerMethodField()
     approval = serializers.SerializerMethodField()
 
@@ -83,6 +85,7 @@ class EntrySerializer(serializers.ModelSerializer[Entry]):
             "db_role",
             "client_addr",
             "request_id",
+            "device",
             "txid",
             "action",
             "action_words",
@@ -108,6 +111,10 @@ class EntrySerializer(serializers.ModelSerializer[Entry]):
         approvals: Mapping[int, Approval] = self.context["approvals"]
         approval = approvals.get(entry.pk)
         return dict(ApprovalSerializer(approval).data) if approval else None
+
+    def get_device(self, entry: Entry) -> int | None:
+        """The number of the enrolled tablet it was made at, if it was at one."""
+        return device_of(entry.request_id)
 
     def get_action_words(self, entry: Entry) -> str:
         """Plain words for the action."""
@@ -149,6 +156,7 @@ PARAMETERS = [
     OpenApiParameter("about", TEXT, description="kind of the subject"),
     OpenApiParameter("subject", TEXT, description="its name, or with `about` its number"),
     OpenApiParameter("person", WHOLE, description="who acted"),
+    OpenApiParameter("device", WHOLE, description="at which enrolled tablet"),
     OpenApiParameter("action", TEXT, description="what was done"),
     OpenApiParameter("parameter", TEXT, description="code of the parameter"),
     OpenApiParameter("outcome", TEXT, enum=["refused"], description="refused: nothing else"),

@@ -135,12 +135,13 @@ class Suggested:
 
 
 class FilterForm(forms.Form):
-    """Site, subject, person, action, parameter, outcome and days; every one optional."""
+    """Site, subject, person, device, action, parameter, outcome and days; every one optional."""
 
     site = _named("Site", "site_names")
     about = _picked("Kind", [], "a kind from the list")
     subject = forms.CharField(label="Subject", required=False, max_length=120)
     person = _named("Person", "person_names")
+    device = _named("Device", "device_names")
     action = _picked("Action", [], "an action from the list")
     parameter = _picked("Parameter", [], "a parameter from the list")
     outcome = _picked("Outcome", OUTCOMES, "an outcome from the list")
@@ -170,6 +171,10 @@ class FilterForm(forms.Form):
     def clean_person(self) -> int | None:
         """The person meant."""
         return self._meant("person", registry.people_names, "person")
+
+    def clean_device(self) -> int | None:
+        """The device meant."""
+        return self._meant("device", registry.device_names, "device")
 
     def _meant(self, name: str, names: Names, word: str) -> int | None:
         text = self.cleaned_data[name]
@@ -244,6 +249,7 @@ class FilterForm(forms.Form):
             action=data["action"] or None,
             parameter=data["parameter"] or None,
             operation=data["outcome"] or None,
+            device=str(data["device"]) if data["device"] else None,
             since=data["since"],
             until=data["until"],
             zone=of_site[site].zone if of_site else settings.HOUSE_ZONE,

@@ -16,10 +16,13 @@ from django.db import connection
 from django.db.models import BooleanField, Q, QuerySet
 from django.db.models.expressions import RawSQL
 
-from audit.capture.models import Entry
+from audit.capture.devices import BEGINS, PATTERN
+from audit.capture.models import DEVICE, Entry
 from audit.capture.partitions import bounds
 
 LAST = 2**63 - 1  # the largest id there can be
+
+DEVICE_SQL = f"substring(request_id, '{PATTERN}')"  # as audit.capture.models.DEVICE writes it
 
 # Ids are drawn a moment before the clock is read, so neighbours in time may be swapped in id.
 # An hour is far more than a stalled process could swap; only within it `at` is looked at.
@@ -141,8 +144,11 @@ def walk(
         entries = entries.filter(parameter__isnull=False)  # its index is partial
     if "operation" in columns:
         entries = entries.filter(operation="refused")  # so is this one's
+    if DEVICE_SQL in columns:
+        entries = entries.filter(request_id__startswith=BEGINS).alias(at_device=DEVICE)  # and this
     between = _between(entries, columns, ["%s"] * len(values), values, ids)
-    return between.order_by(*_order([*columns, "id"], newest=newest))
+    ordered = ["at_device" if column == DEVICE_SQL else column for column in columns]
+    return between.order_by(*_order([*ordered, "id"], newest=newest))
 
 
 def farthest(

@@ -80,7 +80,11 @@ EFFORT = 10_000  # entries a page may look through: some 20 ms
 EMPTY = HistoryPage([], None, None)
 
 
-NAMES = {"site": "site_names", "person": "people_names"}  # in the registry, by field
+NAMES = {
+    "site": "site_names",
+    "person": "people_names",
+    "device": "device_names",
+}  # in the registry, by field
 
 
 @require_safe

@@ -13,7 +13,16 @@ from typing import Self
 from django.db.models import Q, QuerySet
 
 from audit.capture.models import Entry
-from audit.reading.keyset import Bounds, Range, bounds_of, by_sites, farthest, holds, walk
+from audit.reading.keyset import (
+    DEVICE_SQL,
+    Bounds,
+    Range,
+    bounds_of,
+    by_sites,
+    farthest,
+    holds,
+    walk,
+)
 from audit.registry import registry, types_of
 
 PAGE = 50
@@ -31,6 +40,7 @@ class HistoryFilter:
     action: str | None = None
     parameter: str | None = None
     operation: str | None = None  # only "refused" has an index
+    device: str | None = None  # its number, as the request's id has it
     since: date | None = None
     until: date | None = None
     zone: str = "UTC"
@@ -156,11 +166,13 @@ EQUALITIES = {
     "site": "site_id",
     "action": "action",
     "operation": "operation",
+    "device": DEVICE_SQL,
 }
 # The indexes to walk, the one that usually leaves least first.
 WALKS: tuple[tuple[str, ...], ...] = (
     ("subject_type", "subject_id"),
     ("operation",),
+    ("device",),
     ("parameter",),
     ("actor",),
     ("site",),

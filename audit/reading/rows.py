@@ -8,6 +8,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from audit.capture.context import channel_words
+from audit.capture.devices import device_of
 from audit.capture.models import Entry, Operation
 from audit.reading.approvals import Approval, approvals_of
 from audit.reading.changes import Change, Wording, changes_of, fitted
@@ -34,6 +35,7 @@ class Row:
     attempts: Attempts
     approval: Approval | None  # None of what was refused
     zone: str  # the clock to show
+    device: str = ""  # what the device it was made at is called today
 
     @property
     def url(self) -> str:
@@ -152,7 +154,7 @@ def clock_of(rows: Sequence[Row]) -> str:
 
 def _rows(attempts: Sequence[Attempts], wording: Wording, *, one_site: bool) -> list[Row]:
     newest = [each.newest for each in attempts]
-    sites, approvals = _sites(newest), approvals_of(newest)
+    sites, approvals, devices = _sites(newest), approvals_of(newest), _devices(newest)
     places = [sites.get(entry.site_id or 0) for entry in newest]
     zones = {site.zone if site else "" for site in places}
     [zone] = zones if one_site and len(zones) == 1 else [""]
@@ -169,9 +171,18 @@ def _rows(attempts: Sequence[Attempts], wording: Wording, *, one_site: bool) -> 
             attempts=each,
             approval=approvals.get(entry.pk),
             zone=zone or settings.HOUSE_ZONE,
+            device=devices.get(entry.pk, ""),
         )
         for each, entry, site in zip(attempts, newest, places, strict=True)
     ]
+
+
+def _devices(entries: Iterable[Entry]) -> Mapping[int, str]:
+    """What the device of each entry is called, where it has one."""
+    at = {entry.pk: device_of(entry.request_id) for entry in entries}
+    numbers = {number for number in at.values() if number is not None}
+    named = registry.devices(numbers) if numbers else {}
+    return {pk: named.get(n, f"device {n}") for pk, n in at.items() if n is not None}
 
 
 def _sites(entries: Iterable[Entry]) -> Mapping[int, SiteShown]:

@@ -56,6 +56,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "web.middleware.RequestContextMiddleware",
+    "people.tablets.middleware.TabletMiddleware",
     "people.sign_in.middleware.SeenMiddleware",
     "web.bodies.BodyLimitMiddleware",
 ]
@@ -82,6 +83,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "config.navigation.places",
+                "people.tablets.showing.at_tablet",
                 "audit.reconciling.notices.not_as_recorded",
             ]
         },

@@ -102,6 +102,7 @@ ACCOUNT_RATE_LIMITS = {
     "login_failed": "10/m/ip,5/5m/key",  # the key is address and client
     "login_address": "20/5m/key",  # of one address, from anywhere; past it the next line counts
     "login_slowed": "1/m/key",
+    "tablet_code": "10/m/ip,60/m/key",  # codes to enrol a tablet with, from all clients together
     "reset_password": "10/m/ip,3/m/key",
 }
 ACCOUNT_EMAIL_SUBJECT_PREFIX = "[Portaledger] "

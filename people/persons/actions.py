@@ -5,6 +5,7 @@ from contextlib import contextmanager
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
+from django.dispatch import Signal
 from django.urls import reverse
 
 from audit.alarms import Alarm, register_alarm
@@ -21,6 +22,9 @@ PERSON_ADDED = register("person.added", "Added person")
 PERSON_CHANGED = register("person.changed", "Changed person")
 ROLE_ASSIGNED = register("role.assigned", "Gave role")
 ROLE_REMOVED = register("role.removed", "Took role away")
+
+role_removed = Signal()
+"""Sent with the person, in the transaction that took a role of theirs away."""
 
 
 # Somebody has to be able to let people in: the last owner stays.
@@ -149,7 +153,8 @@ def remove_assignment(*, by: User, assignment: Assignment) -> None:
         with keeping_an_owner():
             if not Assignment.objects.filter(pk=assignment.pk).delete()[0]:
                 raise NotFound("This role has been taken away already.")
-    person.forget_roles()
+        person.forget_roles()
+        role_removed.send(User, person=person)
 
 
 def _require_at(by: User, site_id: int | None) -> None:

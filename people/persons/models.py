@@ -17,7 +17,8 @@ from audit.capture.models import one_of
 from audit.revision import Revised
 from audit.vocabulary import register
 from people.persons.likeness import name_keyed
-from people.persons.verbs import Role, Verb, roles_at, sites_where
+from people.persons.standing import where_they_stand
+from people.persons.verbs import Held, Role, Verb, roles_at, sites_where
 
 PASSWORD_REHASHED = register("person.password_rehashed", "Password hashed anew at sign-in")
 
@@ -128,15 +129,16 @@ class User(AbstractBaseUser, Revised):
             return False
         return any(backend.has_perm(self, perm, obj=obj) for backend in auth.get_backends())
 
-    def roles_held(self, *, anew: bool = False) -> "list[Assignment]":
-        """Their roles, remembered as long as this object lives (one request) unless asked anew.
+    def roles_held(self, *, anew: bool = False) -> list[Held]:
+        """Their roles as they count here and now, remembered as long as this object lives (one
+        request) unless asked anew. At a site's tablet they end at that site.
 
         None for the deactivated: that counts at once, not at the next sign-in.
         """
         if anew or self._roles_held is None:
             mine = Assignment.objects.filter(user_id=self.pk, user__is_active=True)
             self._roles_held = list(mine)
-        return self._roles_held
+        return where_they_stand(self.pk, self._roles_held)
 
     def forget_roles(self) -> None:
         """After a change of roles: the next question reads them anew."""
@@ -190,6 +192,8 @@ class Assignment(models.Model):
     created_at = models.DateTimeField(db_default=Now(), editable=False)
 
     objects = AssignmentQuerySet.as_manager()
+
+    by_pin = False  # a role as it is given counts in full
 
     class Meta:
         ordering = ["role", "site_id"]

@@ -8,8 +8,9 @@ from django.contrib.auth.models import AnonymousUser
 from django.db.models import Model, QuerySet
 
 from audit.errors import NotPermitted, Subject
-from people.persons.models import Assignment, User
-from people.persons.verbs import Role, Verb, first_role, roles_for, sites_where
+from people.persons.models import User
+from people.persons.standing import AT_TABLET, NOT_BY_PIN, PinNotEnough, in_full, standing_of
+from people.persons.verbs import Held, Role, Verb, first_role, roles_for, sites_where
 from web.access import access
 from web.lookup import Outside
 
@@ -31,7 +32,9 @@ def require(
     """The role that allows it, read anew. Raises NotPermitted: who may, and how to ask."""
     role = first_role(_read(user), verb, site_id)
     if role is None:
-        raise _refusal(verb, "there" if site_id else "", subject, site_id)
+        if first_role(in_full(_read(user)), verb, site_id):
+            raise _needs_more(verb, subject, site_id)
+        raise _refusal(user, verb, "there" if site_id else "", subject, site_id)
     return role
 
 
@@ -39,7 +42,7 @@ def require_everywhere(user: User, verb: Verb, subject: Subject | None = None) -
     """As require, for what concerns all sites at once: only a role that covers them all counts."""
     role = first_role([a for a in _read(user) if a.site_id is None], verb, None)
     if role is None:
-        raise _refusal(verb, "for all sites", subject, None)
+        raise _refusal(user, verb, "for all sites", subject, None)
     return role
 
 
@@ -47,11 +50,14 @@ def require_at_each(
     user: User, verb: Verb, sites: Collection[int], subject: Subject | None = None
 ) -> None:
     """As require, for what reaches several sites: each must be covered by a role that allows it."""
-    covered = sites_where(_read(user), verb)
+    held = _read(user)
+    covered = sites_where(held, verb)
     if covered is not None and not covered:
-        raise _refusal(verb, "", subject, None)
+        if sites_where(in_full(held), verb):
+            raise _needs_more(verb, subject, None)
+        raise _refusal(user, verb, "", subject, None)
     if covered is not None and not covered.issuperset(sites):
-        raise _refusal(verb, "at every site it concerns", subject, None)
+        raise _refusal(user, verb, "at every site it concerns", subject, None)
 
 
 def may_at_each(user: User | AnonymousUser, verb: Verb, sites: Collection[int]) -> bool:
@@ -82,19 +88,37 @@ def answer_pages() -> None:
     access.require, access.require_everywhere = anywhere, everywhere
 
 
-def _read(user: User | AnonymousUser) -> list[Assignment]:
+def _read(user: User | AnonymousUser) -> list[Held]:
     return user.roles_held(anew=True) if isinstance(user, User) else []
 
 
-def _remembered(user: User | AnonymousUser) -> list[Assignment]:
+def _remembered(user: User | AnonymousUser) -> list[Held]:
     return user.roles_held() if isinstance(user, User) else []
 
 
-def _refusal(verb: Verb, where: str, subject: Subject | None, site_id: int | None) -> NotPermitted:
-    return NotPermitted(
-        f"Your roles do not allow “{verb.words}”{f' {where}' if where else ''}.",
+def _needs_more(verb: Verb, subject: Subject | None, site_id: int | None) -> NotPermitted:
+    return PinNotEnough(
+        f"A PIN is not enough to {verb.words}.",
         who_may=roles_for(verb),
-        how_to_ask=ASK,
+        how_to_ask=NOT_BY_PIN,
+        subject=subject,
+        site_id=site_id,
+    )
+
+
+def _refusal(
+    user: User | AnonymousUser,
+    verb: Verb,
+    where: str,
+    subject: Subject | None,
+    site_id: int | None,
+) -> NotPermitted:
+    at_tablet = standing_of(user.pk) is not None
+    return NotPermitted(
+        f"Your roles do not allow “{verb.words}”{f' {where}' if where else ''}"
+        f"{' at this tablet' if at_tablet else ''}.",
+        who_may=roles_for(verb),
+        how_to_ask=AT_TABLET if at_tablet else ASK,
         subject=subject,
         site_id=site_id,
     )

@@ -6,6 +6,7 @@ from allauth.mfa.models import Authenticator
 from allauth.socialaccount.models import SocialAccount
 
 from people.persons.models import User
+from people.pins.models import Pin
 from people.sign_in.models import SignIn
 from people.sign_in.single import account_of
 from people.tokens.models import ApiToken
@@ -31,6 +32,7 @@ class AccessOf:
     ended: list[SignIn]
     factors: list[Factor]
     tokens: list[ApiToken]
+    pin: Pin | None
     single: SocialAccount | None  # connected to the provider of the settings
 
     @property
@@ -40,13 +42,14 @@ class AccessOf:
 
 
 def access_of(person: User) -> AccessOf:
-    """Read it: at most five queries."""
-    mine = SignIn.objects.filter(user=person)
+    """Read it: at most six queries."""
+    mine = SignIn.objects.filter(user=person).select_related("tablet")
     return AccessOf(
         list(mine.live()),
         list(mine.exclude(ended_at=None)[:LATEST]),
         [_factor(each) for each in Authenticator.objects.filter(user_id=person.pk).order_by("pk")],
         list(ApiToken.objects.filter(user=person)),
+        Pin.objects.filter(user=person).first(),
         account_of(person),
     )
 

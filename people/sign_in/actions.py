@@ -10,6 +10,7 @@ from people.persons.actions import keeping_an_owner, subject_of
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
+from people.pins.actions import forget_pin
 from people.sign_in.models import End
 from people.sign_in.sessions import end_all
 from people.tokens.actions import revoke_all
@@ -20,7 +21,7 @@ PERSON_REACTIVATED = register("person.reactivated", "Allowed sign-in again")
 
 
 def deactivate_person(*, by: User, person: User, revision: int) -> None:
-    """End somebody's sign-in and, for good, sessions and tokens; what they did and signed stays.
+    """End somebody's sign-in and, for good, sessions, tokens and PIN. What they signed stays.
 
     Raises NotPermitted, Stale, and Refused for oneself and for the last owner.
     """
@@ -31,6 +32,7 @@ def deactivate_person(*, by: User, person: User, revision: int) -> None:
         with keeping_an_owner():
             compare_and_set(person, revision, is_active=False, signed_out_at=timezone.now())
         revoke_all(person=person, reason="Their sign-in was ended.")
+        forget_pin(person)
         end_all(person, End.DEACTIVATED)
 
 

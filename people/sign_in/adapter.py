@@ -17,6 +17,7 @@ from audit.vocabulary import register
 from people.persons.actions import subject_of
 from people.persons.models import User
 from people.persons.permissions import may
+from people.persons.standing import require_in_full
 from people.persons.verbs import Verb
 from people.sign_in.models import End
 from people.sign_in.sessions import (
@@ -50,6 +51,7 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the librar
         Whoever knew the old one, or has a token made under it, is out: sessions end with the hash.
         """
         with recorded(by=user, action=PASSWORD_SET):
+            require_in_full(user, "set a password", subject_of(user))
             user.set_password(password)
             user.save(update_fields=["password", "password_set_at"])
             revoke_all(person=user, reason=SET_ANEW)

@@ -108,6 +108,7 @@ class Way(models.TextChoices):
     PASSWORD = "password", "password"
     PASSKEY = "passkey", "passkey"
     SINGLE = "single", "single sign-on"
+    PIN = "pin", "PIN"
 
 
 class Factor(models.TextChoices):
@@ -127,6 +128,11 @@ class End(models.TextChoices):
     PASSWORD = "password", "password set anew"
     DEACTIVATED = "deactivated", "sign-in ended"
     EXPIRED = "expired", "expired"
+    HANDED_OVER = "handed_over", "tablet handed over"
+    LEFT_ALONE = "left_alone", "left alone"
+    TABLET = "tablet", "tablet revoked or another one"
+    PIN = "pin", "PIN set anew or removed"
+    ROLE = "role", "no role there any more"
 
 
 class SignInQuerySet(models.QuerySet["SignIn"]):
@@ -151,6 +157,10 @@ class SignIn(models.Model):
     session_key = models.CharField(max_length=40, null=True, unique=True, editable=False)  # noqa: DJ001 - as said
     way = models.CharField(max_length=10, choices=Way)
     factor = models.CharField("second factor", max_length=20, choices=Factor, blank=True)
+    # Where it began at an enrolled tablet.
+    tablet = models.ForeignKey(
+        "people.Tablet", models.PROTECT, null=True, related_name="sign_ins", editable=False
+    )
     address = models.GenericIPAddressField("from", null=True)
     client = models.CharField("with", max_length=CLIENT_LENGTH, blank=True)
     begun_at = models.DateTimeField("since", db_default=Now())
@@ -172,6 +182,10 @@ class SignIn(models.Model):
             models.CheckConstraint(
                 condition=models.Q(factor__in=["", *Factor.values]),
                 name="sign_in_factor_is_known",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(way="pin") | models.Q(tablet__isnull=False),
+                name="sign_in_by_pin_is_at_a_tablet",
             ),
             models.CheckConstraint(
                 condition=models.Q(ended_at=None, end="")

@@ -20,6 +20,7 @@ from audit.vocabulary import register
 from people.persons.actions import subject_of
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
+from people.persons.standing import require_in_full
 from people.persons.verbs import Verb
 from people.sign_in.models import CLIENT_LENGTH, End, Factor, SignIn, Way
 from web.middleware import client_address
@@ -33,15 +34,23 @@ SIGN_IN_REFUSED = register("sign_in.refused", "Was refused sign-in")
 
 logger = logging.getLogger(__name__)
 MARK = "sign_in"  # in the session: which row of ours it is
+AT_TABLET = "tablet"  # in the session of whoever took over by PIN: at which tablet
+TABLET = "tablet_pk"  # noted on a request: the enrolled tablet it comes from
 SEEN_EVERY = timedelta(minutes=10)
 REASON = 200  # characters
 
 
-def begin(request: HttpRequest, person: User) -> None:
+def tablet_of(request: HttpRequest) -> int | None:
+    """The number of the enrolled tablet that asks (people.tablets says so), if it is one."""
+    found: int | None = vars(request).get(TABLET)
+    return found
+
+
+def begin(request: HttpRequest, person: User, *, by_pin: bool = False) -> None:
     """Note that somebody has just signed in here, how, from which address and with what."""
     if not request.session.session_key:
         request.session.save()
-    way, factor = _ways(request, person)
+    way, factor = (Way.PIN, "") if by_pin else _ways(request, person)
     with recorded(by=person, action=SIGNED_IN):
         _end(SignIn.objects.live().filter(session_key=request.session.session_key), End.AGAIN)
         begun = SignIn.objects.create(
@@ -49,16 +58,19 @@ def begin(request: HttpRequest, person: User) -> None:
             session_key=request.session.session_key,
             way=way,
             factor=factor,
+            tablet_id=tablet_of(request),
             address=client_address(request),
             client=client_of(request),
         )
     request.session[MARK] = begun.pk
 
 
-def refuse_sign_in(request: HttpRequest, why: str, about: Subject | None) -> None:
+def refuse_sign_in(
+    request: HttpRequest, why: str, about: Subject | None, *, site_id: int | None = None
+) -> None:
     """Into the history, with address and client, and as seldom as any refusal when repeated."""
     refused = Refused(why, subject=about, attempted={"client": (None, client_of(request))})
-    record_refusal(refused, by=None, action=SIGN_IN_REFUSED)
+    record_refusal(refused, by=None, action=SIGN_IN_REFUSED, site_id=site_id)
 
 
 def client_of(request: HttpRequest) -> str:
@@ -125,7 +137,33 @@ def end_all(person: User, end: End, *, but: int = 0) -> int:
     return _end(SignIn.objects.live().filter(user=person).exclude(pk=but), end)
 
 
+def end_at_tablet(tablet_pk: int, end: End) -> int:
+    """All that is open at a tablet, inside the action that is the cause of it; how many."""
+    return _end(SignIn.objects.live().filter(tablet=tablet_pk), end)
+
+
+def end_by_pin(person: User, end: End, *, but_at: frozenset[int] | None = frozenset()) -> int:
+    """What somebody has open by PIN, but at these sites (None: at all), inside the action."""
+    if but_at is None:
+        return 0
+    mine = SignIn.objects.live().filter(user=person, way=Way.PIN)
+    elsewhere = mine.exclude(tablet__site__in=but_at)
+    # By their numbers: a row joined to its tablet can't be locked.
+    return _end(
+        SignIn.objects.live().filter(pk__in=list(elsewhere.values_list("pk", flat=True))), end
+    )
+
+
+def end_here(request: HttpRequest, end: End) -> None:
+    """The session that asks, at a tablet: whoever comes next finds nothing of it."""
+    here = SignIn.objects.live().filter(pk=here_of(request))
+    if isinstance(request.user, User):
+        with recorded(by=request.user, action=SIGNED_OUT):
+            _end(here, end)
+
+
 def _require(by: User, person: User, reason: str) -> None:
+    require_in_full(by, "end sessions", subject_of(person))
     if person.pk != by.pk:
         require_everywhere(by, Verb.PEOPLE_MANAGE, subject_of(person))
         line_of("reason", reason, REASON)

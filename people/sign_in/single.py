@@ -27,6 +27,7 @@ from people.confirming.lately import UNPROVEN
 from people.persons.actions import subject_of
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
+from people.persons.standing import require_in_full
 from people.persons.verbs import Verb
 from people.sign_in.sessions import refuse_sign_in
 
@@ -180,6 +181,7 @@ def disconnect(*, by: User, person: User, subject: str) -> None:
     it is gone.
     """
     with recorded(by=by, action=DISCONNECTED, subject=subject_of(person)):
+        require_in_full(by, "disconnect single sign-on", subject_of(person))
         if person.pk != by.pk:
             require_everywhere(by, Verb.PEOPLE_MANAGE, subject_of(person))
         kept = SocialAccount.objects.filter(user_id=person.pk, uid=subject)

@@ -15,6 +15,7 @@ from people.passkeys.asking import Dialog, require_counting_up
 from people.passkeys.models import Assertion, KeyEvent, why_unproven
 from people.persons.models import User
 from people.persons.permissions import require
+from people.persons.standing import require_in_full
 from people.persons.verbs import Verb
 from people.sign_in.actions import FACTOR_USED
 from people.signatures.models import Manner, Meaning, Signature, SignedContent
@@ -112,6 +113,7 @@ def sign(
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("sign() needs the transaction of the action that is signed")
     subject = Subject(subject_type, subject_id)
+    require_in_full(by, "sign", subject)
     role = require(by, verb, site_id, subject)
     signature = Signature(
         user=by,

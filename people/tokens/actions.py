@@ -13,6 +13,7 @@ from audit.revision import compare_and_set
 from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require, require_everywhere
+from people.persons.standing import require_in_full
 from people.persons.verbs import Verb
 from people.tokens.models import ApiToken, Scope, digest_of
 from web.text import line_of
@@ -49,6 +50,7 @@ def revoke_token(*, by: User, token: ApiToken) -> None:
     """End a token at once: one's own, or anybody's as the owner. Raises NotPermitted, NotFound."""
     subject = Subject("token", token.pk, token.name)
     with recorded(by=by, action=TOKEN_REVOKED, subject=subject):
+        require_in_full(by, "revoke a token", subject)
         if token.user_id != by.pk:
             require_everywhere(by, Verb.PEOPLE_MANAGE, subject)
         if token.revoked_at:

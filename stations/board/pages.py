@@ -88,6 +88,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
         "opening": OpeningPolicy.of(shown),
         "may_set_opening": may(request.user, Verb.OPENING_SET, shown.pk),
         "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, shown.pk),
+        "may_enrol": may(request.user, Verb.TABLET_ENROL, shown.pk),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.pk),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.pk),
     }

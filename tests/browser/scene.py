@@ -18,6 +18,8 @@ from audit.reconciling.models import Reconciliation
 from audit.reconciling.run import run_reconciliation
 from audit.sealing.seal import seal
 from people.persons.models import User
+from people.tablets.actions import add_tablet
+from people.tablets.models import Tablet
 from people.tokens.actions import make_token
 from people.tokens.models import Scope
 from recipes.coffees.models import Coffee, Recipe
@@ -85,6 +87,7 @@ class Scene:
     opened: Tasting
     fitted: Station
     opening: LotOpening
+    tablet: Tablet
 
     @property
     def grinder(self) -> Grinder | Station:
@@ -129,6 +132,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
         opening=bag,
+        tablet=add_tablet(by=cast.owner, site_id=cast.site.pk, name="Counter left")[0],
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),

@@ -92,6 +92,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("recipes:request_rebase", "overtaken"),
         Visit("people:tokens"),
         Visit("people:sessions"),
+        Visit("people:pin"),
     ),
     "barista": (
         Visit("home"),
@@ -158,10 +159,15 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("people:add"),
         pk("people:edit", "person"),
         Visit("people:policy"),
+        pk("people:tablets", "site"),
+        pk("people:tablet_edit", "tablet"),
+        pk("people:tablet_policy", "site"),
     ),
 }
 
 BEFORE_SIGNING_IN = (
+    Visit("people:tablet"),
+    Visit("people:tablet_enrol"),
     Visit("account_login"),
     Visit("account_reset_password"),
     Visit("account_reset_password_done"),
@@ -212,6 +218,14 @@ NOT_PAGES = {
     "recipes:tasting_attach",
     "stations:slots_add",
     "stations:import_example",
+    "people:tablet_person",  # needs a tablet and a PIN: test_tablet.py
+    "people:tablet_leave",
+    "people:tablet_rest",
+    "people:tablet_full",
+    "people:tablet_code",
+    "people:tablet_revoke",
+    "people:pin_remove",
+    "people:own_pin_remove",
     "people:give_role",
     "people:take_role",
     "people:session_end",

@@ -24,6 +24,7 @@ from audit.reconciling.run import run_reconciliation
 from people.persons.actions import PERSON_ADDED
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
+from people.tablets.actions import add_tablet
 from recipes.modelling.actions import FIT_ASKED
 from recipes.modelling.models import ShotFit
 from recipes.permits.actions import grant
@@ -158,6 +159,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "tasting": _tasting(site, lead), "fit": _fit(bar, station, lead),
         "shot": _shot(bar, slot), **_grinder(bar, station),
         "calibration": measure(station, "4.2", bar.cast.technician).pk,
+        "tablet": add_tablet(by=lead, site_id=site.pk, name="Counter")[0].pk,
     }  # fmt: skip
     things: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
     return things | {

@@ -1,0 +1,1 @@
+"""The short PIN by which somebody takes over at a tablet, and nowhere else."""
