@@ -16,7 +16,7 @@ from people.passkeys.models import Assertion, KeyEvent, why_unproven
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.standing import require_in_full
-from people.persons.verbs import Verb
+from people.persons.verbs import Role, Verb
 from people.sign_in.actions import FACTOR_USED
 from people.signatures.models import Manner, Meaning, Signature, SignedContent
 from people.signatures.rules import need_of, require_means
@@ -113,8 +113,7 @@ def sign(
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("sign() needs the transaction of the action that is signed")
     subject = Subject(subject_type, subject_id)
-    require_in_full(by, "sign", subject)
-    role = require(by, verb, site_id, subject)
+    role = _role(by, verb, site_id, subject)
     signature = Signature(
         user=by,
         name=by.name,
@@ -130,6 +129,12 @@ def sign(
     if seen:
         SignedContent(signature=signature, canonical=seen.decode()).save(force_insert=True)
     return signature
+
+
+def _role(by: User, verb: Verb, site_id: int | None, subject: Subject) -> Role:
+    """In which role: never by a PIN, whatever the verb."""
+    require_in_full(by, "sign", subject)
+    return require(by, verb, site_id, subject)
 
 
 # Whether it is they.

@@ -13,7 +13,7 @@ from people.sign_in.models import End
 from people.sign_in.sessions import AT_TABLET, TABLET
 from people.tablets.handing_over import keep_awake, leave
 from people.tablets.models import Tablet
-from people.tablets.recognising import tablet_that_asks
+from people.tablets.recognising import NOTED, tablet_that_asks
 from web.middleware import API, name_device
 from web.typed import came_from, keep_typed
 
@@ -32,7 +32,7 @@ class TabletMiddleware:
         """The answer."""
         tablet = tablet_that_asks(request)
         if tablet:
-            vars(request).update({TABLET: tablet.pk, "tablet": tablet})
+            vars(request).update({TABLET: tablet.pk, NOTED: tablet})
             name_device(tablet.pk)
         _end_what_is_out_of_place(request, tablet)
         with standing(_standing(request, tablet)):

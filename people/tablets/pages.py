@@ -20,7 +20,7 @@ from people.tablets.actions import enrol
 from people.tablets.handing_over import leave
 from people.tablets.middleware import IN_FULL
 from people.tablets.models import Tablet
-from people.tablets.recognising import give_key
+from people.tablets.recognising import give_key, recognised
 from people.tablets.taking_over import people_at, take_over
 from web.form_pages import form_errors
 from web.lookup import one_or_404
@@ -84,11 +84,6 @@ def _refuse_unprintable(request: HttpRequest) -> None:
     refuse_unprintable((name, str(text)) for name, all_ in given for text in (name, *all_))
 
 
-def _tablet(request: HttpRequest) -> Tablet | None:
-    found: Tablet | None = vars(request).get("tablet")
-    return found
-
-
 def _next(request: HttpRequest) -> str:
     """Where whoever takes over is led: a page of ours, or nothing."""
     asked = request.POST.get("next") or request.GET.get("next", "")
@@ -99,7 +94,7 @@ def _next(request: HttpRequest) -> str:
 @LOOK
 def tablet(request: HttpRequest) -> HttpResponse:
     """Who are you? Those of the site who have a PIN."""
-    here = _tablet(request)
+    here = recognised(request)
     if here is None:
         return render(request, "people/tablets/none.html")
     if request.user.is_authenticated:
@@ -136,7 +131,7 @@ class PinForm(forms.Form):
 @FORM
 def tablet_person(request: HttpRequest, pk: int) -> HttpResponse:
     """The PIN of whoever was chosen; right, they take over."""
-    here = _tablet(request)
+    here = recognised(request)
     if here is None:
         raise Http404("This is no enrolled tablet.")
     _refuse_unprintable(request)

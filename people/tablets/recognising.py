@@ -21,12 +21,19 @@ from people.tablets.models import Tablet, digest_of
 
 logger = logging.getLogger(__name__)
 COOKIE = "tablet"
+NOTED = "tablet"  # on the request
 COOKIE_LIVES = timedelta(days=400)  # what browsers allow at most; each new key begins it anew
 KEY_LENGTH = 100  # characters worth looking up
 RENEWED_AFTER = timedelta(hours=1)
 OVERTAKING = timedelta(minutes=1)
 SEEN_EVERY = timedelta(minutes=10)
 COPIED = "A key of this tablet was used that had been replaced: there is a copy of its cookie."
+
+
+def recognised(request: HttpRequest) -> Tablet | None:
+    """The tablet that asks, as the middleware noted it."""
+    found: Tablet | None = vars(request).get(NOTED)
+    return found
 
 
 def tablet_that_asks(request: HttpRequest) -> Tablet | None:

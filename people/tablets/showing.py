@@ -6,11 +6,12 @@ from django.urls import reverse
 from people.persons.models import User
 from people.sign_in.sessions import AT_TABLET
 from people.tablets.handing_over import IDLE
+from people.tablets.recognising import recognised
 
 
 def at_tablet(request: HttpRequest) -> dict[str, object]:
     """Nothing anywhere else."""
-    tablet = vars(request).get("tablet")
+    tablet = recognised(request)
     if tablet is None:
         return {}
     shown: dict[str, object] = {"at_tablet": tablet}

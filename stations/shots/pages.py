@@ -13,6 +13,7 @@ from stations.shots.card import card_of, slot_at_hand
 from stations.shots.forms import CorrectionForm
 from stations.shots.judging import LABELS, SAID
 from stations.shots.models import CheckShot
+from stations.shots.to_anybody import shown_by_policy
 from stations.slots.holdings import holdings
 from stations.slots.pages import covered_holding
 from web.form_pages import form_page, posted
@@ -28,6 +29,7 @@ def covered_shot(request: PageRequest, pk: int) -> CheckShot:
     return shot
 
 
+@shown_by_policy
 @page(kept=True)
 def at(request: PageRequest, code: str) -> HttpResponse:
     """The bar's page of a station: the shot card of one slot, and what each slot is set to."""

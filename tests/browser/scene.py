@@ -106,7 +106,6 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
     _found(other, cast.shop_lead, "280")
     recipe = shelf.make_recipe(cast)
     shots = [log_shot(slot=slot, shot=SHOT, by=cast.barista) for _ in range(3)]
-    make_token(by=cast.shop_lead, name="till", scopes=(Scope.READ,), days=30)
     bag = opened_at(grinder_of(slot.station, cast.owner), recipe.coffee, cast.head_roaster)
     return Scene(
         site=cast.site,
@@ -132,11 +131,17 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
         opening=bag,
-        tablet=add_tablet(by=cast.owner, site_id=cast.site.pk, name="Counter left")[0],
+        tablet=_made_by_the_lead(cast.shop_lead, cast.site),
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),
     )
+
+
+def _made_by_the_lead(lead: User, site: Site) -> Tablet:
+    """A token, and a tablet to enrol."""
+    make_token(by=lead, name="till", scopes=(Scope.READ,), days=30)
+    return add_tablet(by=lead, site_id=site.pk, name="Counter left")[0]
 
 
 def _tomorrow() -> When:

@@ -24,6 +24,7 @@ from audit.reconciling.run import run_reconciliation
 from people.persons.actions import PERSON_ADDED
 from people.persons.models import Assignment, User
 from people.persons.verbs import Role
+from people.pins.actions import set_pin
 from people.tablets.actions import add_tablet
 from recipes.modelling.actions import FIT_ASKED
 from recipes.modelling.models import ShotFit
@@ -119,6 +120,7 @@ def make_world(bar: Bar) -> World:
             draft(bar.cast, recipe=bar.version.recipe),
         )
         submit(by=who, version=reviewed, revision=reviewed.revision)
+    set_pin(by=bar.cast.barista, digits="7304")
     pk = {
         "coffee": bar.version.recipe.coffee_id, "recipe": bar.version.recipe_id,
         "draft": drafted.pk, "reviewed": reviewed.pk, "approved": bar.version.pk,

@@ -24,6 +24,7 @@ PEOPLE = [
          "revision": "1", "idle_minutes": "5", "shown": "nothing", "shown_on_tablet": "settings"},
          also={"revision": STALE, "idle_minutes": ["", "0", "61"], "shown": ["", "all"],
                "shown_on_tablet": ["", "all"]}),
+    Form("pin_remove", "owner", lambda t: {}, thing="person"),
     Form("pin", "barista", lambda t: {"pin": "7304", "pin_again": "7304"},
          also={"pin": ["", "123", "1234", "12a4"], "pin_again": ["", "7305"]}),
     Form("deactivate", "owner", lambda t: {"revision": "1"}, thing="person",

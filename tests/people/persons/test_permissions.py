@@ -22,12 +22,13 @@ EXPECTED: dict[Role, str] = {
         grinder.set lot.open token.make gateway.fetch gateway.report""",
     Role.SHOP_LEAD: """recipe.view request.make tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view shot.log grinder.set lot.open token.make gateway.fetch
-        gateway.report""",
+        gateway.report tablet.enrol""",
     Role.BARISTA: "recipe.view slot.view equipment.view shot.log grinder.set lot.open token.make",
     Role.TECHNICIAN: """recipe.view slot.view equipment.view calibration.record grinder.set
         token.make gateway.fetch gateway.report""",
     Role.OWNER: """recipe.view slot.view equipment.view equipment.edit equipment.import
-        history.view policy.set people.manage token.make gateway.fetch gateway.report""",
+        history.view policy.set people.manage token.make gateway.fetch gateway.report
+        tablet.enrol""",
 }
 
 
