@@ -73,7 +73,7 @@ def test_renewing_is_an_entry_that_says_that_and_never_what(cast: Cast) -> None:
     assert (entry.actor, entry.changes) == ("Barista", {"digest": [UNSHOWN, UNSHOWN]})
 
 
-@pytest.mark.parametrize("key", ["", "x", "x" * 5000, "\x00", "ключ"])
+@pytest.mark.parametrize("key", ["", "x", "x" * 5000, "\x00", "clé"])
 def test_other_cookies_are_nothing(cast: Cast, key: str) -> None:
     a_tablet(cast)
     browser = Client()

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('audit', '0013_what_is_written_down'),
+        ('audit', '0014_appending'),
     ]
 
     operations = [
