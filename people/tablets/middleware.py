@@ -15,6 +15,7 @@ from people.tablets.handing_over import keep_awake, leave
 from people.tablets.models import Tablet
 from people.tablets.recognising import NOTED, tablet_that_asks
 from web.middleware import API, name_device
+from web.pages import KEPT_FOR
 from web.typed import came_from, keep_typed
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
@@ -39,6 +40,8 @@ class TabletMiddleware:
             response = self.get_response(request)
         if tablet and request.user.is_authenticated:
             keep_awake(request, tablet)
+        if tablet:
+            response.headers.pop(KEPT_FOR, None)  # whoever comes next finds nothing
         return _to_the_choice(request, response) if tablet else response
 
     def process_exception(self, request: HttpRequest, raised: Exception) -> HttpResponse | None:
