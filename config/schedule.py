@@ -80,6 +80,21 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "task": "stations.tasks.note_drifts",
         "schedule": crontab(hour="3", minute="10"),
     },
+    "what people hear of": {
+        "task": "people.tasks.tell_people",
+        "schedule": timedelta(seconds=30),
+        "options": {"expires": 30.0},
+    },
+    "mail that waits": {
+        "task": "people.tasks.send_mail",
+        "schedule": timedelta(seconds=20),
+        "options": {"expires": 20.0},
+    },
+    "devices that are to be told": {
+        "task": "people.tasks.send_pushes",
+        "schedule": timedelta(seconds=20),
+        "options": {"expires": 20.0},
+    },
     "answers kept for repetitions, and sessions, that are too old": {
         "task": "people.tasks.forget_what_is_old",
         "schedule": crontab(hour="3", minute="40"),

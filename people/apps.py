@@ -19,7 +19,18 @@ class PeopleConfig(AppConfig):
         from people.tokens import schema  # noqa: F401 - REST framework must be there by then
 
         answer_pages()
+        _tell_people()
         _tell_the_history()
+
+
+def _tell_people() -> None:
+    """What owners hear of the history, and what a browser's worker does with a push."""
+    from people.devices import actions  # noqa: F401 - hears who signs in and out
+    from people.notices import alarms, choices, posting  # noqa: F401 - words, and an alarm
+    from web.service_worker import register_script
+
+    alarms.register()
+    register_script("js/worker-push.js")
 
 
 def _tell_the_history() -> None:

@@ -1,5 +1,8 @@
 """People: who signs in, what they sign, the policy in force, keys for programs."""
 
+from people.devices.models import Device, PushKey
+from people.mailing.models import Undeliverable
+from people.notices.models import Choice, Matter, Message, Notice, NoticeRule, Reader
 from people.passkeys.models import Assertion, KeyEvent
 from people.persons.models import Assignment, User
 from people.pins.models import Pin
@@ -14,13 +17,21 @@ __all__ = [
     "Assertion",
     "Assignment",
     "Boiling",
+    "Choice",
+    "Device",
     "KeyEvent",
     "LibraryAddress",
     "LibraryKey",
+    "Matter",
     "Meaning",
+    "Message",
+    "Notice",
+    "NoticeRule",
     "Pin",
     "PinTry",
     "Policy",
+    "PushKey",
+    "Reader",
     "Scope",
     "SecondFactor",
     "SignIn",
@@ -30,5 +41,6 @@ __all__ = [
     "SingleAccount",
     "Tablet",
     "TabletPolicy",
+    "Undeliverable",
     "User",
 ]

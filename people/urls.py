@@ -3,6 +3,8 @@
 from django.urls import URLPattern
 
 from people.auditing import urls as auditing
+from people.devices import urls as devices
+from people.notices import urls as notices
 from people.persons import urls as persons
 from people.pins import urls as pins
 from people.policy import urls as policy
@@ -18,6 +20,8 @@ urlpatterns: list[URLPattern] = [
     *policy.page_urls,
     *pins.page_urls,
     *tablets.page_urls,
+    *notices.page_urls,
+    *devices.page_urls,
 ]
 api_urls: list[URLPattern] = [
     *persons.api_urls,

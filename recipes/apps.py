@@ -42,7 +42,6 @@ class RecipesConfig(AppConfig):
         from recipes.versions.review import names_coffee, register_withdrawal_check
         from stations.machine_types import catalogue
         from stations.slots import signed
-        from web.links import register_link
 
         known = parameters.PARAMETERS.values()
         units = {each.code: each.unit for each in known}
@@ -52,8 +51,6 @@ class RecipesConfig(AppConfig):
         registering = (
             coffees, versions, requests, planning, publishing, permits, recalibration, tastings
         )  # fmt: skip
-        for name, url_name in LINKS.items():
-            register_link(name, url_name)
         for package in registering:
             package.register()
         signed.register(served.misfits)
@@ -61,6 +58,21 @@ class RecipesConfig(AppConfig):
         register_withdrawal_check(refuse_on_its_way)
         register_deviations(deviations_of)
         _tell_the_bar()
+        _tell_people()
+
+
+def _tell_people() -> None:
+    """The pages we have, and what of documents and decisions is worth hearing of."""
+    from recipes.permits import matters as permits
+    from recipes.publishing import matters as publishing
+    from recipes.requests import matters as requests
+    from recipes.versions import matters as versions
+    from web.links import register_link
+
+    for name, url_name in LINKS.items():
+        register_link(name, url_name)
+    for package in (requests, versions, permits, publishing):
+        package.register()
 
 
 def _tell_the_bar() -> None:

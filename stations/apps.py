@@ -33,10 +33,13 @@ class StationsConfig(AppConfig):
 
     def ready(self) -> None:
         """Tell the history how to show the equipment."""
+        from stations.calibrations import matters as calibrations
+        from stations.charts import matters as charts
         from stations.equipment import history as equipment
         from stations.grinders import history as grinders
         from stations.machine_types import history as machine_types
         from stations.slots import history as slots
+        from stations.slots import matters as held
 
         for module in ENTERING:
             import_module(f"stations.{module}")
@@ -44,3 +47,5 @@ class StationsConfig(AppConfig):
         equipment.register()
         grinders.register()
         slots.register()
+        for matters in (held, charts, calibrations):
+            matters.register()

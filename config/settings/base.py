@@ -58,6 +58,7 @@ MIDDLEWARE = [
     "web.middleware.RequestContextMiddleware",
     "people.tablets.middleware.TabletMiddleware",
     "people.sign_in.middleware.SeenMiddleware",
+    "people.notices.middleware.OpenedMiddleware",
     "web.bodies.BodyLimitMiddleware",
 ]
 

@@ -1,11 +1,13 @@
 """What the program leans on: database, broker, mail, and the key that signs the history."""
 
 import sys
+from pathlib import Path
 
 from audit.ledger.witness.known import known_witnesses
 from config.environment import env
 from config.schedule import BEAT_SCHEDULE
 from config.settings.base import BASE_DIR, DEBUG, DEMO, TESTING
+from config.settings.security import CSRF_TRUSTED_ORIGINS
 
 # PostgreSQL, by its postgresql:// address
 
@@ -103,6 +105,8 @@ EMAIL_HOST_USER = env.str("EMAIL_HOST_USER", default="")
 EMAIL_HOST_PASSWORD = env.str("EMAIL_HOST_PASSWORD", default="")
 EMAIL_USE_TLS = env.bool("EMAIL_USE_TLS", default=False)
 EMAIL_TIMEOUT = 10  # seconds
+# Where people reach this program, as mail and pushes name it: https:// and the name.
+PUBLIC_URL: str = env.str("PUBLIC_URL", default="") or next(iter(CSRF_TRUSTED_ORIGINS), "")
 DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="portaledger@localhost")
 
 # The ledger over the history: its signing key, its mail, and when it is late
@@ -111,6 +115,9 @@ DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="portaledger@localhost")
 # workers), readable by that user only, and never in the database: who can rewrite the database
 # must not be able to sign what they wrote. Every worker needs the same file.
 LEDGER_KEY_FILE = env.str("LEDGER_KEY_FILE", default=str(BASE_DIR / "var" / "ledger_key"))
+# The secret half of the key that signs what is pushed to devices, made at first use by the workers
+# and theirs alone, like the ledger's.
+PUSH_KEY_FILE = env.str("PUSH_KEY_FILE", default=str(Path(LEDGER_KEY_FILE).with_name("push_key")))
 # The beginning of the history's name in its checkpoints; a random part follows it.
 LEDGER_NAME = env.str("LEDGER_NAME", default="portaledger")
 # Who gets the newest checkpoint every day: addresses outside, which nobody here can change later.

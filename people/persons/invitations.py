@@ -1,6 +1,7 @@
 """The link by which somebody sets a password: once, and within three days."""
 
 import logging
+import smtplib
 from collections.abc import Callable
 
 from allauth.account.forms import default_token_generator
@@ -14,6 +15,7 @@ from django.urls import reverse
 from audit.capture.context import recorded
 from audit.errors import Refused
 from audit.vocabulary import register
+from people.mailing.refusals import note_refusal
 from people.persons.actions import subject_of
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
@@ -63,6 +65,9 @@ def _mail(person: User, link: str) -> None:
     text = MAIL.format(name=person.name, link=link, days=days)
     try:
         send_mail("Your sign-in to Portaledger", text, None, [person.email])
+    except smtplib.SMTPRecipientsRefused as refused:
+        said = next(iter(refused.recipients.values()))[1].decode("utf-8", "replace")
+        note_refusal(person_id=person.pk, address=person.email, said=said)
     except OSError:
         # The link is on the page too, so a mail server that fails keeps nobody out.
         logger.exception("No invitation could be mailed to person %s", person.pk)

@@ -6,6 +6,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from people.confirming.pages import confirmed
+from people.mailing.refusals import refusal_of
 from people.persons.actions import (
     assign_role,
     change_person,
@@ -132,6 +133,7 @@ def person_page(
         "assignments": Assignment.objects.of(person),
         "may_change": may_everywhere(request.user, Verb.PEOPLE_MANAGE),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW),
+        "refusal": refusal_of(person.pk),
         "link": kept["link"] if kept and kept["person"] == person.pk else "",
     }
     return render(request, "people/persons/edit.html", shown, status=status)

@@ -9,7 +9,7 @@ from django.contrib.sessions.models import Session
 from django.core.cache import cache
 from django.db.models import QuerySet
 from django.db.models.functions import Now
-from django.dispatch import receiver
+from django.dispatch import Signal, receiver
 from django.http import HttpRequest
 from redis.exceptions import RedisError
 
@@ -32,6 +32,8 @@ SIGN_IN_ENDED = register("sign_in.ended", "Ended a session")
 SIGN_IN_EXPIRED = register("sign_in.expired", "A session expired")
 SIGN_IN_REFUSED = register("sign_in.refused", "Was refused sign-in")
 
+# Somebody has just signed in: with `request`, and `begun`, the row.
+session_begun = Signal()
 logger = logging.getLogger(__name__)
 MARK = "sign_in"  # in the session: which row of ours it is
 AT_TABLET = "tablet"  # in the session of whoever took over by PIN: at which tablet
@@ -63,6 +65,7 @@ def begin(request: HttpRequest, person: User, *, by_pin: bool = False) -> None:
             client=client_of(request),
         )
     request.session[MARK] = begun.pk
+    session_begun.send(sender=SignIn, request=request, begun=begun)
 
 
 def refuse_sign_in(

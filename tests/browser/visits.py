@@ -239,6 +239,9 @@ NOT_PAGES = {
     "people:reactivate",
     "people:invitation",
     "people:token_revoke",
+    "people:device_add",
+    "people:device_remove",
+    "people:notices_stop",  # needs a signed address: tests/people/notices
     "account_signup",
     "account_set_password",
     "account_inactive",

@@ -1,0 +1,1 @@
+"""Mail to people: whether there is a server for it, what that answers, and addresses it refused."""

@@ -1,0 +1,27 @@
+"""What of charts is worth hearing of: cups that drift."""
+
+from collections.abc import Iterable
+
+from people.notices.kinds import Found, How, Kind, register_kind
+from people.persons.verbs import Verb
+from stations.charts.models import Drift
+
+
+def drifting() -> Iterable[Found]:
+    """Chart by chart, for as long as it signals."""
+    for drift in Drift.objects.current().with_place():
+        yield Found(
+            key=f"{drift.station_id}:{drift.code}:{drift.content_digest}",
+            title=f"{drift.station.machine.site}: {drift.words}",
+            words=f"The chart signals: {drift.rules}.",
+            url=drift.get_absolute_url(),
+            sites=(drift.site_id,),
+        )
+
+
+def register() -> None:
+    """Called once, when the program starts."""
+    register_kind(
+        Kind("drift", "Cups that drift", Verb.REQUEST_MAKE, drifting, "stations:charts",
+             usual=How.DAILY)
+    )  # fmt: skip

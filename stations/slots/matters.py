@@ -1,0 +1,54 @@
+"""What of slots is worth hearing of: something to load, and slots that differ."""
+
+from collections.abc import Iterable
+from datetime import timedelta
+
+from django.db.models import Count
+from django.urls import reverse
+
+from people.notices.kinds import Found, Kind, register_kind
+from people.persons.verbs import Verb
+from stations.slots.models import Placement
+from web.printing import counted
+
+LOADING = timedelta(minutes=10)  # a gateway needs less; what it loads is no matter for anybody
+
+
+def to_load() -> Iterable[Found]:
+    """By site, and by what was signed: somebody keys in a whole site at a time."""
+    waiting = Placement.objects.to_load().values("site", "site__name", "basis", "basis_id")
+    for row in waiting.annotate(slots=Count("pk")).order_by("site", "basis", "basis_id"):
+        yield Found(
+            key=f"{row['site']}:{row['basis']}:{row['basis_id']}",
+            title=f"{row['site__name']}: {counted(row['slots'], 'slot')} to load",
+            words="Key them in and read them back, or see why the gateway did not.",
+            url=reverse("stations:to_key", args=[row["site"]]),
+            sites=(row["site"],),
+        )
+
+
+def differing() -> Iterable[Found]:
+    """Slot by slot, for as long as the same placement is in force there."""
+    rows = Placement.objects.differing().values_list(
+        "pk", "slot_id", "slot__number", "slot__station__number",
+        "slot__station__machine__name", "site_id", "site__name", "settings__title",
+    )  # fmt: skip
+    for pk, slot, number, station, machine, site, place, title in rows.order_by("pk"):
+        yield Found(
+            key=str(pk),
+            title=f"{place}: slot {number} of {machine}, station {station} differs",
+            words=f"It should hold {title}.",
+            url=reverse("stations:slot", args=[slot]),
+            sites=(site,),
+        )
+
+
+def register() -> None:
+    """Called once, when the program starts."""
+    register_kind(
+        Kind("to_load", "Something to load", Verb.SLOT_READ_BACK, to_load, "stations:to_key",
+             wait=LOADING)
+    )  # fmt: skip
+    register_kind(
+        Kind("differs", "A slot that differs", Verb.SLOT_READ_BACK, differing, "stations:slot")
+    )
