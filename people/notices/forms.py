@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from people.notices.kinds import AtLeast, How, kinds, sooner
 from people.notices.models import USUAL_DAY, USUAL_HOUR, Weekday
@@ -28,12 +29,13 @@ class ChoicesForm(forms.Form):
 
     def __init__(
         self,
-        *args: Any,
+        data: QueryDict | None,
+        *,
+        initial: Mapping[str, Any],
         now: Mapping[str, str],
         asked: Mapping[str, str],
-        **kwargs: Any,  # noqa: ANN401
     ) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(data, initial=dict(initial))
         known = kinds()
         for code, how in now.items():
             least = asked.get(code)
@@ -58,7 +60,7 @@ class ChoicesForm(forms.Form):
 class RulesForm(forms.Form):
     """The least that everybody hears of each kind, and what this page showed."""
 
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+    seen = forms.CharField(widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
@@ -73,12 +75,18 @@ class RulesForm(forms.Form):
         """What is asked for, by kind."""
         return {code: self.cleaned_data[code] for code in kinds() if self.cleaned_data[code]}
 
-    def was(self) -> dict[str, str]:
-        """What the page showed."""
-        pairs = (part.split("=", 1) for part in self.cleaned_data["seen"].split(" ") if "=" in part)
-        return {pair[0]: pair[1] for pair in pairs}
+    def clean_seen(self) -> dict[str, str]:
+        """What the page showed. Raises ValidationError."""
+        parts = str(self.cleaned_data["seen"]).split(" ")
+        pairs = [part.partition("=") for part in parts if part != NONE_ASKED]
+        if not all(kind and least in AtLeast.values for kind, _, least in pairs):
+            raise forms.ValidationError("What this page showed can't be read: open it anew.")
+        return {kind: least for kind, _, least in pairs}
+
+
+NONE_ASKED = "nothing"
 
 
 def as_seen(rules: Mapping[str, str]) -> str:
     """Rules as the hidden field carries them."""
-    return " ".join(f"{kind}={least}" for kind, least in sorted(rules.items()))
+    return " ".join(f"{kind}={least}" for kind, least in sorted(rules.items())) or NONE_ASKED

@@ -196,14 +196,16 @@ class Reader(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="reader"
     )
     hour = models.PositiveSmallIntegerField(default=USUAL_HOUR)
-    weekday = models.PositiveSmallIntegerField(choices=Weekday, default=USUAL_DAY)
+    weekday = models.PositiveSmallIntegerField("day of the week", default=USUAL_DAY)
     daily_on = models.DateField("last daily mail", null=True)
     weekly_on = models.DateField("last weekly mail", null=True)
 
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(hour__lte=23), name="reader_hour_is_of_a_day"),
-            one_of("weekday", Weekday, name="reader_weekday_is_known"),
+            models.CheckConstraint(
+                condition=Q(weekday__range=(1, 7)), name="reader_weekday_is_of_a_week"
+            ),
         ]
 
     def __str__(self) -> str:

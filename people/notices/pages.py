@@ -86,7 +86,7 @@ def notice_rules(request: PageRequest) -> HttpResponse:
     form = RulesForm(posted(request), initial={**now, "seen": as_seen(now)})
 
     def act() -> str:
-        set_rules(by=request.user, seen=form.was(), wanted=form.wanted())
+        set_rules(by=request.user, seen=form.cleaned_data["seen"], wanted=form.wanted())
         return reverse("people:notice_rules")
 
     return form_page(

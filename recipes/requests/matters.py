@@ -49,4 +49,4 @@ def register() -> None:
     """Called once, when the program starts."""
     page = "recipes:request"
     register_kind(Kind("request", "A request to decide", Verb.REQUEST_DECIDE, to_decide, page))
-    register_kind(Kind("decided", "What became of my request", Verb.RECIPE_VIEW, decided, page))
+    register_kind(Kind("decided", "What became of my request", Verb.REQUEST_MAKE, decided, page))

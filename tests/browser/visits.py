@@ -93,6 +93,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("people:tokens"),
         Visit("people:sessions"),
         Visit("people:pin"),
+        Visit("people:notices"),
     ),
     "barista": (
         Visit("home"),
@@ -162,6 +163,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("people:tablets", "site"),
         pk("people:tablet_edit", "tablet"),
         pk("people:tablet_policy", "site"),
+        Visit("people:notice_rules"),
     ),
 }
 

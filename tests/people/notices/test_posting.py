@@ -17,7 +17,7 @@ from people.notices.telling import tell
 from people.persons.actions import change_person, remove_assignment
 from people.persons.models import Assignment, User
 from tests.cast import Cast, SignedIn
-from tests.people.notices.conftest import CODE, WHERE, Matters, Server
+from tests.people.conftest import CODE, WHERE, Matters, Server
 
 pytestmark = pytest.mark.usefixtures("server")
 

@@ -15,7 +15,7 @@ from people.notices.telling import tell
 from people.persons.actions import remove_assignment
 from people.persons.models import Assignment, User
 from tests.cast import Cast
-from tests.people.notices.conftest import CODE, Matters
+from tests.people.conftest import CODE, Matters
 
 pytestmark = pytest.mark.usefixtures("mailing")
 
