@@ -9,6 +9,7 @@ from people import urls as people
 from recipes import urls as recipes
 from recipes.overview.pages import home
 from stations import urls as stations
+from web.offline import waiting
 from web.service_worker import service_worker
 
 handler400 = "web.problems.bad_request"
@@ -30,6 +31,7 @@ api: list[URLPattern | URLResolver] = [
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
     path("service-worker.js", service_worker, name="service_worker"),
+    path("waiting/", waiting, name="waiting"),
     path("", home, name="home"),
     path("", include("recipes.urls")),
     path("", include("stations.urls")),

@@ -10,9 +10,11 @@ class WebConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Tell the history our words, and how units are printed."""
+        """Tell the history our words, how units are printed, and the worker its scripts."""
         from audit.registry import register_units
         from web import access  # noqa: F401 - our words
+        from web.offline import register_scripts
         from web.printing import unit_label
 
         register_units(unit_label)
+        register_scripts()

@@ -43,7 +43,10 @@ def sign_in(context: BrowserContext, person: User, address: str) -> None:
 
 @pytest.fixture
 def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
-    """`open_page(cast.barista, "/board/", screen="phone")`; the console must stay silent."""
+    """`open_page(cast.barista, "/board/", screen="phone")`; the console must stay silent.
+
+    With `worker` the page has its service worker, which keeps pages and a queue.
+    """
     complaints, contexts = Complaints(), []
 
     def opened(
@@ -54,6 +57,7 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
         scheme: Literal["light", "dark"] = "light",
         script: bool = True,
         touch: bool = False,
+        worker: bool = False,
     ) -> Page:
         context = browser.new_context(
             base_url=live_server.url,
@@ -61,6 +65,7 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
             color_scheme=scheme,
             java_script_enabled=script,
             has_touch=touch,
+            service_workers="allow" if worker else "block",
         )
         context.set_default_timeout(PATIENCE * 1000)
         contexts.append(context)

@@ -19,7 +19,13 @@ ARGUMENTS = [
     "--disable-sync",
 ]
 # The browser's own remark on any answer of 4xx or 5xx; tests of refusals provoke it on purpose.
-EXPECTED = "Failed to load resource: the server responded with a status of 4"
+# And what it says without a line, or where Playwright keeps the service worker away.
+EXPECTED = (
+    "Failed to load resource: the server responded with a status of 4",
+    "Failed to load resource: net::ERR_INTERNET_DISCONNECTED",
+    "Failed to load resource: the server responded with a status of 503 (No line)",
+    "Service Worker registration blocked by Playwright",
+)
 
 
 def axe(page: Page) -> None:

@@ -101,6 +101,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("stations:slot", "slot"),
         pk("stations:shot_log", "slot"),
         pk("stations:shot", "shot"),
+        Visit("waiting"),
         pk("stations:lots", "site"),
         pk("stations:lot_open", "grinder"),
         pk("stations:lot_open_at_station", "station"),

@@ -1,0 +1,111 @@
+// Pages that the server lets one person keep, as last fetched, with what they look like; shown with
+// their age where there is no line. The header that allows it names the person.
+"use strict";
+
+self.kept = (() => {
+  const PAGES = "kept-pages", ASSETS = "kept-assets";
+  const MOST_PAGES = 80, MOST_ASSETS = 80;
+  const OLDEST = 3 * 24 * 3600 * 1000; // ms: as long as the server takes what was noted without a line
+  const FRESH = 60 * 1000, ALONG = 15 * 60 * 1000; // ms in which a page is not fetched once more
+
+  const LOOKS = /(?:src|href)="(\/static\/[^"]+)"/g; // what a page needs to look like itself
+
+  // At most so many, the longest kept go first: Cache.keys gives them in the order they were put.
+  async function trim(cache, most) {
+    const keys = await cache.keys();
+    await Promise.all(keys.slice(0, Math.max(0, keys.length - most)).map((key) => cache.delete(key)));
+  }
+
+  const plain = (address) => address.split("#")[0];
+
+  async function keep(address, answer) {
+    const whose = answer.headers.get("X-Kept-For");
+    if (!whose || whose !== (await queue.fact("person"))) return;
+    const headers = new Headers(answer.headers);
+    headers.set("X-Kept-At", String(Date.now()));
+    headers.delete("Set-Cookie");
+    const text = await answer.text(), copy = new Response(text, { headers });
+    await assets([...text.matchAll(LOOKS)].map((found) => found[1]));
+    const cache = await caches.open(PAGES);
+    await cache.delete(plain(address));
+    await cache.put(plain(address), copy);
+    // Somebody may have signed out while it was on its way.
+    if (whose !== (await queue.fact("person"))) return forget();
+    await trim(cache, MOST_PAGES);
+  }
+
+  async function find(address) {
+    const found = await (await caches.open(PAGES)).match(plain(address));
+    if (!found) return null;
+    const age = Date.now() - Number(found.headers.get("X-Kept-At"));
+    const theirs = found.headers.get("X-Kept-For") === (await queue.fact("person"));
+    if (theirs && age <= OLDEST) return { found, age };
+    await (await caches.open(PAGES)).delete(plain(address));
+    return null;
+  }
+
+  const clock = (moment) => {
+    const today = new Date().toDateString() === moment.toDateString();
+    const day = today ? {} : { weekday: "short", day: "numeric", month: "short" };
+    return moment.toLocaleString("en-GB", { ...day, hour: "2-digit", minute: "2-digit" });
+  };
+
+  function ago(age) {
+    const minutes = Math.floor(age / 60000);
+    if (minutes < 1) return "less than a minute ago";
+    if (minutes < 120) return `${minutes} min ago`;
+    return `${Math.floor(minutes / 60)} h ago`;
+  }
+
+  // The copy with its age in place of the empty line. One key of the server's stands for the page:
+  // each showing is given an end of its own, so that two shots that are alike are two.
+  async function shown(address) {
+    const held = await find(address);
+    if (!held) return null;
+    const at = new Date(Date.now() - held.age);
+    const told = `As of ${clock(at)}, ${ago(held.age)}. No line: nothing here is newer than that.`;
+    const text = (await held.found.text())
+      .replace('<p id="as-of" hidden></p>', `<p id="as-of" data-kept-at="${at.getTime()}">${told}</p>`)
+      .replace(/(name="sent_once" value="[^"~]*)"/g, (_, key) => `${key}~${crypto.randomUUID()}"`);
+    return new Response(text, { headers: held.found.headers });
+  }
+
+  async function fetched(address, within) {
+    const held = await find(address);
+    if (held && held.age < within) return;
+    const answer = await fetch(address);
+    if (answer.ok && !answer.redirected) await keep(address, answer);
+  }
+
+  // The page somebody has in front of them and those it names, one after the other: a line at a bar
+  // is narrow.
+  async function along(page, others) {
+    await fetched(page, FRESH).catch(() => {});
+    for (const each of others) await fetched(each, ALONG).catch(() => {});
+  }
+
+  async function asset(request) {
+    const cache = await caches.open(ASSETS);
+    try {
+      const answer = await fetch(request);
+      if (answer.ok) await cache.put(request, answer.clone());
+      return answer;
+    } catch (error) {
+      const held = await cache.match(request, { ignoreVary: true });
+      if (held) return held;
+      throw error;
+    }
+  }
+
+  async function assets(addresses) {
+    const cache = await caches.open(ASSETS);
+    for (const each of addresses) {
+      if (!(await cache.match(each, { ignoreVary: true }))) await cache.add(each).catch(() => {});
+    }
+    await trim(cache, MOST_ASSETS);
+  }
+
+  const forget = () => caches.delete(PAGES);
+
+  return { keep, shown, along, asset, forget };
+})();

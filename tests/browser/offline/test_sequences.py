@@ -1,0 +1,41 @@
+"""Taps, drops, reloads and sign-outs at random: what the server holds is what was meant, once."""
+
+import os
+
+import pytest
+from playwright.sync_api import Browser
+from pytest_django.live_server_helper import LiveServer
+
+from tests.browser.offline.device import Device
+from tests.browser.offline.faults import failing
+from tests.browser.offline.sequences import CUP, Days
+from tests.cast import Cast
+from tests.recipes.shelf import make_approved, make_recipe
+from tests.services import rounds
+from tests.stations.conftest import Bar, bar, place
+
+__all__ = ["bar"]
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def test_what_was_meant_is_there_once(
+    bar: Bar,
+    cast: Cast,
+    browser: Browser,
+    live_server: LiveServer,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """`SEED=n` runs one sequence again."""
+    place(bar.slot, cast.head_roaster, cup=CUP)
+    version = make_approved(cast, make_recipe(cast)).pk
+    context = browser.new_context(base_url=live_server.url, viewport={"width": 390, "height": 900})
+    context.set_default_timeout(20_000)
+    device = Device(context, context.new_page())
+    days = Days(device, cast, bar, version, live_server.url, failing(monkeypatch))
+    only = os.environ.get("SEED")
+    try:
+        for seed in [int(only)] if only else range(rounds(500, 12)):
+            days.run(seed)
+    finally:
+        context.close()
