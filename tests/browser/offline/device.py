@@ -28,6 +28,11 @@ class Device:
     context: BrowserContext
     page: Page
 
+    @property
+    def origin(self) -> str:
+        """The server's address, for cookies of all its pages."""
+        return str(self.page.evaluate("location.origin"))
+
     def ready(self) -> None:
         """Wait until the worker serves this page."""
         self.until(lambda: self.page.evaluate(READY))

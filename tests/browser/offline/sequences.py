@@ -25,6 +25,7 @@ from tests.stations.conftest import Bar, place
 
 CLICK = "times => { for (let i = 0; i < times; i++) %s.click(); }"
 BUTTON = "document.querySelector('main form:has([name=queued_as]) button[type=submit]')"
+FILL = "([name, value]) => { document.querySelector(`main [name=${name}]`).value = value; }"
 CUP = {"beverage_mass": {"target": "36", "below": "2", "above": "2", "unit": "g"}}
 STEPS = (
     "shot", "shot", "shot", "read", "read", "ask", "drop", "back", "fail", "lose", "slow",
@@ -186,10 +187,7 @@ class Days:
 
     def _fill(self, values: dict[str, str]) -> None:
         for name, value in values.items():
-            self.device.page.evaluate(
-                "([name, value]) => { document.querySelector(`main [name=${name}]`).value = value; }",
-                [name, value],
-            )
+            self.device.page.evaluate(FILL, [name, value])
 
     def _tap(self, mark: str) -> None:
         times, hasty = self.random.choice((1, 1, 2, 3)), self.random.random() < 0.2

@@ -5,7 +5,7 @@ import re
 import pytest
 from django.contrib.sessions.models import Session
 from django.urls import reverse
-from playwright.sync_api import expect
+from playwright.sync_api import Dialog, expect
 
 from recipes.requests.models import ChangeRequest
 from stations.shots.models import CheckShot
@@ -142,7 +142,7 @@ def test_a_session_that_ended_asks_to_sign_in_and_then_sends(
     expect(device.page).to_have_url(re.compile("/account/login/"))
     assert CheckShot.objects.count() == before
     assert device.states() == ["waiting"]
-    sign_in(device.context, cast.barista, device.page.url)
+    sign_in(device.context, cast.barista, device.origin)
     device.page.goto(bar_page)
     device.settled()
     device.page.goto("/waiting/")
@@ -155,7 +155,7 @@ def test_what_one_noted_is_never_sent_as_another(cast: Cast, device: Device, bar
     device.drop()
     _log(device, "38.5")
     device.page.wait_for_url("**/waiting/")
-    sign_in(device.context, cast.shop_lead, device.page.url)
+    sign_in(device.context, cast.shop_lead, device.origin)
     device.back()
     device.page.goto(bar_page)
     expect(device.page.locator("#waits")).to_contain_text("1 noted here by somebody else")
@@ -166,21 +166,46 @@ def test_what_one_noted_is_never_sent_as_another(cast: Cast, device: Device, bar
     assert bar_page in device.kept()
 
 
-def test_signing_out_asks_first_and_leaves_nothing(device: Device) -> None:
+def _sign_out(device: Device, *, sure: bool = True) -> str:
+    """Tap it; what was asked, if anything was."""
+    said: list[str] = []
+
+    def answer(dialog: Dialog) -> None:
+        said.append(dialog.message)
+        if sure:
+            dialog.accept()
+        else:
+            dialog.dismiss()
+
+    device.page.once("dialog", answer)
+    device.page.get_by_role("button", name="Sign out").click()
+    device.page.wait_for_timeout(500)
+    return "".join(said)
+
+
+def test_without_a_line_nobody_is_signed_out(device: Device) -> None:
     device.drop()
     _log(device, "38.5")
     device.page.wait_for_url("**/waiting/")
-    said: list[str] = []
-    device.page.once("dialog", lambda dialog: (said.append(dialog.message), dialog.dismiss()))
-    device.page.get_by_role("button", name="Sign out").click()
-    device.page.wait_for_timeout(500)
-    assert said == ["1 noted here is not sent, or refused. Signing out deletes it. Sign out?"]
+    assert _sign_out(device) == "Signing out needs the line. Nothing was sent or deleted."
     assert device.states() == ["waiting"]
+
+
+def test_signing_out_asks_about_what_is_left_and_leaves_nothing(
+    cast: Cast, scene: Scene, device: Device
+) -> None:
+    device.drop()
+    _log(device, "38.5")
+    device.page.wait_for_url("**/waiting/")
+    place(scene.slot, cast.head_roaster)
     device.back()
-    expect(device.page.locator("[data-queue=sent] li")).to_have_count(1)
-    device.page.get_by_role("button", name="Sign out").click()
+    expect(device.page.locator("[data-queue=refused] li")).to_have_count(1)
+    question = "1 noted here is not sent, or refused. Signing out deletes it. Sign out?"
+    assert _sign_out(device, sure=False) == question
+    assert device.states() == ["refused"]
+    assert _sign_out(device) == question
     device.page.wait_for_url("**/account/login/**")
-    assert (device.entries(), device.kept()) == ([], [])
+    assert device.kept() == []
     device.drop()
     device.page.goto("/waiting/")
     expect(device.page.get_by_role("heading", level=1)).to_have_text("No line")
