@@ -71,7 +71,7 @@ window.addEventListener("submit", (event) => {
   const draft = event.target.dataset.draft;
   // Where sending may only try something out, the page it leads to says that the draft is done.
   if (draft && event.target.dataset.draftUntil !== "done") sessionStorage.removeItem(`draft ${draft}`);
-  if (event.target.closest(".signed-in")) sessionStorage.clear();
+  if (event.target.matches("[data-sign-out]")) sessionStorage.clear();
 });
 
 // On a round the next slot comes by itself.

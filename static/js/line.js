@@ -91,7 +91,7 @@ async function signOut(form) {
 }
 
 document.addEventListener("submit", (event) => {
-  if (!workers?.controller || !event.target.closest(".signed-in")) return;
+  if (!workers?.controller || !event.target.matches("[data-sign-out]")) return;
   event.preventDefault();
   signOut(event.target);
 });

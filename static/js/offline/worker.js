@@ -46,10 +46,14 @@
     }
   }
 
-  function noLine() {
+  async function noLine() {
+    const held = (await queue.all()).filter((each) => each.state === "waiting").length;
+    const told = held
+      ? `${held} noted on this device: sent once each when the line is back. `
+      : "";
     const text = "<!doctype html><html lang=en><meta charset=utf-8>"
       + "<meta name=viewport content='width=device-width'><title>No line · Portaledger</title>"
-      + "<h1>No line</h1><p>This page was not kept on this device. Try again when the line is back.";
+      + `<h1>No line</h1><p>${told}This page was not kept on this device. Try again when the line is back.`;
     const headers = {
       "Content-Type": "text/html; charset=utf-8",
       "Content-Security-Policy": "default-src 'none'",

@@ -178,6 +178,8 @@ def _sign_out(device: Device, *, sure: bool = True) -> str:
             dialog.dismiss()
 
     device.page.once("dialog", answer)
+    if not device.page.get_by_role("button", name="Sign out").is_visible():
+        device.page.locator("summary", has_text="Menu").click()
     device.page.get_by_role("button", name="Sign out").click()
     device.page.wait_for_timeout(500)
     return "".join(said)
