@@ -19,6 +19,7 @@ ENTERING = (
     "calibrations.actions",
     "water.actions",
     "importing.actions",
+    "handover.actions",
     "opening.actions",
     "opening.panel",
     "today.panels",

@@ -4,6 +4,7 @@ from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
+from stations.handover.models import HandoverNote, HandoverRead
 from stations.lots.models import LotOpening
 from stations.machine_types.models import Ability, MachineType
 from stations.opening.models import OpeningPolicy
@@ -23,6 +24,8 @@ __all__ = [
     "Grinder",
     "GrinderEvent",
     "GrinderStation",
+    "HandoverNote",
+    "HandoverRead",
     "LotOpening",
     "Machine",
     "MachineType",

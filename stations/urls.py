@@ -8,6 +8,7 @@ from stations.calibrations import urls as calibrations
 from stations.charts import urls as charts
 from stations.equipment import urls as equipment
 from stations.grinders import urls as grinders
+from stations.handover import urls as handover
 from stations.importing import urls as importing
 from stations.lots import urls as lots
 from stations.machine_types import urls as machine_types
@@ -22,6 +23,7 @@ urlpatterns: list[URLPattern] = [
     *board.page_urls,
     *today.page_urls,
     *opening.page_urls,
+    *handover.page_urls,
     *equipment.page_urls,
     *grinders.page_urls,
     *lots.page_urls,
@@ -45,6 +47,7 @@ api_urls: list[URLPattern] = [
     *shots.api_urls,
     *advice.api_urls,
     *opening.api_urls,
+    *handover.api_urls,
     *charts.api_urls,
     *calibrations.api_urls,
     *water.api_urls,

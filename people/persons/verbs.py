@@ -49,6 +49,7 @@ class Verb(StrEnum):
     GRINDER_SET = "grinder.set"
     LOT_OPEN = "lot.open"
     OPENING_SET = "opening.set"
+    HANDOVER_WRITE = "handover.write"
     HISTORY_VIEW = "history.view"
     POLICY_SET = "policy.set"
     PEOPLE_MANAGE = "people.manage"
@@ -101,6 +102,7 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.LOT_OPEN: LEADS | {Role.BARISTA},
     Verb.GRINDER_SET: LEADS | {Role.BARISTA, Role.TECHNICIAN},
     Verb.OPENING_SET: LEADS | OWNER,
+    Verb.HANDOVER_WRITE: ANYONE,
     Verb.HISTORY_VIEW: OWNER,
     Verb.POLICY_SET: OWNER,
     Verb.PEOPLE_MANAGE: OWNER,
@@ -152,6 +154,7 @@ WORDS: dict[Verb, str] = {
     Verb.SHOT_LOG: "log a shot",
     Verb.LOT_OPEN: "open a roast lot",
     Verb.OPENING_SET: "set a site's opening check",
+    Verb.HANDOVER_WRITE: "leave and read hand-over notes",
     Verb.GRINDER_SET: "note a grinder's setting",
     Verb.HISTORY_VIEW: "read the history",
     Verb.POLICY_SET: "set policy",

@@ -30,7 +30,7 @@ class SlotCheckOut(serializers.Serializer[SlotCheck]):
     done = serializers.BooleanField()
 
 
-class OpeningOut(serializers.ModelSerializer[OpeningPolicy]):
+class OpeningCheckOut(serializers.ModelSerializer[OpeningPolicy]):
     """What is asked (no shots: nothing), by the site's clock, and how far each slot is."""
 
     site = serializers.SlugRelatedField[Site](slug_field="code", read_only=True)
@@ -49,7 +49,7 @@ class OpeningOut(serializers.ModelSerializer[OpeningPolicy]):
         return [dict(SlotCheckOut(slot).data) for check in checks for slot in check.slots]
 
 
-class OpeningIn(serializers.Serializer[dict[str, Any]]):
+class OpeningCheckIn(serializers.Serializer[dict[str, Any]]):
     """What to ask from now on; `slots` are numbers such as "1,3", empty for every slot in use."""
 
     shots = serializers.IntegerField(min_value=0, max_value=MOST_SHOTS)
@@ -64,20 +64,20 @@ class OpeningCheck(GuardedView):
     verb = Verb.SLOT_VIEW
     acting_verb = Verb.OPENING_SET
 
-    @extend_schema(responses=OpeningOut)
+    @extend_schema(responses=OpeningCheckOut)
     def get(self, request: Request, code: str) -> Response:
         """Read what is asked, and how far it is."""
         policy = OpeningPolicy.of(_site(request, code))
-        return tagged(request, policy, OpeningOut(policy).data)
+        return tagged(request, policy, OpeningCheckOut(policy).data)
 
-    @extend_schema(request=OpeningIn, responses=OpeningOut)
+    @extend_schema(request=OpeningCheckIn, responses=OpeningCheckOut)
     @matching
     def put(self, request: Request, code: str) -> Response:
         """Ask for something else."""
-        site, body = _site(request, code), valid(OpeningIn, request)
+        site, body = _site(request, code), valid(OpeningCheckIn, request)
         seen = expected_revision(request, OpeningPolicy.of(site))
         policy = set_opening(by=person(request), site=site, revision=seen, **body)
-        return tagged(request, policy, OpeningOut(policy).data)
+        return tagged(request, policy, OpeningCheckOut(policy).data)
 
 
 def _site(request: Request, code: str) -> Site:

@@ -9,9 +9,11 @@ from django.utils import timezone
 from people.persons.models import User
 from people.persons.verbs import AT_THE_BAR, sites_as
 from stations.equipment.models import Site, Station
+from stations.handover.models import HandoverNote
 from web.today import Asked, Need, needs
 
 LOOKED_AT = 60  # sites; of more, the first by name
+NOTES = 4  # unread hand-over notes shown of one site
 IN_FULL = 3  # sites with their stations; the others as one line each
 
 
@@ -33,11 +35,22 @@ class SiteDay:
     settled: list[Station] = field(default_factory=list)
     needs: list[Need] = field(default_factory=list)
     at_stations: list[Need] = field(default_factory=list)
+    notes: list[HandoverNote] = field(default_factory=list)
 
     @property
     def waits(self) -> int:
-        """How many things it needs."""
-        return len(self.needs) + len(self.at_stations)
+        """How many things it needs, notes to be read among them."""
+        return len(self.needs) + len(self.at_stations) + len(self.notes)
+
+    @property
+    def first_notes(self) -> list[HandoverNote]:
+        """The oldest that are not read: shown at once."""
+        return self.notes[:NOTES]
+
+    @property
+    def later_notes(self) -> int:
+        """How many there are after those."""
+        return len(self.notes[NOTES:])
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +75,7 @@ def day_of(user: User) -> Day:
     rows = list(Site.objects.at_sites(mine)[: LOOKED_AT + 1])
     days = site_days(user, rows[:LOOKED_AT])
     if len(days) > IN_FULL:
-        days.sort(key=lambda one: (not one.at_stations, not one.needs))
+        days.sort(key=lambda one: (not one.at_stations, not one.waits))
     first = days[:IN_FULL]
     with_stations(first)
     return Day(first, days[IN_FULL:], len(rows) > LOOKED_AT)
@@ -75,6 +88,8 @@ def site_days(user: User, sites: Sequence[Site]) -> list[SiteDay]:
     for need in needs(Asked(user, {site.pk: site.zone for site in sites}, now)):
         day = days[need.site_id]
         (day.needs if need.station_id is None else day.at_stations).append(need)
+    for note in HandoverNote.objects.filter(site__in=days).unread_by(user):
+        days[note.site_id].notes.append(note)
     return list(days.values())
 
 

@@ -23,6 +23,8 @@ from stations.charts.charting import contents_of
 from stations.equipment.actions import add_slots
 from stations.equipment.models import Slot, Station
 from stations.grinders.models import GrinderEvent
+from stations.handover.actions import leave_note
+from stations.handover.models import HandoverNote
 from stations.metrology.formula import Stated
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
@@ -67,6 +69,12 @@ class Things:
     def grinder_event(self) -> int:
         """The newest line of the own grinder's log."""
         return GrinderEvent.objects.filter(grinder=self.pk("grinder")).latest("id").pk
+
+    def note(self) -> int:
+        """A hand-over note at the own site."""
+        site = self.cast.site
+        there = HandoverNote.objects.filter(site=site).first()
+        return (there or leave_note(by=self.cast.shop_lead, site=site, text="Milk is low")).pk
 
     def content(self) -> str:
         """The digest of what was brewed at the own station."""

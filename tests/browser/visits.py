@@ -69,6 +69,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("stations:site", "site"),
         pk("stations:today", "site"),
         pk("stations:opening_set", "site"),
+        pk("stations:handover", "site"),
         pk("stations:to_key", "site"),
         pk("stations:grinders", "site"),
         pk("stations:station", "station"),
@@ -220,6 +221,7 @@ NOT_PAGES = {
     "recipes:tasting_open",
     "recipes:tasting_attach",
     "stations:slots_add",
+    "stations:handover_read",
     "stations:import_example",
     "people:tablet_person",  # needs a tablet and a PIN: test_tablet.py
     "people:tablet_leave",

@@ -71,6 +71,10 @@ EQUIPMENT = [
          "revision": "0", "shots": "2", "counts_from": "05:00", "opens_at": "07:00", "slots": "1"},
          also={"shots": ["", "7", "-1"], "counts_from": ["", "25:00"], "opens_at": ["05:00"],
                "slots": ["0", "x", "99"]}),
+    Form("handover", "barista", lambda t: {"text": "Milk is low", "edits": ""}, thing="site",
+         also={"text": ["", "x" * 1001], "edits": FOREIGN[:-1]}),
+    Form("handover_read", "barista", lambda t: {"until": str(t.note())}, thing="site",
+         also={"until": ["", *FOREIGN]}),
     Form("lot_open", "barista", thing="grinder", sent=lambda t: {
          "code": "A1", "coffee": "", "reason": "", "seen_opening": str(t.pk("opening"))},
          also={"code": ["", "nothing"], "coffee": ["Nothing"], "seen_opening": FOREIGN}),

@@ -1,0 +1,1 @@
+"""Hand-over notes: what one shift leaves to the next, and who has read it."""
