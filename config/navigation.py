@@ -40,7 +40,7 @@ PLACES = (
     Place("Home", "home", (Verb.RECIPE_VIEW,)),
     Place("Board", "stations:board", (Verb.SLOT_VIEW,)),
     Place("Recipes", "recipes:recipes", (Verb.RECIPE_VIEW,), also=("/versions/",)),
-    Place("Publications", "recipes:publications", (Verb.PUBLICATION_PLAN, Verb.HISTORY_VIEW)),
+    Place("Publications", "recipes:publications", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("Requests", "recipes:requests", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("Permits", "recipes:permits", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("Tastings", "recipes:tastings", (Verb.TASTING_RUN, Verb.HISTORY_VIEW)),

@@ -202,7 +202,7 @@ def _calibration_line(station: Station, words: str, mark: str) -> Item:
 
 
 def _publications(user: User) -> Iterable[WorkList]:
-    under_way = Publication.objects.under_way().reaching(user).with_version()
+    under_way = Publication.objects.under_way().covered_by(user).with_version()
     rows, more = _some(under_way.with_progress_for(user))
     items = [
         Item(

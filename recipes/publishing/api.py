@@ -92,8 +92,9 @@ class Publications(Listing):
 
     @extend_schema(responses=PublicationOut(many=True))
     def get(self, request: Request) -> Response:
-        """List them."""
-        rows = Publication.objects.with_version().with_sites_for(person(request))
+        """List those that reach a site of yours."""
+        rows = Publication.objects.covered_by(person(request)).with_version()
+        rows = rows.with_sites_for(person(request))
         return listed(self, rows, PublicationOut)
 
     @extend_schema(request=PublicationIn, responses={201: PublicationOut})
@@ -129,7 +130,8 @@ class OnePublication(GuardedView):
 
 
 def _answer(request: Request, pk: int, status: int = 200) -> Response:
-    rows = Publication.objects.with_version().with_sites_for(person(request))
+    rows = Publication.objects.covered_by(person(request)).with_version()
+    rows = rows.with_sites_for(person(request))
     found = one_or_404(rows, pk)
     return tagged(request, found, PublicationOut(found).data, status=status)
 

@@ -29,17 +29,22 @@ PART = "your sites, as a part of it"
 # Publications by what is left to do.
 
 
-class PublicationQuerySet(models.QuerySet["Publication"]):
-    """Questions about publications."""
+class PublicationQuerySet(SiteScoped["Publication"]):
+    """Questions about publications: one is of every site that it reaches."""
+
+    site_path = "sites__site"
+    view_verb = Verb.SLOT_VIEW
+
+    def at_sites(self, sites: frozenset[int] | None) -> Self:
+        """Only those that reach one of these sites, each once; None means all."""
+        if sites is None:
+            return self
+        reached = PublicationSite.objects.filter(site__in=sites)
+        return self.filter(pk__in=reached.values("publication"))
 
     def under_way(self) -> Self:
         """Signed and not complete, stopped ones included."""
         return self.filter(state__in=["running", "stopped"])
-
-    def reaching(self, user: User) -> Self:
-        """Those that go to a site this person may see."""
-        seen = PublicationSite.objects.covered_by(user)
-        return self.filter(pk__in=seen.values("publication"))
 
     def with_progress_for(self, user: User) -> Self:
         """Annotated with ``slots`` and ``placed`` (counts), ``first_due`` and ``last_due``.

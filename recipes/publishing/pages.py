@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
@@ -19,6 +20,7 @@ from recipes.coffees.models import LotRest, rest_of
 from recipes.formula.display import own_water_words
 from recipes.publishing import actions
 from recipes.publishing.actions import OLDEST, publish
+from recipes.publishing.effects import effects_on
 from recipes.publishing.forms import ReasonForm, SignPlanForm, WhereForm
 from recipes.publishing.models import PART, Publication, PublicationSite
 from recipes.publishing.plan import PublicationPlan, make_plan
@@ -166,8 +168,9 @@ PER_PAGE = 50
 
 @page(Verb.RECIPE_VIEW)
 def publications(request: PageRequest) -> HttpResponse:
-    """Every publication, the newest first."""
-    rows = Publication.objects.with_version().with_progress_for(request.user)
+    """Every publication that reaches a site of theirs, the newest first."""
+    rows = Publication.objects.covered_by(request.user).with_version()
+    rows = rows.with_progress_for(request.user)
     page = keyset(rows, "-id", request.GET, size=PER_PAGE)
     return render(request, "recipes/publishing/publications.html", {"page": page, "part": PART})
 
@@ -177,9 +180,9 @@ def _sites(publication: Publication, user: User) -> QuerySet[PublicationSite]:
     return publication.sites.with_begin().covered_by(user)
 
 
-def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
-    rows = Publication.objects.with_version().with_progress_for(request.user)
-    publication = one_or_404(rows, pk)
+def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
+    rows = Publication.objects.covered_by(request.user).with_version()
+    publication = one_or_404(rows.with_progress_for(request.user), pk)
     sites = list(_sites(publication, request.user))
     reached = actions.reach(publication)
     whole = len(sites) == len(reached)
@@ -205,7 +208,10 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, object]:
 @page(Verb.RECIPE_VIEW)
 def publication(request: PageRequest, pk: int) -> HttpResponse:
     """One publication: what was signed, how far it is, what was refused."""
-    return render(request, "recipes/publishing/publication.html", _publication_shown(request, pk))
+    context = _publication_shown(request, pk)
+    effects, more = effects_on(context["publication"], [row.site_id for row in context["sites"]])
+    context |= {"effects": effects, "more_effects": more}
+    return render(request, "recipes/publishing/publication.html", context)
 
 
 @page(Verb.RECIPE_VIEW)

@@ -11,7 +11,16 @@ DESK = ["Home", "Board", "Recipes", "Publications", "Requests", "Permits", "Tast
 SEEN = {
     "owner": [*DESK, "History", "Sites", "Machine types", "People", "Policy"],
     "head_roaster": [*DESK, "Coffees", "Sites", "Calibrations", "Machine types"],
-    "shop_lead": ["Home", "Board", "Recipes", "Requests", "Permits", "Tastings", "Sites"],
+    "shop_lead": [
+        "Home",
+        "Board",
+        "Recipes",
+        "Publications",
+        "Requests",
+        "Permits",
+        "Tastings",
+        "Sites",
+    ],
     "barista": ["Home", "Board", "Recipes", "Sites"],
     "technician": ["Home", "Board", "Recipes", "Sites", "Calibrations"],
 }
