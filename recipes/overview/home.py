@@ -17,6 +17,7 @@ from people.persons.permissions import covered_sites, may, may_everywhere
 from people.persons.verbs import Verb
 from recipes.permits.models import Permit
 from recipes.publishing.models import Publication
+from recipes.requests.answered import unseen_answers
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
@@ -62,6 +63,7 @@ def work_lists(user: User, *, told: bool = False) -> list[WorkList]:
         (Verb.RECIPE_APPROVE, _signatures),
         (Verb.RECIPE_DRAFT, _drafts),
         (Verb.REQUEST_DECIDE, _to_decide),
+        (Verb.REQUEST_MAKE, _answered),
         (Verb.REQUEST_MAKE, _own_requests),
         (Verb.SLOT_READ_BACK, _read_backs),
         (Verb.SLOT_READ_BACK, _differing),
@@ -126,6 +128,13 @@ def _own_requests(user: User) -> Iterable[WorkList]:
     rows, more = _some(ChangeRequest.objects.filter(author=user).unsettled().with_base())
     items = [_request_line(r, str(r.base.recipe)) for r in rows]
     yield WorkList("Your requests", items, more, reverse("recipes:requests"))
+
+
+def _answered(user: User) -> Iterable[WorkList]:
+    """Until they say that they have seen it; a question to them stands with their requests."""
+    rows, more = _some(unseen_answers(user).exclude(state="asked_back"))
+    items = [_request_line(r, f"{r.base.recipe}, by {r.decided_by}") for r in rows]
+    yield WorkList("Your requests answered", items, more, reverse("recipes:requests"))
 
 
 def _request_line(request: ChangeRequest, text: str) -> Item:
@@ -235,7 +244,7 @@ def _permits(user: User) -> Iterable[WorkList]:
 
 
 # What recipes.overview.today and stations.today tell of bars.
-AT_BARS = (_read_backs, _differing, _drifting, _calibrations, _permits)
+AT_BARS = (_answered, _read_backs, _differing, _drifting, _calibrations, _permits)
 
 
 def _history(user: User) -> Iterable[WorkList]:

@@ -9,12 +9,23 @@ from django.urls import reverse
 
 from recipes.permits.models import Permit, PermitSlot
 from recipes.publishing.models import Publication, PublicationSite
+from recipes.requests.answered import unseen_answers
 from web.printing import counted
 from web.today import Asked, Need, register_panel
 
 SOON = timedelta(days=7)  # a permit that ends within a week
+ANSWERS = 12  # to one person's requests
 EACH = 4  # publications of one site
 LAST = datetime.max.replace(tzinfo=UTC)  # where the moment is not known yet
+
+
+@register_panel(5)
+def answered(asked: Asked) -> Iterator[Need]:
+    """Requests of this person that were answered, until they say that they have seen it."""
+    for change in unseen_answers(asked.user)[:ANSWERS]:
+        if change.site_id in asked.clocks:
+            words = f"{change.base.recipe}: your request was {change.get_state_display()}"
+            yield Need(change.site_id, change.state, words, change.get_absolute_url())
 
 
 @register_panel(20)

@@ -9,6 +9,7 @@ from people.persons.verbs import Verb
 from recipes.coffees.api import RecipeView
 from recipes.formula.fields import stated_out
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
+from recipes.requests.answered import see_answer
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import Sides, SidesSeen, rebase, three_sides
@@ -113,6 +114,24 @@ class TakingBack(RecipeView):
         revision = expected_revision(request, change)
         now = take_back(by=person(request), request=change, revision=revision)
         return answer(request, now)
+
+
+class SeeingAnswer(RecipeView):
+    """Say that one has seen the answer."""
+
+    acting_verb = Verb.REQUEST_MAKE
+
+    @extend_schema(request=None, responses=RequestOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """It is no longer told to who asked."""
+        change = one_or_404(seen_requests(request), pk)
+        with noting_refusal(request):
+            must_be_own(change, person(request))
+        revision = expected_revision(request, change)
+        see_answer(by=person(request), request=change, revision=revision)
+        return answer(request, change)
 
 
 class RequestView(RecipeView):

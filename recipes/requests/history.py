@@ -10,6 +10,7 @@ REQUEST_REBASED = action("request.rebased", "Updated request to the current vers
 REQUEST_ACCEPTED = action("request.accepted", "Accepted request")
 REQUEST_DECLINED = action("request.declined", "Declined request")
 REQUEST_TAKEN_BACK = action("request.taken_back", "Took back request")
+ANSWER_SEEN = action("request.answer_seen", "Saw the answer to request")
 
 
 def register() -> None:

@@ -1,6 +1,6 @@
 """A shop lead's proposal against an approved version."""
 
-from typing import Self
+from typing import Any, Self
 
 from django.conf import settings
 from django.db import models
@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from audit.capture.governed import governed
 from audit.capture.models import one_of
+from audit.capture.triggers import insert_only
 from audit.revision import Revised
 from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
@@ -148,3 +149,29 @@ class ChangeRequestValue(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code}: {self.text or self.target}"
+
+
+class AnswerSeen(models.Model):
+    """Who asked has seen the answer that stands at this revision of the request. Never changed."""
+
+    request = models.ForeignKey(ChangeRequest, models.PROTECT, related_name="seen")
+    revision = models.PositiveIntegerField()
+    at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["request", "revision"], name="answer_seen_once"),
+        ]
+        triggers: Any = [
+            *insert_only("answer_seen"),
+            *governed(
+                subject="change request",
+                subject_id="n.request_id",
+                site_id="(SELECT r.site_id FROM recipes_changerequest r WHERE r.id = n.request_id)",
+                label="'request ' || n.request_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"answer to {self.request} seen"

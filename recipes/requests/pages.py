@@ -15,6 +15,7 @@ from recipes.formula.forms import formula_initial
 from recipes.formula.formula import Formula
 from recipes.modelling.pages import initial_from_prediction
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
+from recipes.requests.answered import see_answer, unseen_answers
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
 from recipes.requests.from_shot import initial_from_shot
@@ -77,6 +78,7 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "drafts": change.resulting_versions.with_recipe(),
         "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),
         "is_author": change.author_id == request.user.pk,
+        "unseen": unseen_answers(request.user).filter(pk=change.pk).exists(),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, change.site_id),
     }
 
@@ -171,6 +173,17 @@ def request_take_back(request: PageRequest, pk: int) -> HttpResponse:
     taken = take_back(by=request.user, request=change, revision=revision)
     messages.success(request, f"Your {taken} was taken back.")
     return redirect(taken)
+
+
+@page(Verb.REQUEST_MAKE, methods="POST")
+def request_seen(request: PageRequest, pk: int) -> HttpResponse:
+    """Say that one has seen the answer to one's own request."""
+    change = seen_request(request, pk)
+    with noting_refusal(request, change.site_id):
+        must_be_own(change, request.user)
+    revision = cleaned(RevisionForm(request.POST))["revision"]
+    see_answer(by=request.user, request=change, revision=revision)
+    return redirect("home")
 
 
 def _asked_number(request: PageRequest, name: str) -> int:

@@ -12,6 +12,7 @@ page_urls: list[URLPattern] = [
     path("requests/<int:pk>/decide/", pages.request_decide, name="request_decide"),
     path("requests/<int:pk>/rebase/", pages.request_rebase, name="request_rebase"),
     path("requests/<int:pk>/take-back/", pages.request_take_back, name="request_take_back"),
+    path("requests/<int:pk>/seen/", pages.request_seen, name="request_seen"),
 ]
 api_urls: list[URLPattern] = [
     path("change-requests/", api.Requests.as_view(), name="requests"),
@@ -21,4 +22,5 @@ api_urls: list[URLPattern] = [
     path("change-requests/<int:pk>/ask-back/", api.AskingBack.as_view(), name="request_ask_back"),
     path("change-requests/<int:pk>/rebase/", api.Rebase.as_view(), name="request_rebase"),
     path("change-requests/<int:pk>/take-back/", api.TakingBack.as_view(), name="request_take_back"),
+    path("change-requests/<int:pk>/seen/", api.SeeingAnswer.as_view(), name="request_seen"),
 ]

@@ -213,6 +213,7 @@ NOT_PAGES = {
     "recipes:version_comment",
     "recipes:request_decide",
     "recipes:request_take_back",
+    "recipes:request_seen",
     "recipes:publication_progress",
     "recipes:fit_ask",
     "recipes:fit_progress",

@@ -19,7 +19,9 @@ def read(world: World, person: User, name: str, kwargs: dict[str, Any]) -> Any: 
     return world.browser_of(person).get(reverse(name, kwargs=kwargs)).json()
 
 
-@pytest.mark.parametrize("name", ["recipes:request_edit", "recipes:request_take_back"])
+@pytest.mark.parametrize(
+    "name", ["recipes:request_edit", "recipes:request_take_back", "recipes:request_seen"]
+)
 def test_authors_alone(world: World, name: str) -> None:
     row, cast = Row("POST", name, "L", "request", sited=True), world.bar.cast
     assert ask(row, world, "own", cast.shop_lead) not in NOT_ANSWERED
@@ -27,7 +29,10 @@ def test_authors_alone(world: World, name: str) -> None:
         assert ask(row, world, "own", person) in {403, 404}, person
 
 
-@pytest.mark.parametrize(("method", "name"), [("PUT", "request"), ("POST", "request_take_back")])
+@pytest.mark.parametrize(
+    ("method", "name"),
+    [("PUT", "request"), ("POST", "request_take_back"), ("POST", "request_seen")],
+)
 def test_authors_alone_over_the_api(world: World, method: str, name: str) -> None:
     row, cast = Row(method, f"recipes_api:{name}", "L", "request", sited=True), world.bar.cast
     assert ask(row, world, "own", cast.shop_lead) not in NOT_ANSWERED

@@ -25,4 +25,5 @@ REQUESTS = [
          also={"choices": [{}, {"dose_mass": "current"}, {"brew_temperature": "both"}],
                "current": FOREIGN}),
     Call("POST", "request_take_back", "shop_lead", thing="request", body=lambda t: {}),
+    Call("POST", "request_seen", "shop_lead", thing="request", body=lambda t: {}),
 ]  # fmt: skip

@@ -71,6 +71,8 @@ DECISIONS = [
          also={"brew_temperature": ["", "both"], "revision": STALE, "current": FOREIGN}),
     Form("request_take_back", "shop_lead", lambda t: {"revision": "1"}, thing="request",
          also={"revision": STALE}),
+    Form("request_seen", "shop_lead", lambda t: {"revision": "1"}, thing="request",
+         also={"revision": STALE}),
     Form("publish_plan", "head_roaster", signed_plan, pk=lambda t: t.newest.pk, query=plan_query,
          also={**SIGNATURE, **REASON}),
     *(Form(name, "head_roaster", lambda t: {"reason": "Wait", "revision": "1"},
