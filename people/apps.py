@@ -43,8 +43,10 @@ def _tell_the_history() -> None:
         register_signatures,
         register_subject,
     )
+    from audit.witnessing.policy import register_rule
     from people.persons.models import User
     from people.policy.actions import policy_content
+    from people.policy.witness_rule import rule_in_force
     from people.sign_in import (
         actions,  # noqa: F401 - our words
         adapter,  # noqa: F401 - our words
@@ -58,6 +60,7 @@ def _tell_the_history() -> None:
     register_signature(signatures_shown)
     register_signatures(every_signature)
     register_content("policy", policy_content)
+    register_rule(rule_in_force)
     register_subject("person", "Person", "people:edit", find=_people_named)
     register_subject("policy", "Policy")
     register_subject("token", "Token")

@@ -28,7 +28,8 @@ exit codes, the first line of the answer says the same:
   2: could not be checked: a file or key that can't be read
   3: intact, but no key was given: who signs everything anew with another key passes too
   4: signed by another key than the one given with --key, whatever else holds
-  5: intact, but fewer of the witnesses given with --witness saw a state of it than asked for
+  5: intact, but fewer witnesses saw a state of it than were asked for, with --witness or by the
+     policy that owners signed, as the history has it
 """
 
 

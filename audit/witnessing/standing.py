@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from audit.alarms import Alarm, register_alarm
+from audit.ledger.bundle.asked import Rule
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import read_note
@@ -18,6 +19,7 @@ from audit.ledger.witness.cosignature import cosignatures
 from audit.ledger.witness.known import KnownWitness
 from audit.sealing.models import Checkpoint
 from audit.witnessing.models import Cosignature, WitnessEvent, WitnessEventKind
+from audit.witnessing.policy import rule_in_force
 
 LOOKED_AT = 20  # rows of one witness, where the first ones do not hold
 CARRIED = 32  # cosignatures on one checkpoint that are taken away with it
@@ -99,6 +101,17 @@ class Witnessing:
     needed: int
     size: int
     since: datetime | None
+    rule: Rule | None = None  # what the policy asks beside the settings
+
+    @property
+    def asked(self) -> str:
+        """How many of how many, as words: by the settings, and by the policy."""
+        known = sum(1 for one in self.standings if one.known.url)
+        parts = [f"{self.needed} of {known} witnesses"] if known else []
+        if self.rule:
+            named = ", ".join(key.name for key in self.rule.witnesses)
+            parts.append(f"{self.rule.needed} of {named}, as the policy asks")
+        return " and by ".join(parts)
 
     @property
     def late(self) -> bool:
@@ -115,7 +128,8 @@ class Witnessing:
 
 def witnessing_now() -> Witnessing | None:
     """What the witnesses saw; None without any. A few index probes, however many checkpoints."""
-    known = settings.LEDGER_WITNESSES
+    rule = rule_in_force()
+    known = _known(rule)
     if not known:
         return None
     keys = [one.key.text for one in known]
@@ -127,9 +141,28 @@ def witnessing_now() -> Witnessing | None:
         _standing(one, sights.get(key), last.get(key)) for one, key in zip(known, keys, strict=True)
     ]
     needed = settings.LEDGER_WITNESSES_NEEDED
-    size = sorted((one.size for one in standings), reverse=True)[needed - 1]
+    sizes = [_seen_by([one for one in standings if one.known.url], needed)] if needed else []
+    if rule:
+        named = [one for one in standings if one.known.key in rule.witnesses]
+        sizes.append(_seen_by(named, rule.needed))
+    size = min(sizes)
     waiting = Checkpoint.objects.filter(size__gt=size).order_by("size").first()
-    return Witnessing(standings, needed, size, waiting.made_at if waiting else None)
+    return Witnessing(standings, needed, size, waiting.made_at if waiting else None, rule)
+
+
+def _known(rule: Rule | None) -> list[KnownWitness]:
+    """Those of the settings, and those of the policy that the settings no longer know: they are
+    asked for, and nobody offers them anything."""
+    known = list(settings.LEDGER_WITNESSES)
+    keys = {one.key for one in known}
+    return known + [
+        KnownWitness(key, "") for key in (rule.witnesses if rule else ()) if key not in keys
+    ]
+
+
+def _seen_by(standings: list[Standing], needed: int) -> int:
+    """Up to where so many of them saw it."""
+    return sorted((one.size for one in standings), reverse=True)[needed - 1]
 
 
 def _standing(known: KnownWitness, row: Cosignature | None, event: WitnessEvent | None) -> Standing:
@@ -157,8 +190,7 @@ def unwitnessed() -> Iterator[Alarm]:
             )
             yield Alarm(words, page)
     if now.late:
-        of = f"{now.needed} of {len(now.standings)} witnesses"
-        words = f"The history after entry no. {now.size:,} was not seen by {of}."
+        words = f"The history after entry no. {now.size:,} was not seen by {now.asked}."
         yield Alarm(words, page, "overdue", since=now.since)
 
 

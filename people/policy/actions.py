@@ -1,7 +1,7 @@
 """The owner's signed policy: set, and compared with what was signed."""
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import rfc8785
@@ -14,7 +14,7 @@ from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
 from people.persons.verbs import Verb
-from people.policy import signing_rules
+from people.policy import signing_rules, witness_rule
 from people.policy.models import Boiling, Policy
 from people.policy.signing_rules import Rules
 from people.signatures.content import Seen, as_seen
@@ -26,7 +26,12 @@ POLICY_SET = register("policy.set", "Set policy")
 
 
 def policy_seen(
-    *, sole_roaster: bool, boiling: str, revision: int, rules: Rules | None = None
+    *,
+    sole_roaster: bool,
+    boiling: str,
+    revision: int,
+    rules: Rules | None = None,
+    witnesses: tuple[str, int] = witness_rule.NOTHING,
 ) -> bytes:
     """The policy's canonical JSON (RFC 8785), as somebody who signs it sees it."""
     seen: dict[str, Any] = {
@@ -37,7 +42,7 @@ def policy_seen(
     }
     if rules:  # one that asks for nothing more reads as before there were any
         seen["signing"] = signing_rules.as_seen(rules)
-    return rfc8785.dumps(seen)
+    return rfc8785.dumps(seen | witness_rule.as_seen(*witnesses))
 
 
 def set_policy(
@@ -49,10 +54,13 @@ def set_policy(
     credentials: Credentials,
     rules: Rules | None = None,
     acknowledged: bool = False,
+    witnesses: Sequence[str] | None = None,
+    witnesses_needed: int | None = None,
 ) -> Policy:
     """Sign the policy for the whole group. Raises Invalid, NotPermitted, Stale, and as sign().
 
     ``rules``: what signatures need (None: as now); what is left to nobody is ``acknowledged``.
+    ``witnesses``, ``witnesses_needed``: by their keys, who has to see the history (None: as now).
     """
     with recorded(by=by, action=POLICY_SET, subject=Subject("policy", 1, "Policy")) as recording:
         require_everywhere(by, Verb.POLICY_SET)
@@ -60,8 +68,13 @@ def set_policy(
             raise Invalid("boiling", boiling, "one of " + ", ".join(Boiling.values))
         policy = _at(revision)
         wanted = signing_rules.wanted(rules, acknowledged=acknowledged)
+        seers = witness_rule.wanted(policy, witnesses, witnesses_needed)
         seen = policy_seen(
-            sole_roaster=sole_roaster, boiling=boiling, revision=revision + 1, rules=wanted
+            sole_roaster=sole_roaster,
+            boiling=boiling,
+            revision=revision + 1,
+            rules=wanted,
+            witnesses=seers,
         )
         signature = sign(
             by=by,
@@ -77,7 +90,13 @@ def set_policy(
         _require_own_means(signature, wanted)
         signing_rules.write(wanted)
         compare_and_set(
-            policy, revision, sole_roaster=sole_roaster, boiling=boiling, signature=signature
+            policy,
+            revision,
+            sole_roaster=sole_roaster,
+            boiling=boiling,
+            witnesses=seers[0],
+            witnesses_needed=seers[1],
+            signature=signature,
         )
     return policy
 
@@ -115,5 +134,8 @@ def policy_content(signed: SignatureShown) -> ContentShown:
         asked = signing_rules.as_seen(signing_rules.rules_in_force())
         if seen.get("signing", []) != asked:
             yield "what signatures need"
+        stands = witness_rule.as_seen(policy.witnesses, policy.witnesses_needed)
+        if seen.get("witnesses") != stands.get("witnesses"):
+            yield "which witnesses are needed"
 
     return as_seen(signed, moved)

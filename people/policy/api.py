@@ -30,10 +30,18 @@ class PolicyOut(serializers.ModelSerializer[Policy]):
 
     signature = SignatureOut(read_only=True, allow_null=True)
     signing = serializers.SerializerMethodField()
+    witnesses = serializers.SerializerMethodField()
 
     class Meta:
         model = Policy
-        fields = ["sole_roaster", "boiling", "signing", "revision", "signature"]
+        fields = [
+            "sole_roaster", "boiling", "signing", "witnesses", "witnesses_needed", "revision",
+            "signature",
+        ]  # fmt: skip
+
+    def get_witnesses(self, policy: Policy) -> list[str]:
+        """The keys of the witnesses it names."""
+        return policy.witnesses.split("\n") if policy.witnesses else []
 
     @extend_schema_field(RuleField(many=True))
     def get_signing(self, policy: Policy) -> list[dict[str, str]]:
@@ -47,6 +55,8 @@ class PolicyIn(SignatureSerializer):
     sole_roaster = serializers.BooleanField()
     boiling = serializers.ChoiceField(choices=Boiling.choices)
     signing = RuleField(many=True, required=False)
+    witnesses = serializers.ListField(child=serializers.CharField(), required=False)
+    witnesses_needed = serializers.IntegerField(min_value=0, max_value=1000, required=False)
     acknowledged = serializers.BooleanField(default=False)
 
 
@@ -77,6 +87,8 @@ class PolicyInForce(GuardedView):
             credentials=body.credentials(request),
             rules=_rules(body.validated_data.get("signing")),
             acknowledged=body.validated_data["acknowledged"],
+            witnesses=body.validated_data.get("witnesses"),
+            witnesses_needed=body.validated_data.get("witnesses_needed"),
         )
         note_signed(request)
         return tagged(request, policy, PolicyOut(policy).data)

@@ -29,6 +29,13 @@ class Policy(Revised):
         choices=Boiling.choices,
         default=Boiling.ACKNOWLEDGE,
     )
+    witnesses = models.TextField(
+        "witnesses of the history that have to see it",
+        blank=True,
+        default="",
+        help_text="Their keys, a line each; none: as the settings say.",
+    )
+    witnesses_needed = models.PositiveSmallIntegerField("how many of those witnesses", default=0)
     signature = models.ForeignKey(
         Signature, null=True, blank=True, on_delete=models.PROTECT, related_name="policies"
     )
@@ -37,6 +44,11 @@ class Policy(Revised):
         constraints = [
             models.CheckConstraint(condition=models.Q(pk=1), name="policy_is_one_row"),
             one_of("boiling", Boiling, name="policy_boiling_is_known"),
+            models.CheckConstraint(
+                name="policy_names_the_witnesses_it_needs",
+                condition=models.Q(witnesses="", witnesses_needed=0)
+                | (~models.Q(witnesses="") & models.Q(witnesses_needed__gte=1)),
+            ),
         ]
         triggers = governed(subject="policy", label="'Policy'", exclude=("revision",))
 

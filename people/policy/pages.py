@@ -1,6 +1,6 @@
 """Page: the group's policy."""
 
-from typing import Any
+from typing import Any, TypedDict
 
 from django import forms
 from django.http import HttpResponse
@@ -11,11 +11,20 @@ from people.persons.verbs import Verb
 from people.policy.actions import set_policy
 from people.policy.models import Boiling, Policy
 from people.policy.signing_rules import Rules, rules_in_force
+from people.policy.witness_rule import known_keys, rule_of
 from people.signatures.fields import SigningForm, note_signed
 from people.signatures.rules import SIGNERS, Meaning, Need, SigningRule
 from web.fields import SeenRevision, unmarked
 from web.form_pages import form_page, posted
 from web.pages import PageRequest, page
+
+
+class Seers(TypedDict):
+    """What set_policy takes of witnesses."""
+
+    witnesses: list[str] | None
+    witnesses_needed: int | None
+
 
 ASKED = [("", "Password, and the second factor of who has one"), *Need.choices]
 
@@ -36,6 +45,15 @@ class PolicyForm(SigningForm):
         choices=Boiling.choices,
         widget=forms.RadioSelect,
     )
+    witnesses = forms.MultipleChoiceField(
+        label="Witnesses that have to see the history",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Beside what the settings ask: whoever changes those can't ask for less.",
+    )
+    witnesses_needed = forms.TypedChoiceField(
+        label="How many of those witnesses", required=False, coerce=int, empty_value="0"
+    )
     acknowledged = forms.BooleanField(
         label="Accept that some signatures wait until somebody adds what is asked",
         required=False,
@@ -49,7 +67,33 @@ class PolicyForm(SigningForm):
                 forms.ChoiceField(label=label, choices=ASKED, required=False)
             )
         names = [_name(*each) for each in RULES]
-        self.order_fields(["revision", "sole_roaster", "boiling", *names])
+        self._offer_witnesses()
+        seers = ["witnesses", "witnesses_needed"]
+        self.order_fields(["revision", "sole_roaster", "boiling", *seers, *names])
+
+    def _offer_witnesses(self) -> None:
+        """Those there are; without any, neither is asked."""
+        keys = known_keys(Policy.current())
+        if not keys:
+            del self.fields["witnesses"], self.fields["witnesses_needed"]
+            return
+        offered = [(key.text, f"{key.name}+{key.key_id.hex()}") for key in keys]
+        numbers = [(0, "None of them"), *((n, str(n)) for n in range(1, len(keys) + 1))]
+        for name, choices in (("witnesses", offered), ("witnesses_needed", numbers)):
+            field = self.fields[name]
+            if isinstance(field, forms.ChoiceField):
+                field.choices = choices
+            unmarked(field)
+
+    def seers(self) -> Seers:
+        """Which witnesses, and how many of them; as now where the page asked for none."""
+        if "witnesses" not in self.fields:
+            return {"witnesses": None, "witnesses_needed": None}
+        typed = self.cleaned_data
+        return {
+            "witnesses": typed["witnesses"],
+            "witnesses_needed": int(typed["witnesses_needed"] or 0),
+        }
 
     def rules(self) -> Rules:
         """What signatures shall need."""
@@ -77,6 +121,8 @@ def policy(request: PageRequest) -> HttpResponse:
         "revision": current.revision,
         "sole_roaster": current.sole_roaster,
         "boiling": current.boiling,
+        "witnesses": current.witnesses.split("\n"),
+        "witnesses_needed": current.witnesses_needed,
         **{_name(*each): needs for each, needs in rules_in_force().items()},
     }
     form = PolicyForm(posted(request), initial=stored, request=request)
@@ -91,6 +137,7 @@ def policy(request: PageRequest) -> HttpResponse:
             credentials=form.credentials(),
             rules=form.rules(),
             acknowledged=typed["acknowledged"],
+            **form.seers(),
         )
         note_signed(request)
         return reverse("people:policy")
@@ -101,5 +148,9 @@ def policy(request: PageRequest) -> HttpResponse:
         form,
         act,
         said="Policy signed.",
-        context={"policy": current, "rules": SigningRule.objects.order_by("meaning", "role")},
+        context={
+            "policy": current,
+            "seers": rule_of(current),
+            "rules": SigningRule.objects.order_by("meaning", "role"),
+        },
     )

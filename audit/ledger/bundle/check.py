@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from itertools import islice
 
 from audit.ledger.bundle.archived import Archives, Copy
+from audit.ledger.bundle.asked import Asked, Rule
 from audit.ledger.bundle.explain import Difference, explain
 from audit.ledger.bundle.keys import MadeKeys
 from audit.ledger.bundle.lines import Archived, End, Fingerprints, Gap, Header, Mark, read
@@ -86,6 +87,7 @@ class Check:
         self._witnessed = Witnessed(witnesses, quorum, self.report)
         self.archives = Archives()
         self.signed = Signed()
+        self._asked = Asked()
         self._trust = Trust(keys, self.report)
         self._kept = kept
         self._scan = Scan(kept.sizes)
@@ -138,12 +140,20 @@ class Check:
         for state, note in self._kept.compare(report, self._trust, scan.roots):
             if self._trust.signed(note):
                 self._witnessed.look(note, state)
-        self._witnessed.close()
+        self._witnessed.close(self._rule())
         report.findings += (found := explain(self._proven))
         report.proven -= sum(one.last - one.first + 1 for one in found if one.first and one.last)
         self._check_end()
 
+    def _rule(self) -> Rule | None:
+        try:
+            return self._asked.rule()
+        except LedgerError as error:
+            self.report.add(Kind.UNREADABLE, f"what the policy asks of witnesses: {plain(error)}")
+            return None
+
     def _look(self, start: int, entries: list[bytes]) -> None:
+        self._asked.look(entries)
         self.archives.look(entries)
         self.signed.look(entries, start + 1)
         self._made.look(entries)

@@ -54,6 +54,26 @@ class Finding:
     last: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Quorum:
+    """Of `of` witnesses `saw` cosigned a state, `asked` should have, and so many saw the first
+    `through` entries (None: fewer saw any)."""
+
+    asked: int
+    of: int
+    saw: int
+    through: int | None
+
+    def words(self, size: int) -> str:
+        """For a history of so many entries."""
+        of = f"{self.asked} of {self.of} witnesses"
+        if self.through is None:
+            return f"NOT seen by {of}: {self.saw} cosigned a state of it."
+        after = size - self.through
+        later = f", and not yet the {after:,} after it" if after > 0 else ""
+        return f"Seen by {of} up to entry no. {self.through:,}{later}."
+
+
 @dataclass
 class Report:
     """The outcome of a check, in numbers of entries.
@@ -62,7 +82,8 @@ class Report:
     sealed; and the `checkpoints` believed. Of those left out, `archived` are in an archive, and
     `looked_at` in one that was given and holds them as sealed. `pins` are what the reader gave to
     compare with: keys and kept checkpoints. Of the `witnesses` given `saw` cosigned a state of it,
-    `asked` should have, and so many saw the first `witnessed` entries (None: fewer saw any).
+    `asked` should have, and so many saw the first `witnessed` entries (None: fewer saw any);
+    `ruled` is the same for those that the policy in the history asks for.
     """
 
     origin: str = ""
@@ -79,6 +100,7 @@ class Report:
     asked: int = 0
     saw: int = 0
     witnessed: int | None = None
+    ruled: Quorum | None = None
     rows: int | None = None
     findings: list[Finding] = field(default_factory=list)
 
@@ -150,19 +172,19 @@ class Report:
 
     @property
     def unseen(self) -> bool:
-        """True if fewer of the witnesses given saw a state of it than were asked for."""
-        return bool(self.asked) and self.witnessed is None
+        """True if fewer witnesses saw a state of it than were asked for, by the reader or by the
+        policy in the history."""
+        return (bool(self.asked) and self.witnessed is None) or (
+            self.ruled is not None and self.ruled.through is None
+        )
 
     def _seen(self) -> str:
-        """Up to where so many of the witnesses given saw it as were asked for."""
-        if not self.asked:
-            return ""
-        of = f"{self.asked} of {self.witnesses} witnesses"
-        if self.witnessed is None:
-            return f"NOT seen by {of}: {self.saw} cosigned a state of it."
-        after = self.size - self.witnessed
-        later = f", and not yet the {after:,} after it" if after > 0 else ""
-        return f"Seen by {of} up to entry no. {self.witnessed:,}{later}."
+        """Up to where so many of the witnesses saw it as were asked for."""
+        given = Quorum(self.asked, self.witnesses, self.saw, self.witnessed)
+        parts = [given.words(self.size)] if self.asked else []
+        if self.ruled:
+            parts.append(f"As its policy asks: {self.ruled.words(self.size)}")
+        return " ".join(parts)
 
     def _verdict(self) -> str:
         whose = f"The history of {plain(self.origin)}" if self.origin else "This history"

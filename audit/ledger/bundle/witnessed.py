@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from audit.ledger.bundle.report import Kind, Report, plain
+from audit.ledger.bundle.asked import Rule
+from audit.ledger.bundle.report import Kind, Quorum, Report, plain
 from audit.ledger.checkpoint import Checkpoint
 from audit.ledger.errors import LedgerError, count
 from audit.ledger.note import read_note
@@ -43,6 +44,7 @@ class Witnessed:
         if quorum is not None:
             count("quorum", quorum, least=1, most=len(witnesses))
         self._witnesses = list(witnesses)
+        self._believed: list[tuple[str, Checkpoint]] = []
         self._sights: dict[WitnessKey, Sight] = {}
         self._strangers: dict[str, None] = {}
         self._report = report
@@ -51,8 +53,11 @@ class Witnessed:
 
     def look(self, note: str, state: Checkpoint) -> None:
         """A believed checkpoint of exactly the entries here."""
+        self._believed.append((note, state))
+
+    def _look(self, note: str, state: Checkpoint, witnesses: Sequence[WitnessKey]) -> None:
         try:
-            found = cosignatures(note, self._witnesses)
+            found = cosignatures(note, witnesses)
         except LedgerError as error:
             words = f"the checkpoint of entry no. {state.size:,}: {plain(error)}"
             self._report.add(Kind.FORGED, words)
@@ -61,14 +66,19 @@ class Witnessed:
             before = self._sights.get(one.witness)
             if before is None or before.size < state.size:
                 self._sights[one.witness] = Sight(state.size, one.at)
-        known = {(key.name, key.key_id) for key in self._witnesses}
+        known = {(key.name, key.key_id) for key in witnesses}
         for name, key_id, signature in read_note(note).signatures:
             if time_of(signature) is not None and (name, key_id) not in known:
                 self._strangers[name] = None
 
-    def close(self) -> None:
-        """Say in the report who saw what, and up to where enough of them did."""
-        for witness in self._witnesses:
+    def close(self, rule: Rule | None = None) -> None:
+        """Say in the report who saw what, and up to where enough of them did: of those given, and
+        of those that the history's own policy asks for."""
+        asked = rule.witnesses if rule else ()
+        looked_for = list(dict.fromkeys([*self._witnesses, *asked]))
+        for note, state in self._believed:
+            self._look(note, state, looked_for)
+        for witness in looked_for:
             sight = self._sights.get(witness)
             words = f"the witness {plain(witness.name)}+{witness.key_id.hex()} saw "
             words += f"the first {sight.size:,} entries, at {sight.when}" if sight else "none of it"
@@ -77,7 +87,16 @@ class Witnessed:
             named = ", ".join(plain(name) for name in list(self._strangers)[:NAMED])
             words = f"cosigned also by {named}: not checked, give the key with --witness"
             self._report.add(Kind.NOTE, words)
-        sizes = sorted((sight.size for sight in self._sights.values()), reverse=True)
-        self._report.saw = len(sizes)
-        if self._report.asked and len(sizes) >= self._report.asked:
-            self._report.witnessed = sizes[self._report.asked - 1]
+        given, report = self._sizes(self._witnesses), self._report
+        report.saw = len(given)
+        if report.asked and len(given) >= report.asked:
+            report.witnessed = given[report.asked - 1]
+        if rule:
+            sizes = self._sizes(rule.witnesses)
+            through = sizes[rule.needed - 1] if len(sizes) >= rule.needed else None
+            report.ruled = Quorum(rule.needed, len(rule.witnesses), len(sizes), through)
+
+    def _sizes(self, witnesses: Sequence[WitnessKey]) -> list[int]:
+        """What each of them saw that saw any, the most first."""
+        seen = (self._sights[each].size for each in witnesses if each in self._sights)
+        return sorted(seen, reverse=True)
