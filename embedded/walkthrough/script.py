@@ -1,6 +1,6 @@
 """The main job as a table: who does what, and what must come of it."""
 
-from embedded.walkthrough.steps import asking, bar, publishing, reading, recipe
+from embedded.walkthrough.steps import asking, bar, lots, publishing, reading, recipe
 from embedded.walkthrough.telling import Step
 
 ROASTER, SECOND, LEAD = "Head roaster", "Second roaster", "Shop lead"
@@ -34,6 +34,10 @@ STEPS = (
     Step(ROASTER, "resumes it", "scheduled again", publishing.resumes),
     Step(ROASTER, "stops it and cancels the rest", "cancelled, slots free", publishing.cancels),
     Step(ROASTER, "stops it once more", "refused: it is over", publishing.stops_the_cancelled),
+    Step(ROASTER, "publishes with a roast lot", "each site waits until it opens that",
+         lots.publishes),
+    Step(BARISTA, "scans the label of a bag", "that lot is open at the grinder", lots.opens),
+    Step(ROASTER, "looks at it again", "in force at that site alone", lots.begins),
     Step(LEAD, "asks for a change from a slot", "a request with evidence", asking.asks),
     Step(ROASTER, "accepts it", "a draft carrying the proposal", asking.accepts),
     Step("Both of them", "try to approve it", "refused: own work, and no right",

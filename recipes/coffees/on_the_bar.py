@@ -3,6 +3,9 @@
 from collections.abc import Sequence
 from datetime import date
 
+from django.db.models import Q, Value
+from django.db.models.functions import Concat
+
 from recipes.coffees.models import Coffee, RoastLot, rest_of
 from stations.lots.shelf import Aged, Lot
 
@@ -10,9 +13,14 @@ NEWEST = 20  # lots that are offered while a code is typed
 
 
 def find(code: str) -> Sequence[Lot]:
-    """Every lot with that code; the newest ones for an empty code."""
+    """Every lot with that code, or the one of that coffee and code; the newest for an empty one.
+
+    Coffee and code are what the label on a bag says (``RoastLot.__str__``).
+    """
     rows = RoastLot.objects.select_related("coffee")
-    found = rows.filter(code__iexact=code) if code else rows.order_by("-roasted_on")[:NEWEST]
+    label = Concat("coffee__name", Value(" "), "code")
+    named = rows.annotate(label=label).filter(Q(code__iexact=code) | Q(label__iexact=code))
+    found = named if code else rows.order_by("-roasted_on")[:NEWEST]
     return [
         Lot(each.pk, each.coffee.name, each.code, each.roasted_on, each.rest_from, each.rest_to)
         for each in found

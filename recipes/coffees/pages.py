@@ -1,5 +1,8 @@
 """Coffees and their roast lots."""
 
+from datetime import timedelta
+
+import segno
 from django.db.models import Count
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -74,6 +77,21 @@ def coffee_edit(request: PageRequest, pk: int) -> HttpResponse:
         said="{} was changed.",
         context={"coffee": shown},
     )
+
+
+@page(Verb.RECIPE_VIEW)
+def lot_label(request: PageRequest, pk: int) -> HttpResponse:
+    """What is printed and stuck on a bag: the lot in words, and as a code that opens it."""
+    lot = one_or_404(RoastLot.objects.select_related("coffee"), pk)
+    context = {
+        "lot": lot,
+        "ready_on": lot.roasted_on + timedelta(days=lot.rest_from),
+        "best_until": lot.roasted_on + timedelta(days=lot.rest_to),
+        # Medium correction: a bag gets creased. The code is the lot in words, which a scanner that
+        # types writes as somebody would.
+        "code_image": segno.make(str(lot), error="m", micro=False).svg_data_uri(border=4),
+    }
+    return render(request, "recipes/coffees/lot_label.html", context)
 
 
 @page(Verb.COFFEE_EDIT, methods="GET POST")

@@ -10,6 +10,7 @@ page_urls: list[URLPattern] = [
     path("coffees/<int:pk>/", pages.coffee, name="coffee"),
     path("coffees/<int:pk>/edit/", pages.coffee_edit, name="coffee_edit"),
     path("coffees/<int:pk>/lots/add/", pages.lot_add, name="lot_add"),
+    path("coffees/lots/<int:pk>/label/", pages.lot_label, name="lot_label"),
 ]
 api_urls: list[URLPattern] = [
     path("coffees/", api.Coffees.as_view(), name="coffees"),

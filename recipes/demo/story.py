@@ -68,6 +68,7 @@ class Story:
         measurements.pull_shots(self._slot("harbour", 1))
         measurements.simulate_mornings(double[-1], 1)
         self._publish_by_shots(long)
+        self._publish_with_lot(plain[-1])
         measurements.leave_one_to_decide()
         self._by_hand(self._slot("harbour", 4))
         self._request(double[-1])
@@ -129,11 +130,17 @@ class Story:
             if placement.settings.content_digest == version.content_digest:
                 self._read(placement, placement.site.code)
 
-    def _sign(self, version: Version, scope: Scope, reason: str) -> None:
-        by = self.cast["head_roaster"]
-        plan = make_plan(version=version, scope=scope, when=When(), by=by, now=datetime.now(UTC))
+    def _publish_with_lot(self, version: Version) -> None:
+        """The new decaf still rests: the summit begins when it opens the bag."""
+        scope = Scope(Where.SITES, (self.sites["summit"].pk,), slot_numbers=(4,))
+        lot = RoastLot.objects.filter(coffee=version.recipe.coffee).first()
+        self._sign(version, scope, "Doubles too, once the new roast is rested.", When(lot=lot))
+
+    def _sign(self, version: Version, scope: Scope, reason: str, when: When | None = None) -> None:
+        by, when = self.cast["head_roaster"], when or When()
+        plan = make_plan(version=version, scope=scope, when=when, by=by, now=datetime.now(UTC))
         publication = publish(
-            by=by, version=version, scope=scope, when=When(), seen=plan.digest, reason=reason,
+            by=by, version=version, scope=scope, when=when, seen=plan.digest, reason=reason,
             credentials=self.cast.signs("head_roaster"), acknowledged=True,
             learnt_until=plan.learnt_until,
         )  # fmt: skip

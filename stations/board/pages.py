@@ -186,7 +186,8 @@ def _waiting(slot_id: int) -> list[Placement]:
 
 
 def _shots(slot_id: int) -> Any:  # noqa: ANN401
-    return CheckShot.objects.filter(slot=slot_id).select_related("by", "placement__settings")
+    rows = CheckShot.objects.filter(slot=slot_id)
+    return rows.select_related("by", "placement__settings", "opening__site")
 
 
 def _past(slot_id: int) -> Any:  # noqa: ANN401

@@ -24,6 +24,7 @@ LOT_OPENED = register("lot.opened", "Opened roast lot")
 LOT_CLOSED = register("lot.closed", "Finished roast lot")
 
 REASON = 500
+LABEL = 121  # coffee, a blank, code: what is typed or scanned may be either or both
 
 # Sent in the transaction that opens a lot, with ``lot_id`` and ``site_id``: for what was to
 # happen when a site opens it.
@@ -98,11 +99,11 @@ def open_at(at: Grinder | Station, moment: datetime | None = None) -> LotOpening
 def the_lot(code: str, coffee: str = "") -> Lot:
     """The one lot that is meant. Raises Invalid naming code or coffee."""
     checks = Checks()
-    wanted = checks.text("code", code, most=40)
+    wanted = checks.text("code", code, most=LABEL)
     checks.done()
     found = lots_coded(wanted)
     if not found:
-        raise Invalid("code", code, "the code of a lot that the roaster entered, as on its bag")
+        raise Invalid("code", code, "a lot that the roaster entered, as on its bag")
     named = [lot for lot in found if not coffee or lot.coffee == coffee]
     if len(named) != 1:
         raise Invalid("coffee", coffee, f"one of {', '.join(lot.coffee for lot in found)}")

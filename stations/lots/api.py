@@ -11,7 +11,7 @@ from audit.errors import Invalid
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Station
 from stations.grinders.models import Grinder
-from stations.lots.actions import REASON, close_lot, open_lot
+from stations.lots.actions import LABEL, REASON, close_lot, open_lot
 from stations.lots.models import LotOpening
 from web.api import GuardedView, Listing, listed, narrowed, person, valid
 from web.fields import ID
@@ -50,7 +50,7 @@ class OpeningIn(serializers.Serializer[dict[str, Any]]):
 
     grinder = serializers.IntegerField(allow_null=True, required=False, default=None, **ID)
     station = serializers.IntegerField(allow_null=True, required=False, default=None, **ID)
-    code = serializers.CharField(max_length=40)
+    code = serializers.CharField(max_length=LABEL, help_text="Its code, or coffee and code.")
     coffee = serializers.CharField(max_length=80, required=False, allow_blank=True, default="")
     seen_opening = serializers.IntegerField(allow_null=True, **ID)
     confirmed = serializers.BooleanField(default=False)

@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from stations.lots.actions import REASON
+from stations.lots.actions import LABEL, REASON
 
 
 class OpenForm(forms.Form):
@@ -12,9 +12,11 @@ class OpenForm(forms.Form):
 
     code = forms.CharField(
         label="Lot",
-        max_length=40,
-        help_text="Type it as on the bag, or scan it.",
-        widget=forms.TextInput(attrs={"list": "lots", "autocomplete": "off"}),
+        max_length=LABEL,
+        help_text="Type it as on the bag, or scan its label.",
+        widget=forms.TextInput(
+            attrs={"list": "lots", "autocomplete": "off", "spellcheck": "false"}
+        ),
     )
     coffee = forms.CharField(
         max_length=80, required=False, help_text="Where two coffees have a lot of this code."

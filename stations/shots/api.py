@@ -32,6 +32,10 @@ class ShotOut(serializers.ModelSerializer[CheckShot]):
     grind_setting = PlainDecimal(allow_null=True)
     lot = serializers.SerializerMethodField()
     days_off_roast = serializers.IntegerField(allow_null=True)
+    lot_state = serializers.ChoiceField(
+        choices=["resting", "ready", "past"], allow_null=True,
+        help_text="How that lot stood against its window when the shot was pulled.",
+    )  # fmt: skip
     verdicts = serializers.DictField(child=serializers.CharField())
     verdict = serializers.CharField(help_text="within, outside or open (nothing to compare with)")
 
@@ -40,8 +44,8 @@ class ShotOut(serializers.ModelSerializer[CheckShot]):
 
         model = CheckShot
         fields = ["id", "slot", "placement", "at", "by", *LABELS, "grinder", "grind_setting",
-                  "opening", "lot", "days_off_roast", "taste", "body", "note", "left_out",
-                  "verdicts", "verdict", "corrections"]  # fmt: skip
+                  "opening", "lot", "days_off_roast", "lot_state", "taste", "body", "note",
+                  "left_out", "verdicts", "verdict", "corrections"]  # fmt: skip
 
     @extend_schema_field(serializers.CharField(allow_null=True))
     def get_lot(self, shot: CheckShot) -> str | None:

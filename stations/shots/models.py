@@ -17,6 +17,7 @@ from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
 from stations.grinders.models import Grinder
 from stations.lots.models import LotOpening
+from stations.lots.shelf import READY, Aged
 from stations.slots.guards import MADE_LATELY
 from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
@@ -199,9 +200,24 @@ class CheckShot(Measured):
         return reverse("stations:shot", args=[self.pk])
 
     @property
+    def aged(self) -> Aged | None:
+        """How its lot stood when it was pulled, by the site's calendar; None without a lot."""
+        return self.opening.aged(self.at) if self.opening else None
+
+    @property
     def days_off_roast(self) -> int | None:
-        """How old its lot was, in days by the site's calendar; None without a lot."""
-        return self.opening.aged(self.at).days if self.opening else None
+        """How old that was, in days."""
+        return self.aged.days if self.aged else None
+
+    @property
+    def lot_state(self) -> str | None:
+        """Whether that was resting, ready or past its window."""
+        return self.aged.state if self.aged else None
+
+    @property
+    def outside_window(self) -> str:
+        """That state where it is one to be told of: resting or past."""
+        return "" if self.lot_state in (None, READY) else str(self.lot_state)
 
 
 class ShotCorrection(Measured):

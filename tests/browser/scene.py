@@ -22,7 +22,7 @@ from people.tablets.actions import add_tablet
 from people.tablets.models import Tablet
 from people.tokens.actions import make_token
 from people.tokens.models import Scope
-from recipes.coffees.models import Coffee, Recipe
+from recipes.coffees.models import Coffee, Recipe, RoastLot
 from recipes.permits.models import Permit
 from recipes.publishing import run
 from recipes.publishing.models import Publication
@@ -88,6 +88,7 @@ class Scene:
     fitted: Station
     opening: LotOpening
     tablet: Tablet
+    lot: RoastLot
 
     @property
     def grinder(self) -> Grinder | Station:
@@ -132,6 +133,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         opened=panel.opened(cast, 9),
         opening=bag,
         tablet=_made_by_the_lead(cast.shop_lead, cast.site),
+        lot=RoastLot.objects.get(pk=bag.lot_id),
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),

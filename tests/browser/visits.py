@@ -37,6 +37,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("recipes:coffee", "coffee"),
         pk("recipes:coffee_edit", "coffee"),
         pk("recipes:lot_add", "coffee"),
+        pk("recipes:lot_label", "lot"),
         Visit("recipes:recipes"),
         Visit("recipes:recipe_add"),
         pk("recipes:recipe", "recipe"),

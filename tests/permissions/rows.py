@@ -50,6 +50,7 @@ PAGES = [
     *forms("H", "recipes:coffee_add", "recipes:recipe_add"),
     *pages(EVERYBODY, "recipes:coffee", thing="coffee"),
     *forms("H", "recipes:coffee_edit", "recipes:lot_add", thing="coffee"),
+    *pages(EVERYBODY, "recipes:lot_label", thing="lot"),
     *pages(EVERYBODY, "recipes:recipe", "recipes:compare", thing="recipe"),
     *posts("H", "recipes:draft_first", thing="recipe"),
     *posts("H", "recipes:draft_captured", thing="shot", sited=True),

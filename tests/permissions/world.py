@@ -46,6 +46,7 @@ from tests.bar import Bar, draft, make_bar
 from tests.cast import credentials, make_cast, make_sites
 from tests.grinders import grinder_of, opened_at
 from tests.recipes.calibrating import measure
+from tests.recipes.publishing.lots import lot_of
 
 LETTERS = {
     "H": Role.HEAD_ROASTER,
@@ -127,7 +128,7 @@ def make_world(bar: Bar) -> World:
         "wide_publication": wide, "wide_permit": _permit(bar, Slot.objects.filter(number=2)),
         "person": bar.cast.barista.pk, "machine_type": bar.full.pk,
         "check": _check(bar.cast.owner),
-        "reconciliation": _reconciliation(bar.cast.owner),
+        "reconciliation": _reconciliation(bar.cast.owner), "lot": lot_of(bar.version, who).pk,
     }  # fmt: skip
     shared: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
     shared["?version"] = {"?version": bar.version.pk}

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import Error, connection, transaction
@@ -18,7 +19,7 @@ from stations.grinders.actions import add_grinder
 from stations.grinders.models import Grinder
 from stations.lots.actions import close_lot, open_at, open_lot
 from stations.lots.models import LotOpening
-from tests.cast import Cast, SignedIn
+from tests.cast import ApiAs, Cast, SignedIn
 from tests.grinders import grinder_of
 from tests.stations.conftest import Bar
 from tests.stations.test_query_budgets import queries
@@ -169,3 +170,33 @@ def test_a_list_asks_no_more_as_it_grows(
         opened(cast, more, "A1", coffee="Decaf")
     large = queries(browser.get, address)
     assert (small == large, large <= 11) == (True, True), (small, large)
+
+
+def test_a_label_tells_the_coffee_too(grinder: Grinder, cast: Cast) -> None:
+    made = opened(cast, grinder, " morning blend a1 ")
+    assert (made.coffee, made.code) == ("Morning blend", "A1")
+    with pytest.raises(Invalid, match="roaster entered"):
+        opened(cast, grinder, "Morning blend Z9")
+    with pytest.raises(Invalid, match="at most 121"):
+        opened(cast, grinder, "A" * 122)
+
+
+@pytest.mark.parametrize("code", ["B3", "C60"])
+def test_everywhere_a_bag_outside_its_window_is_asked_about(
+    code: str, bar: Bar, grinder: Grinder, cast: Cast, signed_in: SignedIn, api_as: ApiAs
+) -> None:
+    """At a grinder and at a station, on pages and by programs."""
+    browser, program = signed_in(cast.barista), api_as(cast.barista)
+    ways = [
+        ("grinder", grinder.pk, reverse("stations:lot_open", args=[grinder.pk])),
+        ("station", bar.second.pk, reverse("stations:lot_open_at_station", args=[bar.second.pk])),
+    ]
+    path = reverse("stations_api:lots", args=[cast.site.code])
+    for name, pk, address in ways:
+        asked = browser.post(address, {"code": code})
+        assert (asked.status_code, asked.context["form"].asks) == (400, True)
+        body = {name: pk, "code": code, "seen_opening": None}
+        told = program.post(path, body, format="json", headers={"Idempotency-Key": uuid4().hex})
+        assert told.status_code == 400
+        assert {each["field"] for each in told.json()["problems"]} == {"confirmed", "reason"}
+    assert not LotOpening.objects.exists()

@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from audit.errors import Invalid
 from recipes.coffees.actions import add_coffee
+from recipes.coffees.models import Coffee
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.models import CheckShot
 from tests.cast import ApiAs, Cast, SignedIn
@@ -97,3 +98,29 @@ def test_over_http_with_mark_and_taste(ground: Bar, cast: Cast, api_as: ApiAs) -
     assert (fixed["dose_mass"], fixed["taste"], fixed["grind_setting"]) == ("18", "balanced", "11")
     assert post(api, path, {**SENT, "taste": "salty"}).status_code == 400
     assert post(api, path, {**SENT, "grinder": 999999}).status_code == 400
+
+
+@pytest.mark.parametrize(
+    ("age", "state", "said"),
+    [(3, "resting", "Still resting"), (12, "ready", ""), (60, "past", "Past its window")],
+)
+def test_a_shot_of_a_lot_outside_its_window_says_so(
+    age: int, state: str, said: str, ground: Bar, cast: Cast, signed_in: SignedIn, api_as: ApiAs
+) -> None:
+    """On the card before it is pulled, on its own page, in the slot's list and to programs."""
+    served, coffee = ground.first.served_by.get(), Coffee.objects.get()
+    if age != 12:
+        opened_at(served.grinder, coffee, cast.head_roaster, age)
+    shot = log_shot(by=cast.barista, slot=ground.slot, shot=SHOT)
+    assert shot.lot_state == state
+    browser = signed_in(cast.barista)
+    for address in (
+        reverse("stations:at", args=[ground.first.code]),
+        shot.get_absolute_url(),
+        reverse("stations:slot", args=[ground.slot.pk]),
+    ):
+        page = browser.get(address).content.decode()
+        marks = [each for each in ("Still resting", "Past its window") if each in page]
+        assert marks == ([said] if said else []), address
+    rows = api_as(cast.barista).get(f"/api/v1/slots/{ground.slot.pk}/shots/").json()["results"]
+    assert [row["lot_state"] for row in rows] == [state]
