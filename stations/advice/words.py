@@ -14,6 +14,10 @@ from web.printing import counted, number
 SLOW = 2  # times its target: hardly anything came through
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 UNTRIED = "How far a mark goes here is not known yet: the next shot tells."
+AGED = {
+    "resting": "Its lot still rests: cups change by themselves until it has.",
+    "past": "Its lot is past its window: a fresher bag comes first.",
+}
 PRESSED = "It hardly ran: never unlock the group before the pressure is off."
 
 
@@ -29,7 +33,7 @@ class Told:
 
 def tell(advised: Advised) -> Told:
     """The sentences."""
-    detail = " ".join(filter(None, [_by_how_much(advised), _slowly(advised)]))
+    detail = " ".join(filter(None, [_by_how_much(advised), _slowly(advised), _aged(advised)]))
     return Told(_verdict(advised), _do(advised), detail, advised.advice.do is Do.ASK)
 
 
@@ -141,6 +145,12 @@ def _basis(advice: Advice) -> str:
 def _one(value: float) -> str:
     """One decimal place below ten, none from there on."""
     return number(rounded(value, 0 if value >= 10 else 1))
+
+
+def _aged(advised: Advised) -> str:
+    """Before anything is changed for a lot that is not in its window: that may be all it is."""
+    changing = advised.advice.do in (Do.GRIND, Do.DOSE, Do.ASK)
+    return AGED.get(advised.shot.outside_window, "") if changing else ""
 
 
 def _slowly(advised: Advised) -> str:

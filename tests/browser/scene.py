@@ -88,12 +88,16 @@ class Scene:
     fitted: Station
     opening: LotOpening
     tablet: Tablet
-    lot: RoastLot
 
     @property
     def grinder(self) -> Grinder | Station:
         """What the bag is open at."""
         return self.opening.where
+
+    @property
+    def lot(self) -> RoastLot:
+        """What is open."""
+        return RoastLot.objects.get(pk=self.opening.lot_id)
 
 
 @pytest.fixture
@@ -133,7 +137,6 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         opened=panel.opened(cast, 9),
         opening=bag,
         tablet=_made_by_the_lead(cast.shop_lead, cast.site),
-        lot=RoastLot.objects.get(pk=bag.lot_id),
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),

@@ -188,3 +188,18 @@ def test_over_http(learnt: Pull, cast: Cast, api_as: ApiAs) -> None:
 
 def test_a_lot_of_its_own_is_a_level_of_its_own(learnt: Pull) -> None:
     assert told(learnt("22")).do == "Grind three marks finer: set it to 9."
+
+
+@pytest.mark.parametrize(
+    ("age", "said"), [(2, "Its lot still rests"), (12, ""), (50, "Its lot is past its window")]
+)
+def test_a_lot_outside_its_window_is_told_before_anything_is_changed(
+    age: int, said: str, pull: Pull, grinder: Grinder, cast: Cast
+) -> None:
+    coffee = add_coffee(by=cast.head_roaster, name="Hill lot", rest_from=5, rest_to=30)
+    opened_at(grinder, coffee, cast.head_roaster, age)
+    assert "Its lot" not in told(pull("27.5", taste="balanced")).detail
+    pull("20.2")
+    changing = told(pull("20"))
+    assert changing.do.startswith("Grind")
+    assert (said in changing.detail, "Its lot" in changing.detail) == (True, bool(said))
