@@ -98,7 +98,7 @@ def beginning_at(site_id: int) -> list[Begins]:
 
 
 def _begins(part: PublicationSite) -> Begins:
-    made, slots = part.publication, counted(part.slots, "slot")
+    made, slots = part.publication, counted(part.slots - part.placed - part.cancelled, "slot")
     stopped = ", once the publication is resumed" if made.state == made.State.STOPPED else ""
     return Begins(str(made.lot), f"{made.version} in {slots}{stopped}", made.get_absolute_url())
 
@@ -115,7 +115,8 @@ def when_opened(*, lot_id: int, site_id: int, **_: object) -> None:
 def start_waiting(lot_id: int, site_id: int) -> None:
     """Hand over the publications that have slots left to place there."""
     left = PublicationSite.objects.filter(
-        site=site_id, placed__lt=F("slots"), publication__lot=lot_id, publication__state="running"
-    )
+        site=site_id, slots__gt=F("placed") + F("cancelled"), publication__lot=lot_id,
+        publication__state="running",
+    )  # fmt: skip
     for publication_id in left.order_by("publication").values_list("publication", flat=True):
         start(publication_id)

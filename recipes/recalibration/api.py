@@ -46,6 +46,7 @@ class WaitingPlanOut(serializers.Serializer[Any]):
     slot = serializers.IntegerField()
     placement = serializers.IntegerField()
     due_at = serializers.DateTimeField()
+    waits_for = serializers.CharField(help_text="beside that moment, in words; empty for nothing")
     outcome = serializers.CharField()
     old = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
     new = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
@@ -175,6 +176,7 @@ def _planned(plan: RetranslationPlan) -> dict[str, Any]:
                 "slot": line.slot.pk,
                 "placement": line.replaced.pk,
                 "due_at": line.replaced.due_at,
+                "waits_for": line.replaced.waits_for,
                 "outcome": str(line.outcome),
                 "old": line.replaced.settings.values,
                 "new": line.translation.values if line.translation else {},

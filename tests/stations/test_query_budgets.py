@@ -21,7 +21,7 @@ from tests.stations.conftest import Bar, place
 PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "board": (lambda bar: reverse("stations:board"), 8),
     "sites": (lambda bar: reverse("stations:sites"), 5),
-    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 13),
+    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 14),
     "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 10),
     "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 18),
     "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 12),

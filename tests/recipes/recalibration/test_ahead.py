@@ -26,6 +26,7 @@ from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import ApiAs, SignedIn, credentials
 from tests.publishing import Publish, send
 from tests.recipes.calibrating import accept, holds, measure
+from tests.recipes.publishing.lots import opening, with_lot
 
 __all__ = ["send"]
 TOMORROW = When((timezone.now() + timedelta(days=1)).date(), time(6, 30))
@@ -94,6 +95,26 @@ def test_it_comes_into_force_with_its_publication(placed: Bar, send: Publish) ->
         held = holds(slot)
         assert (held.basis, held.basis_id, pulses(held)) == ("publication", made.pk, "301")
         assert held.settings.values["brew_temperature"]["value"] == "94.5"  # 94.0, offset -0.5
+        assert misfits([held]) == {}
+
+
+def test_what_waits_for_a_lot_goes_on_waiting_for_it(
+    placed: Bar, send: Publish, signed_in: SignedIn
+) -> None:
+    station, who, when = placed.stations[0], placed.cast.technician, with_lot(placed)
+    made = send(newer(placed), when=when)
+    measured = measure(station, "4.2", who)
+    page = signed_in(who).get(reverse("recipes:calibration_accept", args=[measured.pk]))
+    assert "when Morning blend R1 is opened here" in page.content.decode()
+    accept(measured, who)
+    assert [pulses(each) for each in waiting(station)] == ["294", "294"]
+    assert run.run(made.pk) == 0
+    assert when.lot
+    opening(when.lot, station, placed.cast.barista)
+    run.run(made.pk)
+    for slot in station.slots.all():
+        held = holds(slot)
+        assert (held.basis, held.basis_id, pulses(held)) == ("publication", made.pk, "294")
         assert misfits([held]) == {}
 
 
