@@ -131,8 +131,8 @@ class Story:
                 self._read(placement, placement.site.code)
 
     def _publish_with_lot(self, version: Version) -> None:
-        """The new decaf still rests: the summit begins when it opens the bag."""
-        scope = Scope(Where.SITES, (self.sites["summit"].pk,), slot_numbers=(4,))
+        """The new decaf still rests: Citadel begins when it opens the bag."""
+        scope = Scope(Where.SITES, (self.sites["citadel"].pk,), slot_numbers=(4,))
         lot = RoastLot.objects.filter(coffee=version.recipe.coffee).first()
         self._sign(version, scope, "Doubles too, once the new roast is rested.", When(lot=lot))
 
