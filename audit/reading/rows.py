@@ -15,6 +15,7 @@ from audit.reading.changes import Change, Wording, changes_of, fitted
 from audit.reading.named import names_in, page_of_thing
 from audit.reading.repeats import Attempts, answer, attempts_of
 from audit.registry import Quantity, SiteShown, registry, subject_word
+from audit.sealing.late import marked_among
 from audit.vocabulary import words
 
 FIRST_CHANGES = 3  # in a list; the entry's own page shows all
@@ -36,6 +37,7 @@ class Row:
     approval: Approval | None  # None of what was refused
     zone: str  # the clock to show
     device: str = ""  # what the device it was made at is called today
+    late: bool = False  # sealed late, as the checkpoint says: one of those the line stands for
 
     @property
     def url(self) -> str:
@@ -109,11 +111,20 @@ def rows_of(
     """Entries as rows, all on one clock: the house's, or that of the one site they are about.
 
     What they say of a `parameter` comes first. A query for the sites, one for each kind of thing
-    they lead to, and those of their approvals.
+    they lead to, those of their approvals, and one for what was sealed late.
     """
     wording = Wording(names_in(entries), dict(registry.parameters()))
-    rows = _rows(attempts_of(entries), wording, one_site=one_site)
+    rows = _marked(_rows(attempts_of(entries), wording, one_site=one_site))
     return _about(parameter, rows, wording) if parameter else rows
+
+
+def _marked(rows: list[Row]) -> list[Row]:
+    late = marked_among([entry.pk for row in rows for entry in row.attempts.entries])
+    if not late:
+        return rows
+    return [
+        replace(row, late=any(entry.pk in late for entry in row.attempts.entries)) for row in rows
+    ]
 
 
 def _about(parameter: str, rows: Sequence[Row], wording: Wording) -> list[Row]:

@@ -3,9 +3,10 @@
 What counts is the checkpoint's signed mark; the event beside it is how people hear of it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import timedelta
 
+from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 
@@ -60,11 +61,31 @@ def sealed_late() -> Iterator[Alarm]:
         yield Alarm(event.words, reverse("audit:ledger"), since=event.at)
 
 
+_AMONG = r"""
+SELECT l.entry_id, l.index, c.note FROM audit_leaf l
+CROSS JOIN LATERAL (
+    SELECT note FROM audit_checkpoint WHERE size > l.index ORDER BY size, id LIMIT 1
+) c
+WHERE l.entry_id = ANY(%s) AND c.note ~ '\nlate [0-9]+ [0-9]'
+"""
+
+
+def marked_among(entries: Collection[int]) -> frozenset[int]:
+    """Which of these entries the checkpoint that sealed them marks as late, in one query."""
+    with connection.cursor() as cursor:
+        cursor.execute(_AMONG, [list(entries)])
+        return frozenset(pk for pk, index, note in cursor.fetchall() if _marks(note, index))
+
+
+def _marks(note: str, index: int) -> bool:
+    try:
+        stamp = read_checkpoint(note).stamp
+    except LedgerError:
+        return False
+    return stamp is not None and stamp.marks(index)
+
+
 def marked_late(index: int) -> Checkpoint | None:
     """The checkpoint that sealed the entry at this place, if it marks it as late."""
     sealed = Checkpoint.objects.filter(size__gt=index).order_by("size", "id").first()
-    try:
-        stamp = read_checkpoint(sealed.note).stamp if sealed else None
-    except LedgerError:
-        return None
-    return sealed if stamp and stamp.marks(index) else None
+    return sealed if sealed and _marks(sealed.note, index) else None

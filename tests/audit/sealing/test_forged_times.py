@@ -114,8 +114,22 @@ def test_what_was_put_in_is_sealed_with_a_signed_mark_an_event_and_an_alarm(
     browser = Client()
     browser.force_login(cast.owner)
     assert "Sealed late" in unescape(browser.get(f"/history/{forged}/").content.decode())
+    listed = unescape(browser.get("/history/").content.decode())
+    rows = [row for row in listed.split("<tr") if "Sealed late" in row]
+    assert [f"/history/{forged}/" in row for row in rows] == [True], "in lists, and that one alone"
     assert event.words in unescape(browser.get("/history/ledger/").content.decode())
     assert event.words in unescape(browser.get("/").content.decode())
+
+
+def test_a_timeline_says_it_too(cast: Cast) -> None:
+    forged = forge(ago=3600)
+    unguarded("UPDATE audit_entry SET subject_type = 'site', subject_id = %s, site_id = %s"
+              " WHERE id = %s", cast.site.pk, cast.site.pk, forged)  # fmt: skip
+    seal_all()
+    browser = Client()
+    browser.force_login(cast.owner)
+    page = unescape(browser.get(f"/history/of/site/{cast.site.pk}/").content.decode())
+    assert page.count("Sealed late") == 1
 
 
 def marked(index: int) -> bool:
