@@ -18,6 +18,15 @@ from web.etags import expected_revision, matching, tagged
 from web.lookup import one_or_404
 
 
+@extend_schema_field({"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9]$"})
+class ClockTime(serializers.TimeField):
+    """A time of a site's own clock, such as 07:00: RFC 3339's "time" would need a zone."""
+
+    def __init__(self) -> None:
+        """Hours and minutes only."""
+        super().__init__(format="%H:%M", input_formats=["%H:%M"])
+
+
 class SlotCheckOut(serializers.Serializer[SlotCheck]):
     """A slot in use: good shots of today of those wanted, and whether one was out of tolerance."""
 
@@ -34,6 +43,8 @@ class OpeningCheckOut(serializers.ModelSerializer[OpeningPolicy]):
     """What is asked (no shots: nothing), by the site's clock, and how far each slot is."""
 
     site = serializers.SlugRelatedField[Site](slug_field="code", read_only=True)
+    counts_from = ClockTime()
+    opens_at = ClockTime()
     checks = serializers.SerializerMethodField()
 
     class Meta:
@@ -53,8 +64,8 @@ class OpeningCheckIn(serializers.Serializer[dict[str, Any]]):
     """What to ask from now on; `slots` are numbers such as "1,3", empty for every slot in use."""
 
     shots = serializers.IntegerField(min_value=0, max_value=MOST_SHOTS)
-    counts_from = serializers.TimeField()
-    opens_at = serializers.TimeField()
+    counts_from = ClockTime()
+    opens_at = ClockTime()
     slots = serializers.CharField(max_length=120, required=False, allow_blank=True, default="")
 
 
