@@ -26,6 +26,7 @@ class PeopleConfig(AppConfig):
 def _tell_people() -> None:
     """What owners hear of the history, and what a browser's worker does with a push."""
     from people.devices import actions  # noqa: F401 - hears who signs in and out
+    from people.mailing import checks  # noqa: F401 - registers what a deployment is checked for
     from people.notices import alarms, choices, posting  # noqa: F401 - words, and an alarm
     from web.service_worker import register_script
 
