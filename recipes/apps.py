@@ -11,6 +11,7 @@ LINKS = {
     "draft_from_shot": "recipes:draft_captured",
     "grant_permit": "recipes:permit_new",
     "overwritten": "recipes:overwritten",
+    "use_as_evidence": "recipes:request_evidence",
     "year_of_site": "recipes:year",
 }
 

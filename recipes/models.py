@@ -4,7 +4,12 @@ from recipes.coffees.models import Coffee, Recipe, RoastLot
 from recipes.modelling.models import ShotFit
 from recipes.permits.models import Permit, PermitChange, PermitSlot
 from recipes.publishing.models import Publication, PublicationSite
-from recipes.requests.models import AnswerSeen, ChangeRequest, ChangeRequestValue
+from recipes.requests.models import (
+    AnswerSeen,
+    ChangeRequest,
+    ChangeRequestValue,
+    RequestEvidence,
+)
 from recipes.tastings.models import Tasting, TastingAnswer
 from recipes.versions.models import Comment, FormulaValue, Version
 
@@ -21,6 +26,7 @@ __all__ = [
     "Publication",
     "PublicationSite",
     "Recipe",
+    "RequestEvidence",
     "RoastLot",
     "ShotFit",
     "Tasting",

@@ -8,6 +8,7 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.formula.formula import Formula, Given, write_rows
 from recipes.requests import history
+from recipes.requests.evidence import Attached, attach, held_by
 from recipes.requests.models import ChangeRequest
 from recipes.versions.models import Version
 from stations.equipment.models import Site
@@ -18,8 +19,9 @@ REASON, EVIDENCE = 2000, 5000  # characters
 
 
 def make_request(
-    *, by: User, base: Version, site: Site, proposals: Given, reason: str, evidence: str = ""
-) -> ChangeRequest:
+    *, by: User, base: Version, site: Site, proposals: Given, reason: str, evidence: str = "",
+    attached: Attached | None = None,
+) -> ChangeRequest:  # fmt: skip
     """Ask for other values than those of the approved version, on behalf of one site.
 
     Proposals that say what the version says already are left out. Raises NotPermitted, Refused
@@ -33,17 +35,19 @@ def make_request(
         texts, wanted = _texts(reason, evidence), _changes(base, proposals)
         request = ChangeRequest.objects.create(base=base, site=site, author=by, **texts)
         write_rows(request.proposals, Formula(), wanted)
+        attach(request, attached)
         request.refresh_from_db(fields=["made_at"])
         return request
 
 
 def change_request(
     *, by: User, request: ChangeRequest, revision: int, proposals: Given, reason: str,
-    evidence: str = "",
+    evidence: str = "", attached: Attached | None = None,
 ) -> ChangeRequest:  # fmt: skip
     """Change one's own request while it is undecided; one that was asked back opens again.
 
-    Raises NotPermitted for another's, Refused once decided, Stale, Invalid.
+    What is ``attached`` stays as it is where none is given. Raises NotPermitted for another's,
+    Refused once decided, Stale, Invalid.
     """
     with recorded(
         by=by,
@@ -57,6 +61,24 @@ def change_request(
         texts, wanted = _texts(reason, evidence), _changes(now.base, proposals)
         compare_and_set(now, revision, state=State.OPEN, **texts)
         write_rows(now.proposals, now.proposed, wanted)
+        attach(now, attached)
+        return now
+
+
+def add_evidence(
+    *, by: User, request: ChangeRequest, revision: int, attached: Attached
+) -> ChangeRequest:
+    """Attach more to one's own undecided request.
+
+    Raises NotPermitted for another's, Refused once decided, Stale, Invalid.
+    """
+    subject, site = subject_of(request), request.site_id
+    with recorded(by=by, action=history.REQUEST_CHANGED, subject=subject, site_id=site):
+        now = lock_request(request)
+        must_be_own(now, by)
+        must_be_undecided(now)
+        compare_and_set(now, revision, state=now.state)
+        attach(now, held_by(now) | attached)
         return now
 
 

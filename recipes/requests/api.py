@@ -1,5 +1,7 @@
 """Endpoints: change requests."""
 
+from typing import Any
+
 from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
@@ -11,6 +13,7 @@ from recipes.formula.fields import stated_out
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.answered import see_answer
 from recipes.requests.decisions import accept, ask_back, decline
+from recipes.requests.evidence import Attached
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import Sides, SidesSeen, rebase, three_sides
 from recipes.requests.serializers import (
@@ -37,7 +40,7 @@ from web.lookup import named, one_or_404
 def seen_requests(request: Request) -> QuerySet[ChangeRequest]:
     """Requests of sites this person may see, with all that an answer holds."""
     rows = ChangeRequest.objects.covered_by(person(request)).with_base()
-    return rows.prefetch_related("proposals", "resulting_versions")
+    return rows.prefetch_related("proposals", "resulting_versions", "attached")
 
 
 def answer(request: Request, change: ChangeRequest, status: int = 200) -> Response:
@@ -71,7 +74,7 @@ class Requests(RecipeView, Listing):
         # does not exist for them.
         sites = Site.objects.covered_by(who, Verb.RECIPE_VIEW)
         site = named(sites, "site", code, "the code of a site of yours", code=code)
-        return answer(request, make_request(by=who, base=base, site=site, **body), 201)
+        return answer(request, make_request(by=who, base=base, site=site, **_named(body)), 201)
 
 
 class OneRequest(RecipeView):
@@ -94,7 +97,7 @@ class OneRequest(RecipeView):
             must_be_own(change, person(request))
         body = valid(RequestChange, request)
         revision = expected_revision(request, change)
-        now = change_request(by=person(request), request=change, revision=revision, **body)
+        now = change_request(by=person(request), request=change, revision=revision, **_named(body))
         return answer(request, now)
 
 
@@ -217,6 +220,12 @@ class Rebase(RequestView):
             choices=body["choices"],
         )
         return answer(request, now)
+
+
+def _named(body: dict[str, Any]) -> dict[str, Any]:
+    """The body with what it attaches, if it says so, as the actions take it."""
+    named = {name: body.pop(name) for name in ("shots", "read_backs") if name in body}
+    return {**body, "attached": Attached.of(**named)} if named else body
 
 
 def _sides(line: Sides) -> dict[str, object]:

@@ -10,9 +10,42 @@ from recipes.formula.forms import FormulaForm, ParameterFields
 from recipes.formula.formula import Formula
 from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
+from recipes.requests.evidence import Attached, Recent, read_back_words, shot_words
+from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import Sides
 from stations.equipment.models import Site
+from stations.shots.models import CheckShot
+from stations.slots.models import ReadBack
 from web.fields import SeenRevision
+
+
+class ShotsField(forms.ModelMultipleChoiceField[CheckShot]):
+    """Tick boxes of check shots, each with its figures."""
+
+    def label_from_instance(self, obj: CheckShot) -> str:
+        """When, what went in and out, and the verdict."""
+        return shot_words(obj)
+
+
+class ReadBacksField(forms.ModelMultipleChoiceField[ReadBack]):
+    """Tick boxes of read-backs."""
+
+    def label_from_instance(self, obj: ReadBack) -> str:
+        """When, which slot, and the verdict."""
+        return read_back_words(obj)
+
+
+class EvidenceForm(forms.Form):
+    """Which of one's open requests takes it, as it was seen."""
+
+    to = forms.ChoiceField(label="Request", widget=forms.RadioSelect)
+
+    def __init__(self, *args: Any, mine: Sequence[ChangeRequest], **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.mine = {f"{each.pk}-{each.revision}": each for each in mine}
+        self.fields["to"].choices = [  # type: ignore[attr-defined]
+            (key, f"Request {each.pk}: {each.base}") for key, each in self.mine.items()
+        ]
 
 
 class ProposalForm(FormulaForm):
@@ -26,9 +59,27 @@ class ProposalForm(FormulaForm):
         help_text="Shots, times, tastings: what somebody else can check.",
     )  # fmt: skip
 
-    def __init__(self, *args: Any, base: Formula, **kwargs: Any) -> None:  # noqa: ANN401
+    shots = ShotsField(
+        CheckShot.objects.none(), label="Check shots", required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )  # fmt: skip
+    read_backs = ReadBacksField(
+        ReadBack.objects.none(), label="Read-backs", required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, base: Formula, recent: Recent, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         self.base = base
+        for name, rows in (("shots", recent.shots), ("read_backs", recent.read_backs)):
+            self.fields[name].queryset = rows  # type: ignore[attr-defined]
+            if not rows:
+                del self.fields[name]
+
+    def attached(self) -> Attached:
+        """What was ticked."""
+        ticked = {name: self.cleaned_data.get(name) or [] for name in ("shots", "read_backs")}
+        return Attached.of(**{name: [row.pk for row in rows] for name, rows in ticked.items()})
 
     def used(self) -> list[ParameterFields]:
         """The parameters that the version states: most requests are about one of these."""
@@ -41,7 +92,17 @@ class ProposalForm(FormulaForm):
     @property
     def more_typed(self) -> bool:
         """Whether a tolerance, or a parameter not in use, was typed or is wrong: shown then."""
-        plain = {"reason", "evidence", "site", "seen_base", "revision", "__all__", *self.base}
+        plain = {
+            "reason",
+            "evidence",
+            "shots",
+            "read_backs",
+            "site",
+            "seen_base",
+            "revision",
+            "__all__",
+            *self.base,
+        }
         return self.is_bound and bool({*self.changed_data, *self.errors} - plain)
 
     def clean(self) -> None:

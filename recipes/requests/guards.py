@@ -56,3 +56,23 @@ def proposal_guards() -> list[pgtrigger.Trigger]:
     return by_statement(
         *(SETTLED.format(rows=rows, final=FINAL) for rows in ("original", "changed"))
     )
+
+
+def evidence_guards() -> list[pgtrigger.Trigger]:
+    """What is attached lies at the request's site, and stays once the request is settled."""
+    elsewhere = """NOT EXISTS (SELECT 1 FROM recipes_changerequest r WHERE r.id = NEW.request_id
+        AND r.site_id = coalesce(
+            (SELECT k.site_id FROM stations_checkshot k WHERE k.id = NEW.shot_id),
+            (SELECT p.site_id FROM stations_readback b
+                JOIN stations_placement p ON p.id = b.placement_id
+                WHERE b.id = NEW.read_back_id)))"""
+    return [
+        *proposal_guards(),
+        FirmTrigger(
+            name="a_guard_same_site",
+            level=pgtrigger.Row,
+            operation=pgtrigger.Insert | pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=refuse(elsewhere, "Evidence is of the site that asks.", ASK_AGAIN) + "RETURN NEW;",
+        ),
+    ]

@@ -16,9 +16,11 @@ from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import unit_sql
-from recipes.requests.guards import proposal_guards, request_guards
+from recipes.requests.guards import evidence_guards, proposal_guards, request_guards
 from recipes.versions.models import Version
 from stations.equipment.models import Site
+from stations.shots.models import CheckShot
+from stations.slots.models import ReadBack
 from web.model_fields import ExactDecimalField
 
 
@@ -149,6 +151,38 @@ class ChangeRequestValue(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code}: {self.text or self.target}"
+
+
+class RequestEvidence(models.Model):
+    """A check shot or a read-back that a request points to: one of the two."""
+
+    request = models.ForeignKey(ChangeRequest, models.PROTECT, related_name="attached")
+    shot = models.ForeignKey(CheckShot, models.PROTECT, null=True, blank=True, related_name="+")
+    read_back = models.ForeignKey(ReadBack, models.PROTECT, null=True, blank=True, related_name="+")
+
+    class Meta:
+        ordering = ["request", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["request", "shot"], name="evidence_shot_once"),
+            models.UniqueConstraint(fields=["request", "read_back"], name="evidence_read_once"),
+            models.CheckConstraint(
+                name="evidence_is_a_shot_or_a_read_back",
+                condition=Q(shot=None, read_back__isnull=False)
+                | Q(shot__isnull=False, read_back=None),
+            ),
+        ]
+        triggers = [
+            *evidence_guards(),
+            *governed(
+                subject="change request",
+                subject_id="n.request_id",
+                site_id="(SELECT r.site_id FROM recipes_changerequest r WHERE r.id = n.request_id)",
+                label="'request ' || n.request_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.shot or self.read_back)
 
 
 class AnswerSeen(models.Model):

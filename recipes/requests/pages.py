@@ -14,11 +14,38 @@ from recipes.formula.display import rows
 from recipes.formula.forms import formula_initial
 from recipes.formula.formula import Formula
 from recipes.modelling.pages import initial_from_prediction
-from recipes.requests.actions import change_request, make_request, must_be_own, take_back
+from recipes.requests.actions import (
+    add_evidence,
+    change_request,
+    make_request,
+    must_be_own,
+    take_back,
+)
 from recipes.requests.answered import see_answer, unseen_answers
 from recipes.requests.decisions import accept, ask_back, decline
-from recipes.requests.forms import ChangeRequestForm, DecisionForm, NewRequestForm, RebaseForm
-from recipes.requests.from_shot import initial_from_shot
+from recipes.requests.evidence import (
+    Attached,
+    Recent,
+    held_by,
+    recent_at,
+    recent_of,
+    shown_evidence,
+    words_of,
+)
+from recipes.requests.forms import (
+    ChangeRequestForm,
+    DecisionForm,
+    EvidenceForm,
+    NewRequestForm,
+    RebaseForm,
+)
+from recipes.requests.from_shot import (
+    asked_ids,
+    asked_thing,
+    initial_from_shot,
+    initial_ticks,
+    named_in,
+)
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import SidesSeen, rebase, three_sides
 from recipes.versions.holding import approved_for
@@ -31,6 +58,7 @@ from web.form_pages import Thing, cleaned, form_page, posted
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page
 
+MINE = 30  # one's own open requests, to choose from
 SETTLED = 50  # the newest, below those that wait
 
 
@@ -77,6 +105,7 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "may_taste": may(request.user, Verb.TASTING_RUN, change.site_id),
         "drafts": change.resulting_versions.with_recipe(),
         "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),
+        "attached": shown_evidence(change),
         "is_author": change.author_id == request.user.pk,
         "unseen": unseen_answers(request.user).filter(pk=change.pk).exists(),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, change.site_id),
@@ -101,8 +130,9 @@ def request_new(request: PageRequest) -> HttpResponse:
     at = {"site": slot.station.machine.site_id} if slot else {}
     says = base.stated
     initial = at | formula_initial(says) | initial_from_prediction(request, base)
-    initial |= initial_from_shot(request, slot) | {"seen_base": base.pk}
-    form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites)
+    initial |= initial_from_shot(request, slot) | initial_ticks(request) | {"seen_base": base.pk}
+    recent = recent_at(request.user, slot, *asked_ids(request)) if slot else Recent.none()
+    form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites, recent=recent)
 
     def act() -> ChangeRequest:
         seen = form.cleaned_data["seen_base"]
@@ -115,6 +145,7 @@ def request_new(request: PageRequest) -> HttpResponse:
             proposals=form.values(),
             reason=form.cleaned_data["reason"],
             evidence=form.cleaned_data["evidence"],
+            attached=form.attached(),
         )
 
     return form_page(
@@ -136,7 +167,12 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
     says = change.base.stated
     wanted = says | change.proposed
     texts = {name: getattr(change, name) for name in ("reason", "evidence", "revision")}
-    form = ChangeRequestForm(posted(request), initial=texts | formula_initial(wanted), base=says)
+    held = held_by(change)
+    ticks = {"shots": list(held.shots), "read_backs": list(held.read_backs)}
+    form = ChangeRequestForm(
+        posted(request), initial=texts | ticks | formula_initial(wanted), base=says,
+        recent=recent_of(change, held),
+    )  # fmt: skip
 
     def act() -> ChangeRequest:
         return change_request(
@@ -146,6 +182,7 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
             proposals=form.values(),
             reason=form.cleaned_data["reason"],
             evidence=form.cleaned_data["evidence"],
+            attached=form.attached(),
         )
 
     return form_page(
@@ -161,6 +198,33 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
             "beside": says,
         },
     )
+
+
+@page(Verb.REQUEST_MAKE, methods="GET POST")
+def request_evidence(request: PageRequest) -> HttpResponse:
+    """Use a check shot or a read-back (?shot= or ?read_back=) in a new request, or in one's own."""
+    thing = asked_thing(request)
+    slot: Slot = thing.slot
+    site = slot.station.machine.site
+    require_for_page(request, Verb.REQUEST_MAKE, site.pk)
+    mine = ChangeRequest.objects.filter(author=request.user, site=site).unsettled().with_base()
+    form = EvidenceForm(posted(request), mine=list(mine[:MINE]))
+    named = Attached.of(**{name: [pk] for name, pk in named_in(thing).items()})
+
+    def act() -> ChangeRequest:
+        key = form.cleaned_data["to"]
+        seen = int(key.partition("-")[2])
+        return add_evidence(by=request.user, request=form.mine[key], revision=seen, attached=named)
+
+    return form_page(
+        request,
+        "recipes/requests/request_evidence.html",
+        form,
+        act,
+        said="It is evidence of your {} now.",
+        context={"thing": thing, "words": words_of(thing), "slot": slot, "site": site,
+                 "new_query": request.GET.urlencode()},
+    )  # fmt: skip
 
 
 @page(Verb.REQUEST_MAKE, methods="POST")

@@ -8,6 +8,7 @@ from people.persons.serializers import PersonBrief
 from recipes.formula.fields import FormulaIn, FormulaOut, StatedOut
 from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
+from recipes.requests.evidence import MOST
 from recipes.requests.models import ChangeRequest
 from web.fields import ID
 
@@ -31,14 +32,26 @@ class RequestOut(serializers.ModelSerializer[ChangeRequest]):
         source="resulting_versions", many=True, read_only=True
     )
 
+    shots = serializers.SerializerMethodField()
+    read_backs = serializers.SerializerMethodField()
+
     class Meta:
         """What is shown."""
 
         model = ChangeRequest
         fields = [
-            "id", "base", "site", "author", "state", "reason", "evidence", "proposals", "made_at",
+            "id", "base", "site", "author", "state", "reason", "evidence", "shots",
+            "read_backs", "proposals", "made_at",
             "decided_by", "decided_at", "decision_reason", "drafts", "revision",
         ]  # fmt: skip
+
+    def get_shots(self, request: ChangeRequest) -> list[int]:
+        """The ids of the check shots that are attached."""
+        return [each.shot_id for each in request.attached.all() if each.shot_id]
+
+    def get_read_backs(self, request: ChangeRequest) -> list[int]:
+        """The ids of the read-backs that are attached."""
+        return [each.read_back_id for each in request.attached.all() if each.read_back_id]
 
 
 class RequestChange(serializers.Serializer[dict[str, Any]]):
@@ -47,6 +60,12 @@ class RequestChange(serializers.Serializer[dict[str, Any]]):
     proposals = FormulaIn()
     reason = serializers.CharField(max_length=REASON)
     evidence = serializers.CharField(allow_blank=True, default="", max_length=EVIDENCE)
+    shots = serializers.ListField(
+        child=serializers.IntegerField(**ID), max_length=MOST, required=False
+    )
+    read_backs = serializers.ListField(
+        child=serializers.IntegerField(**ID), max_length=MOST, required=False
+    )
 
 
 class RequestIn(RequestChange):

@@ -7,6 +7,7 @@ from recipes.requests import api, pages
 page_urls: list[URLPattern] = [
     path("requests/", pages.requests, name="requests"),
     path("requests/new/", pages.request_new, name="request_new"),
+    path("requests/evidence/", pages.request_evidence, name="request_evidence"),
     path("requests/<int:pk>/", pages.request_page, name="request"),
     path("requests/<int:pk>/edit/", pages.request_edit, name="request_edit"),
     path("requests/<int:pk>/decide/", pages.request_decide, name="request_decide"),

@@ -80,6 +80,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("stations:set_by_hand", "free_slot"),
         pk("stations:shot_correct", "shot"),
         Visit("recipes:request_new", query="?version={approved}"),
+        Visit("recipes:request_evidence", query="?shot={shot}"),
         pk("recipes:request_edit", "request"),
         pk("recipes:prediction", "approved"),
         pk("recipes:prediction", "approved", "?station={fitted}&brew_temperature=91&coarser=2"),

@@ -70,6 +70,7 @@ PAGES = [
            "recipes:publication_cancel", thing="publication"),
     *pages(EVERYBODY, "recipes:permits", "recipes:requests"),
     *forms("HL", "recipes:request_new", thing="?version"),
+    *forms("HL", "recipes:request_evidence", thing="?shot", sited=True),
     *pages(EVERYBODY, "recipes:request", thing="request", sited=True),
     *posts("H", "recipes:request_decide", thing="request", sited=True),
     *forms("H", "recipes:permit_new", thing="?slot", sited=True),

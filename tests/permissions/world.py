@@ -169,6 +169,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "?site": {"?site": site.pk},
         "?machine": {"?machine": station.machine_id},
         "?slot": {"?slot": slot.pk},
+        "?shot": {"?shot": pk["shot"]},
         "code": {"code": station.code},
         "site_code": {"code": site.code},
         "timeline": {"subject_type": "slot", "subject_id": slot.pk},

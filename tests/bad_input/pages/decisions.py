@@ -57,6 +57,8 @@ SIGNATURE: Values = {"password": ["", "wrong"], "email": ["", "barista@example.c
                      "seen_digest": ["", "0" * 64]}  # fmt: skip
 PROPOSAL = {**FORMULA, "reason": "Sharp", "evidence": "Three shots"}
 DECISIONS = [
+    Form("request_evidence", "shop_lead", lambda t: {"to": f"{t.pk('request')}-1"},
+         query=lambda t: f"?shot={t.pk('shot')}", also={"to": ["", "0-1", "x"]}),
     Form("request_new", "shop_lead", lambda t: {**PROPOSAL, "site": str(t.cast.site.pk)},
          query=lambda t: f"?version={t.pk('approved')}",
          also={**ENDS, **REASON, "site": [*FOREIGN, "2"]}),
