@@ -11,12 +11,14 @@ from people.policy import urls as policy
 from people.sign_in import urls as sign_in
 from people.tablets import urls as tablets
 from people.tokens import urls as tokens
+from people.units import urls as units
 
 app_name = "people"
 urlpatterns: list[URLPattern] = [
     *persons.page_urls,
     *sign_in.page_urls,
     *tokens.page_urls,
+    *units.page_urls,
     *policy.page_urls,
     *pins.page_urls,
     *tablets.page_urls,

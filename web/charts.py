@@ -11,6 +11,41 @@ from decimal import Decimal
 
 from django.utils.safestring import SafeString
 
+from web import units
+from web.printing import unit_label
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """How an axis is drawn for whoever reads: its printed unit, and stored values in it."""
+
+    unit: str
+    factor: float = 1.0
+    zero: float = 0.0
+
+    def at(self, value: float) -> float:
+        """A stored value, as a place on the axis."""
+        return value * self.factor + self.zero
+
+    def step(self, value: float) -> float:
+        """A distance between two."""
+        return value * self.factor
+
+
+def measure_of(code: str) -> Measure:
+    """The axis for stored values in `code`. Who reads both units is told what the other one is."""
+    choice = units.chosen()
+    found, here = choice.other_for(code), unit_label(code)
+    if not found:
+        return Measure(here)
+    if choice.beside(code):
+        one = "°F = 1.8 °C + 32" if units.bare(code) == units.CELSIUS else "1 oz = 28.35 g"
+        return Measure(f"{here} ({one})")
+    if found == units.OUNCE:
+        return Measure(unit_label(found), 1.0 / float(units.OUNCE_GRAMS))
+    return Measure(unit_label(found), 1.8, 0.0 if units.is_step(code) else 32.0)
+
+
 HEIGHT = 170  # CSS pixels of a panel
 
 

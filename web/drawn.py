@@ -7,7 +7,7 @@ from datetime import UTC, datetime, tzinfo
 from functools import lru_cache
 
 from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 
 from web import printing
 from web.icons import mark_for
@@ -30,15 +30,35 @@ def mark(code: str, word: str = "", count: int = 1) -> SafeString:
 def quantity(
     value: object, code: str = "", below: object = None, above: object = None
 ) -> SafeString:
-    """A value with its unit and, where given, its tolerance either way; text passes through."""
+    """A value with its unit and, where given, its tolerance either way; text passes through.
+
+    In the units of whoever reads the page; where both are read, the other one in brackets.
+    """
+    words = " words" if value not in {None, ""} and printing.exact(value) is None else ""
+    first, *more = printing.figures(value, code, below, above)
+    return format_html(
+        "{}{}",
+        _drawn(first, words),
+        mark_safe("".join(  # noqa: S308 - markup of format_html's own
+            format_html(' <span class="beside">({})</span>', _drawn(one, "")) for one in more
+        )),
+    )  # fmt: skip
+
+
+def as_stored(value: object, code: str = "") -> SafeString:
+    """The same digit for digit in the unit it is stored in, whoever reads: for the history."""
     text = printing.number(value)
-    label = "" if text == printing.NONE else printing.unit_label(code, text)
-    words = " words" if text != printing.NONE and printing.exact(value) is None else ""
-    unit = format_html('&nbsp;<wbr><span class="qty-unit">{}</span>', label) if label else ""
-    allowed = printing.tolerance(below, above)
+    words = " words" if value not in {None, ""} and printing.exact(value) is None else ""
+    unit = "" if text == printing.NONE else printing.unit_label(code, text)
+    return _drawn(printing.Figure(text, unit), words)
+
+
+def _drawn(one: printing.Figure, words: str) -> SafeString:
+    unit = format_html('&nbsp;<wbr><span class="qty-unit">{}</span>', one.unit) if one.unit else ""
+    allowed = one.tolerance
     return format_html(
         '<span class="qty{}"><span class="qty-num">{}</span>{}</span>{}',
-        words, text, unit,
+        words, one.text, unit,
         format_html(' <span class="tolerance">{}</span>', allowed) if allowed else "",
     )  # fmt: skip
 

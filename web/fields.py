@@ -7,7 +7,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 from rest_framework import serializers
 
-from web.numbers import BadNumber, Bounds, read_number, read_typed
+from web.numbers import BadNumber, Bounds, Entered, read_entered, read_number
+from web.printing import exact, unit_label
+from web.units import chosen, shown
 
 
 class Between(TypedDict):
@@ -25,6 +27,7 @@ class PlainDecimalField(forms.CharField):
 
     def __init__(self, *, bounds: Bounds | None = None, **kwargs: Any) -> None:  # noqa: ANN401
         self.bounds = bounds or Bounds()
+        self.entered: Entered | None = None
         unit = {"data-unit": self.bounds.unit} if self.bounds.unit else {}
         kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", **unit}))
         super().__init__(**kwargs)
@@ -32,19 +35,45 @@ class PlainDecimalField(forms.CharField):
     def clean(self, value: Any) -> Decimal | None:  # noqa: ANN401
         """The exact number. Raises ValidationError with the value and what is allowed."""
         text = super().clean(value)
+        self.entered = None
         if text in self.empty_values:
             return None
         try:
-            return read_typed(text, self.bounds)
+            self.entered = read_entered(text, self.bounds)
         except BadNumber as bad:
             raise ValidationError(str(bad), code="invalid") from bad
+        return self.entered.stored
+
+    def bound_data(self, data: Any, initial: Any) -> Any:  # noqa: ANN401
+        """What was typed stays as it was typed, whatever unit it is in."""
+        return AsTyped(data) if isinstance(data, str) else data
+
+    def prepare_value(self, value: Any) -> Any:  # noqa: ANN401
+        """What is stored, in the unit in which this person types."""
+        unit = chosen().typed_in(self.bounds.unit)
+        stored = None if isinstance(value, AsTyped) else exact(value)
+        if stored is None or unit == self.bounds.unit:
+            return value
+        return format(shown(stored, unit), "f")
 
     def has_changed(self, initial: Any, data: Any) -> bool:  # noqa: ANN401
         """18.50 typed over 18.5 is no change."""
         try:
-            return read_number(initial) != read_typed(data)
+            same = Bounds(unit=self.bounds.unit, digits=18)
+            return read_number(initial, same) != read_entered(data, same).stored
         except BadNumber:
             return super().has_changed(initial, data)
+
+
+class AsTyped(str):
+    """What somebody typed, to be shown again as it is."""
+
+    __slots__ = ()
+
+
+def typed_unit(field: forms.Field) -> str:
+    """The printed unit in which a field is typed, for its label; empty where it has none."""
+    return unit_label(chosen().typed_in(str(field.widget.attrs.get("data-unit", ""))))
 
 
 def unmarked(field: forms.Field) -> forms.Field:

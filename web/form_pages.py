@@ -14,9 +14,11 @@ from django.utils.text import capfirst
 
 from audit.errors import DomainError, Invalid, NotPermitted, OneMoreStep, Problem, Refused, Stale
 from web.errors import kind_of
+from web.fields import typed_unit
 from web.pages import PageRequest
-from web.printing import NONE, unit_label
+from web.printing import NONE
 from web.typed import Typed
+from web.typed_figures import keeping_typed
 
 
 class Thing(Protocol):
@@ -84,7 +86,8 @@ def form_errors(form: BaseForm) -> Iterator[Attempt]:
     """
     attempt = Attempt()
     try:
-        yield attempt
+        with keeping_typed(form):
+            yield attempt
     except NotPermitted:
         raise
     except OneMoreStep:
@@ -162,7 +165,7 @@ def _stored(bound: BoundField) -> str:
         return ", ".join(labels) or NONE
     if value in field.empty_values:
         return NONE
-    unit = unit_label(str(field.widget.attrs.get("data-unit", "")))
+    unit = typed_unit(field)
     return f"{field.prepare_value(value)} {unit}".rstrip()
 
 

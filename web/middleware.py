@@ -17,6 +17,7 @@ from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
 from web.queued import mark_refusal
 from web.text import NEVER_REPEATED
+from web.units import METRIC, Choice, read_by
 
 # Where a request came from, as far as that can be believed.
 
@@ -57,7 +58,8 @@ class RequestContextMiddleware:
         about = RequestContext(channel, request_id, client_address(request), asked_for)
         token = request_context.set(about)
         try:
-            response = self.get_response(request)
+            with read_by(lambda: METRIC if channel == Channel.API else units_of(request)):
+                response = self.get_response(request)
             told = request_context.get()
         finally:
             request_context.reset(token)
@@ -82,6 +84,12 @@ class RequestContextMiddleware:
         }
         status = kind_of(error).status
         return render(request, f"errors/{status}.html", context, status=status)
+
+
+def units_of(request: HttpRequest) -> Choice:
+    """The units that whoever is signed in reads; of nobody, °C and g."""
+    found: Choice = getattr(getattr(request, "user", None), "units", METRIC)
+    return found
 
 
 def _sent(request: HttpRequest) -> list[tuple[str, str]]:

@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
+from web import units
 from web.printing import unit_label
 
 MAX_CHARACTERS = 40
@@ -81,6 +82,54 @@ def read_typed(typed: object, bounds: Bounds | None = None) -> Decimal:
     return read_number(point, bounds)
 
 
+# Figures of temperature and mass, typed in either of their units.
+
+SYMBOLS = {"c": units.CELSIUS, "f": units.FAHRENHEIT, "g": units.GRAM, "oz": units.OUNCE}
+WITH_UNIT = re.compile(r"(.*?)\s*(?:[°º]\s*)?(c|f|g|oz)\.?", re.IGNORECASE | re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """A figure as it was typed, its unit (a code of web.units), and what is stored of it."""
+
+    value: Decimal
+    unit: str
+    stored: Decimal
+
+    @property
+    def is_converted(self) -> bool:
+        """Whether it was typed in another unit than it is stored in."""
+        return units.bare(self.unit) in {units.FAHRENHEIT, units.OUNCE}
+
+
+def read_entered(typed: object, bounds: Bounds) -> Entered:
+    """What a person typed: a number, and the unit of bounds in which they read, or one they wrote.
+
+    “200 F” where °C are stored is 200 °F. Raises BadNumber with the bounds in the typed unit.
+    """
+    text, unit = str(typed).strip(), units.chosen().typed_in(bounds.unit)
+    if units.other(bounds.unit) and (written := WITH_UNIT.fullmatch(text)):
+        named = SYMBOLS[written[2].lower()]
+        named = units.step_of(named) if units.is_step(bounds.unit) else named
+        if named not in {bounds.unit, units.other(bounds.unit)}:
+            right = unit_label(bounds.unit)
+            raise BadNumber(f"{repr_short(text)} is in another kind of unit: give it in {right}.")
+        text, unit = written[1], named
+    if unit == bounds.unit:
+        value = read_typed(text, bounds)
+        return Entered(value, unit, value)
+    value = read_typed(text, bounds_in(unit, bounds))
+    return Entered(value, unit, units.stored(value, unit))
+
+
+def bounds_in(unit: str, bounds: Bounds) -> Bounds:
+    """The same bounds in the other unit."""
+    low, high = (
+        None if end is None else units.shown(end, unit) for end in (bounds.low, bounds.high)
+    )
+    return Bounds(low, high, places=units.TYPED + units.KEPT, digits=18, unit=unit)
+
+
 def _allowed(text: str, bounds: Bounds | None) -> bool:
     try:
         read_number(text, bounds)
@@ -110,7 +159,7 @@ def _check(number: Decimal, shown: str, limits: Bounds) -> None:
     places = -exponent if isinstance(exponent, int) and exponent < 0 else 0
     too_low = limits.low is not None and number < limits.low
     too_high = limits.high is not None and number > limits.high
-    too_fine = places > limits.places
+    too_fine = places > limits.places and not units.from_other(number, limits.unit)
     too_big = bool(number) and number.adjusted() + 1 > limits.digits - limits.places
     if too_low or too_high or too_fine or too_big:
         raise BadNumber(f"{shown} is not allowed: give {limits.words()}.")

@@ -4,13 +4,16 @@ A number prints digit for digit as it is stored. A binary float has no stored di
 refused rather than guessed at.
 """
 
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, tzinfo
-from decimal import Decimal, InvalidOperation
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from zoneinfo import ZoneInfo
 
 from django.utils import dateformat
 from django.utils.timesince import timesince, timeuntil
 from django.utils.timezone import now
+
+from web import units
 
 THIN = "\u202f"  # narrow no-break space, between groups of three digits
 SPACE = "\u00a0"  # no-break space, between a number and its unit (ISO 80000-1)
@@ -22,6 +25,10 @@ UNITS: dict[str, str] = {
     "": "",
     "1": "",
     "Cel": "°C",
+    "Cel{difference}": "°C",
+    "[degF]": "°F",
+    "[degF]{difference}": "°F",
+    "[oz_av]": "oz",
     "K": "K",
     "%": "%",
     "bar": "bar",
@@ -105,11 +112,49 @@ def number(value: object) -> str:
     return (MINUS if parsed.is_signed() else "") + _grouped(whole) + point + part
 
 
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A value in one unit as it is printed, with its tolerance; `unit` is printed too."""
+
+    text: str
+    unit: str
+    tolerance: str = ""
+
+
+def figures(
+    value: object, code: str | None = "", below: object = None, above: object = None
+) -> list[Figure]:
+    """A value in the units of whoever reads: one, or the stored one and the other beside it."""
+    code, choice = code or "", units.chosen()
+    found = choice.other_for(code)
+    stored, here = exact(value), Figure(number(value), "", tolerance(below, above))
+    if stored is None:
+        return [replace(here, unit="" if here.text == NONE else unit_label(code, here.text))]
+    if code and units.from_other(stored, code):
+        here = replace(here, text=number(_rounded(stored, 2)))
+    here = replace(here, unit=unit_label(code, here.text))
+    if not found:
+        return [here]
+    sides = [units.read(side, units.step_of(found)) if side is not None else None
+             for side in (exact(below), exact(above))]  # fmt: skip
+    there = Figure(number(units.read(stored, found)), unit_label(found), tolerance(*sides))
+    return [here, there] if choice.beside(code) else [there]
+
+
+def _rounded(value: Decimal, places: int) -> Decimal:
+    return value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
+
+
 def quantity(value: object, code: str | None = "") -> str:
-    """Number and unit, as in 93.0 °C; nothing but the dash where there is no value."""
-    text = number(value)
-    unit = unit_label(code, text)
-    return f"{text}{SPACE}{unit}" if unit and text != NONE else text
+    """Number and unit, as in 93.0 °C; nothing but the dash where there is no value.
+
+    On a page of somebody who reads °F or oz: 199.4 °F, or 93.0 °C (199.4 °F).
+    """
+    first, *more = (
+        f"{one.text}{SPACE}{one.unit}" if one.unit and one.text != NONE else one.text
+        for one in figures(value, code)
+    )
+    return " ".join([first, *(f"({one})" for one in more)])
 
 
 def tolerance(below: object, above: object) -> str:

@@ -112,6 +112,20 @@ class Recording:
 
 
 _current: ContextVar[Recording | None] = ContextVar("recording", default=None)
+_closing: ContextVar[Callable[[], None] | None] = ContextVar("closing", default=None)
+
+
+@contextmanager
+def closing_with(close: Callable[[], None]) -> Iterator[None]:
+    """What the outermost action inside does last of all, in its own transaction and its name.
+
+    For what a page knows of an action's values and the action does not, such as their evidence.
+    """
+    token = _closing.set(close)
+    try:
+        yield
+    finally:
+        _closing.reset(token)
 
 
 def _context(
@@ -192,6 +206,8 @@ def recorded(
     try:
         with transaction.atomic(), _applied(Recording(context, here), outer) as recording:
             yield recording
+            if outer is None and (close := _closing.get()):
+                close()
     except Refused as refused:
         if outer is None:
             write_refusal(refused, context.as_json(), subject, site_id)

@@ -160,8 +160,9 @@ class Naming:
 
     def columns(self) -> str:
         """Subject, site, parameter and unit in the order of ROW."""
+        subject = self.subject if self.subject.startswith("n.") else literal(self.subject)
         return (
-            f"{literal(self.subject)}, ({self.subject_id}), coalesce(({self.label})::text, ''), "
+            f"{subject}, ({self.subject_id}), coalesce(({self.label})::text, ''), "
             f"({self.site_id}), ({self.parameter}), coalesce(({self.unit})::text, '')"
         )
 
@@ -250,7 +251,8 @@ def governed(
 ) -> list[pgtrigger.Trigger]:
     """Triggers for Meta.triggers that write one history entry per row created, changed or removed.
 
-    Expressions are SQL over `n`, the new row (the old one of a removal). `lookup` is an optional
+    `subject` is a kind of thing, or the column ("n. …") that says which kind. The other
+    expressions are SQL over `n`, the new row (the old one of a removal). `lookup` is an optional
     SELECT over `n` whose first row they may use as `l`: one index probe instead of several scalar
     subqueries. Columns in `exclude` are never shown, and a change of those alone writes nothing.
     Those in `secret` are never shown either, but that one was changed is written.

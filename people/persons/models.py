@@ -18,7 +18,9 @@ from audit.revision import Revised
 from audit.vocabulary import register
 from people.persons.likeness import name_keyed
 from people.persons.standing import where_they_stand
+from people.persons.units import Masses, Temperatures, choice_of
 from people.persons.verbs import Held, Role, Verb, roles_at, sites_where
+from web.units import Choice
 
 PASSWORD_REHASHED = register("person.password_rehashed", "Password hashed anew at sign-in")
 
@@ -70,6 +72,16 @@ class User(AbstractBaseUser, Revised):
     # When every browser signed in so far was signed out for good.
     signed_out_at = models.DateTimeField("signed out everywhere", null=True, editable=False)
 
+    # How figures are shown to them and taken from them (people.units).
+    temperatures = models.CharField(
+        max_length=6, choices=Temperatures, default=Temperatures.CELSIUS,
+        db_default=Temperatures.CELSIUS.value,
+    )  # fmt: skip
+    masses = models.CharField(
+        "dose, yield and weighed water", max_length=7, choices=Masses, default=Masses.GRAM,
+        db_default=Masses.GRAM.value,
+    )  # fmt: skip
+
     USERNAME_FIELD = "email"
     EMAIL_FIELD = "email"
     REQUIRED_FIELDS = ["name"]
@@ -84,6 +96,8 @@ class User(AbstractBaseUser, Revised):
             models.CheckConstraint(
                 condition=models.Q(email=Lower("email")), name="person_email_is_lower_case"
             ),
+            one_of("temperatures", Temperatures, name="person_temperatures_are_known"),
+            one_of("masses", Masses, name="person_masses_are_known"),
         ]
         triggers = [
             name_keyed(),
@@ -97,6 +111,11 @@ class User(AbstractBaseUser, Revised):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def units(self) -> Choice:
+        """The units their pages are in."""
+        return choice_of(self.temperatures, self.masses)
 
     def set_password(self, raw_password: str | None) -> None:
         """Hash and keep the password, and when that was."""

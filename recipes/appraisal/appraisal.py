@@ -22,6 +22,7 @@ from stations.metrology.abilities import StationTraits
 from stations.metrology.boiling import judge_boiling
 from stations.metrology.formula import BEVERAGE, DOSE, TEMPERATURE, WATER
 from web.numbers import rounded
+from web.printing import SPACE, quantity
 
 STRENGTHS = tuple(Decimal(tds) for tds in (7, 8, 9, 10, 11, 12))  # %, the usual of an espresso
 
@@ -103,11 +104,18 @@ def balance(formula: Formula) -> str:
             f"The coffee would keep all of the {water:f} mL of water: nothing would reach the cup."
         )
     low, high = (rounded(side, 0) for side in (cup.low, cup.high))
-    gives = f"{water:f} mL of water on {dose:f} g of coffee gives {low} to {high} g in the cup"
-    basis = ", if the coffee keeps 0.8 to 1.3 g per gram (common practice)"
+    least = _said(low).removesuffix(" g")
+    on = f"{water:f} mL of water on {_said(dose)} of coffee"
+    gives = f"{on} gives {least} to {_said(high)} in the cup"
+    basis = ", if the coffee keeps 0.8 to 1.3 times its weight (common practice)"
     if stated is None or low <= stated <= high:
         return f"{gives}{basis}."
-    return f"{gives}{basis}; {stated:f} g is stated. Each station's own shots say what it keeps."
+    return f"{gives}{basis}; {_said(stated)} is stated. Each station's own shots say what it keeps."
+
+
+def _said(mass: Decimal) -> str:
+    """Grams, in the unit of whoever reads."""
+    return quantity(mass, "g").replace(SPACE, " ")
 
 
 def boiling(formula: Formula, sites: Iterable[Site]) -> list[Boiling]:

@@ -23,6 +23,7 @@ from stations.metrology.formula import (
 )
 from web.numbers import Bounds
 from web.text import printable
+from web.units import from_other, step_of
 
 PLACES = 6  # digits after the point that are worth keeping
 TEXT = 200  # characters
@@ -195,7 +196,7 @@ def target_bounds(parameter: Parameter) -> Bounds:
 def width_bounds(parameter: Parameter) -> Bounds:
     """What a tolerance may be: at most the whole range, beyond which it says nothing."""
     widest = parameter.maximum - parameter.minimum
-    return Bounds(low=Decimal(0), high=widest, places=PLACES, unit=parameter.unit)
+    return Bounds(low=Decimal(0), high=widest, places=PLACES, unit=step_of(parameter.unit))
 
 
 def _within(number: object, bounds: Bounds) -> bool:
@@ -204,6 +205,7 @@ def _within(number: object, bounds: Bounds) -> bool:
         return False
     low, high, exponent = bounds.low, bounds.high, number.as_tuple().exponent
     fine = isinstance(exponent, int) and exponent >= -bounds.places
+    fine = fine or from_other(number, bounds.unit)
     return fine and low is not None and high is not None and low <= number <= high
 
 

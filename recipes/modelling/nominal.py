@@ -14,8 +14,9 @@ from recipes.brewing.shot_model.simulate import SimulatedShot, Trace, simulate
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY, PARAMETERS, PRESSURE
 from stations.metrology.formula import BEVERAGE, DOSE, TEMPERATURE, WATER, Stated
-from web.charts import Curve, Drawing, Panel, drawing
+from web.charts import Curve, Drawing, Panel, drawing, measure_of
 from web.numbers import rounded
+from web.printing import quantity
 
 ASSUMED_PRESSURE = Decimal(9)  # bar; what a machine gives that doesn't set it: common practice
 LEFT_OPEN = "The water is each station's own: the shot ends at its yield."
@@ -112,11 +113,11 @@ def _samples(trace: Trace) -> list[Sample]:
 
 
 def _panels(trace: Trace) -> list[Panel]:
-    times = tuple(trace.time.tolist())
+    times, mass = tuple(trace.time.tolist()), measure_of("g")
     drawn = (
         ("pressure / bar", trace.pressure),
         ("flow / mL/s", trace.flow),
-        ("yield / g", trace.beverage),
+        (f"yield / {mass.unit}", trace.beverage * mass.factor),
         ("strength / %", trace.strength),
     )
     return [
@@ -129,6 +130,6 @@ def _panels(trace: Trace) -> list[Panel]:
 def _words(shot: SimulatedShot) -> str:
     return (
         f"A modelled shot of {rounded(shot.time, 1)} s: {rounded(shot.water, 1)} mL of water, "
-        f"{rounded(shot.beverage, 1)} g in the cup at {rounded(shot.tds, 1)} %; pressure at the "
-        "puck, flow, mass in the cup and strength of the stream over time."
+        f"{quantity(rounded(shot.beverage, 1), 'g')} in the cup at {rounded(shot.tds, 1)} %; "
+        "pressure at the puck, flow, mass in the cup and strength of the stream over time."
     )

@@ -14,7 +14,7 @@ from recipes.brewing.shot_model.parameters import Coffee, Puck
 from recipes.modelling.models import ShotFit
 from stations.metrology.formula import BEVERAGE, SHOT_TIME
 from stations.shots.models import CheckShot
-from web.charts import Curve, Drawing, Panel, drawing
+from web.charts import Curve, Drawing, Panel, drawing, measure_of
 from web.numbers import rounded
 
 DIGITS = 12  # significant ones that are kept
@@ -185,14 +185,22 @@ def _drawn(lines: Sequence[ModelledShot]) -> Drawing:
     panels, words = [], []
     for at, (_, _, label, unit) in enumerate(MEASURES):
         pairs = [(float(no), line.pairs[at]) for no, line in enumerate(lines, 1)]
-        taken = [(no, float(pair.measured)) for no, pair in pairs if pair.measured is not None]
+        measure = measure_of(unit)
+        taken = [
+            (no, measure.at(float(pair.measured)))
+            for no, pair in pairs
+            if pair.measured is not None
+        ]
         if not taken:
             continue
         xs, ys = zip(*taken, strict=True)
-        numbers, says = zip(*((no, float(pair.made)) for no, pair in pairs), strict=True)
+        numbers, says = zip(
+            *((no, measure.at(float(pair.made))) for no, pair in pairs), strict=True
+        )
         made = Curve("modelled", numbers, says)
         curves = (made, Curve("measured", xs, ys, joined=False))
-        panels.append(Panel(f"{label.lower()} / {unit}", "shot", curves, counted=True, height=110))
-        words.append(f"{label.lower()} measured from {min(ys):g} to {max(ys):g} {unit}")
+        title = f"{label.lower()} / {measure.unit}"
+        panels.append(Panel(title, "shot", curves, counted=True, height=110))
+        words.append(f"{label.lower()} measured from {min(ys):g} to {max(ys):g} {measure.unit}")
     return drawing(panels, f"{len(lines)} shots, oldest first: {'; '.join(words)}; each beside what"
                    " the fitted model says.")  # fmt: skip

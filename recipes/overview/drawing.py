@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from recipes.overview.spans import OverTime
 from recipes.overview.yearly import MONTHS, Year
 from web.charts import Bars, Drawing, Lanes, Span, drawing
-from web.printing import counted, number, unit_label
+from web.printing import SPACE, counted, quantity
 
 KINDS = ("approved", "in force", "on permit")
 LANES = 40  # sites that are drawn; the table has all
@@ -25,8 +25,7 @@ def value_words(history: OverTime, value: object) -> str:
     """The value with its unit, as print has it."""
     if value is None:
         return "not set"
-    words = number(value)
-    return f"{words} {unit_label(history.parameter.unit, words)}".rstrip()
+    return quantity(value, history.parameter.unit).replace(SPACE, " ")
 
 
 def _versions(history: OverTime) -> Iterator[Span]:

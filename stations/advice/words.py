@@ -1,6 +1,6 @@
 """What is advised, in words short enough to be read over a queue."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from stations.advice.gathering import Advised
@@ -8,8 +8,10 @@ from stations.metrology.advising import Advice, Do, Why
 from stations.metrology.answering import Estimate
 from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
 from stations.shots.judging import BOUNDS, LABELS, cup_of
+from web.charts import measure_of
 from web.numbers import rounded
-from web.printing import counted, number
+from web.printing import SPACE, counted, number, quantity, unit_label
+from web.units import chosen
 
 SLOW = 2  # times its target: hardly anything came through
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -55,8 +57,8 @@ def _verdict(advised: Advised) -> str:
     """Every value that is out, in one line."""
     cup, shot = cup_of(advised.shot.placement), advised.shot
     out = [
-        f"{LABELS[code].lower()} {number(getattr(shot, code))} {BOUNDS[code].unit} too {side}"
-        f" (target {number(Decimal(cup[code]['target']))})"
+        f"{LABELS[code].lower()} {_said(getattr(shot, code), code)} too {side}"
+        f" (target {_target(cup[code]['target'], code)})"
         for code in LABELS
         if (side := shot.verdicts.get(code)) in ("low", "high")
     ]
@@ -64,14 +66,18 @@ def _verdict(advised: Advised) -> str:
     return f"{sentence[:1].upper()}{sentence[1:]}." if out else "Within tolerance."
 
 
+def _target(value: str, code: str) -> str:
+    """Without its unit, which has just been said."""
+    return _said(Decimal(value), code).removesuffix(f" {BOUNDS[code].unit}")
+
+
 def _again(advised: Advised) -> str:
     advice, cup = advised.advice, cup_of(advised.shot.placement)
     other = BEVERAGE if advised.code == SHOT_TIME else SHOT_TIME
     if advice.why is Why.DOSE_OFF:
-        return f"Weigh {number(Decimal(cup[DOSE]['target']))} g in."
+        return f"Weigh {_said(Decimal(cup[DOSE]['target']), DOSE)} in."
     if advice.why is Why.ENDED_OFF:
-        unit = BOUNDS[other].unit
-        return f"Aim to end it at {number(Decimal(cup[other]['target']))} {unit}."
+        return f"Aim to end it at {_said(Decimal(cup[other]['target']), other)}."
     if advice.why is Why.ONE_IS_NO_TREND:
         return "One shot is no trend."
     return "It is nearer than the grinder can be moved."
@@ -95,7 +101,12 @@ def _marks(marks: Decimal) -> str:
 
 def _grams(advised: Advised) -> str:
     target = Decimal(cup_of(advised.shot.placement)[DOSE]["target"])
-    return f"{number(target + rounded(advised.advice.grams, 1))} g"
+    return _said(target + rounded(advised.advice.grams, 1), DOSE)
+
+
+def _said(value: Decimal, code: str) -> str:
+    """With its unit, as whoever reads it has it."""
+    return quantity(value, BOUNDS[code].unit).replace(SPACE, " ")
 
 
 def _ask(advised: Advised) -> str:
@@ -119,12 +130,20 @@ def _by_how_much(advised: Advised) -> str:
         return UNTRIED if known else "No grinder is entered for this station."
     if advice.effect is None:
         return ""
-    effect, unit = advice.effect, BOUNDS[advised.code].unit
+    effect, unit = _in_units(advice.effect, advised.code)
     more = "longer" if advised.code == SHOT_TIME else "more"
     less = "shorter" if advised.code == SHOT_TIME else "less"
     way = more if effect.value > 0 else less
     between = _between(effect, way, unit)
     return f"About {_one(abs(effect.value))} {unit} {way}, {between}; {_basis(advice)}."
+
+
+def _in_units(effect: Estimate, code: str) -> tuple[Estimate, str]:
+    """An effect on a time or mass, in the units of whoever reads it."""
+    unit = BOUNDS[code].unit
+    measure = measure_of(unit)
+    value, low, high = (measure.step(one) for one in (effect.value, effect.low, effect.high))
+    return replace(effect, value=value, low=low, high=high), unit_label(chosen().typed_in(unit))
 
 
 def _between(effect: Estimate, way: str, unit: str) -> str:
@@ -143,8 +162,8 @@ def _basis(advice: Advice) -> str:
 
 
 def _one(value: float) -> str:
-    """One decimal place below ten, none from there on."""
-    return number(rounded(value, 0 if value >= 10 else 1))
+    """One decimal place below ten, none from there on; of parts of an ounce, more."""
+    return number(rounded(value, 0 if value >= 10 else 1 if value >= 0.1 or not value else 3))
 
 
 def _aged(advised: Advised) -> str:

@@ -4,61 +4,70 @@ from stations.charts.charting import Charts
 from stations.charts.comparing import Sameness
 from stations.metrology.charts import Chart
 from stations.shots.judging import BOUNDS, LABELS
-from web.charts import Curve, Drawing, Level, Panel, drawing
-from web.printing import number
+from web.charts import Curve, Drawing, Level, Measure, Panel, drawing, measure_of
+from web.numbers import rounded
+from web.printing import quantity
 
 HEIGHT = 150
 
 
 def charts_drawings(found: Charts) -> list[Drawing]:
     """Individuals, moving range, EWMA and CUSUM: a drawing each, so that a wide page pairs them."""
-    unit = BOUNDS[found.code].unit
+    code, measure = BOUNDS[found.code].unit, measure_of(BOUNDS[found.code].unit)
     places = tuple(float(at) for at in range(1, len(found.values) + 1))
     drawn = [
-        drawing([_panel(f"each / {unit}", found.individuals, places)], _words(found)),
-        _beside("Weighted mean (EWMA)", "EWMA", unit, found.ewma, places),
+        drawing([_panel("each", found.individuals, places, measure)], _words(found)),
+        _beside("Weighted mean (EWMA)", "EWMA", code, found.ewma, places),
         _sums(found, places),
     ]
     if found.ranges is not None:
-        drawn.insert(1, _beside("Moving range", "range", unit, found.ranges, places[1:]))
+        drawn.insert(1, _beside("Moving range", "range", code, found.ranges, places[1:]))
     return drawn
 
 
-def _beside(name: str, short: str, unit: str, chart: Chart, places: tuple[float, ...]) -> Drawing:
-    low, high = float(chart.lower[-1]), float(chart.upper[-1])
+def _beside(name: str, short: str, code: str, chart: Chart, places: tuple[float, ...]) -> Drawing:
+    low, high, centre = (_said(v, code) for v in (chart.lower[-1], chart.upper[-1], chart.centre))
     beyond = _signals([int(places[at - 1]) for at in chart.signals])
-    ends = f"centre {chart.centre:.2f} {unit}, limits {low:.2f} to {high:.2f} {unit}"
-    return drawing([_panel(f"{short} / {unit}", chart, places)], f"{name}: {ends}; {beyond}.")
+    ends = f"centre {centre}, limits {low} to {high}"
+    panel = _panel(short, chart, places, measure_of(code))
+    return drawing([panel], f"{name}: {ends}; {beyond}.")
+
+
+def _said(value: float, code: str) -> str:
+    return quantity(rounded(float(value), 2), code)
 
 
 def _sums(found: Charts, places: tuple[float, ...]) -> Drawing:
-    sums, unit = found.cusum, BOUNDS[found.code].unit
-    high, low = (tuple(float(v) for v in side) for side in (sums.high, sums.low))
+    sums, code = found.cusum, BOUNDS[found.code].unit
+    measure = measure_of(code)
+    high, low = (tuple(measure.step(float(v)) for v in side) for side in (sums.high, sums.low))
     curves = (Curve("above", places, high), Curve("below", places, low))
-    limit = (Level(sums.decision, "limit"),)
-    panel = Panel(f"CUSUM / {unit}", "shot", curves, limit, counted=True, height=HEIGHT)
-    text = f"Summed distance (CUSUM): limit {sums.decision:.2f} {unit}; {_signals(sums.signals)}."
+    limit = (Level(measure.step(sums.decision), "limit"),)
+    title = f"CUSUM / {measure.unit}"
+    panel = Panel(title, "shot", curves, limit, counted=True, height=HEIGHT)
+    limit_said = _said(sums.decision, code)
+    text = f"Summed distance (CUSUM): limit {limit_said}; {_signals(sums.signals)}."
     return drawing([panel], text)
 
 
-def _panel(title: str, chart: Chart, places: tuple[float, ...]) -> Panel:
-    heights = tuple(float(value) for value in chart.plotted)
+def _panel(short: str, chart: Chart, places: tuple[float, ...], measure: Measure) -> Panel:
+    heights = tuple(measure.at(float(value)) for value in chart.plotted)
     beyond = tuple((places[at - 1], heights[at - 1]) for at in chart.signals)
     levels = (
-        Level(float(chart.upper[-1]), "upper limit"),
-        Level(chart.centre, "centre"),
-        Level(float(chart.lower[-1]), "lower limit"),
+        Level(measure.at(float(chart.upper[-1])), "upper limit"),
+        Level(measure.at(chart.centre), "centre"),
+        Level(measure.at(float(chart.lower[-1])), "lower limit"),
     )
+    title = f"{short} / {measure.unit}"
     return Panel(title, "shot", (Curve("shots", places, heights, dots=True),), levels, beyond,
                  counted=True, height=HEIGHT)  # fmt: skip
 
 
 def _words(found: Charts) -> str:
     values, signals = found.values, _signals(sorted(found.signals_at))
-    return (
-        f"{LABELS[found.code]} of {len(values)} shots, from {min(values)} to {max(values)} "
-        f"{BOUNDS[found.code].unit}; on all charts, {signals}."
-    )
+    low, high = (quantity(v, BOUNDS[found.code].unit) for v in (min(values), max(values)))
+    reach = f"{LABELS[found.code]} of {len(values)} shots, from {low} to {high}"
+    return f"{reach}; on all charts, {signals}."
 
 
 def _signals(places: list[int]) -> str:
@@ -69,16 +78,20 @@ def _signals(places: list[int]) -> str:
 
 def sameness_drawing(found: Sameness) -> Drawing:
     """The interval of the difference, drawn against the margin."""
-    low, high = found.result.interval
-    unit, edge = BOUNDS[found.code].unit, float(found.margin)
+    code = BOUNDS[found.code].unit
+    measure = measure_of(code)
+    low, middle, high = (
+        measure.step(float(v)) for v in (found.low, found.result.difference, found.high)
+    )
+    edge = measure.step(float(found.margin))
+    told = [quantity(v, code) for v in (found.difference, found.low, found.high, found.margin)]
     text = (
-        f"Difference {number(found.difference)} {unit}, 90 % interval from {number(found.low)} to "
-        f"{number(found.high)} {unit}, "
-        f"margin {found.margin:f} {unit} either way: {found.result.conclusion}."
+        f"Difference {told[0]}, 90 % interval from {told[1]} to {told[2]}, "
+        f"margin {told[3]} either way: {found.result.conclusion}."
     )
     bar = Panel(
-        "", f"difference / {unit}",
-        (Curve("interval", (low, found.result.difference, high), (0.0, 0.0, 0.0), dots=True),),
+        "", f"difference / {measure.unit}",
+        (Curve("interval", (low, middle, high), (0.0, 0.0, 0.0), dots=True),),
         (Level(-edge, "margin", upright=True), Level(edge, "margin", upright=True)),
         named=False, height=60,
     )  # fmt: skip

@@ -12,7 +12,7 @@ from web.numbers import Bounds
 
 ALTITUDE = Bounds(Decimal(-430), Decimal(6000), places=2, unit="m")
 PULSES = Bounds(Decimal("0.001"), Decimal(1000), unit="pulses/mL")
-OFFSET = Bounds(Decimal(-15), Decimal(15), places=3, unit="°C")
+OFFSET = Bounds(Decimal(-15), Decimal(15), places=3, unit="Cel{difference}")
 AIR_PRESSURE = Bounds(Decimal(400), Decimal(1100), places=2, unit="hPa")
 STATION_NUMBER = Bounds(Decimal(1), Decimal(99), places=0)
 SLOT_COUNT = Bounds(Decimal(1), Decimal(32), places=0)

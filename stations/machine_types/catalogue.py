@@ -12,7 +12,7 @@ from typing import Any
 from stations.machine_types.models import Ability, MachineType
 from stations.metrology.formula import ENDS_BY
 from web.numbers import Bounds
-from web.printing import unit_label
+from web.units import step_of
 
 
 @dataclass(frozen=True)
@@ -93,10 +93,10 @@ def printed(values: Mapping[str, Mapping[str, str]]) -> list[Printed]:
 
 def bounds_of(setting: Setting) -> Bounds:
     """What a machine may be able to set at most, for entering abilities."""
-    return Bounds(setting.minimum, setting.maximum, unit=unit_label(setting.unit))
+    return Bounds(setting.minimum, setting.maximum, unit=setting.unit)
 
 
 def step_bounds_of(setting: Setting) -> Bounds:
     """What a step may be: never zero, and no wider than the whole range."""
     widest = setting.maximum - setting.minimum
-    return Bounds(Decimal("0.000001"), widest, unit=unit_label(setting.unit))
+    return Bounds(Decimal("0.000001"), widest, unit=step_of(setting.unit))

@@ -12,6 +12,7 @@ from stations.machine_types.catalogue import ENDINGS, SETTINGS, Setting, bounds_
 from stations.machine_types.models import MachineType
 from web.fields import PlainDecimalField, SeenRevision
 from web.printing import unit_label
+from web.units import chosen
 
 PARTS = {"minimum": "least", "maximum": "most", "resolution": "step"}
 
@@ -91,7 +92,8 @@ def initial_of(machine_type: MachineType) -> dict[str, Any]:
 
 def _field(setting: Setting, part: str, word: str) -> PlainDecimalField:
     bounds = step_bounds_of(setting) if part == "resolution" else bounds_of(setting)
-    name = f"{setting.label}, {word}, {unit_label(setting.unit)}"
+    unit = unit_label(chosen().typed_in(bounds.unit))
+    name = f"{setting.label}, {word}, {unit}"
     attrs = {"inputmode": "decimal", "aria-label": name}
     return PlainDecimalField(
         label=f"{setting.label}, {word}",

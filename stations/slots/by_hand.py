@@ -20,7 +20,6 @@ from stations.slots.models import ControlSettings, Placement
 from stations.slots.placing import lock_slots
 from web.checks import Checks
 from web.numbers import Bounds
-from web.printing import unit_label
 
 SLOT_SET_BY_HAND = register("slot.set_by_hand", "Set slot by hand")
 
@@ -125,8 +124,8 @@ def _check(slot: Slot, values: Mapping[str, str]) -> None:
             able = [*abilities, ENDS_BY]
             checks.fault(code, text, f"what this machine can set: {', '.join(able)}")
         else:
-            unit = unit_label(unit_of(code))
-            checks.number(code, text, Bounds(ability.minimum, ability.maximum, unit=unit))
+            bounds = Bounds(ability.minimum, ability.maximum, unit=unit_of(code))
+            checks.number(code, text, bounds)
     if not values:
         raise Invalid("values", "", "at least one setting")
     checks.done()

@@ -1,7 +1,7 @@
 """What a slot is found to hold, or is set to, typed in as the machine shows it."""
 
 from collections.abc import Iterable, Mapping
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 from django import forms
@@ -11,8 +11,9 @@ from stations.machine_types.models import Ability, MachineType
 from stations.metrology.formula import ENDS_BY
 from stations.slots.verdicts import found_bounds
 from web.fields import PlainDecimalField, unmarked
-from web.numbers import BadNumber, Bounds, read_typed
-from web.printing import quantity, unit_label
+from web.numbers import BadNumber, Bounds, read_entered
+from web.printing import quantity
+from web.units import places_of
 
 FAR = Decimal(5)  # times what should be there, either way: more likely a slip of the finger
 
@@ -54,6 +55,9 @@ class ReadBackForm(forms.Form):
                 )
             )  # fmt: skip
             unmarked(self.fields[code])
+            if code != ENDS_BY:
+                places = places_of(Decimal(should))
+                vars(self.fields[code])["step"] = Decimal(1).scaleb(-places)
         self.fields["holds_nothing"] = forms.BooleanField(
             label="The slot holds nothing at all", required=False
         )
@@ -71,10 +75,11 @@ class ReadBackForm(forms.Form):
     def _far_off(self, code: str) -> Decimal | None:
         """How many times what should be there was typed, where that is likelier a slip."""
         typed, should = self.data.get(self.add_prefix(code), ""), self.expected[code]
-        if code == ENDS_BY or not typed or not Decimal(should):
+        field = self.fields[code]
+        if not isinstance(field, PlainDecimalField) or not typed or not Decimal(should):
             return None
         try:
-            times = read_typed(typed) / Decimal(should)
+            times = read_entered(typed, field.bounds).stored / Decimal(should)
         except BadNumber:
             return None
         return None if 1 / FAR < times < FAR else times
@@ -134,12 +139,14 @@ class ByHandForm(forms.Form):
 
 def _reach_field(ability: Ability) -> PlainDecimalField:
     unit = unit_of(ability.parameter)
-    bounds = Bounds(ability.minimum, ability.maximum, unit=unit_label(unit))
-    reach = f"{quantity(ability.minimum)} to {quantity(ability.maximum, unit)}"
-    return PlainDecimalField(
+    bounds = Bounds(ability.minimum, ability.maximum, unit=unit)
+    reach = f"{quantity(ability.minimum, unit)} to {quantity(ability.maximum, unit)}"
+    field = PlainDecimalField(
         label=label_of(ability.parameter), bounds=bounds, required=False,
         help_text=reach, widget=_box(unit),
     )  # fmt: skip
+    vars(field)["step"] = ability.resolution
+    return field
 
 
 def _box(unit: str) -> forms.TextInput:
@@ -147,8 +154,19 @@ def _box(unit: str) -> forms.TextInput:
     return forms.TextInput(attrs={**attrs, **({"data-unit": unit} if unit else {})})
 
 
+def _on_the_machine(form: forms.Form, code: str) -> object:
+    """What was typed; of °F the nearest the machine can be at, for it counts in °C."""
+    value, field = form.cleaned_data.get(code), form.fields[code]
+    step: Decimal | None = vars(field).get("step")
+    if not (isinstance(field, PlainDecimalField) and field.entered and step):
+        return value
+    if not field.entered.is_converted:
+        return value
+    return (field.entered.stored / step).to_integral_value(ROUND_HALF_UP) * step
+
+
 def _typed(form: forms.Form, codes: Iterable[str]) -> dict[str, str]:
-    values = {code: form.cleaned_data.get(code) for code in codes}
+    values = {code: _on_the_machine(form, code) for code in codes}
     return {
         code: format(value, "f") if isinstance(value, Decimal) else str(value)
         for code, value in values.items()

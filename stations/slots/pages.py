@@ -24,6 +24,7 @@ from web.form_pages import form_page, posted
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page
 from web.queued import made_at
+from web.units import on_paper
 
 
 def covered_holding(request: PageRequest, pk: int) -> Holding:
@@ -193,4 +194,5 @@ def sheet(request: PageRequest, pk: int) -> HttpResponse:
         "holdings": holdings(Slot.objects.filter(station=shown)),
         "now": now(),
     }
-    return render(request, "stations/slots/sheet.html", context)
+    with on_paper():
+        return render(request, "stations/slots/sheet.html", context)

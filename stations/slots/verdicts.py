@@ -9,7 +9,6 @@ from stations.machine_types.catalogue import ENDINGS, printed, unit_of, word_of
 from stations.metrology.formula import ENDS_BY
 from stations.slots.models import Placement, ReadBack
 from web.numbers import BadNumber, Bounds, read_number
-from web.printing import unit_label
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +30,7 @@ Values = Mapping[str, Mapping[str, str]]
 
 def found_bounds(unit: str) -> Bounds:
     """What can be read off a machine at all. Wide: a slot may hold anything, and that counts."""
-    return Bounds(Decimal(0), Decimal(100_000), unit=unit_label(unit))
+    return Bounds(Decimal(0), Decimal(100_000), unit=unit)
 
 
 def read_found(expected: Values, found: Mapping[str, str]) -> tuple[dict[str, str], list[Problem]]:

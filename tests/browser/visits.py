@@ -97,6 +97,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("people:sessions"),
         Visit("people:pin"),
         Visit("people:notices"),
+        Visit("people:units"),
     ),
     "barista": (
         Visit("home"),

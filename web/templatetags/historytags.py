@@ -49,7 +49,7 @@ def _value(row: Row, change: Change, value: object) -> str:
         return drawn.second(value, row.zone)
     if isinstance(value, Thing):
         return format_html('<a href="{}">{}</a>', value.url, value) if value.url else value.name
-    return drawn.quantity(value, change.unit)
+    return drawn.as_stored(value, change.unit)
 
 
 @register.filter

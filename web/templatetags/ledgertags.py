@@ -12,8 +12,9 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from audit.reading.charts import History
-from web import drawn, links, once, printing
+from web import drawn, links, once, printing, units
 from web.charts import Drawing, Steps, drawing
+from web.fields import typed_unit
 from web.form_pages import newest_of
 
 register = template.Library()
@@ -58,7 +59,14 @@ def unit(code: str | None) -> str:
     return printing.unit_label(code)
 
 
+@register.filter
+def difference(code: str) -> str:
+    """The code of a unit for differences of what it measures, which have no 32 in °F."""
+    return units.step_of(str(code or ""))
+
+
 register.simple_tag(drawn.quantity)
+register.simple_tag(drawn.as_stored)
 
 
 @register.filter
@@ -132,8 +140,8 @@ def trail(content: str) -> str:
 
 @register.filter
 def unit_of(field: BoundField) -> str:
-    """The printed unit of a form field, from its widget's data-unit."""
-    return printing.unit_label(str(field.field.widget.attrs.get("data-unit", "")))
+    """The printed unit in which a form field is typed, from its widget's data-unit."""
+    return typed_unit(field.field)
 
 
 @register.filter

@@ -1,0 +1,1 @@
+"""Which units somebody reads and types: °C or °F, g or oz."""
