@@ -13,6 +13,8 @@ from stations.equipment.bounds import AIR_PRESSURE
 from stations.equipment.models import Station
 from stations.metrology.errors import BadValueError
 from web.fields import PlainDecimalField, SeenRevision, number, unmarked
+from web.printing import unit_label
+from web.units import chosen
 
 ROWS = 8
 TEMPERATURE = "temperature"
@@ -49,7 +51,10 @@ class CalibrationForm(forms.Form):
         self.kind, self.station = kind, station
         self.asked: list[Asked] = []
         self.columns = COLUMNS[kind]
-        words = ", ".join(label.lower() for label, _ in self.columns.values())
+        words = ", ".join(
+            f"{label.lower()} in {unit_label(chosen().typed_in(bounds.unit))}"
+            for label, bounds in self.columns.values()
+        )
         self.fields["table"].help_text = f"One run a line: {words}, separated by spaces or tabs."
         if TEMPERATURE in self.columns:
             self.fields["temperature"] = RunField(

@@ -13,7 +13,7 @@ from stations.metrology.errors import BadValueError
 from stations.metrology.flowmeter import FlowMeterFit, Run, concerns, fit_flow_meter
 from stations.metrology.offset import Offset, Reading, measure_offset
 from web.checks import Checks
-from web.numbers import BadNumber, Bounds, read_number, read_typed
+from web.numbers import BadNumber, Bounds, read_entered, read_number
 
 Kind = Calibration.Kind
 Runs = Sequence[Mapping[str, str]]
@@ -87,14 +87,16 @@ def read_table(kind: str, text: str) -> list[dict[str, str]]:
         if len(words) != len(names):
             allowed = f"{len(names)} numbers: {', '.join(names)}"
             raise Invalid("table", f"line {number}: {line[:40]}", allowed)
-        runs.append({n: _pointed(w) for n, w in zip(names, words, strict=True)})
+        runs.append(
+            {n: _pointed(w, COLUMNS[kind][n][1].unit) for n, w in zip(names, words, strict=True)}
+        )
     return runs
 
 
-def _pointed(word: str) -> str:
-    """A number as programs write it; what is none is told where the runs are read."""
+def _pointed(word: str, unit: str) -> str:
+    """A number as programs write it, in `unit`; what is none is told where the runs are read."""
     try:
-        return format(read_typed(word), "f")
+        return format(read_entered(word, Bounds(unit=unit, places=12, digits=24)).stored, "f")
     except BadNumber:
         return word
 
