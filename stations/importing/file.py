@@ -88,7 +88,7 @@ if TYPE_CHECKING:
 
 MAX_BYTES = 4_000_000
 MAX_LINES = 20_000
-DELIMITERS = (",", ";")
+DELIMITERS = (",", ";", "\t")
 
 Cells = dict[str, str]
 

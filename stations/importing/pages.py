@@ -20,6 +20,7 @@ from stations.importing.plan import plan_import
 from web.form_pages import form_errors, posted
 from web.pages import PageRequest, page, require_for_page
 from web.printing import counted
+from web.printing import number as printed
 
 SALT = "stations.importing"
 MAX_AGE = 3600  # s
@@ -31,8 +32,8 @@ class FileForm(forms.Form):
 
     file = forms.FileField(
         label="CSV file",
-        help_text=f"UTF-8, commas or semicolons, up to {MAX_BYTES // 1_000_000} MB"
-        f" and {MAX_LINES:,} lines.".replace(",", "\u202f", 1),
+        help_text="UTF-8, cells apart by commas, semicolons or tabs, up to "
+        f"{MAX_BYTES // 1_000_000} MB and {printed(MAX_LINES)} lines.",
         widget=forms.FileInput(attrs={"accept": ".csv,text/csv"}),
     )
 

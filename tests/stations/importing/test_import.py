@@ -51,12 +51,25 @@ def test_the_same_file_again_changes_nothing(bar: Bar, cast: Cast) -> None:
     assert (counts(), Entry.objects.count()) == (before, entries)
 
 
-def test_where_the_cells_are_apart_by_semicolons_a_comma_is_decimal(bar: Bar, cast: Cast) -> None:
-    text = f"{HEAD}\n{GOOD}\n".replace(",", ";").replace(".", ",")
+@pytest.mark.parametrize("apart", [";", "\t"], ids=["semicolons", "tabs"])
+def test_where_commas_part_no_cells_a_comma_is_decimal(bar: Bar, cast: Cast, apart: str) -> None:
+    text = f"{HEAD}\n{GOOD}\n".replace(",", apart).replace(".", ",")
     import_equipment(text=text, by=cast.head_roaster)
     station = Station.objects.get(machine__site__code="quay", machine__name="Main", number=1)
     assert (str(station.pulses_per_millilitre), str(station.temperature_offset)) == ("4.02", "-0.4")
     assert Site.objects.get(code="quay").altitude == Decimal("7.5")
+
+
+def test_where_commas_part_the_cells_a_quoted_one_is_decimal(bar: Bar, cast: Cast) -> None:
+    text = f"{HEAD}\n{GOOD}\n".replace("4.02", '"4,02"').replace("-0.4", '"-0,4"')
+    import_equipment(text=text, by=cast.head_roaster)
+    station = Station.objects.get(machine__site__code="quay", machine__name="Main", number=1)
+    assert (str(station.pulses_per_millilitre), str(station.temperature_offset)) == ("4.02", "-0.4")
+
+
+def test_where_commas_part_the_cells_a_bare_one_is_one_cell_too_many(bar: Bar, cast: Cast) -> None:
+    text = f"{HEAD}\n{GOOD}\n".replace("4.02", "4,02")
+    assert faults_of(text, cast.head_roaster) == [(2, "line")]
 
 
 def test_a_comma_that_may_part_thousands_is_a_fault(bar: Bar, cast: Cast) -> None:
@@ -127,10 +140,11 @@ def test_lines_that_contradict_each_other(bar: Bar, cast: Cast, line: str, field
         f"{HEAD}\n{GOOD}\n".encode(),
         f"\ufeff{HEAD}\r\n{GOOD}\r\n".encode(),
         f"{HEAD}\n{GOOD}\n".replace(",", ";").encode(),
+        f"{HEAD}\n{GOOD}\n".replace(",", "\t").encode(),
         f"\n\n{HEAD.upper()}\n\n{GOOD}\n,,,,,,,,,\n".encode(),
         EXAMPLE.encode(),
     ],
-    ids=["plain", "mark and CRLF", "semicolons", "blank lines", "example"],
+    ids=["plain", "mark and CRLF", "semicolons", "tabs", "blank lines", "example"],
 )
 def test_files_as_programs_write_them(bar: Bar, cast: Cast, data: bytes) -> None:
     text = decode(data).replace("harbour,Harbour", "dock,Dock").replace("harbour,", "dock,")
