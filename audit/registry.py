@@ -66,7 +66,7 @@ class ContentShown:
 
 
 @dataclass(frozen=True, slots=True)
-class Names:
+class NameLookup:
     """Things that a filter chooses by name, however many of them there are.
 
     `fitting(text, scope, most)` gives up to `most` (id, name) with the text in their name: first
@@ -121,10 +121,10 @@ class Registry:
 
     subjects: dict[str, SubjectKind] = field(default_factory=dict)
     sites: Callable[[Collection[int]], Mapping[int, SiteShown]] = lambda _: {}
-    site_names: Names = Names()
-    people_names: Names = Names()
+    site_names: NameLookup = NameLookup()
+    people_names: NameLookup = NameLookup()
     devices: Callable[[Collection[int]], Mapping[int, str]] = lambda _: {}
-    device_names: Names = Names()
+    device_names: NameLookup = NameLookup()
     parameters: Callable[[], Sequence[tuple[str, str]]] = list
     parameter_unit: Callable[[str], str] = lambda _: ""
     signature: Callable[[int], SignatureShown | None] = lambda _: None
@@ -178,18 +178,20 @@ def register_units(read: Callable[[str], str]) -> None:
 
 
 def register_sites(
-    read: Callable[[Collection[int]], Mapping[int, SiteShown]], names: Names
+    read: Callable[[Collection[int]], Mapping[int, SiteShown]], names: NameLookup
 ) -> None:
     """How to read some sites by id, for names and time zones, and to choose one by its name."""
     registry.sites, registry.site_names = read, names
 
 
-def register_people(names: Names) -> None:
+def register_people(names: NameLookup) -> None:
     """How to choose a person by name, for the filter."""
     registry.people_names = names
 
 
-def register_devices(read: Callable[[Collection[int]], Mapping[int, str]], names: Names) -> None:
+def register_devices(
+    read: Callable[[Collection[int]], Mapping[int, str]], names: NameLookup
+) -> None:
     """What devices are called today, by their number, and how to choose one by its name."""
     registry.devices, registry.device_names = read, names
 

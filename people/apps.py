@@ -36,7 +36,7 @@ def _tell_people() -> None:
 
 def _tell_the_history() -> None:
     """Our words, how we are shown, and which tables leave none; once the models are there."""
-    from audit.reading.choosing import names_in
+    from audit.reading.choosing import lookup_in
     from audit.registry import (
         register_content,
         register_people,
@@ -57,7 +57,7 @@ def _tell_the_history() -> None:
     from people.tablets import history as tablets
     from people.tokens import actions as tokens  # noqa: F401 - our words
 
-    register_people(names_in(User.objects.all, everywhere=True))
+    register_people(lookup_in(User.objects.all, everywhere=True))
     register_signature(signatures_shown)
     register_signatures(every_signature)
     register_content("policy", policy_content)

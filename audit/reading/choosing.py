@@ -8,13 +8,13 @@ from typing import Any
 
 from django.db.models import Case, Model, QuerySet, Value, When
 
-from audit.registry import Names, Scope
+from audit.registry import NameLookup, Scope
 
 MOST = 20  # suggestions
 LONGEST = 120  # characters of a name
 
 
-def names_in(rows: Callable[[], QuerySet[Any]], *, everywhere: bool = False) -> Names:
+def lookup_in(rows: Callable[[], QuerySet[Any]], *, everywhere: bool = False) -> NameLookup:
     """The names of a table with a column `name`; a scope holds the ids that may be named.
 
     With `everywhere` it is not about these ids: all may be named.
@@ -32,14 +32,14 @@ def names_in(rows: Callable[[], QuerySet[Any]], *, everywhere: bool = False) -> 
     def of(ids: Collection[int], scope: Scope) -> Mapping[int, str]:
         return dict(_pairs(within(scope).filter(pk__in=ids)))
 
-    return Names(fitting, of)
+    return NameLookup(fitting, of)
 
 
 def _pairs(rows: QuerySet[Model]) -> list[tuple[int, str]]:
     return list(rows.values_list("pk", "name"))
 
 
-def meant(names: Names, text: str, scope: Scope) -> list[tuple[int, str]]:
+def meant(names: NameLookup, text: str, scope: Scope) -> list[tuple[int, str]]:
     """Who or what a text can mean: one by its number or whole name, else all it may be."""
     if text.isascii() and text.isdigit() and len(text) < len(str(2**63)):
         named = names.of([int(text)], scope)

@@ -18,7 +18,7 @@ from audit.errors import Invalid, Problem, Subject, shown
 from audit.reading.choosing import LONGEST, meant
 from audit.reading.keyset import LAST
 from audit.reading.queries import HistoryFilter, page_of
-from audit.registry import Names, Scope, SubjectKind, registry
+from audit.registry import NameLookup, Scope, SubjectKind, registry
 from audit.vocabulary import ACTIONS
 
 MOST = 10  # candidates shown of one kind
@@ -176,7 +176,7 @@ class FilterForm(forms.Form):
         """The device meant."""
         return self._meant("device", registry.device_names, "device")
 
-    def _meant(self, name: str, names: Names, word: str) -> int | None:
+    def _meant(self, name: str, names: NameLookup, word: str) -> int | None:
         text = self.cleaned_data[name]
         if not text:
             return None

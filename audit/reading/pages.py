@@ -20,7 +20,7 @@ from audit.reading.keyset import LAST
 from audit.reading.named import page_of_thing
 from audit.reading.queries import HistoryFilter, HistoryPage, page_of, visible
 from audit.reading.rows import clock_of, rows_of, whole_row
-from audit.registry import Names, Scope, content_of, registry, subject_name, subject_word
+from audit.registry import NameLookup, Scope, content_of, registry, subject_name, subject_word
 from audit.retention.records import absent, archived
 from audit.sealing.lateness import waiting_now
 from audit.sealing.proofs import place_of
@@ -123,7 +123,7 @@ def history(request: HttpRequest) -> HttpResponse:
 
 def _names(request: HttpRequest, field: str, scope: Scope) -> HttpResponse:
     text = request.GET.get(field, "")[:LONGEST].replace("\0", "").strip()
-    names: Names = getattr(registry, NAMES[field])
+    names: NameLookup = getattr(registry, NAMES[field])
     fitting = [name for _, name in names.fitting(text, scope, MOST)]
     return render(request, "audit/reading/partials/names.html", {"names": fitting})
 

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Mapping
 from django.urls import reverse
 
 from audit.alarms import Alarm, register_alarm
-from audit.reading.choosing import names_in
+from audit.reading.choosing import lookup_in
 from audit.registry import register_devices, register_subject
 from people.tablets import taking_over  # noqa: F401 - listens to what ends sessions
 from people.tablets.models import Tablet
@@ -16,7 +16,7 @@ FOUND_AT_MOST = 50
 def register() -> None:
     """Called once the models are there."""
     register_subject("tablet", "Tablet", "people:tablet_edit", find=_named)
-    register_devices(_names, names_in(Tablet.objects.all, everywhere=True))
+    register_devices(_names, lookup_in(Tablet.objects.all, everywhere=True))
 
 
 def _named(text: str) -> Iterable[tuple[int, str]]:

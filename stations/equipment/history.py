@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable, Mapping
 
 from django.db.models import Q
 
-from audit.reading.choosing import names_in
+from audit.reading.choosing import lookup_in
 from audit.reading.labels import register_column_of_old, register_label
 from audit.registry import SiteShown, register_sites, register_subject
 from stations.equipment.models import Machine, Site, Station
@@ -21,7 +21,7 @@ LABELS = (
 
 def register() -> None:
     """Called once, when the program starts."""
-    register_sites(_sites, names_in(Site.objects.all))
+    register_sites(_sites, lookup_in(Site.objects.all))
     register_subject("site", "Site", "stations:site", find=_sites_named)
     register_subject("machine", "Machine", "stations:machine", find=_machines_named)
     register_subject("station", "Station", "stations:station", find=_stations_named)

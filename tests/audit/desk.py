@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from audit import registry as module
-from audit.reading.choosing import names_in
+from audit.reading.choosing import lookup_in
 from audit.registry import Registry, SignatureShown, SiteShown, SubjectKind
 from people.persons.models import User
 from stations.equipment.models import Site
@@ -31,8 +31,8 @@ def desk(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> Registry:
         sites=lambda ids: {
             s.pk: SiteShown(s.name, s.time_zone) for s in Site.objects.filter(pk__in=ids)
         },
-        site_names=names_in(Site.objects.all),
-        people_names=names_in(User.objects.all, everywhere=True),
+        site_names=lookup_in(Site.objects.all),
+        people_names=lookup_in(User.objects.all, everywhere=True),
         parameters=lambda: [("mass", "Mass"), ("brew_temperature", "Brew temperature")],
         signature=lambda pk: SIGNED if pk == 4 else None,
         signed=lambda ids: {4: SIGNED} if 4 in ids else {},
