@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import BrowserContext, Error, Page
 
 PATIENCE = 20  # seconds
 READY = "navigator.serviceWorker && navigator.serviceWorker.controller !== null"
@@ -35,11 +35,21 @@ class Device:
 
     def ready(self) -> None:
         """Wait until the worker serves this page."""
-        self.until(lambda: self.page.evaluate(READY))
+        self.until(lambda: self.evaluate(READY))
+
+    def evaluate(self, script: str, arg: object = None) -> Any:  # noqa: ANN401 - as above
+        """Once more where a navigation of before was still to come."""
+        try:
+            return self.page.evaluate(script, arg)
+        except Error as error:
+            if "context was destroyed" not in str(error):
+                raise
+            self.page.wait_for_load_state()
+            return self.page.evaluate(script, arg)
 
     def ask(self, **message: object) -> Any:  # noqa: ANN401 - whatever a script answers
         """Ask the worker what pages ask it."""
-        return self.page.evaluate(ASKED, message)
+        return self.evaluate(ASKED, message)
 
     def entries(self) -> list[dict[str, Any]]:
         """What is in the queue, oldest first."""
@@ -52,7 +62,7 @@ class Device:
 
     def kept(self) -> list[str]:
         """The addresses of the pages that are kept."""
-        held: list[str] = self.page.evaluate(KEPT)
+        held: list[str] = self.evaluate(KEPT)
         return sorted(held)
 
     def keeps(self, address: str) -> None:

@@ -55,6 +55,7 @@ class Days:
     faults: Faults
     meant: Meant = field(default_factory=Meant)
     made: int = 0
+    ends: Counter[str] = field(default_factory=Counter)  # how many intentions ended in which way
 
     def __post_init__(self) -> None:
         self.people = (self.cast.shop_lead, self.cast.head_roaster)
@@ -107,7 +108,7 @@ class Days:
             return self.device.entries() if self._signed_in_page() else []
 
     def _signed_in_page(self) -> bool:
-        return bool(self.device.page.evaluate("navigator.serviceWorker?.controller !== null"))
+        return bool(self.device.evaluate("navigator.serviceWorker?.controller !== null"))
 
     def _other(self) -> None:
         """Somebody else signs in on this device; what waits is not theirs."""
@@ -120,7 +121,7 @@ class Days:
         Session.objects.all().delete()
 
     def _sign_out(self) -> None:
-        self.device.page.evaluate(SIGN_OUT)
+        self.device.evaluate(SIGN_OUT)
         self.device.page.wait_for_timeout(400)
 
     # The line.
@@ -181,11 +182,11 @@ class Days:
             self.device.page.goto(address)
         except Error:
             return False
-        return bool(self.device.page.evaluate(f"Boolean({BUTTON})"))
+        return bool(self.device.evaluate(f"Boolean({BUTTON})"))
 
     def _fill(self, values: dict[str, str]) -> None:
         for name, value in values.items():
-            self.device.page.evaluate(FILL, [name, value])
+            self.device.evaluate(FILL, [name, value])
 
     def _tap(self, mark: str) -> None:
         times, hasty = self.random.choice((1, 1, 2, 3)), self.random.random() < 0.2
@@ -226,6 +227,14 @@ class Days:
         for mark in self.meant.exactly | self.meant.refused:
             if there[mark] != (0 if mark in self.meant.refused else 1):
                 wrong.append(f"{mark}: {there[mark]} times, refused: {mark in self.meant.refused}")
+        self.ends.update(
+            {
+                "once": len(self.meant.exactly - self.meant.refused),
+                "refused": len(self.meant.refused),
+                "deleted, but sent before": sum(there[mark] for mark in self.meant.perhaps),
+                "deleted or never sent": sum(not there[mark] for mark in self.meant.perhaps),
+            }
+        )
         assert not wrong, f"seed {seed}: {'; '.join(wrong)}; queue {self._held()}"
 
 

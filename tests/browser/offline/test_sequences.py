@@ -26,7 +26,7 @@ def test_what_was_meant_is_there_once(
     live_server: LiveServer,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """`SEED=n` runs one sequence again."""
+    """`SEED=n` runs one sequence again, `SEQUENCES=n` so many of them."""
     place(bar.slot, cast.head_roaster, cup=CUP)
     version = make_approved(cast, make_recipe(cast)).pk
     context = browser.new_context(base_url=live_server.url, viewport={"width": 390, "height": 900})
@@ -35,7 +35,11 @@ def test_what_was_meant_is_there_once(
     days = Days(device, cast, bar, version, live_server.url, failing(monkeypatch))
     only = os.environ.get("SEED")
     try:
-        for seed in [int(only)] if only else range(rounds(500, 12)):
+        for seed in (
+            [int(only)] if only else range(int(os.environ.get("SEQUENCES", rounds(500, 12))))
+        ):
             days.run(seed)
     finally:
         context.close()
+        print(f"{days.made} intentions: {dict(days.ends)}")
+    assert days.ends["once"] > 0
