@@ -62,13 +62,13 @@ class Days:
         self.device.page.on("dialog", self._answer)
         self.random = random.Random(0)
         self.person = self.people[0]
-        self.line = True
+        self.line, self.sure = True, False
 
     def _answer(self, dialog: Dialog) -> None:
         if dialog.type == "confirm" and self.random.random() < 0.5:
             dialog.dismiss()
         else:
-            self._may_go()
+            self.sure = dialog.type == "confirm"
             dialog.accept()
 
     def run(self, seed: int, steps: int = 8) -> None:
@@ -89,9 +89,9 @@ class Days:
         self.device.page.goto("/waiting/")
         self.device.ready()
 
-    def _may_go(self) -> None:
+    def _may_go(self, held: list[tuple[str, str]]) -> None:
         """What is not sent may be deleted now."""
-        for mark, state in self._held():
+        for mark, state in held:
             if state == "waiting":
                 self.meant.exactly.discard(mark)
                 self.meant.perhaps.add(mark)
@@ -113,7 +113,7 @@ class Days:
     def _other(self) -> None:
         """Somebody else signs in on this device; what waits is not theirs."""
         self._back()
-        self._may_go()
+        self._may_go(self._held())
         self.person = self.people[1 - self.people.index(self.person)]
         self._begin(self.person)
 
@@ -121,8 +121,11 @@ class Days:
         Session.objects.all().delete()
 
     def _sign_out(self) -> None:
+        held, self.sure = self._held(), False  # before: a dialog lets nobody ask
         self.device.evaluate(SIGN_OUT)
         self.device.page.wait_for_timeout(400)
+        if self.sure:
+            self._may_go(held)
 
     # The line.
 
