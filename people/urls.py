@@ -30,5 +30,6 @@ api_urls: list[URLPattern] = [
     *sign_in.api_urls,
     *tokens.api_urls,
     *policy.api_urls,
+    *tablets.api_urls,
     *auditing.api_urls,
 ]

@@ -27,7 +27,8 @@ class SessionOut(serializers.ModelSerializer[SignIn]):
     class Meta:
         model = SignIn
         fields = [
-            "id", "way", "factor", "address", "client", "begun_at", "seen_at", "ended_at", "end",
+            "id", "way", "factor", "tablet", "address", "client", "begun_at", "seen_at", "ended_at",
+            "end",
         ]  # fmt: skip
 
 
@@ -46,6 +47,7 @@ class AccessOut(serializers.Serializer[Any]):
     live = SessionOut(many=True)
     ended = SessionOut(many=True)
     factors = FactorOut(many=True)
+    pin_since = serializers.DateTimeField(source="pin.set_at", allow_null=True, default=None)
     tokens = TokenOut(many=True)
 
 

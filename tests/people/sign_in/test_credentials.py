@@ -14,7 +14,9 @@ from django.test import Client, override_settings
 from audit.capture.context import recorded
 from audit.capture.models import Entry
 from audit.errors import UNSHOWN
+from people.pins.actions import set_pin
 from people.sign_in.urls import OWN_ACCOUNT
+from people.tablets.actions import add_tablet, enrol
 from people.tokens.actions import make_token
 from people.tokens.models import Scope
 from tests.cast import PASSWORD, Cast
@@ -55,6 +57,17 @@ def test_a_tokens_digest_moved_by_sql(cast: Cast) -> None:
     sql("UPDATE people_apitoken SET digest = %s WHERE id = %s", "f" * 64, token.pk)
     by_hand(newest("people_apitoken"), token.pk, {"digest": THAT})
     assert "f" * 64 not in str(list(Entry.objects.values()))
+
+
+def test_a_pin_and_a_tablets_key_by_sql(cast: Cast) -> None:
+    set_pin(by=cast.barista, digits="7304")
+    sql("UPDATE people_pin SET secret = %s WHERE user_id = %s", "mine", cast.barista.pk)
+    by_hand(newest("people_pin"), cast.barista.pk, {"secret": THAT})
+    code = add_tablet(by=cast.owner, site_id=cast.site.pk, name="Counter")[1]
+    tablet = enrol(by=None, code=code)[0]
+    sql("UPDATE people_tablet SET digest = %s WHERE id = %s", "e" * 64, tablet.pk)
+    by_hand(newest("people_tablet"), tablet.pk, {"digest": THAT})
+    assert "e" * 64 not in str(list(Entry.objects.values()))
 
 
 @pytest.fixture
