@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 import pytest
+from allauth.mfa.totp.internal.auth import TOTP, generate_totp_secret
 from django.test import Client
 
 from audit.capture.models import Entry
@@ -160,6 +161,15 @@ def test_a_full_sign_in_at_a_tablet_is_still_within_its_site(bar: Bar, cast: Cas
     page = tablet.get("/policy/")
     assert page.status_code == 403
     assert "use a browser of your own" in page.content.decode()
+
+
+def test_the_second_factor_is_asked_for_there_too(cast: Cast) -> None:
+    tablet = at_work(cast, "head_roaster")
+    TOTP.activate(cast.head_roaster, generate_totp_secret())
+    on = tablet.post("/tablet/full/", {"next": "/recipes/"})["Location"]
+    answer = tablet.post(on, {"login": cast.head_roaster.email, "password": PASSWORD})
+    assert answer["Location"].startswith("/account/second-factor/authenticate/")
+    assert "_auth_user_id" not in tablet.session
 
 
 @pytest.mark.parametrize(
