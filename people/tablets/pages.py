@@ -24,11 +24,12 @@ from people.tablets.recognising import give_key, recognised
 from people.tablets.taking_over import people_at, take_over
 from web.form_pages import form_errors
 from web.lookup import one_or_404
+from web.once import FIELD, person_of
 from web.text import refuse_unprintable
 from web.typed import SIGNED_IN_AGAIN, keep_typed, put_typed, take_typed
 
 WRONG_CODE = "A tablet was to be enrolled with a code that does not fit."
-FORM, LOOK = require_http_methods(["GET", "HEAD", "POST"]), require_http_methods(["GET", "HEAD"])
+SHOWN, SENT = require_http_methods(["GET", "HEAD"]), require_http_methods(["GET", "HEAD", "POST"])
 
 
 class EnrolForm(forms.Form):
@@ -45,7 +46,7 @@ class EnrolForm(forms.Form):
 
 
 @never_cache
-@FORM
+@SENT
 def tablet_enrol(request: HttpRequest) -> HttpResponse:
     """Make the device that asks the tablet a code was made for. Nobody stays signed in on it."""
     _refuse_unprintable(request)
@@ -91,7 +92,7 @@ def _next(request: HttpRequest) -> str:
 
 
 @never_cache
-@LOOK
+@SHOWN
 def tablet(request: HttpRequest) -> HttpResponse:
     """Who are you? Those of the site who have a PIN."""
     here = recognised(request)
@@ -104,7 +105,7 @@ def tablet(request: HttpRequest) -> HttpResponse:
         "tablet": here,
         "people": people_at(here),
         "query": f"?{urlencode(query)}" if query else "",
-        "sign_in": f"{reverse('people:tablet_full')}",
+        "sign_in": reverse("people:tablet_full"),
         "next": _next(request),
     }
     return render(request, "people/tablets/choose.html", shown)
@@ -128,7 +129,7 @@ class PinForm(forms.Form):
 
 
 @never_cache
-@FORM
+@SENT
 def tablet_person(request: HttpRequest, pk: int) -> HttpResponse:
     """The PIN of whoever was chosen; right, they take over."""
     here = recognised(request)
@@ -177,8 +178,10 @@ def tablet_rest(request: HttpRequest) -> HttpResponse:
     """It was left alone: back to the choice; a form that was begun is kept for its person."""
     back, to = request.POST.get("tablet_back", ""), request.POST.get("tablet_to", "")
     ours = all(url_has_allowed_host_and_scheme(each, {request.get_host()}) for each in (back, to))
-    if ours and request.user.pk:
-        keep_typed(request, back, SIGNED_IN_AGAIN, request.user.pk, to=to)
+    # Whoever types without sending anything may be signed out by now: the form says whose it is.
+    person = request.user.pk or person_of(request.POST.get(FIELD, ""))
+    if ours and person is not None:
+        keep_typed(request, back, SIGNED_IN_AGAIN, person, to=to)
     leave(request, End.LEFT_ALONE)
     return redirect("people:tablet")
 

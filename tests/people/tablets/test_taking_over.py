@@ -25,6 +25,7 @@ from tests.people.tablets.bench import (
     whose,
     with_pin,
 )
+from web.once import key_for
 
 pytestmark = pytest.mark.django_db
 
@@ -125,6 +126,17 @@ def test_what_was_typed_comes_back_for_the_same_person_alone(cast: Cast, *, same
     answer = tablet.post(f"/tablet/people/{next_[0].pk}/", {"pin": next_[1]})
     assert answer["Location"] == (site if same else "/")
     assert ("Halftyped" in str(dict(tablet.session))) is same
+
+
+def test_typed_longer_than_the_session_lasts_it_is_kept_all_the_same(cast: Cast) -> None:
+    tablet, site = at_work(cast), f"/sites/{cast.site.pk}/tablets/"
+    sent = {"name": "Halftyped", "tablet_back": site, "tablet_to": site}
+    key = key_for(cast.barista.pk)
+    Session.objects.update(expire_date="2020-01-01T00:00Z")
+    assert tablet.post("/tablet/rest/", {**sent, "sent_once": key})["Location"] == CHOICE
+    answer = tablet.post(f"/tablet/people/{cast.barista.pk}/", {"pin": PINS["barista"]})
+    assert answer["Location"] == site
+    assert "Halftyped" in str(dict(tablet.session))
 
 
 def test_a_pin_set_anew_or_removed_ends_what_it_opened(cast: Cast) -> None:
