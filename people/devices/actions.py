@@ -15,7 +15,7 @@ from people.devices.push_key import public_key
 from people.devices.services import require_push_service
 from people.persons.models import User
 from people.sign_in.models import SignIn
-from people.sign_in.sessions import client_of, here_of, session_begun
+from people.sign_in.sessions import client_of, here_of, session_begun, tablet_of
 
 COOKIE = "device"
 YEAR = 365 * 24 * 3600  # seconds
@@ -27,9 +27,11 @@ def add_device(
 ) -> tuple[Device, str]:
     """Let this browser be told; the device and the number for its cookie.
 
-    Raises Invalid (endpoint, p256dh, auth), and Refused for a key that is not ours (any more) and
-    for too many.
+    Raises Invalid (endpoint, p256dh, auth), and Refused for a key that is not ours (any more), for
+    too many, and at a tablet that people share.
     """
+    if tablet_of(request) is not None:
+        raise Refused("A tablet that people share is not told what is one person's.")
     require_push_service(endpoint)
     _require_bytes("p256dh", p256dh, 65)
     _require_bytes("auth", auth, 16)

@@ -13,6 +13,7 @@ from people.notices.models import Choice, NoticeRule, Reader, Weekday
 from people.notices.stopping import choose
 from people.persons.models import User
 from people.persons.permissions import require_everywhere
+from people.persons.standing import require_in_full
 from people.persons.verbs import Verb
 from web.checks import Checks
 
@@ -40,8 +41,9 @@ def set_choices(
     """Keep what somebody chose; of a kind that reads as it was `seen`, nothing is kept.
 
     So what is usual may still change for whoever never chose. Raises Invalid (a kind, hour,
-    weekday).
+    weekday), PinNotEnough.
     """
+    require_in_full(by, "choose what you hear of")
     checks, asked, mine = Checks(), rules(), set(kinds_heard_by(by))
     for kind, how in chosen.items():
         checks.that(kind in mine, "kind", kind, "a kind that your roles bring")

@@ -4,10 +4,12 @@ from collections.abc import Callable
 
 import pytest
 from allauth.mfa.totp.internal.auth import TOTP, generate_totp_secret
-from django.test import Client
+from django.test import Client, RequestFactory
 
 from audit.capture.models import Entry
-from audit.errors import NotPermitted
+from audit.errors import NotPermitted, Refused
+from people.devices.actions import add_device
+from people.notices.choices import set_choices
 from people.persons.actions import assign_role, create_person
 from people.persons.models import User
 from people.persons.permissions import covered_sites, may, require, require_everywhere
@@ -17,7 +19,7 @@ from people.pins.actions import remove_pin, set_pin
 from people.policy.actions import set_policy
 from people.policy.models import Boiling
 from people.sign_in.models import SignIn, Way
-from people.sign_in.sessions import end_sessions
+from people.sign_in.sessions import TABLET, end_sessions
 from people.signatures.models import Signature
 from people.tablets.actions import add_tablet
 from people.tokens.actions import make_token
@@ -196,6 +198,20 @@ def test_ones_own_account_is_not_changed_by_a_pin(cast: Cast, path: str) -> None
         assert "reauthenticate" in answer["Location"]
     assert not Entry.objects.exclude(operation="refused").filter(pk__gt=before).exists()
     assert SignIn.objects.live().filter(user=cast.barista).count() == 2
+
+
+def test_a_shared_tablet_is_told_nothing_that_is_one_persons(
+    cast: Cast, rf: RequestFactory
+) -> None:
+    request = rf.post("/")
+    vars(request)[TABLET] = 1
+    with pytest.raises(Refused, match="that people share"):
+        add_device(
+            by=cast.barista, request=request, endpoint="https://push.example/1",
+            p256dh="", auth="", made_for="",
+        )  # fmt: skip
+    with standing(by_pin(cast.barista, cast)), pytest.raises(PinNotEnough):
+        set_choices(by=cast.barista, seen={}, chosen={}, hour=7, weekday=1)
 
 
 def test_confirming_by_password_does_not_raise_a_pin(cast: Cast) -> None:
