@@ -76,29 +76,27 @@ def set_policy(
             rules=wanted,
             witnesses=seers,
         )
-        signature = sign(
-            by=by,
-            credentials=credentials,
-            meaning=Meaning.POLICY_SET,
-            digest=hashlib.sha256(seen).hexdigest(),
-            seen=seen,
-            subject_type="policy",
-            subject_id=1,
-            verb=Verb.POLICY_SET,
-        )
+        signature = _signed(by, credentials, seen)
         recording.signed(signature.pk)
         _require_own_means(signature, wanted)
         signing_rules.write(wanted)
-        compare_and_set(
-            policy,
-            revision,
-            sole_roaster=sole_roaster,
-            boiling=boiling,
-            witnesses=seers[0],
-            witnesses_needed=seers[1],
-            signature=signature,
-        )
+        fields = {"sole_roaster": sole_roaster, "boiling": boiling, "signature": signature}
+        fields |= {"witnesses": seers[0], "witnesses_needed": seers[1]}
+        compare_and_set(policy, revision, **fields)
     return policy
+
+
+def _signed(by: User, credentials: Credentials, seen: bytes) -> Signature:
+    return sign(
+        by=by,
+        credentials=credentials,
+        meaning=Meaning.POLICY_SET,
+        digest=hashlib.sha256(seen).hexdigest(),
+        seen=seen,
+        subject_type="policy",
+        subject_id=1,
+        verb=Verb.POLICY_SET,
+    )
 
 
 def _at(revision: int) -> Policy:
