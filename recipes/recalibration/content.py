@@ -28,6 +28,8 @@ def _moved(accepted: Calibration, seen: Seen, digest: str) -> Iterator[str]:
         yield "the runs"
     if accepted.answers != seen.get("answers", []):
         yield "what was asked and answered"
+    if accepted.typed_because != seen.get("typed_because", ""):
+        yield "why it was typed in"
     if [None if one is None else format(one, "f") for one in numbers] != seen["values"]:
         yield "the result"
     if accepted.due_on.isoformat() != seen["due_on"]:

@@ -21,7 +21,7 @@ from stations.calibrations.actions import reject_calibration
 from stations.calibrations.drawing import fit_drawing
 from stations.calibrations.forms import RejectForm
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import COLUMNS, LEFT_OUT, Fitted, outcome_of
+from stations.calibrations.outcome import COLUMNS, LEFT_OUT, Fitted, outcome_kept
 from stations.calibrations.questions import in_words, open_questions
 from stations.machine_types.catalogue import label_of
 from stations.slots.models import Placement
@@ -57,7 +57,7 @@ def _found(request: PageRequest, pk: int, verb: Verb = Verb.EQUIPMENT_VIEW) -> C
 def _measured(calibration: Calibration) -> dict[str, Any]:
     """The fit with its chart and table, worked out from the runs that are kept."""
     site = calibration.station.machine.site
-    outcome = outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
+    outcome = outcome_kept(calibration)
     return {
         "calibration": calibration,
         "station": calibration.station,

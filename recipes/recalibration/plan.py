@@ -27,7 +27,7 @@ from recipes.translation.translating import StationTranslation, translate_for
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import outcome_of
+from stations.calibrations.outcome import outcome_kept
 from stations.calibrations.questions import open_questions
 from stations.equipment.models import Slot, Station
 from stations.slots.bases import say_waiting
@@ -98,7 +98,7 @@ class RetranslationPlan(Plan[RetranslationLine]):
     def concerns(self) -> list[str]:
         """What speaks against accepting, in the runs or in what follows: it takes a reason."""
         each = self.calibration
-        measured = outcome_of(each.kind, each.runs, each.air_pressure)
+        measured = outcome_kept(each)
         asked = open_questions(each)
         return [*measured.concerns, *asked, *sorted(words(one.flag) for one in self.accepted)]
 
@@ -112,8 +112,10 @@ class RetranslationPlan(Plan[RetranslationLine]):
         numbers = (each.value, each.uncertainty, each.repeatability)
         # What was asked is signed with the answers; earlier plans knew no questions.
         answers = {"answers": each.answers} if each.answers else {}
+        typed = {"typed_because": each.typed_because} if each.typed_because else {}
         return {
             **answers,
+            **typed,
             "calibration": each.pk,
             "kind": each.kind,
             "runs": each.runs,

@@ -93,7 +93,8 @@ def _delivered(station: Station, version: Version, placement: Placement) -> dict
     target = stated.target if stated else own.exact if own else None
     if target is None or station.pulses_per_millilitre is None:
         return context
-    budget = _budget(station, target)
+    # Held against what the slot is set to, not what it would be set to by the value of now.
+    budget = _budget(station, target, _pulses(placement) if stated else None)
     context |= _shown(budget) | {"calibrated": station.slope_uncertainty is not None}
     if stated is not None:
         return context | {"fits": _fits(budget, stated)}
@@ -101,7 +102,13 @@ def _delivered(station: Station, version: Version, placement: Placement) -> dict
     return context | {"cup": cup, "cup_budget": cup_budget(station, version, budget)}
 
 
-def _budget(station: Station, water: Decimal) -> VolumeBudget:
+def _pulses(placement: Placement) -> int | None:
+    """What the slot's water ends at; None where something else ends it."""
+    held = placement.settings.values.get(WATER)
+    return int(Decimal(held["value"])) if held else None
+
+
+def _budget(station: Station, water: Decimal, pulses: int | None) -> VolumeBudget:
     newest = station.calibrations.filter(kind=Calibration.Kind.FLOW_METER, state="accepted").first()
     return volume_budget(
         water,
@@ -109,6 +116,7 @@ def _budget(station: Station, water: Decimal) -> VolumeBudget:
         slope_uncertainty=station.slope_uncertainty or Decimal(0),
         repeatability=station.repeatability or Decimal(0),
         dof=newest.dof if newest and station.slope_uncertainty is not None else None,
+        pulses=pulses,
     )
 
 

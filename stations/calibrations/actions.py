@@ -1,6 +1,7 @@
 """Recording a calibration, and rejecting one. Accepting changes what slots hold: see recipes."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import date, timedelta
 
 from django.db.models.functions import Now
@@ -14,8 +15,15 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import COLUMNS, Runs, air_pressure_at, read_runs, work_out
-from stations.calibrations.questions import answered, ask
+from stations.calibrations.outcome import (
+    COLUMNS,
+    Runs,
+    air_pressure_at,
+    read_runs,
+    typed_figure,
+    work_out,
+)
+from stations.calibrations.questions import answered, ask, ask_about_figure
 from stations.equipment.bounds import AIR_PRESSURE, check_barometer
 from stations.equipment.models import Site, Station
 from web.checks import Checks
@@ -38,23 +46,55 @@ def record_calibration(
     the keys of what is asked about them (``stations.calibrations.questions``). Raises Invalid
     naming run, value and range, or each question without an answer; and NotPermitted.
     """
+    with _recording(by, station, kind, due_on) as newest:
+        kept = read_runs(kind, runs)
+        outcome = work_out(kind, kept, newest.machine.site)
+        kept_answers = answered(ask(kind, kept, newest), answers or {})
+        return Calibration.objects.create(
+            station=station, kind=kind, runs=kept, value=outcome.value, answers=kept_answers,
+            uncertainty=outcome.uncertainty, repeatability=outcome.repeatability,
+            air_pressure=air_pressure_at(newest.machine.site), dof=outcome.dof, due_on=due_on,
+            recorded_by=by,
+        )  # fmt: skip
+
+
+def record_figure(
+    *, by: User, station: Station, kind: str, value: object, reason: str, due_on: date,
+    answers: Mapping[str, str] | None = None,
+) -> Calibration:  # fmt: skip
+    """Keep a figure that was not measured here, with the reason; it is accepted like any other.
+
+    Pulses per mL, or °C measured minus set. Its uncertainty is not known from then on. Raises
+    Invalid (value, reason, due_on, each question without an answer), and NotPermitted.
+    """
+    with _recording(by, station, kind, due_on, reason) as newest:
+        outcome = typed_figure(kind, value)
+        checks = Checks()
+        why = checks.text("reason", reason, most=500)
+        checks.done()
+        kept = answered(ask_about_figure(kind, outcome.value, newest), answers or {})
+        return Calibration.objects.create(
+            station=station, kind=kind, runs=[], value=outcome.value, uncertainty=None,
+            answers=kept, typed_because=why, dof=0, due_on=due_on, recorded_by=by,
+            air_pressure=air_pressure_at(newest.machine.site),
+        )  # fmt: skip
+
+
+@contextmanager
+def _recording(
+    by: User, station: Station, kind: str, due_on: date, reason: str = ""
+) -> Iterator[Station]:
+    """Whoever may do it, at the station as it is now, for a kind and a day that can be."""
     site = station.machine.site
     subject = Subject("station", station.pk, str(station))
-    with recorded(by=by, action=CALIBRATION_RECORDED, subject=subject, site_id=site.pk):
+    with recorded(
+        by=by, action=CALIBRATION_RECORDED, reason=reason, subject=subject, site_id=site.pk
+    ):
         require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
         if kind not in COLUMNS:
             raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
         _check_due(due_on, site)
-        kept = read_runs(kind, runs)
-        outcome = work_out(kind, kept, site)
-        newest = Station.objects.select_related("machine__site").get(pk=station.pk)
-        kept_answers = answered(ask(kind, kept, newest), answers or {})
-        return Calibration.objects.create(
-            station=station, kind=kind, runs=kept, value=outcome.value,
-            answers=kept_answers,
-            uncertainty=outcome.uncertainty, repeatability=outcome.repeatability,
-            air_pressure=air_pressure_at(site), dof=outcome.dof, due_on=due_on, recorded_by=by,
-        )  # fmt: skip
+        yield Station.objects.select_related("machine__site").get(pk=station.pk)
 
 
 def _check_due(due_on: date, site: Site) -> None:

@@ -7,8 +7,9 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from audit.errors import Invalid
 from people.persons.verbs import Verb
-from stations.calibrations.actions import record_calibration
+from stations.calibrations.actions import record_calibration, record_figure
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import MOST_RUNS, REASON
 from stations.calibrations.questions import LONGEST
@@ -33,7 +34,7 @@ class CalibrationOut(serializers.ModelSerializer[Calibration]):
 
     recorded_by = serializers.CharField(source="recorded_by.name")
     value = PlainDecimal()
-    uncertainty = PlainDecimal()
+    uncertainty = PlainDecimal(allow_null=True)
     repeatability = PlainDecimal(allow_null=True)
     runs = serializers.ListField(child=serializers.DictField(child=serializers.CharField()))
     answers = AnswerOut(many=True)
@@ -42,13 +43,16 @@ class CalibrationOut(serializers.ModelSerializer[Calibration]):
         """What is shown."""
 
         model = Calibration
-        fields = ["id", "station", "kind", "state", "runs", "answers", "value", "uncertainty",
-                  "repeatability", "dof", "due_on", "recorded_by", "recorded_at", "decided_at",
-                  "reason", "plan_digest", "revision"]  # fmt: skip
+        fields = ["id", "station", "kind", "state", "runs", "typed_because", "answers", "value",
+                  "uncertainty", "repeatability", "dof", "due_on", "recorded_by", "recorded_at",
+                  "decided_at", "reason", "plan_digest", "revision"]  # fmt: skip
 
 
 class CalibrationIn(serializers.Serializer[dict[str, Any]]):
     """Runs with numbers as text: pulses, grams, temperature; or displayed, measured.
+
+    Or, where nothing was run, the figure as `value` (pulses/mL, or °C measured minus set) with a
+    `reason`; its uncertainty is not known then.
 
     A run with a reason under `left_out` is kept and does not count.
 
@@ -59,8 +63,10 @@ class CalibrationIn(serializers.Serializer[dict[str, Any]]):
     kind = serializers.ChoiceField(choices=Calibration.Kind.choices)
     runs = serializers.ListField(
         child=serializers.DictField(child=serializers.CharField(max_length=REASON)),
-        min_length=1, max_length=MOST_RUNS,
+        max_length=MOST_RUNS, required=False, default=list,
     )  # fmt: skip
+    value = PlainDecimal(required=False, allow_null=True, default=None)
+    reason = serializers.CharField(max_length=500, required=False, allow_blank=True, default="")
     due_on = serializers.DateField()
     answers = serializers.DictField(
         child=serializers.CharField(max_length=LONGEST), required=False, default=dict
@@ -82,9 +88,16 @@ class Calibrations(Listing):
     @extend_schema(request=CalibrationIn, responses={201: CalibrationOut})
     @acting
     def post(self, request: Request, pk: int) -> Response:
-        """Record runs; nothing at the station changes until somebody accepts them."""
+        """Record runs or a figure; nothing at the station changes until somebody accepts them."""
         station, body = _station(request, pk), valid(CalibrationIn, request)
-        made = record_calibration(by=person(request), station=station, **body)
+        value, reason, runs = body.pop("value"), body.pop("reason"), body.pop("runs")
+        if value is not None and runs:
+            raise Invalid("value", value, "nothing beside runs: they say what it is")
+        who = person(request)
+        if value is None:
+            made = record_calibration(by=who, station=station, runs=runs, **body)
+        else:
+            made = record_figure(by=who, station=station, value=value, reason=reason, **body)
         made.refresh_from_db()
         return Response(CalibrationOut(made).data, status=201)
 

@@ -7,9 +7,10 @@ from typing import Any
 from django import forms
 
 from audit.errors import Invalid
+from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import COLUMNS, LEFT_OUT, REASON, Runs, read_runs, read_table
-from stations.calibrations.questions import LONGEST, Asked, ask
-from stations.equipment.bounds import AIR_PRESSURE
+from stations.calibrations.questions import LONGEST, Asked, ask, ask_about_figure
+from stations.equipment.bounds import AIR_PRESSURE, OFFSET, PULSES
 from stations.equipment.models import Station
 from stations.metrology.errors import BadValueError
 from web.fields import PlainDecimalField, SeenRevision, number, unmarked
@@ -162,6 +163,44 @@ class CalibrationForm(forms.Form):
 
 def _text(value: Decimal | None) -> str:
     return "" if value is None else format(value, "f")
+
+
+class FigureForm(forms.Form):
+    """A figure that was not measured here, why, and by when it is to be measured."""
+
+    reason = forms.CharField(max_length=500, widget=forms.Textarea(attrs={"rows": 2}))
+    due_on = forms.DateField(
+        label="To be measured by", widget=forms.DateInput(attrs={"type": "date"})
+    )
+    field_order = ["value", "reason", "due_on"]
+
+    def __init__(self, kind: str, station: Station, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.kind, self.station = kind, station
+        self.asked: list[Asked] = []
+        warm = kind == Calibration.Kind.TEMPERATURE
+        hint = "Measured at the group minus set." if warm else "From papers or another meter."
+        label = "Temperature offset" if warm else "Flow meter"
+        self.fields["value"] = number(label, OFFSET if warm else PULSES, hint=hint)
+        self.order_fields(self.field_order)
+
+    def clean(self) -> dict[str, Any]:
+        """What was typed, with an answer to each question about it."""
+        data = super().clean() or {}
+        if data.get("value") is not None:
+            self.asked = ask_about_figure(self.kind, data["value"], self.station)
+        for one in self.asked:
+            self.fields[one.field] = forms.CharField(
+                label="Why it stands", required=False, max_length=LONGEST, help_text=one.words
+            )
+            if not self.answers().get(one.key):
+                self.add_error(one.field, "Say why it stands, or correct the figure.")
+        return data
+
+    def answers(self) -> dict[str, str]:
+        """What was typed under each question, by its key."""
+        given = {one.key: str(self.data.get(one.field, "")).strip() for one in self.asked}
+        return {key: text for key, text in given.items() if text}
 
 
 class BarometerForm(forms.Form):

@@ -61,8 +61,10 @@ FIXED = FirmTrigger(
             NEW.recorded_by_id, NEW.recorded_at)
             IS DISTINCT FROM (OLD.station_id, OLD.kind, OLD.runs, OLD.value, OLD.uncertainty,
             OLD.dof, OLD.due_on, OLD.recorded_by_id, OLD.recorded_at)
-        OR (NEW.repeatability, NEW.air_pressure, NEW.answers)
-            IS DISTINCT FROM (OLD.repeatability, OLD.air_pressure, OLD.answers)
+        OR (NEW.repeatability, NEW.air_pressure, NEW.answers,
+                NEW.typed_because)
+            IS DISTINCT FROM (OLD.repeatability, OLD.air_pressure, OLD.answers,
+                OLD.typed_because)
     THEN {refusal("What was measured in % stays, and is decided once.")} END IF;
     RETURN NEW;
     """,
@@ -83,7 +85,8 @@ class Calibration(Revised):
     """Runs at one station, what follows from them, and whether it was taken over.
 
     Of a flow meter: ``value`` is K [pulses/mL], ``uncertainty`` u(K) [pulses/mL],
-    ``repeatability`` one delivery's standard deviation [mL]. Of a temperature: ``value`` is the
+    ``repeatability`` one delivery's standard deviation [mL]. A figure that was typed in has no
+    runs, a reason instead, and nobody knows how uncertain it is. Of a temperature: ``value`` is the
     offset [°C, measured minus set], ``uncertainty`` its standard uncertainty [°C].
     """
 
@@ -103,8 +106,11 @@ class Calibration(Revised):
         default=list, blank=True, help_text="what was asked about the runs, and what was answered"
     )
     value = ExactDecimalField()
-    uncertainty = ExactDecimalField()
+    uncertainty = ExactDecimalField(null=True, blank=True, help_text="empty: not known")
     repeatability = ExactDecimalField(null=True, blank=True)
+    typed_because = models.CharField(
+        max_length=500, blank=True, default="", help_text="why it was typed, where nothing was run"
+    )
     air_pressure = ExactDecimalField(
         default=Decimal("1013.25"), help_text="hPa where it was weighed, for the air's buoyancy"
     )
@@ -144,6 +150,11 @@ class Calibration(Revised):
             ),
             models.CheckConstraint(
                 name="calibration_uncertainty_not_negative", condition=Q(uncertainty__gte=0)
+            ),
+            models.CheckConstraint(
+                name="calibration_is_run_or_typed_with_a_reason",
+                condition=Q(typed_because="", uncertainty__isnull=False)
+                | (~Q(typed_because="") & Q(runs=[], uncertainty=None, repeatability=None)),
             ),
         ]  # fmt: skip
         triggers = [

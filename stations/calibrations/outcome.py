@@ -40,7 +40,7 @@ class Fitted:
     """What the runs give: the value with its uncertainty, and what speaks against taking it."""
 
     value: Decimal
-    uncertainty: Decimal
+    uncertainty: Decimal | None
     repeatability: Decimal | None
     dof: int
     concerns: list[str]
@@ -113,6 +113,24 @@ def outcome_of(kind: str, runs: Runs, air_pressure: Decimal) -> Fitted:
         return _offset(runs) if kind == Kind.TEMPERATURE else _flow_meter(runs, air_pressure)
     except BadValueError as bad:
         raise Invalid(bad.field, bad.value, bad.allowed) from bad
+
+
+TYPED = "It was typed in, not measured here: how uncertain it is nobody knows."
+
+
+def typed_figure(kind: str, value: object) -> Fitted:
+    """A figure that came without runs. Raises Invalid."""
+    checks = Checks()
+    exact = checks.number("value", value, OFFSET if kind == Kind.TEMPERATURE else PULSES)
+    checks.done()
+    return Fitted(exact, None, None, 0, [TYPED])
+
+
+def outcome_kept(calibration: Calibration) -> Fitted:
+    """What a calibration came to, worked out from what is kept of it."""
+    if calibration.typed_because:
+        return Fitted(calibration.value, None, None, 0, [TYPED])
+    return outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
 
 
 def work_out(kind: str, typed: Runs, site: Site) -> Fitted:

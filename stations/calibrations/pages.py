@@ -10,8 +10,8 @@ from django.utils.timezone import now
 from audit.errors import Invalid, OneMoreStep
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from stations.calibrations.actions import record_barometer, record_calibration
-from stations.calibrations.forms import BarometerForm, CalibrationForm, usual_due
+from stations.calibrations.actions import record_barometer, record_calibration, record_figure
+from stations.calibrations.forms import BarometerForm, CalibrationForm, FigureForm, usual_due
 from stations.calibrations.models import UNITS, Calibration
 from stations.calibrations.outcome import COLUMNS, work_out
 from stations.equipment.models import Site, Station
@@ -22,6 +22,7 @@ from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
 
 SOON = timedelta(days=30)
+METER = Calibration.Kind.FLOW_METER.value
 
 
 @page()
@@ -51,9 +52,7 @@ def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
     station = covered_station(request, pk=pk)
     site = station.machine.site
     require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
-    kind = request.GET.get("kind", Calibration.Kind.FLOW_METER)
-    if kind not in COLUMNS:
-        raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
+    kind = _kind(request)
     first = {"due_on": usual_due(site.local(now()).date())}
     form = CalibrationForm(kind, station, posted(request), initial=first)
     around: dict[str, Any] = {
@@ -78,6 +77,43 @@ def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
         said="Recorded as {}; nothing at the station changes until it is accepted.",
         context=around,
     )
+
+
+@page(methods="GET POST")
+def station_edit(request: PageRequest, pk: int) -> HttpResponse:
+    """Enter a figure by hand, of the flow meter or with ?kind=temperature of the thermometer."""
+    station = covered_station(request, pk=pk)
+    site = station.machine.site
+    require_for_page(request, Verb.CALIBRATION_RECORD, site.pk)
+    kind = _kind(request)
+    in_use = station.temperature_offset if kind != METER else station.pulses_per_millilitre
+    first = {"due_on": usual_due(site.local(now()).date())}
+    form = FigureForm(kind, station, posted(request), initial=first)
+    return form_page(
+        request,
+        "stations/calibrations/figure.html",
+        form,
+        lambda: record_figure(
+            by=request.user,
+            station=station,
+            kind=kind,
+            answers=form.answers(),
+            **{name: form.cleaned_data[name] for name in ("value", "reason", "due_on")},
+        ),
+        said="Recorded as {}; nothing at the station changes until it is accepted.",
+        context={
+            "station": station, "site": site, "kind": kind, "in_use": in_use,
+            "unit_of_value": UNITS[kind],
+        },
+    )  # fmt: skip
+
+
+def _kind(request: PageRequest) -> str:
+    """What ?kind= names; the flow meter where it names nothing."""
+    kind = request.GET.get("kind", METER)
+    if kind not in COLUMNS:
+        raise Invalid("kind", kind, f"one of {', '.join(COLUMNS)}")
+    return kind
 
 
 def _record(request: PageRequest, form: CalibrationForm) -> Calibration:

@@ -15,7 +15,8 @@ from stations.calibrations.outcome import Runs, counting
 from stations.equipment.models import Station
 from stations.metrology.flowmeter import Run
 from stations.metrology.offset import Reading
-from stations.metrology.questions import Question, ask_about_flow, ask_about_offset
+from stations.metrology.offset_questions import ask_about_offset, ask_about_offset_figure
+from stations.metrology.questions import Question, ask_about_flow, ask_about_slope
 
 FIELD = "answers"
 LONGEST = 500  # characters of an answer
@@ -74,6 +75,15 @@ def ask(kind: str, runs: Runs, station: Station) -> list[Asked]:
     return [Asked(question) for question in found]
 
 
+def ask_about_figure(kind: str, value: Decimal, station: Station) -> list[Asked]:
+    """What is odd about a figure that came without runs, beside what is in use at the station."""
+    if kind == Calibration.Kind.TEMPERATURE:
+        found = ask_about_offset_figure(value, station.temperature_offset)
+    else:
+        found = ask_about_slope(value, station.pulses_per_millilitre)
+    return [Asked(question) for question in found]
+
+
 def _numbers(run: Mapping[str, str], *names: str) -> list[Decimal]:
     return [Decimal(run[name]) for name in names]
 
@@ -95,7 +105,12 @@ def answered(asked: Sequence[Asked], answers: Mapping[str, str]) -> list[dict[st
 def open_questions(calibration: Calibration) -> list[str]:
     """Questions, in words, that nobody answered when it was recorded."""
     told = {one["code"] for one in calibration.answers}
-    asked = ask(calibration.kind, calibration.runs, calibration.station)
+    kind, station = calibration.kind, calibration.station
+    asked = (
+        ask_about_figure(kind, calibration.value, station)
+        if calibration.typed_because
+        else ask(kind, calibration.runs, station)
+    )
     return [one.words for one in asked if one.question.code not in told]
 
 

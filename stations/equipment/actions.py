@@ -1,6 +1,6 @@
 """Bars."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 
 from django.db import connection
@@ -32,7 +32,8 @@ SITE_CHANGED = register("site.changed", "Changed site")
 MACHINE_ADDED = register("machine.added", "Added machine")
 MACHINE_CHANGED = register("machine.changed", "Changed machine")
 STATION_ADDED = register("station.added", "Added station")
-STATION_CHANGED = register("station.changed", "Changed station")
+# Figures are calibrations now; the history has entries from before.
+register("station.changed", "Changed station")
 SLOTS_ADDED = register("slot.added", "Added slots")
 
 
@@ -175,49 +176,6 @@ def _ask_usual(checks: Checks, station: Station, reason: str) -> None:
         return
     pulses = {"pulses_per_millilitre": station.pulses_per_millilitre}
     ask_usual(checks, pulses, {"temperature_offset": station.temperature_offset})
-
-
-def change_station(
-    *,
-    by: User,
-    station: Station,
-    revision: int,
-    pulses_per_millilitre: Decimal | None,
-    temperature_offset: Decimal | None,
-) -> Station:
-    """Change a station's traits (pulses per mL; °C measured minus °C set).
-
-    Its slots keep what was signed for them: the new traits count from the next publication or
-    re-translation on. Raises Invalid, Stale and NotPermitted.
-    """
-    site_id = station.machine.site_id
-    subject = Subject("station", station.pk, str(station))
-    with recorded(by=by, action=STATION_CHANGED, subject=subject, site_id=site_id):
-        require(by, Verb.EQUIPMENT_EDIT, site_id, subject)
-        checks = Checks()
-        values = {
-            "pulses_per_millilitre": checks.number_or_none(
-                "pulses_per_millilitre", pulses_per_millilitre, PULSES
-            ),
-            "temperature_offset": checks.number_or_none(
-                "temperature_offset", temperature_offset, OFFSET
-            ),
-        }
-        checks.done()
-        compare_and_set(station, revision, **values, **_unmeasured(station, values))
-    return station
-
-
-# What a calibration said about a value says nothing about another that somebody typed in.
-MEASURED_WITH = {
-    "pulses_per_millilitre": ("slope_uncertainty", "repeatability"),
-    "temperature_offset": ("offset_uncertainty",),
-}
-
-
-def _unmeasured(station: Station, values: Mapping[str, Decimal | None]) -> dict[str, None]:
-    changed = [name for name, value in values.items() if value != getattr(station, name)]
-    return {name: None for trait in changed for name in MEASURED_WITH[trait]}
 
 
 def add_slots(*, by: User, station: Station, total: int) -> list[Slot]:

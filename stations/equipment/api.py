@@ -12,7 +12,6 @@ from stations.equipment.actions import (
     add_station,
     change_machine,
     change_site,
-    change_station,
 )
 from stations.equipment.models import Machine, Site, Station
 from stations.equipment.serializers import (
@@ -23,7 +22,6 @@ from stations.equipment.serializers import (
     SiteIn,
     SiteOut,
     SlotTotalIn,
-    StationChange,
     StationIn,
     StationOut,
 )
@@ -175,21 +173,10 @@ class OneStation(GuardedView):
     """One station."""
 
     verb = Verb.EQUIPMENT_VIEW
-    acting_verb = Verb.EQUIPMENT_EDIT
 
     @extend_schema(responses=StationOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read a station."""
-        return _answer(request, pk)
-
-    @extend_schema(request=StationChange, responses=StationOut)
-    @matching
-    def put(self, request: Request, pk: int) -> Response:
-        """Change a station's traits; slots keep what was signed for them."""
-        shown: Station = one_or_404(_stations(request), pk=pk)
-        body = valid(StationChange, request)
-        seen = expected_revision(request, shown)
-        change_station(by=person(request), station=shown, revision=seen, **body)
         return _answer(request, pk)
 
 

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from stations.metrology.atmosphere import WEATHER, barometer_range, standard_pressure
-from stations.metrology.questions import usual_offset, usual_pulses
+from stations.metrology.offset_questions import usual_offset
+from stations.metrology.questions import usual_pulses
 from web.checks import Checks
 from web.numbers import Bounds
 

@@ -66,12 +66,6 @@ class TraitsForm(forms.Form):
     )
 
 
-class StationForm(TraitsForm):
-    """A station that is already there."""
-
-    revision = SeenRevision()
-
-
 class NewStationForm(TraitsForm):
     """A station to be added."""
 

@@ -173,6 +173,31 @@ class Machine(Revised):
         return reverse("stations:machine", args=[self.pk])
 
 
+# What a station's meter and thermometer are said to be moves pulses and temperatures of everything
+# translated for it: only what was measured, or typed with a reason, and accepted by name does that.
+FIGURES = FirmTrigger(
+    name="a_guard_figures",
+    level=pgtrigger.Row,
+    when=pgtrigger.Before,
+    operation=pgtrigger.Update,
+    func=f"""
+    IF (NEW.pulses_per_millilitre, NEW.slope_uncertainty, NEW.repeatability)
+            IS DISTINCT FROM (OLD.pulses_per_millilitre, OLD.slope_uncertainty, OLD.repeatability)
+        AND NOT EXISTS (SELECT 1 FROM stations_calibration c WHERE c.station_id = NEW.id
+            AND c.kind = 'flow_meter' AND c.state = 'accepted'
+            AND c.decided_at >= transaction_timestamp()
+            AND c.value = NEW.pulses_per_millilitre)
+        OR (NEW.temperature_offset, NEW.offset_uncertainty)
+            IS DISTINCT FROM (OLD.temperature_offset, OLD.offset_uncertainty)
+        AND NOT EXISTS (SELECT 1 FROM stations_calibration c WHERE c.station_id = NEW.id
+            AND c.kind = 'temperature' AND c.state = 'accepted'
+            AND c.decided_at >= transaction_timestamp() AND c.value = NEW.temperature_offset)
+    THEN {refusal("Figures in % change by an accepted calibration alone.")} END IF;
+    RETURN NEW;
+    """,  # noqa: S608 - constants of this module
+)
+
+
 class Station(Revised):
     """One brewing group of a machine, with the traits that set it apart from its neighbours."""
 
@@ -221,6 +246,7 @@ class Station(Revised):
             ),
         ]
         triggers = [
+            FIGURES,
             stays("machine_id number", "A station in % keeps its machine and its number."),
             *governed(
                 subject="station",

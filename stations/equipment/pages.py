@@ -13,7 +13,6 @@ from stations.equipment.actions import (
     add_station,
     change_machine,
     change_site,
-    change_station,
 )
 from stations.equipment.forms import (
     MachineForm,
@@ -22,7 +21,6 @@ from stations.equipment.forms import (
     NewStationForm,
     SiteFilter,
     SiteForm,
-    StationForm,
 )
 from stations.equipment.models import Machine, Site, Station
 from stations.machine_types.catalogue import abilities_in_order
@@ -153,8 +151,6 @@ def machine_edit(request: PageRequest, pk: int) -> HttpResponse:
 
 # Stations.
 
-TRAITS = ("pulses_per_millilitre", "temperature_offset")
-
 
 def covered_station(request: PageRequest, **named: object) -> Station:
     """The station, for people whose roles cover its site; 404 for others."""
@@ -176,21 +172,4 @@ def station_add(request: PageRequest) -> HttpResponse:
         lambda: add_station(by=request.user, machine=machine, **form.cleaned_data),
         said="{} was added.",
         context={"machine": machine},
-    )
-
-
-@page(methods="GET POST")
-def station_edit(request: PageRequest, pk: int) -> HttpResponse:
-    """Change a station's traits."""
-    shown = covered_station(request, pk=pk)
-    require_for_page(request, Verb.EQUIPMENT_EDIT, shown.machine.site_id)
-    initial = {name: getattr(shown, name) for name in TRAITS}
-    form = StationForm(posted(request), initial={**initial, "revision": shown.revision})
-    return form_page(
-        request,
-        "stations/equipment/station_form.html",
-        form,
-        lambda: change_station(by=request.user, station=shown, **form.cleaned_data),
-        said="{} was changed.",
-        context={"machine": shown.machine, "station": shown},
     )

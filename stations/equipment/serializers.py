@@ -94,13 +94,6 @@ class StationOut(serializers.ModelSerializer[Station]):
         ]  # fmt: skip
 
 
-class StationChange(serializers.Serializer[dict[str, Any]]):
-    """All of a station that can be edited."""
-
-    pulses_per_millilitre = PlainDecimal(bounds=PULSES, allow_null=True)
-    temperature_offset = PlainDecimal(bounds=OFFSET, allow_null=True)
-
-
 class StationIn(serializers.Serializer[dict[str, Any]]):
     """A station to add, with its slots. A figure that is not usual takes a reason."""
 

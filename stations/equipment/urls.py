@@ -12,7 +12,6 @@ page_urls: list[URLPattern] = [
     path("machines/<int:pk>/", pages.machine, name="machine"),
     path("machines/<int:pk>/edit/", pages.machine_edit, name="machine_edit"),
     path("stations/add/", pages.station_add, name="station_add"),
-    path("stations/<int:pk>/edit/", pages.station_edit, name="station_edit"),
 ]
 api_urls: list[URLPattern] = [
     path("sites/", api.Sites.as_view(), name="sites"),

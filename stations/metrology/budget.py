@@ -66,8 +66,9 @@ def volume_budget(
     slope_uncertainty: Real = 0.0,
     repeatability: Real = 0.0,
     dof: int | None = None,
+    pulses: int | None = None,
 ) -> VolumeBudget:
-    """Return the budget of a volume [mL] set as the nearest whole number of pulses.
+    """Return the budget of a volume [mL] set as the nearest whole pulse, or as ``pulses``.
 
     Slope: V u(K)/K. Repeatability: one delivery's standard deviation [mL]. Quantisation: the
     water stops somewhere within one pulse, (1/K)/√12. The residual spread of a calibration
@@ -81,15 +82,16 @@ def volume_budget(
     repeat = number("repeatability", repeatability, "mL", low=0.0, high=1e5)
     if dof is not None:
         number("dof", dof, low=1.0)
-    pulses = _setting(volume, pulses_per_millilitre)
+    counted = _setting(volume, pulses_per_millilitre) if pulses is None else pulses
+    number("pulses", counted, low=0.0, high=1e9)
     parts = _parts(asked, slope, spread, repeat, dof)
     combined = math.sqrt(sum(part[2] ** 2 for part in parts))
     effective = _effective_dof(combined, parts)
     return VolumeBudget(
         volume=asked,
-        pulses=pulses,
-        delivered=pulses / slope,
-        deviation=pulses / slope - asked,
+        pulses=counted,
+        delivered=counted / slope,
+        deviation=counted / slope - asked,
         lines=tuple(_line(part, combined) for part in parts),
         combined=combined,
         expanded=COVERAGE * combined,

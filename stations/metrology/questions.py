@@ -1,4 +1,4 @@
-"""What about a calibration's readings calls for a second look, before anybody takes them for true.
+"""What about a flow meter's readings calls for a second look, before anybody takes them for true.
 
 A question is no refusal: a strange reading may be right. It names the readings, what they would
 mean and what is usual. Figures called usual are common practice, without a source, unless one is
@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 from stations.metrology.flowmeter import Run
 from stations.metrology.numbers import Real, number
-from stations.metrology.offset import Reading
 
 # A small turbine or vane meter of an espresso machine; common practice, no source.
 USUAL_PULSES = (0.8, 20.0)  # pulses/mL
@@ -22,11 +21,6 @@ USUAL_DRIFT = 0.10  # of the value in use
 USUAL_SCATTER = 0.25  # of the other runs' middle
 # Drinking water on its way into a machine; common practice, no source.
 WARMEST_COLD = 35.0  # °C
-# Measured minus displayed at a group; common practice, no source.
-USUAL_OFFSET = 5.0  # °C
-USUAL_OFFSET_DRIFT = 3.0  # °C from the value in use
-USUAL_OFFSET_SCATTER = 3.0  # °C from the other readings' middle
-COOLEST_GROUP = 70.0  # °C displayed
 # The avoirdupois ounce and the kilogram in grams: exact (NIST SP 811, appendix B.8).
 UNITS = (("ounces", 28.349523125), ("kilograms", 1000.0))
 NEAR = 0.15  # so near to what is expected, another reading of the figures explains them
@@ -69,25 +63,37 @@ def usual_pulses(value: Real) -> str:
     return f"{pulses:.4g} pulses/mL is unusual. {_pulses_words()}"
 
 
-def usual_offset(value: Real) -> str:
-    """Return what is odd about a temperature offset [°C] by itself, or nothing."""
-    offset = number("temperature_offset", value, "°C", low=-130.0, high=130.0)
-    if abs(offset) <= USUAL_OFFSET:
-        return ""
-    return f"{_signed(offset)} °C is unusual. {_offset_words()}"
-
-
 def _pulses_words() -> str:
     low, high = USUAL_PULSES
     return f"Usual are {low:g} to {high:g} pulses/mL (common practice, no source)."
 
 
-def _offset_words() -> str:
-    return f"Usual is an offset within ±{USUAL_OFFSET:g} °C (common practice, no source)."
+def ask_about_slope(value: Real, in_use: Real | None = None) -> tuple[Question, ...]:
+    """Return the questions about a figure [pulses/mL] that came without runs.
+
+    ``in_use`` is the value in use, None where there is none. Raises BadValueError for values not
+    above 0.
+    """
+    slope = number("value", value, "pulses/mL", above=0.0, high=1e6)
+    used = None if in_use is None else number("in_use", in_use, "pulses/mL", above=0.0, high=1e6)
+    shown = (f"{slope:.4g} pulses/mL",)
+    if used is not None and _near(1 / slope, used) and not _near(slope, used):
+        means = f"the value in use is {used:.4g}, the same the other way round. Is it mL per pulse?"
+        return (Question("swapped", (), shown, means, _pulses_words()),)
+    if used is not None and abs(slope / used - 1) > USUAL_DRIFT:
+        means = f"the value in use is {used:.4g} pulses/mL, this is {slope / used - 1:+.0%}."
+        return (Question("moved", (), shown, means, _drift_words()),)
+    if used is None and usual_pulses(value):
+        means = "few meters of espresso machines give that."
+        return (Question("unusual", (), shown, means, _pulses_words()),)
+    return ()
 
 
-def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "−")  # noqa: RUF001 - the sign that pages print
+def _drift_words() -> str:
+    return (
+        f"Usual is a change of less than {USUAL_DRIFT:.0%} from one calibration to the next"
+        " (common practice, no source)."
+    )
 
 
 # Runs of a flow meter.
@@ -227,8 +233,7 @@ def _result(counted: Sequence[_Counted], used: float | None) -> Iterable[Questio
             "moved", (), shown,
             f"the value in use is {used:.4g} pulses/mL, this is {middle / used - 1:+.0%}. Was the"
             " meter cleaned or replaced, or is this another station?",
-            f"Usual is a change of less than {USUAL_DRIFT:.0%} from one calibration to the next"
-            " (common practice, no source).",
+            _drift_words(),
         )  # fmt: skip
     elif used is None and not low <= middle <= high:
         means = "few meters of espresso machines give that. Are pulses and grams as they were read?"
@@ -249,110 +254,3 @@ def _warm(counted: Sequence[_Counted]) -> Iterable[Question]:
             f" is {celsius:.1f} °C; if it is the water in the cup, the meter's own is wanted.",
             f"Usual is water below {WARMEST_COLD:g} °C (common practice, no source).",
         )
-
-
-# Readings of a thermometer.
-
-
-def ask_about_offset(
-    readings: Sequence[tuple[int, Reading]],
-    in_use: Real | None = None,
-    boiling: Real | None = None,
-) -> tuple[Question, ...]:
-    """Return the questions about numbered readings beside the offset in use [°C; None: none].
-
-    ``boiling`` is where water boils at the site [°C]. Raises BadValueError for temperatures
-    outside −50 to 400 °C.
-    """  # noqa: RUF002 - the sign that pages print
-    pairs = [
-        (
-            place,
-            number(f"reading {place} displayed", one.displayed, "°C", low=-50.0, high=400.0),
-            number(f"reading {place} measured", one.measured, "°C", low=-50.0, high=400.0),
-        )
-        for place, one in readings
-    ]
-    if not pairs:
-        return ()
-    used = None if in_use is None else number("in_use", in_use, "°C", low=-130.0, high=130.0)
-    top = None if boiling is None else number("boiling", boiling, "°C", low=0.0, high=200.0)
-    return (*_offsets(pairs), *_turned(pairs, used), *_cool(pairs), *_steaming(pairs, top))
-
-
-_Pairs = Sequence[tuple[int, float, float]]
-
-
-def _about(code: str, pairs: _Pairs, means: str, usual: str) -> Iterable[Question]:
-    if pairs:
-        shown = tuple(f"displayed {d:g} °C, measured {m:g} °C" for _, d, m in pairs)
-        yield Question(code, tuple(place for place, _, _ in pairs), shown, means, usual)
-
-
-def _offsets(pairs: _Pairs) -> Iterable[Question]:
-    middle = statistics.median(m - d for _, d, m in pairs)
-    wide = [each for each in pairs if abs(each[2] - each[1]) > USUAL_OFFSET]
-    odd = [
-        each
-        for each in pairs
-        if each not in wide and abs(each[2] - each[1] - middle) > USUAL_OFFSET_SCATTER
-    ]
-    if wide:
-        far = max((m - d for _, d, m in wide), key=abs)
-        yield from _about(
-            "wide_offset",
-            wide,
-            f"an offset of {_signed(far)} °C would have the machine set {abs(far):.1f} °C"
-            f" {'higher' if far < 0 else 'lower'} than the recipe says. Did the thermometer sit in"
-            " the stream, with the group warmed through?",
-            _offset_words(),
-        )
-    yield from _about(
-        "apart",
-        odd,
-        f"far from the others' middle of {_signed(middle)} °C. Was it typed as it was read?",
-        f"Usual are readings within {USUAL_OFFSET_SCATTER:g} °C of each other"
-        " (common practice, no source).",
-    )
-
-
-def _turned(pairs: _Pairs, used: float | None) -> Iterable[Question]:
-    if used is None:
-        return
-    middle = statistics.median(m - d for _, d, m in pairs)
-    shown = (f"{_signed(middle)} °C",)
-    if abs(used) > 0.5 and abs(middle + used) < 0.3 * abs(used):
-        yield Question(
-            "swapped", (), shown,
-            f"the offset in use is {_signed(used)} °C, the same the other way round. Were what is"
-            " displayed and what was measured swapped?",
-            "An offset seldom changes its sign (common practice, no source).",
-        )  # fmt: skip
-    elif abs(middle - used) > USUAL_OFFSET_DRIFT and abs(middle) <= USUAL_OFFSET:
-        yield Question(
-            "moved", (), shown,
-            f"the offset in use is {_signed(used)} °C. Was the probe replaced or moved?",
-            f"Usual is a change of less than {USUAL_OFFSET_DRIFT:g} °C from one calibration to the"
-            " next (common practice, no source).",
-        )  # fmt: skip
-
-
-def _cool(pairs: _Pairs) -> Iterable[Question]:
-    yield from _about(
-        "cool_group",
-        [each for each in pairs if each[1] < COOLEST_GROUP],
-        "that is no temperature to brew at. Was the group warm?",
-        f"An offset is read where recipes brew, above {COOLEST_GROUP:g} °C in any case"
-        " (common practice, no source).",
-    )
-
-
-def _steaming(pairs: _Pairs, boiling: float | None) -> Iterable[Question]:
-    if boiling is None:
-        return
-    yield from _about(
-        "above_boiling",
-        [each for each in pairs if each[2] > boiling + 0.5],
-        f"water boils here at {boiling:.1f} °C: an open group can't show more. Was it read under"
-        " pressure, or does the thermometer read too high?",
-        "The boiling point is IAPWS's at the site's pressure.",
-    )

@@ -16,6 +16,7 @@ from stations.metrology import (
     line,
     numbers,
     offset,
+    offset_questions,
     outliers,
     questions,
     run_rules,
@@ -180,14 +181,18 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "number": lambda a, *_: numbers.number("a field", a, low=0.0, high=200.0),
         "series": lambda *v: numbers.series("a field", v),
     },
+    "offset_questions": {
+        "usual_offset": lambda a, *_: offset_questions.usual_offset(a),
+        "ask_about_offset_figure": lambda a, b, *_: offset_questions.ask_about_offset_figure(a, b),
+        "ask_about_offset": lambda a, b, c, d: offset_questions.ask_about_offset(
+            [(1, offset.Reading(a, b)), (2, offset.Reading(93, 92))], c, d
+        ),
+    },
     "questions": {
         "usual_pulses": lambda a, *_: questions.usual_pulses(a),
-        "usual_offset": lambda a, *_: questions.usual_offset(a),
+        "ask_about_slope": lambda a, b, *_: questions.ask_about_slope(a, b),
         "ask_about_flow": lambda a, b, c, d: questions.ask_about_flow(
             [(1, flowmeter.Run(a, b, c)), (2, flowmeter.Run(288, 70, 19))], d
-        ),
-        "ask_about_offset": lambda a, b, c, d: questions.ask_about_offset(
-            [(1, offset.Reading(a, b)), (2, offset.Reading(93, 92))], c, d
         ),
     },
     "offset": {

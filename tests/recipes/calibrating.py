@@ -9,9 +9,9 @@ from django.utils import timezone
 from people.persons.models import User
 from recipes.recalibration.actions import accept_calibration
 from recipes.recalibration.plan import make_retranslation_plan
-from stations.calibrations.actions import record_calibration
+from stations.calibrations.actions import record_calibration, record_figure
 from stations.calibrations.models import Calibration
-from stations.calibrations.questions import ask
+from stations.calibrations.questions import ask, ask_about_figure
 from stations.equipment.models import Slot, Station
 from stations.slots.models import Placement
 from tests.cast import credentials
@@ -54,6 +54,17 @@ def answers_to(station: Station, kind: str, runs: Sequence[dict[str, str]]) -> d
     """An answer to everything that is asked about runs."""
     here = Station.objects.select_related("machine__site").get(pk=station.pk)
     return {asked.key: "Seen so twice" for asked in ask(kind, runs, here)}
+
+
+def typed_in(station: Station, value: str, by: User, kind: str = "flow_meter") -> Calibration:
+    """A figure that somebody typed with a reason, not decided yet."""
+    here = Station.objects.select_related("machine__site").get(pk=station.pk)
+    asked = ask_about_figure(kind, Decimal(value), here)
+    return record_figure(
+        by=by, station=here, kind=kind, value=Decimal(value), reason="From its papers",
+        due_on=timezone.now().date() + timedelta(days=30),
+        answers={one.key: "Seen so twice" for one in asked},
+    )  # fmt: skip
 
 
 def accept(calibration: Calibration, by: User) -> Calibration:

@@ -47,7 +47,6 @@ def test_an_edit_from_an_old_page_is_412(bar: Bar, cast: Cast, signed_in: Signed
         ("site_edit", pk, {**body, "altitude": "13"}),
         ("machine_edit", bar.machine.pk,
          {"name": "Left", "machine_type": bar.machine_type.pk, "revision": 1}),
-        ("station_edit", bar.first.pk, {"pulses_per_millilitre": "4.1", "revision": 1}),
         ("machine_type_edit", bar.machine_type.pk, {**ABILITIES, "revision": 1}),
     ]  # fmt: skip
     for name, thing, sent in edits:

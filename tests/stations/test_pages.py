@@ -40,7 +40,6 @@ FOR_THE_DESK: dict[str, Address] = {
     "machine_add": lambda bar: reverse("stations:machine_add") + f"?site={bar.machine.site_id}",
     "machine_edit": lambda bar: reverse("stations:machine_edit", args=[bar.machine.pk]),
     "station_add": lambda bar: reverse("stations:station_add") + f"?machine={bar.machine.pk}",
-    "station_edit": at_station("station_edit"),
     "machine_type_add": lambda bar: reverse("stations:machine_type_add"),
     "machine_type_edit": lambda bar: reverse(
         "stations:machine_type_edit", args=[bar.machine_type.pk]

@@ -9,7 +9,7 @@ import pytest
 
 from audit.capture.models import Entry
 from audit.errors import DomainError, Invalid, Refused, Stale
-from stations.equipment.actions import add_slots, add_station, change_site, change_station
+from stations.equipment.actions import add_slots, add_station, change_site
 from stations.equipment.models import Site, Slot, Station
 from stations.importing.actions import import_equipment
 from stations.importing.file import NAMES
@@ -49,21 +49,6 @@ def test_two_edits_of_one_site(cast: Cast) -> None:
         assert Site.objects.get(pk=cast.site.pk).altitude == won[0].altitude
     entries = Entry.objects.filter(action="site.changed", subject_id=cast.site.pk)
     assert entries.exclude(changes={}).count() == ROUNDS
-
-
-def test_two_edits_of_one_station(bar: Bar, cast: Cast) -> None:
-    for number in range(1, ROUNDS + 1):
-        revision = Station.objects.get(pk=bar.first.pk).revision
-
-        def edit(pulses: int, seen: int = revision) -> Station:
-            return change_station(
-                station=Station.objects.select_related("machine").get(pk=bar.first.pk),
-                revision=seen, pulses_per_millilitre=Decimal(pulses),
-                temperature_offset=None, by=cast.owner,
-            )  # fmt: skip
-
-        won, lost = split(at_once([partial(edit, number), partial(edit, number + 500)]))
-        assert (len(won), len(lost)) == (1, 1)
 
 
 def test_two_stations_with_one_number(bar: Bar, cast: Cast) -> None:

@@ -6,19 +6,17 @@ from django.urls import reverse
 
 from audit.capture.models import Entry
 from audit.registry import registry
-from stations.equipment.actions import change_site, change_station
+from stations.equipment.actions import change_site
 from tests.cast import Cast, SignedIn
+from tests.recipes.calibrating import accept, typed_in
 from tests.stations.conftest import Bar
 
 
 def test_a_change_is_shown_with_its_unit(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:
-    change_station(
-        station=bar.first, revision=1, pulses_per_millilitre=Decimal("4.02"),
-        temperature_offset=Decimal("-0.4"), by=cast.head_roaster,
-    )  # fmt: skip
-    entry = Entry.objects.get(action="station.changed")
+    accept(typed_in(bar.first, "4.02", cast.head_roaster), cast.head_roaster)
+    entry = Entry.objects.get(action="calibration.accepted", table_name="stations_station")
     shown = signed_in(cast.owner).get(reverse("audit:entry", args=[entry.pk])).content.decode()
-    for words in ("Changed station", "Flow meter", "pulses/mL", "4.02", "Temperature offset", "°C"):
+    for words in ("Accepted calibration", "Flow meter", "pulses/mL", "4.02"):
         assert words in shown
     assert bar.first.get_absolute_url() in shown
 

@@ -55,8 +55,6 @@ EQUIPMENT = [
     Call("POST", "stations", "owner", good=201,
          body=lambda t: {"machine": t.pk("machine"), "number": 9, "slots": 4, **STATION},
          also={"machine": FOREIGN, "number": [0, 1, 100], "slots": [0, 33]}),
-    Call("PUT", "station", "owner", lambda t: STATION, thing="station",
-         also={"pulses_per_millilitre": ["0", "5000"], "temperature_offset": ["16"]}),
     Call("POST", "station_slots", "owner", lambda t: {"total": 4}, thing="station",
          also={"total": [0, 1, 33]}),
     Call("POST", "grinders", "owner", thing="site_code", good=201,
@@ -105,5 +103,5 @@ EQUIPMENT = [
     Call("POST", "calibrations", "technician", thing="station", good=201,
          body=lambda t: {"kind": "flow_meter", "runs": runs_at("4.2"), "due_on": day(90)},
          also={"kind": ["colour", ""], "runs": [[], [{}], [{"pulses": "1"}], [None]],
-               "due_on": [day(-1), "9999-12-31"]}),
+               "due_on": [day(-1), "9999-12-31"], "value": ["4.1", "x"]}),
 ]  # fmt: skip

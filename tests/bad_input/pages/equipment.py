@@ -52,8 +52,9 @@ EQUIPMENT = [
     Form("station_add", "owner", lambda t: {**TRAITS, "number": "9", "slots": "4"},
          query=lambda t: f"?machine={t.pk('machine')}",
          also={"number": ["", "0", "1", "100"], "slots": ["", "0", "33"]}),
-    Form("station_edit", "owner", lambda t: {**TRAITS, "revision": "1"}, thing="station",
-         also={"revision": STALE, "pulses_per_millilitre": ["0", "5000"]}),
+    Form("station_edit", "technician", thing="station", sent=lambda t: {
+         "value": "4.1", "reason": "Papers", "due_on": day(90)},
+         also={**REASON, "value": ["", "0", "5000", "0.25"], "due_on": ["", day(-1)]}),
     Form("slots_add", "owner", lambda t: {"total": "4"}, thing="station",
          also={"total": ["", "0", "1", "33"]}),
     Form("grinder_add", "owner", lambda t: {**GRINDER, "setting": "12.5"},

@@ -1,6 +1,7 @@
 """From runs to an accepted calibration, as a technician clicks it."""
 
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.urls import reverse
@@ -11,7 +12,8 @@ from stations.calibrations.models import Calibration
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn
 from tests.publishing import Publish, send
-from tests.recipes.calibrating import accept, holds, measure, runs_at
+from tests.recipes.calibrating import accept, holds, measure, runs_at, typed_in
+from tests.recipes.permits.test_permits import permit
 
 __all__ = ["send"]
 DUE = (timezone.now() + timedelta(days=90)).date().isoformat()
@@ -144,3 +146,39 @@ def test_a_barometer_counts_before_the_altitude(placed: Bar, signed_in: SignedIn
     assert browser.post(address, typed).status_code == 302
     assert browser.post(address, typed).status_code == 412
     assert "95.1" in browser.get(site.get_absolute_url()).content.decode()
+
+
+def test_what_a_slot_is_set_to_is_held_against_the_value_of_now(
+    placed: Bar, signed_in: SignedIn
+) -> None:
+    """280 pulses are 65.3 mL of a meter of 4.285: 4.7 mL short, outside 2 mL either way."""
+    station = placed.stations[0]
+    granted = permit([station.slots.get(number=1)], placed.cast.head_roaster)  # keeps 280 pulses
+    assert granted.pk
+    accept(typed_in(station, "4.285", placed.cast.technician), placed.cast.technician)
+    address = reverse("recipes:delivery", args=[station.slots.get(number=1).pk])
+    page = signed_in(placed.cast.barista).get(address)
+    assert page.context["budget"].pulses == 280
+    assert page.context["fits"] is False
+    assert "Not held" in page.content.decode()
+
+
+def test_a_figure_by_hand_is_reviewed(placed: Bar, signed_in: SignedIn) -> None:
+    station, browser = placed.stations[0], signed_in(placed.cast.technician)
+    edit = reverse("stations:station_edit", args=[station.pk])
+    assert "4.00" in browser.get(edit).content.decode()
+    typed = {"value": "4,2", "reason": "From its papers", "due_on": DUE}
+    assert browser.post(edit, {**typed, "reason": ""}).status_code == 400
+    odd = browser.post(edit, {**typed, "value": "0.25"})
+    assert (odd.status_code, b"Is it mL per pulse?" in odd.content) == (400, True)
+    assert browser.post(edit, typed).status_code == 302
+    made = Calibration.objects.get()
+    station.refresh_from_db()
+    assert station.pulses_per_millilitre == Decimal("4.00")
+    page = browser.get(made.get_absolute_url()).content.decode()
+    assert "From its papers" in page
+    assert "how uncertain it is nobody knows" in page
+    accept(made, placed.cast.technician)
+    assert holds(station.slots.first()).settings.values["water_volume"]["value"] == "294"
+    listed = browser.get(reverse("stations:calibrations")).content.decode()
+    assert "typed in" in listed

@@ -10,13 +10,12 @@ from django.utils import timezone
 
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted
-from stations.calibrations.actions import record_barometer, record_calibration
+from stations.calibrations.actions import record_barometer, record_calibration, record_figure
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import read_table
-from stations.equipment.actions import change_station
 from stations.equipment.models import Station
 from tests.cast import Cast
-from tests.recipes.calibrating import runs_at
+from tests.recipes.calibrating import accept, runs_at, typed_in
 from tests.stations.conftest import Bar
 
 DUE = timezone.now().date() + timedelta(days=180)
@@ -96,18 +95,38 @@ def test_a_table_is_read_however_it_was_copied(text: str) -> None:
     ]
 
 
-def test_a_value_typed_in_has_no_uncertainty(bar: Bar, cast: Cast) -> None:
-    """What a calibration said of one value says nothing about another."""
-    measured = {"slope_uncertainty": Decimal("0.01"), "repeatability": Decimal("0.2")}
-    Station.objects.filter(pk=bar.first.pk).update(**measured)
-    station = Station.objects.select_related("machine").get(pk=bar.first.pk)
-    same = {"pulses_per_millilitre": Decimal(4), "temperature_offset": Decimal(1)}
-    change_station(station=station, revision=station.revision, by=cast.owner, **same)
-    assert station.slope_uncertainty == Decimal("0.01")
-    other = {**same, "pulses_per_millilitre": Decimal("4.1")}
-    change_station(station=station, revision=station.revision, by=cast.owner, **other)
+def test_a_figure_typed_in_is_a_calibration_like_any_other(bar: Bar, cast: Cast) -> None:
+    """With a reason and somebody who accepts it; nobody knows how uncertain it is from then on."""
+    who = cast.technician
+    accept(record(bar, cast), who)
+    assert Station.objects.get(pk=bar.first.pk).slope_uncertainty is not None
+    made = typed_in(bar.first, "4.1", who)
+    assert (made.state, made.runs, made.uncertainty) == ("proposed", [], None)
+    assert made.typed_because == "From its papers"
+    station = Station.objects.get(pk=bar.first.pk)
+    assert station.pulses_per_millilitre != Decimal("4.1")
+    accept(made, who)
     station.refresh_from_db()
+    assert station.pulses_per_millilitre == Decimal("4.1")
     assert (station.slope_uncertainty, station.repeatability) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("value", "reason", "field"),
+    [("0", "Papers", "value"), ("4.1", " ", "reason"), ("0.25", "Papers", "answers.swapped"),
+     ("5.2", "Papers", "answers.moved")],
+)  # fmt: skip
+def test_a_figure_needs_a_reason_and_answers(
+    bar: Bar, cast: Cast, value: str, reason: str, field: str
+) -> None:
+    with pytest.raises(Invalid) as raised:
+        record_figure(
+            by=cast.technician, station=bar.first, kind="flow_meter", value=Decimal(value),
+            reason=reason, due_on=DUE,
+        )  # fmt: skip
+    assert raised.value.problems[0].field.startswith(field)
+    with pytest.raises(NotPermitted):
+        typed_in(bar.first, "4.1", cast.owner)
 
 
 def sql(text: str) -> Callable[[Calibration], object]:

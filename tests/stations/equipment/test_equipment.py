@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 import pytest
+from django.db import Error, transaction
 
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Stale
@@ -13,12 +14,12 @@ from stations.equipment.actions import (
     add_slots,
     add_station,
     change_machine,
-    change_station,
 )
 from stations.equipment.models import Slot, Station
 from stations.machine_types.actions import Reach, add_machine_type, change_machine_type
 from stations.machine_types.models import Ability
 from tests.cast import Cast
+from tests.recipes.calibrating import accept, typed_in
 from tests.stations.conftest import Bar, reaches
 
 ONE = Decimal(1)
@@ -58,12 +59,26 @@ def test_slots_are_added_once_and_never_removed(bar: Bar, cast: Cast) -> None:
     assert Slot.objects.filter(station=bar.first).count() == 4
 
 
-def test_traits_change_from_the_revision_seen(bar: Bar, cast: Cast) -> None:
-    new = {"pulses_per_millilitre": Decimal("4.02"), "temperature_offset": None}
-    change_station(station=bar.first, revision=1, **new, by=cast.owner)
-    assert Station.objects.get(pk=bar.first.pk).pulses_per_millilitre == Decimal("4.02")
-    with pytest.raises(Stale):
-        change_station(station=bar.first, revision=1, **new, by=cast.owner)
+FIGURES: tuple[dict[str, Decimal | None], ...] = (
+    {"pulses_per_millilitre": Decimal("4.02")},
+    {"pulses_per_millilitre": None},
+    {"slope_uncertainty": Decimal("0.01")},
+    {"repeatability": Decimal("0.2")},
+    {"temperature_offset": Decimal("0.7")},
+    {"offset_uncertainty": Decimal("0.1")},
+)
+
+
+@pytest.mark.parametrize("figures", FIGURES)
+def test_figures_change_by_an_accepted_calibration_alone(
+    bar: Bar, cast: Cast, figures: dict[str, Decimal | None]
+) -> None:
+    with pytest.raises(Error, match="accepted calibration"), transaction.atomic():
+        Station.objects.filter(pk=bar.first.pk).update(**figures)
+    accept(typed_in(bar.first, "4.02", cast.technician), cast.technician)  # before this one
+    accept(typed_in(bar.first, "0.7", cast.technician, "temperature"), cast.technician)
+    station = Station.objects.get(pk=bar.first.pk)
+    assert (str(station.pulses_per_millilitre), str(station.temperature_offset)) == ("4.02", "0.7")
 
 
 def test_machines_change_from_the_revision_seen(bar: Bar, cast: Cast) -> None:

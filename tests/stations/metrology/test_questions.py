@@ -7,13 +7,8 @@ import pytest
 
 from stations.metrology.flowmeter import Run
 from stations.metrology.offset import Reading
-from stations.metrology.questions import (
-    Question,
-    ask_about_flow,
-    ask_about_offset,
-    usual_offset,
-    usual_pulses,
-)
+from stations.metrology.offset_questions import ask_about_offset, usual_offset
+from stations.metrology.questions import Question, ask_about_flow, usual_pulses
 
 GRAMS = (35, 70, 105, 140, 70)
 

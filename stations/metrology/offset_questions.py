@@ -1,0 +1,163 @@
+"""What about a thermometer's readings at a group calls for a second look: see `questions`."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Iterable, Sequence
+
+from stations.metrology.numbers import Real, number
+from stations.metrology.offset import Reading
+from stations.metrology.questions import Question
+
+# Measured minus displayed at a group; common practice, no source.
+USUAL_OFFSET = 5.0  # °C
+USUAL_OFFSET_DRIFT = 3.0  # °C from the value in use
+USUAL_OFFSET_SCATTER = 3.0  # °C from the other readings' middle
+COOLEST_GROUP = 70.0  # °C displayed
+
+
+def usual_offset(value: Real) -> str:
+    """Return what is odd about a temperature offset [°C] by itself, or nothing."""
+    offset = number("temperature_offset", value, "°C", low=-130.0, high=130.0)
+    if abs(offset) <= USUAL_OFFSET:
+        return ""
+    return f"{_signed(offset)} °C is unusual. {_offset_words()}"
+
+
+def _offset_words() -> str:
+    return f"Usual is an offset within ±{USUAL_OFFSET:g} °C (common practice, no source)."
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.1f}".replace("-", "−")  # noqa: RUF001 - the sign that pages print
+
+
+def ask_about_offset_figure(value: Real, in_use: Real | None = None) -> tuple[Question, ...]:
+    """Return the questions about an offset [°C] that came without readings.
+
+    ``in_use`` is the value in use, None where there is none. Raises BadValueError outside
+    ±130 °C.
+    """
+    offset = number("value", value, "°C", low=-130.0, high=130.0)
+    used = None if in_use is None else number("in_use", in_use, "°C", low=-130.0, high=130.0)
+    shown = (f"{_signed(offset)} °C",)
+    if abs(offset) > USUAL_OFFSET:
+        means = "the machine would be set so far off what the recipe says."
+        return (Question("wide_offset", (), shown, means, _offset_words()),)
+    if used is not None and abs(offset - used) > USUAL_OFFSET_DRIFT:
+        means = f"the offset in use is {_signed(used)} °C."
+        return (Question("moved", (), shown, means, _offset_drift_words()),)
+    return ()
+
+
+def _offset_drift_words() -> str:
+    return (
+        f"Usual is a change of less than {USUAL_OFFSET_DRIFT:g} °C from one calibration to the"
+        " next (common practice, no source)."
+    )
+
+
+# Readings of a thermometer.
+
+
+def ask_about_offset(
+    readings: Sequence[tuple[int, Reading]],
+    in_use: Real | None = None,
+    boiling: Real | None = None,
+) -> tuple[Question, ...]:
+    """Return the questions about numbered readings beside the offset in use [°C; None: none].
+
+    ``boiling`` is where water boils at the site [°C]. Raises BadValueError for temperatures
+    outside −50 to 400 °C.
+    """  # noqa: RUF002 - the sign that pages print
+    pairs = [
+        (
+            place,
+            number(f"reading {place} displayed", one.displayed, "°C", low=-50.0, high=400.0),
+            number(f"reading {place} measured", one.measured, "°C", low=-50.0, high=400.0),
+        )
+        for place, one in readings
+    ]
+    if not pairs:
+        return ()
+    used = None if in_use is None else number("in_use", in_use, "°C", low=-130.0, high=130.0)
+    top = None if boiling is None else number("boiling", boiling, "°C", low=0.0, high=200.0)
+    return (*_offsets(pairs), *_turned(pairs, used), *_cool(pairs), *_steaming(pairs, top))
+
+
+_Pairs = Sequence[tuple[int, float, float]]
+
+
+def _about(code: str, pairs: _Pairs, means: str, usual: str) -> Iterable[Question]:
+    if pairs:
+        shown = tuple(f"displayed {d:g} °C, measured {m:g} °C" for _, d, m in pairs)
+        yield Question(code, tuple(place for place, _, _ in pairs), shown, means, usual)
+
+
+def _offsets(pairs: _Pairs) -> Iterable[Question]:
+    middle = statistics.median(m - d for _, d, m in pairs)
+    wide = [each for each in pairs if abs(each[2] - each[1]) > USUAL_OFFSET]
+    odd = [
+        each
+        for each in pairs
+        if each not in wide and abs(each[2] - each[1] - middle) > USUAL_OFFSET_SCATTER
+    ]
+    if wide:
+        far = max((m - d for _, d, m in wide), key=abs)
+        yield from _about(
+            "wide_offset",
+            wide,
+            f"an offset of {_signed(far)} °C would have the machine set {abs(far):.1f} °C"
+            f" {'higher' if far < 0 else 'lower'} than the recipe says. Did the thermometer sit in"
+            " the stream, with the group warmed through?",
+            _offset_words(),
+        )
+    yield from _about(
+        "apart",
+        odd,
+        f"far from the others' middle of {_signed(middle)} °C. Was it typed as it was read?",
+        f"Usual are readings within {USUAL_OFFSET_SCATTER:g} °C of each other"
+        " (common practice, no source).",
+    )
+
+
+def _turned(pairs: _Pairs, used: float | None) -> Iterable[Question]:
+    if used is None:
+        return
+    middle = statistics.median(m - d for _, d, m in pairs)
+    shown = (f"{_signed(middle)} °C",)
+    if abs(used) > 0.5 and abs(middle + used) < 0.3 * abs(used):
+        yield Question(
+            "swapped", (), shown,
+            f"the offset in use is {_signed(used)} °C, the same the other way round. Were what is"
+            " displayed and what was measured swapped?",
+            "An offset seldom changes its sign (common practice, no source).",
+        )  # fmt: skip
+    elif abs(middle - used) > USUAL_OFFSET_DRIFT and abs(middle) <= USUAL_OFFSET:
+        yield Question(
+            "moved", (), shown,
+            f"the offset in use is {_signed(used)} °C. Was the probe replaced or moved?",
+            _offset_drift_words(),
+        )  # fmt: skip
+
+
+def _cool(pairs: _Pairs) -> Iterable[Question]:
+    yield from _about(
+        "cool_group",
+        [each for each in pairs if each[1] < COOLEST_GROUP],
+        "that is no temperature to brew at. Was the group warm?",
+        f"An offset is read where recipes brew, above {COOLEST_GROUP:g} °C in any case"
+        " (common practice, no source).",
+    )
+
+
+def _steaming(pairs: _Pairs, boiling: float | None) -> Iterable[Question]:
+    if boiling is None:
+        return
+    yield from _about(
+        "above_boiling",
+        [each for each in pairs if each[2] > boiling + 0.5],
+        f"water boils here at {boiling:.1f} °C: an open group can't show more. Was it read under"
+        " pressure, or does the thermometer read too high?",
+        "The boiling point is IAPWS's at the site's pressure.",
+    )
