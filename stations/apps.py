@@ -17,6 +17,7 @@ ENTERING = (
     "charts.actions",
     "charts.drifting",
     "calibrations.actions",
+    "replacements.actions",
     "water.actions",
     "importing.actions",
     "handover.actions",

@@ -3,6 +3,7 @@
 from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Machine, Site, Slot, Station
+from stations.equipment.replaced import Part, Replacement
 from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
 from stations.handover.models import HandoverNote, HandoverRead
 from stations.lots.models import LotOpening
@@ -30,8 +31,10 @@ __all__ = [
     "Machine",
     "MachineType",
     "OpeningPolicy",
+    "Part",
     "Placement",
     "ReadBack",
+    "Replacement",
     "ShotCorrection",
     "ShotVerdict",
     "Site",

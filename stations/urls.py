@@ -13,6 +13,7 @@ from stations.importing import urls as importing
 from stations.lots import urls as lots
 from stations.machine_types import urls as machine_types
 from stations.opening import urls as opening
+from stations.replacements import urls as replacements
 from stations.shots import urls as shots
 from stations.slots import urls as slots
 from stations.today import urls as today
@@ -33,6 +34,7 @@ urlpatterns: list[URLPattern] = [
     *advice.page_urls,
     *charts.page_urls,
     *calibrations.page_urls,
+    *replacements.page_urls,
     *water.page_urls,
     *importing.page_urls,
 ]
@@ -50,5 +52,6 @@ api_urls: list[URLPattern] = [
     *handover.api_urls,
     *charts.api_urls,
     *calibrations.api_urls,
+    *replacements.api_urls,
     *water.api_urls,
 ]

@@ -194,8 +194,17 @@ def _calibrations(user: User) -> Iterable[WorkList]:
     rows, more = _some(due.with_place().order_by("due_on", "pk"))
     never, others = _some(Station.objects.at_sites(sites).never_calibrated().with_equipment())
     lines = [_due_line(each) for each in rows]
-    lines += [_calibration_line(station, "never calibrated", "missing") for station in never]
-    more = more or others or len(lines) > SHOWN
+    anew, rest = _some(Station.objects.at_sites(sites).to_calibrate_anew().with_equipment())
+    lines += [
+        _calibration_line(station, "no valid calibration since a part was replaced", "missing")
+        for station in anew
+    ]
+    lines += [
+        _calibration_line(station, "never calibrated", "missing")
+        for station in never
+        if station not in anew
+    ]
+    more = more or others or rest or len(lines) > SHOWN
     yield WorkList("Calibrations due", lines[:SHOWN], more, reverse("stations:calibrations"))
 
 

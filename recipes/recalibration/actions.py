@@ -5,7 +5,7 @@ from datetime import datetime
 from django.db import connection
 
 from audit.capture.context import recorded
-from audit.errors import Invalid, Subject
+from audit.errors import Invalid, Refused, Subject
 from audit.revision import compare_and_set
 from people.persons.models import User
 from people.persons.permissions import require
@@ -68,7 +68,10 @@ def _held(calibration: Calibration) -> Calibration:
     refuse_if_decided(calibration)
     Station.objects.select_for_update(no_key=True).get(pk=calibration.station_id)
     rows = Calibration.objects.select_related("station__machine__site")
-    return rows.select_for_update(of=("self",)).get(pk=calibration.pk)
+    held = rows.select_for_update(of=("self",)).get(pk=calibration.pk)
+    if gone := held.made_void:
+        raise Refused(f"Since this was measured the {gone.get_part_display()} was replaced.")
+    return held
 
 
 def _place(plan: RetranslationPlan, signature: Signature, moment: datetime) -> None:

@@ -1,5 +1,6 @@
 """Pages that show several matters together: all sites, one site, one station, one slot."""
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -16,6 +17,7 @@ from stations.equipment.actions import add_slots
 from stations.equipment.forms import SiteFilter, SlotsForm
 from stations.equipment.models import Site, Slot, Station
 from stations.equipment.pages import covered_station
+from stations.equipment.replaced import Part, Replacement
 from stations.lots.shelf import begins_at
 from stations.metrology.formula import WATER
 from stations.opening.models import OpeningPolicy
@@ -113,12 +115,20 @@ def _station_page(
         "holdings": holdings(slots),
         "form": form,
         "drifts": shown.drifts.current(),
+        "replaced": Replacement.objects.touching(shown).order_by("-at", "-id")[:10],
+        "meter_gone": _gone(shown, Part.FLOW_METER, shown.pulses_per_millilitre),
+        "probe_gone": _gone(shown, Part.PROBE, shown.temperature_offset),
         "calibrations": shown.calibrations.select_related("station__machine__site")[:10],
         "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, site.pk),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, site.pk),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, site.pk),
     }
     return render(request, "stations/board/station.html", context, status=status)
+
+
+def _gone(station: Station, part: Part, figure: Decimal | None) -> Replacement | None:
+    """Since when there is no valid calibration of a part that was replaced."""
+    return Replacement.objects.newest_at(station, part) if figure is None else None
 
 
 @page(methods="POST")

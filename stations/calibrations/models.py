@@ -18,6 +18,7 @@ from audit.revision import Revised
 from people.persons.permissions import SiteScoped
 from people.signatures.models import Signature
 from stations.equipment.models import Station
+from stations.equipment.replaced import Part, Replacement
 from web.links import link_to
 from web.model_fields import ExactDecimalField
 
@@ -37,6 +38,16 @@ class CalibrationQuerySet(SiteScoped["Calibration"]):
         """Recorded and not decided."""
         return self.filter(state="proposed")
 
+    def standing(self) -> Self:
+        """Those whose meter or probe was not replaced since."""
+        gone = Replacement.objects.filter(
+            station=OuterRef("station"), part=OuterRef("kind"), at__gte=OuterRef("recorded_at")
+        )
+        probe = Replacement.objects.filter(
+            station=OuterRef("station"), part="probe", at__gte=OuterRef("recorded_at")
+        )
+        return self.exclude(Exists(gone)).exclude(Q(Exists(probe), kind="temperature"))
+
     def newest_accepted(self) -> Self:
         """The one that counts, for each station and kind."""
         same = {name: OuterRef(name) for name in ("station", "kind")}
@@ -47,7 +58,7 @@ class CalibrationQuerySet(SiteScoped["Calibration"]):
 
     def due_by(self, day: date) -> Self:
         """Those that count and have to be repeated by that day."""
-        return self.newest_accepted().filter(due_on__lte=day)
+        return self.newest_accepted().standing().filter(due_on__lte=day)
 
 
 FIXED = FirmTrigger(
@@ -176,6 +187,19 @@ class Calibration(Revised):
     def get_absolute_url(self) -> str:
         """The calibration's page: what it measured, and what accepting it would change."""
         return link_to("calibration", self.pk) or reverse("stations:calibrations")
+
+    @property
+    def part(self) -> Part:
+        """What it is a calibration of."""
+        return Part.PROBE if self.kind == self.Kind.TEMPERATURE else Part.FLOW_METER
+
+    @property
+    def made_void(self) -> Replacement | None:
+        """The replacement since which it says nothing of what is built in."""
+        rows = Replacement.objects.filter(
+            station=self.station_id, part=self.part, at__gte=self.recorded_at
+        )
+        return rows.order_by("at").first()
 
     @property
     def traits(self) -> dict[str, Decimal | None]:

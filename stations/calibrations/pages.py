@@ -36,6 +36,7 @@ def calibrations(request: PageRequest) -> HttpResponse:
         "waiting": rows.waiting().order_by("id")[:100],
         "due": rows.due_by(today + SOON).order_by("due_on")[:100],
         "never": never[:100],
+        "anew": Station.objects.covered_by(request.user).to_calibrate_anew().with_equipment()[:100],
         "page": keyset(rows, "-id", request.GET, size=50),
         "today": today,
         "may_record": may(request.user, Verb.CALIBRATION_RECORD),

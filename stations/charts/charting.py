@@ -8,6 +8,7 @@ import numpy as np
 
 from stations.charts.models import ChartBaseline
 from stations.equipment.models import Station
+from stations.equipment.replaced import baselines_end
 from stations.metrology import charts
 from stations.metrology.charts import Baseline, freeze_baseline
 from stations.metrology.errors import BadValueError
@@ -103,6 +104,8 @@ class Charts:
 def shots_of(station: Station, digest: str, code: str) -> list[CheckShot]:
     """The newest counted shots with that value, oldest first."""
     rows = CheckShot.objects.counted().of_content(digest).filter(slot__station=station)
+    if ended := baselines_end(station):
+        rows = rows.filter(at__gt=ended)
     rows = rows.exclude(**{code: None}).select_related("placement__settings", "by")
     return list(reversed(rows.order_by("-id")[:SHOWN]))
 
@@ -119,9 +122,11 @@ def contents_of(station: Station) -> dict[str, str]:
 
 
 def frozen_baseline(station: Station, digest: str, code: str) -> ChartBaseline | None:
-    """The newest one, which counts."""
+    """The newest one, which counts, unless what pours was replaced since."""
     rows = ChartBaseline.objects.filter(station=station, content_digest=digest, code=code)
-    return rows.select_related("by").first()
+    found = rows.select_related("by").first()
+    ended = baselines_end(station)
+    return None if found is None or (ended and found.at <= ended) else found
 
 
 def since(frozen: ChartBaseline | None, shots: list[CheckShot]) -> list[CheckShot]:

@@ -15,6 +15,7 @@ from django.utils import timezone
 from stations.charts.charting import CHARTED, baseline_of
 from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Station
+from stations.equipment.replaced import baselines_end
 from stations.metrology.charts import Baseline, ewma_chart
 from stations.metrology.errors import BadValueError
 from stations.metrology.run_rules import MEANING, RunRule, find_signals, standardised
@@ -45,7 +46,9 @@ def note_drift(station_id: int, content_digest: str) -> list[Drift]:
     with transaction.atomic():
         rows = Station.objects.select_for_update(of=("self",), no_key=True)
         station = rows.select_related("machine").get(pk=station_id)
-        baselines = _newest(station_id, content_digest)
+        ended = baselines_end(station)
+        newest = _newest(station_id, content_digest)
+        baselines = [each for each in newest if ended is None or each.at > ended]
         found = [drift for each in baselines if (drift := _judged(each, station.machine.site_id))]
         kept = Drift.objects.filter(station=station_id, content_digest=content_digest)
         kept.exclude(code__in=[each.code for each in found]).delete()

@@ -17,6 +17,7 @@ from audit.capture.triggers import insert_only
 from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Station
+from stations.equipment.replaced import ENDS_BASELINES, Replacement
 from stations.shots.judging import LABELS
 from stations.shots.models import CheckShot
 from stations.slots.models import Placement
@@ -35,12 +36,16 @@ class DriftQuerySet(SiteScoped["Drift"]):
     view_verb = Verb.SLOT_VIEW
 
     def current(self) -> Self:
-        """Of late, and of what a slot of that station still holds."""
+        """Of late, of what a slot of that station still holds, with the meter and pump of now."""
         holding = Placement.objects.in_force().filter(
             slot__station=OuterRef("station"),
             settings__content_digest=OuterRef("content_digest"),
         )
-        return self.filter(Exists(holding), shot__at__gte=Now() - LATELY)
+        other = Replacement.objects.filter(
+            Q(station=OuterRef("station")) | Q(machine=OuterRef("station__machine")),
+            part__in=ENDS_BASELINES, at__gte=OuterRef("shot__at"),
+        )  # fmt: skip
+        return self.filter(Exists(holding), ~Exists(other), shot__at__gte=Now() - LATELY)
 
     def with_place(self) -> Self:
         """With everything a list of them prints, in reading order."""

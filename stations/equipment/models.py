@@ -175,6 +175,7 @@ class Machine(Revised):
 
 # What a station's meter and thermometer are said to be moves pulses and temperatures of everything
 # translated for it: only what was measured, or typed with a reason, and accepted by name does that.
+# With its meter or probe replaced, a station has none.
 FIGURES = FirmTrigger(
     name="a_guard_figures",
     level=pgtrigger.Row,
@@ -187,12 +188,20 @@ FIGURES = FirmTrigger(
             AND c.kind = 'flow_meter' AND c.state = 'accepted'
             AND c.decided_at >= transaction_timestamp()
             AND c.value = NEW.pulses_per_millilitre)
+        AND NOT (num_nonnulls(NEW.pulses_per_millilitre, NEW.slope_uncertainty, NEW.repeatability)
+            = 0 AND EXISTS (SELECT 1 FROM stations_replacement r WHERE r.station_id = NEW.id
+            AND r.part = 'flow_meter' AND r.noted_at >= transaction_timestamp()))
         OR (NEW.temperature_offset, NEW.offset_uncertainty)
             IS DISTINCT FROM (OLD.temperature_offset, OLD.offset_uncertainty)
         AND NOT EXISTS (SELECT 1 FROM stations_calibration c WHERE c.station_id = NEW.id
             AND c.kind = 'temperature' AND c.state = 'accepted'
             AND c.decided_at >= transaction_timestamp() AND c.value = NEW.temperature_offset)
-    THEN {refusal("Figures in % change by an accepted calibration alone.")} END IF;
+        AND NOT (num_nonnulls(NEW.temperature_offset, NEW.offset_uncertainty) = 0
+            AND EXISTS (SELECT 1 FROM stations_replacement r WHERE r.station_id = NEW.id
+            AND r.part = 'probe' AND r.noted_at >= transaction_timestamp()))
+    THEN
+        {refusal("Figures in % change by an accepted calibration alone, or end with their part.")}
+    END IF;
     RETURN NEW;
     """,  # noqa: S608 - constants of this module
 )

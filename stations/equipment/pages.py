@@ -107,6 +107,7 @@ def machine(request: PageRequest, pk: int) -> HttpResponse:
         "abilities": abilities_in_order(shown.machine_type),
         "stations": shown.stations.with_slot_count().order_by("number"),
         "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.site_id),
+        "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, shown.site_id),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.site_id),
     }
     return render(request, "stations/equipment/machine.html", context)

@@ -25,6 +25,12 @@ class StationQuerySet(SiteScoped[Any]):
         """Stations of which no calibration was ever accepted."""
         return self.exclude(calibrations__state="accepted")
 
+    def to_calibrate_anew(self) -> Self:
+        """Stations whose flow meter or probe was replaced, and not measured since."""
+        meter = Q(replacements__part="flow_meter", pulses_per_millilitre=None)
+        probe = Q(replacements__part="probe", temperature_offset=None)
+        return self.filter(meter | probe).distinct()
+
     def with_slot_count(self) -> Self:
         """Stations annotated with ``slot_count``."""
         return self.annotate(slot_count=Count("slots"))

@@ -81,8 +81,11 @@ def calibrations(asked: Asked) -> Iterator[Need]:
         mark = "overdue" if row.due_on < today else "due"
         words = capfirst(f"{row.get_kind_display()} due {day(row.due_on)}")
         yield _calibration(site, row.station_id, mark, words)
+    anew = Station.objects.at_sites(chosen).to_calibrate_anew().order_by("pk")
+    for site, station in anew.values_list("machine__site", "pk"):
+        yield _calibration(site, station, "missing", "No valid calibration: a part was replaced")
     never = Station.objects.at_sites(chosen).never_calibrated().order_by("pk")
-    for site, station in never.values_list("machine__site", "pk"):
+    for site, station in never.exclude(pk__in=anew.values("pk")).values_list("machine__site", "pk"):
         yield _calibration(site, station, "missing", "Never calibrated")
 
 

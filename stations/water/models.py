@@ -6,7 +6,7 @@ from typing import Self
 
 from django.conf import settings as project
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.db.models.functions import Now
 from django.urls import reverse
 
@@ -15,6 +15,7 @@ from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
 from people.persons.permissions import SiteScoped
 from stations.equipment.models import Site
+from stations.equipment.replaced import Replacement
 from stations.metrology.water_units import AlkalinityUnit, HardnessUnit, TemperatureUnit
 from web.model_fields import ExactDecimalField
 
@@ -36,8 +37,13 @@ class WaterReadingQuerySet(SiteScoped["WaterReading"]):
     """Questions about water."""
 
     def newest_of_each_site(self) -> Self:
-        """One reading for each site: the newest."""
-        return self.order_by("site_id", "-taken_on", "-id").distinct("site_id")
+        """One reading for each site: the newest, if its filter was not replaced since."""
+        gone = Replacement.objects.filter(
+            site=OuterRef("site"), part="filter", at__date__gt=OuterRef("taken_on")
+        )
+        return (
+            self.exclude(Exists(gone)).order_by("site_id", "-taken_on", "-id").distinct("site_id")
+        )
 
 
 class WaterReading(models.Model):

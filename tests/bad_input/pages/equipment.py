@@ -2,6 +2,7 @@
 
 from tests.bad_input.call import day
 from tests.bad_input.form import FOREIGN, REASON, STALE, Form, Sent, Values, pk_of
+from tests.bad_input.things import Things
 
 SITE = {"name": "Station yard", "time_zone": "Europe/Lisbon", "altitude": "12.5"}
 SITE_BAD: Values = {
@@ -33,6 +34,20 @@ RUNS = {
     for row, grams in enumerate(("35", "70", "105", "140"), 1)
     for name, value in (("pulses", str(int(grams) * 4)), ("grams", grams), ("temperature", "20"))
 }
+
+
+def _replaced(where: str, part: str) -> Form:
+    def sent(_: Things) -> Sent:
+        return {
+            "part": part, "day": day(-1), "time": "09:30", "old_serial": "A", "new_serial": "B",
+            "reason": "Worn",
+        }  # fmt: skip
+
+    return Form(f"{where}_replaced", "technician", sent, thing=where, also={
+        **REASON, "part": ["", "gasket"], "day": ["", day(3)], "time": ["", "25:00"],
+        "seen": FOREIGN,
+    })  # fmt: skip
+
 
 EQUIPMENT = [
     Form("site_add", "owner", lambda t: {**SITE, "code": "yard"},
@@ -95,6 +110,7 @@ EQUIPMENT = [
     Form("calibration_new", "technician", lambda t: {**RUNS, "due_on": day(90)}, thing="station",
          also={"due_on": ["", day(-1), "9999-12-31"], "run_1_grams": [""],
                "table": ["1 2 3", "x\ty\tz\n" * 4, "1 2 3\n" * 200]}),
+    *(_replaced(*each) for each in (("station", "probe"), ("machine", "pump"), ("site", "filter"))),
     Form("barometer", "technician", thing="site", sent=lambda t: {
          "revision": "1", "air_pressure": "1003.5", "read_on": day(0)},
          also={"revision": STALE, "read_on": ["", day(3)], "air_pressure": ["399", "1101"]}),

@@ -6,8 +6,10 @@ from functools import partial
 
 import pytest
 
+from audit.capture.context import recorded
 from audit.capture.models import Entry
 from audit.errors import Refused
+from people.persons.actions import PERSON_ADDED
 from recipes.publishing.actions import cancel, stop
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
@@ -15,7 +17,7 @@ from recipes.versions.models import Version
 from recipes.versions.review import withdraw
 from stations.equipment.models import Station
 from stations.slots.models import Placement
-from tests.bar import Bar
+from tests.bar import DOUBLE, Bar, approved, draft
 from tests.publishing import plan_of
 from tests.races import at_once
 from tests.recipes.calibrating import accept, typed_in
@@ -123,13 +125,21 @@ def test_apart_from_each_other_both_win(bar: Bar) -> None:
             give_up(publication, bar)
 
 
+def new_version(bar: Bar, number: int) -> Version:
+    """The next approved version, so that there is something to place."""
+    other = {**DOUBLE, "brew_temperature": (f"92.{number % 2 * 5}", "0.5", "0.5")}
+    with recorded(by=None, action=PERSON_ADDED):
+        return approved(bar.cast, draft(bar.cast, other, bar.version.recipe))
+
+
 def test_signing_against_a_change_of_the_station(bar: Bar) -> None:
     """What is placed is what was signed, or the plan has moved."""
     station, head = bar.stations[0], bar.cast.head_roaster
     slot = station.slots.get(number=1)
     for number in range(ROUNDS):
         now = Station.objects.select_related("machine").get(pk=station.pk)
-        order = order_for(bar.version, head, at_slot(slot))
+        version = new_version(bar, number)
+        order = order_for(version, head, at_slot(slot))
         seen = (now.pulses_per_millilitre or Decimal(0)) * 70  # mL
         race: list[Callable[[], object]] = [
             signing(order, head),

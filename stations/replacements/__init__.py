@@ -1,0 +1,1 @@
+"""Replacing parts of the equipment: the technician's events, and what they end."""
