@@ -135,4 +135,4 @@ def test_no_more_questions_for_more_shots(bar: Bar, slot: Slot, api_as: ApiAs, v
         with CaptureQueriesContext(connection) as told:
             read(api, slot, path)
         asked.append(len(told))
-    assert asked[0] == asked[1] <= 9
+    assert asked[0] == asked[1] <= 10  # one of them: what was replaced
