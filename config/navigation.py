@@ -54,7 +54,7 @@ PLACES = (
         also=("/machines/", "/stations/", "/slots/", "/shots/", "/at/", "/equipment/"),
     ),
     Place("Calibrations", "stations:calibrations", (Verb.CALIBRATION_RECORD,), setup=True),
-    Place("Machine types", "stations:machine_types", (Verb.EQUIPMENT_EDIT,), setup=True),
+    Place("Machine types", "stations:machine_types", (Verb.SITE_EDIT,), setup=True),
     Place("People", "people:list", (Verb.PEOPLE_MANAGE,), setup=True),
     Place("Policy", "people:policy", (Verb.POLICY_SET,), setup=True, everywhere=True),
 )

@@ -42,6 +42,7 @@ class Verb(StrEnum):
     SLOT_READ_BACK = "slot.read_back"
     SLOT_SET_BY_HAND = "slot.set_by_hand"
     EQUIPMENT_VIEW = "equipment.view"
+    SITE_EDIT = "site.edit"
     EQUIPMENT_EDIT = "equipment.edit"
     EQUIPMENT_IMPORT = "equipment.import"
     CALIBRATION_RECORD = "calibration.record"
@@ -95,8 +96,9 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.SLOT_READ_BACK: LEADS,
     Verb.SLOT_SET_BY_HAND: LEADS,
     Verb.EQUIPMENT_VIEW: ANYONE,
-    Verb.EQUIPMENT_EDIT: DESK,
-    Verb.EQUIPMENT_IMPORT: DESK,
+    Verb.SITE_EDIT: DESK,
+    Verb.EQUIPMENT_EDIT: DESK | {Role.TECHNICIAN},
+    Verb.EQUIPMENT_IMPORT: DESK | {Role.TECHNICIAN},
     Verb.CALIBRATION_RECORD: frozenset({Role.TECHNICIAN, Role.HEAD_ROASTER}),
     Verb.SHOT_LOG: LEADS | {Role.BARISTA},
     Verb.LOT_OPEN: LEADS | {Role.BARISTA},
@@ -148,6 +150,7 @@ WORDS: dict[Verb, str] = {
     Verb.SLOT_READ_BACK: "record a read-back",
     Verb.SLOT_SET_BY_HAND: "set a slot by hand",
     Verb.EQUIPMENT_VIEW: "see equipment",
+    Verb.SITE_EDIT: "change sites and machine types",
     Verb.EQUIPMENT_EDIT: "change equipment",
     Verb.EQUIPMENT_IMPORT: "import equipment",
     Verb.CALIBRATION_RECORD: "record a calibration",

@@ -148,7 +148,7 @@ PERMISSIONS: dict[str, Verb] = {
     "people.change_policy": Verb.POLICY_SET,
     "people.add_apitoken": Verb.TOKEN_MAKE,
     "stations.view_site": Verb.EQUIPMENT_VIEW,
-    "stations.change_site": Verb.EQUIPMENT_EDIT,
+    "stations.change_site": Verb.SITE_EDIT,
     "recipes.view_recipe": Verb.RECIPE_VIEW,
     "recipes.change_recipe": Verb.RECIPE_DRAFT,
 }

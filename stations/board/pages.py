@@ -91,7 +91,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
         "may_set_opening": may(request.user, Verb.OPENING_SET, shown.pk),
         "may_calibrate": may(request.user, Verb.CALIBRATION_RECORD, shown.pk),
         "may_enrol": may(request.user, Verb.TABLET_ENROL, shown.pk),
-        "may_edit": may(request.user, Verb.EQUIPMENT_EDIT, shown.pk),
+        "may_edit": may(request.user, Verb.SITE_EDIT, shown.pk),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW, shown.pk),
     }
     return render(request, "stations/board/site.html", context)

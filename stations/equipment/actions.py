@@ -44,7 +44,7 @@ def add_site(*, by: User, code: str, name: str, time_zone: str, altitude: Decima
     """
     subject = Subject("site", None, str(name))
     with recorded(by=by, action=SITE_ADDED, subject=subject):
-        require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
+        require_everywhere(by, Verb.SITE_EDIT, subject)
         checks = Checks()
         site = Site(
             code=check_code(checks, "code", code),
@@ -67,7 +67,7 @@ def change_site(
     """
     subject = Subject("site", site.pk, site.name)
     with recorded(by=by, action=SITE_CHANGED, subject=subject, site_id=site.pk):
-        require(by, Verb.EQUIPMENT_EDIT, site.pk, subject)
+        require(by, Verb.SITE_EDIT, site.pk, subject)
         checks = Checks()
         high = checks.number("altitude", altitude, ALTITUDE)
         values = {

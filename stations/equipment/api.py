@@ -36,7 +36,7 @@ class Sites(Listing):
     """The bars one's roles cover."""
 
     verb = Verb.EQUIPMENT_VIEW
-    acting_verb = Verb.EQUIPMENT_EDIT
+    acting_verb = Verb.SITE_EDIT
     acting_everywhere = True
 
     @extend_schema(responses=SiteOut(many=True))
@@ -56,7 +56,7 @@ class OneSite(GuardedView):
     """One bar, by its code."""
 
     verb = Verb.EQUIPMENT_VIEW
-    acting_verb = Verb.EQUIPMENT_EDIT
+    acting_verb = Verb.SITE_EDIT
 
     @extend_schema(responses=SiteOut)
     def get(self, request: Request, code: str) -> Response:

@@ -50,7 +50,7 @@ def sites(request: PageRequest) -> HttpResponse:
         "form": form,
         "page": keyset(found, "name", request.GET),
         "now": now(),
-        "may_edit": may_everywhere(request.user, Verb.EQUIPMENT_EDIT),
+        "may_edit": may_everywhere(request.user, Verb.SITE_EDIT),
         "may_import": may(request.user, Verb.EQUIPMENT_IMPORT),
     }
     return render(request, "stations/equipment/sites.html", context)
@@ -59,7 +59,7 @@ def sites(request: PageRequest) -> HttpResponse:
 @page(methods="GET POST")
 def site_add(request: PageRequest) -> HttpResponse:
     """Add a bar."""
-    require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
+    require_for_page(request, Verb.SITE_EDIT, everywhere=True)
     form = NewSiteForm(posted(request))
     return form_page(
         request,
@@ -75,7 +75,7 @@ def site_add(request: PageRequest) -> HttpResponse:
 def site_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a bar."""
     shown = one_or_404(Site.objects.covered_by(request.user), pk=pk)
-    require_for_page(request, Verb.EQUIPMENT_EDIT, shown.pk)
+    require_for_page(request, Verb.SITE_EDIT, shown.pk)
     initial = {name: getattr(shown, name) for name in FIELDS}
     form = SiteForm(posted(request), initial={**initial, "revision": shown.revision})
     return form_page(

@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from people.persons.models import User
-from people.persons.permissions import covered_sites
+from people.persons.permissions import covered_sites, may_everywhere
 from people.persons.verbs import Verb
 from stations.equipment.models import Machine, Site, Station
 from stations.importing.file import Fault, StationLine, read_lines, read_values
@@ -25,11 +25,14 @@ class Present:
     machines: dict[tuple[str, str], Machine]
     stations: dict[tuple[str, str, int], Any]
     covered: frozenset[int] | None
+    may_add_sites: bool
 
     def may_touch(self, site_code: str) -> bool:
-        """Whether the person's role covers that site; a new one needs a role over all."""
+        """Whether the person's role covers that site; a new one needs a role that adds sites."""
         site = self.sites.get(site_code)
-        return self.covered is None or (site is not None and site.pk in self.covered)
+        if site is None:
+            return self.may_add_sites
+        return self.covered is None or site.pk in self.covered
 
 
 def look(codes: Iterable[str], names: Iterable[str], by: User) -> Present:
@@ -51,6 +54,7 @@ def look(codes: Iterable[str], names: Iterable[str], by: User) -> Present:
         machines={(m.site.code, m.name): m for m in machines},
         stations={(s.machine.site.code, s.machine.name, s.number): s for s in stations},
         covered=covered_sites(by, Verb.EQUIPMENT_IMPORT),
+        may_add_sites=may_everywhere(by, Verb.SITE_EDIT),
     )
 
 

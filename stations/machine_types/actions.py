@@ -40,7 +40,7 @@ def add_machine_type(
     """
     subject = Subject("machine type", None, str(name))
     with recorded(by=by, action=MACHINE_TYPE_ADDED, subject=subject):
-        require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
+        require_everywhere(by, Verb.SITE_EDIT, subject)
         checks = Checks()
         made = MachineType(name=checks.text("name", name), ends_by=_endings(checks, ends_by))
         reaches = _reaches(checks, abilities)
@@ -66,7 +66,7 @@ def change_machine_type(
     """
     subject = Subject("machine type", machine_type.pk, machine_type.name)
     with recorded(by=by, action=MACHINE_TYPE_CHANGED, subject=subject):
-        require_everywhere(by, Verb.EQUIPMENT_EDIT, subject)
+        require_everywhere(by, Verb.SITE_EDIT, subject)
         checks = Checks()
         values = {"name": checks.text("name", name), "ends_by": _endings(checks, ends_by)}
         reaches = _reaches(checks, abilities)

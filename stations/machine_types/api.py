@@ -81,7 +81,7 @@ class MachineTypes(Listing):
     """What machines of each construction can set."""
 
     verb = Verb.EQUIPMENT_VIEW
-    acting_verb = Verb.EQUIPMENT_EDIT
+    acting_verb = Verb.SITE_EDIT
     acting_everywhere = True
 
     @extend_schema(responses=MachineTypeOut(many=True))
@@ -101,7 +101,7 @@ class OneMachineType(GuardedView):
     """One set."""
 
     verb = Verb.EQUIPMENT_VIEW
-    acting_verb = Verb.EQUIPMENT_EDIT
+    acting_verb = Verb.SITE_EDIT
     acting_everywhere = True
 
     @extend_schema(responses=MachineTypeOut)

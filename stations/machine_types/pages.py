@@ -23,7 +23,7 @@ def machine_types(request: PageRequest) -> HttpResponse:
     found = MachineType.objects.annotate(machine_count=Count("machines"))
     context = {
         "page": keyset(found, "name", request.GET),
-        "may_edit": may_everywhere(request.user, Verb.EQUIPMENT_EDIT),
+        "may_edit": may_everywhere(request.user, Verb.SITE_EDIT),
     }
     return render(request, "stations/machine_types/machine_types.html", context)
 
@@ -38,7 +38,7 @@ def machine_type(request: PageRequest, pk: int) -> HttpResponse:
         "machine_type": shown,
         "abilities": abilities_in_order(shown),
         "page": keyset(machines.select_related("site"), "id", request.GET),
-        "may_edit": may_everywhere(request.user, Verb.EQUIPMENT_EDIT),
+        "may_edit": may_everywhere(request.user, Verb.SITE_EDIT),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW),
     }
     return render(request, "stations/machine_types/machine_type.html", context)
@@ -47,7 +47,7 @@ def machine_type(request: PageRequest, pk: int) -> HttpResponse:
 @page(methods="GET POST")
 def machine_type_add(request: PageRequest) -> HttpResponse:
     """Add a set."""
-    require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
+    require_for_page(request, Verb.SITE_EDIT, everywhere=True)
     form = NewMachineTypeForm(posted(request))
     return form_page(
         request,
@@ -67,7 +67,7 @@ def machine_type_add(request: PageRequest) -> HttpResponse:
 @page(methods="GET POST")
 def machine_type_edit(request: PageRequest, pk: int) -> HttpResponse:
     """Change a set."""
-    require_for_page(request, Verb.EQUIPMENT_EDIT, everywhere=True)
+    require_for_page(request, Verb.SITE_EDIT, everywhere=True)
     shown = one_or_404(MachineType.objects.all(), pk=pk)
     form = MachineTypeForm(posted(request), initial=initial_of(shown))
     return form_page(

@@ -43,7 +43,8 @@ def test_every_verb_has_a_line_and_words() -> None:
 
 def test_roles_are_named_as_a_sentence_would() -> None:
     assert roles_for(Verb.RECIPE_APPROVE) == "a head roaster"
-    assert roles_for(Verb.EQUIPMENT_EDIT) == "a head roaster or an owner"
+    assert roles_for(Verb.SITE_EDIT) == "a head roaster or an owner"
+    assert roles_for(Verb.EQUIPMENT_EDIT) == "a head roaster, a technician or an owner"
     assert roles_for(Verb.SHOT_LOG) == "a head roaster, a shop lead or a barista"
 
 

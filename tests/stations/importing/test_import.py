@@ -208,3 +208,15 @@ def test_a_figure_that_is_not_usual_takes_a_reason(bar: Bar, cast: Cast) -> None
     import_equipment(text=text, by=cast.head_roaster)
     entries = Entry.objects.filter(action="equipment.imported", table_name="stations_station")
     assert {entry.reason for entry in entries} == {"line 2: A turbine of the old kind"}
+
+
+def test_a_technician_imports_at_their_sites_and_adds_none(bar: Bar, cast: Cast) -> None:
+    """All or nothing, faults by line; a new site is the owner's to add."""
+    there = f"harbour,,,,{bar.machine.name},,9,3,4.02,-0.4"
+    assert faults_of(f"{HEAD}\n{GOOD}\n{there}\n", cast.technician) == [(2, "site_code")]
+    before = counts()
+    with pytest.raises(Invalid, match="line 2"):
+        import_equipment(text=f"{HEAD}\n{GOOD}\n{there}\n", by=cast.technician)
+    assert counts() == before
+    report = import_equipment(text=f"{HEAD}\n{there}\n", by=cast.technician)
+    assert (report.sites, report.stations, report.slots) == (0, 1, 3)
