@@ -105,7 +105,7 @@ def _hold(place: Place, seen: int | None) -> None:
         Site.objects.select_for_update(no_key=True).get(pk=place.site.pk)
     newest = place.newest()
     if newest is not None and newest.pk != seen:
-        raise Stale(f"The {newest} meanwhile: look at it first.".replace("The ", ""), newest.pk)
+        raise Stale(f"Noted meanwhile: {newest}. Look at it first.", newest.pk)
 
 
 def _end_figures(station: Station, part: Part, at: datetime) -> None:
