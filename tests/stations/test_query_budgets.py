@@ -24,7 +24,7 @@ PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 14),
     "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 10),
     "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 18),
-    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 12),
+    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 14),
     "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 14),
     "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
 }
