@@ -113,7 +113,7 @@ def _with_code(request: PageRequest, made: Tablet, code: str) -> HttpResponse:
         "code": f"{code[:4]} {code[4:]}",
         "made": made,
         "address": address,
-        "code_image": segno.make(link, error="m", micro=False).svg_data_uri(border=2),
+        "code_image": segno.make(link, error="m", micro=False).svg_data_uri(border=2, light="#fff"),
     }
     response = _list(request, made.site, TabletForm(), status=200, **shown)
     return done(response, reverse("people:tablets", args=[made.site_id]))
