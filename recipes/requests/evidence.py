@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Self
 
 from django.db.models import QuerySet
@@ -12,7 +13,7 @@ from recipes.requests.models import ChangeRequest, RequestEvidence
 from stations.equipment.models import Slot
 from stations.shots.models import CheckShot
 from stations.slots.models import ReadBack
-from web.printing import moment, number
+from web.printing import SPACE, moment, number, quantity
 
 MOST = 12  # of each kind, to one request
 RECENT = 6  # of each kind, offered as ticks
@@ -145,10 +146,15 @@ def shot_words(shot: CheckShot) -> str:
     """When, what went in and out, and the verdict."""
     said = "corrected, " if shot.corrections else ""
     return (
-        f"{moment(shot.at, shot.site.time_zone)}: {number(shot.dose_mass)} g in,"
-        f" {number(shot.beverage_mass)} g out, {number(shot.shot_time)} s,"
+        f"{moment(shot.at, shot.site.time_zone)}: {_said(shot.dose_mass)} in,"
+        f" {_said(shot.beverage_mass)} out, {number(shot.shot_time)} s,"
         f" {said}{shot.get_verdict_display()}"
     )
+
+
+def _said(mass: Decimal) -> str:
+    """Grams, in the unit of whoever reads."""
+    return quantity(mass, "g").replace(SPACE, " ")
 
 
 def read_back_words(read: ReadBack) -> str:

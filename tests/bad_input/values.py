@@ -18,7 +18,7 @@ NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 USUAL = 8
 TEXTS: dict[str, list[str]] = {
     "number": [
-        "18 g", "NaN", "1,8,0", "1e3", "1" + "0" * 30, "-99999", PAST_ALL_LIMITS, "²",
+        "18 s", "NaN", "1,8,0", "1e3", "1" + "0" * 30, "-99999", PAST_ALL_LIMITS, "²",
         "eighteen", "Infinity", "-inf", "1 000", "0x12", "--1", NUL, BELL, LONG, ENDLESS,
         "-" + ENDLESS, "0.00000000000000000001",
     ],
