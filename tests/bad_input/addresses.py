@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from tests.bad_input.values import LONG, NUL, PAST_ALL_LIMITS
 
 NO_KEY = ["x", "-1", "1.5", "1e3", "²", "9" * 30, PAST_ALL_LIMITS, NUL, "%FF"]
-NO_NUMBER = ["x", "18 g", "NaN", "1e3", "1,8,0", "9" * 30, PAST_ALL_LIMITS, NUL]
+NO_NUMBER = ["x", "18 kg", "NaN", "1e3", "1,8,0", "9" * 30, PAST_ALL_LIMITS, NUL]
 NO_DAY = ["x", "2026-02-30", "99999-01-01", "0000-00-00", NUL, LONG]
 NO_CHOICE = ["nothing", "-1", NUL, LONG, PAST_ALL_LIMITS]
 NO_TEXT = [NUL, LONG]

@@ -25,6 +25,7 @@ KINDS = {
     "sites": "site_code",
     "slots": "slot",
     "stations": "station",
+    "tablets": "tablet",
     "tastings": "tasting",
     "versions": "draft",
 }

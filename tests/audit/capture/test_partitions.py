@@ -103,5 +103,5 @@ def test_every_partition_has_every_trigger_and_index_of_the_whole(autumn: None) 
             " WHERE c.relname LIKE 'audit\\_entry%' AND c.relkind IN ('r', 'p') ORDER BY 1"
         )
         (whole, *parts) = cursor.fetchall()
-    assert whole == ("audit_entry", 3, 9)
-    assert [part[1:] for part in parts] == [(3, 9)] * 3
+    assert whole == ("audit_entry", 3, 10)
+    assert [part[1:] for part in parts] == [(3, 10)] * 3
