@@ -104,8 +104,9 @@ def _hold(place: Place, seen: int | None) -> None:
     else:
         Site.objects.select_for_update(no_key=True).get(pk=place.site.pk)
     newest = place.newest()
-    if newest is not None and newest.pk != seen:
-        raise Stale(f"Noted meanwhile: {newest}. Look at it first.", newest.pk)
+    if (newest.pk if newest else None) != seen:
+        noted = f"Noted meanwhile: {newest}." if newest else "None is noted there."
+        raise Stale(f"{noted} Look at it first.", newest.pk if newest else 0)
 
 
 def _end_figures(station: Station, part: Part, at: datetime) -> None:

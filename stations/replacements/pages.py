@@ -39,6 +39,13 @@ class ReplacementForm(forms.Form):
         choices = [(part.value, part.label.capitalize()) for part in place.parts]
         self.fields["part"] = forms.ChoiceField(label="Part", choices=choices)
 
+    def clean(self) -> dict[str, Any]:
+        """Refuse a moment to come, at its day."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if {"day", "time"} <= cleaned.keys() and self.moment() > now():
+            self.add_error("day", "Allowed: a moment that has been.")
+        return cleaned
+
     def moment(self) -> datetime:
         """When it was replaced."""
         typed = datetime.combine(self.cleaned_data["day"], self.cleaned_data["time"])

@@ -46,19 +46,17 @@ def test_an_odd_body_is_a_problem(bar: Bar, cast: Cast, api_as: ApiAs, body: str
     assert (ReadBack.objects.count(), Placement.objects.count()) == (0, 1)
 
 
-@pytest.mark.parametrize("name", ["site", "machine", "station", "machine-type"])
+@pytest.mark.parametrize("name", ["site", "machine", "machine-type"])
 @pytest.mark.parametrize("tag", ["", "*", '"x"', 'W/"site-1-1"', "site-1-1", "\xe9"])
 def test_an_odd_tag_is_428_or_412(bar: Bar, cast: Cast, api_as: ApiAs, name: str, tag: str) -> None:
     address = {
         "site": "sites/harbour/",
         "machine": f"machines/{bar.machine.pk}/",
-        "station": f"stations/{bar.first.pk}/",
         "machine-type": f"machine-types/{bar.machine_type.pk}/",
     }[name]
     bodies = {
         "site": {"name": "N", "time_zone": "Europe/Lisbon", "altitude": "1"},
         "machine": {"name": "N", "machine_type": bar.machine_type.pk},
-        "station": {"pulses_per_millilitre": None, "temperature_offset": None},
         "machine-type": {"name": "N", "ends_by": ["mass"], "abilities": []},
     }
     headers = {"If-Match": tag} if tag else {}

@@ -100,7 +100,7 @@ def test_a_word_too_long_for_a_column_is_shortened_in_lists_alone() -> None:
     key = "portaledger/d49f9edfdd17a243+84e7c57e+AcRyOL/DkC+/uh2WbZwYyiEHHPrQ6g8fZS6yg/oO6PAQ"
     entry = Entry(
         table_name="audit_ledgerkey", subject_type="ledger_key", subject=key, operation="created",
-        changes={"public": [None, key]},
+        changes={"public": [None, key]}, request_id="",
     )  # fmt: skip
     [row] = rows_of([entry])
     assert row.subject == row.changes[0].new == f"{key[:24]}…"

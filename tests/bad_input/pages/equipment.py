@@ -45,7 +45,7 @@ def _replaced(where: str, part: str) -> Form:
 
     return Form(f"{where}_replaced", "technician", sent, thing=where, also={
         **REASON, "part": ["", "gasket"], "day": ["", day(3)], "time": ["", "25:00"],
-        "seen": FOREIGN,
+        "seen": [number for number in FOREIGN if number],
     })  # fmt: skip
 
 

@@ -75,6 +75,7 @@ def test_me_says_what_i_may(cast: Cast, api_as: ApiAs) -> None:
         "shot.log",
         "lot.open",
         "grinder.set",
+        "handover.write",
         "token.make",
     }
 

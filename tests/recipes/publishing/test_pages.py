@@ -4,10 +4,12 @@ from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from recipes.publishing import run
 from recipes.publishing.actions import resume, stop
 from recipes.publishing.models import Publication
+from stations.replacements.actions import Place, replace_part
 from tests.bar import Bar
 from tests.cast import PASSWORD, SignedIn
 from tests.publishing import Publish
@@ -50,9 +52,11 @@ def test_machines_are_picked_within_the_sites_chosen(roaster: Client, bar: Bar) 
 
 
 def test_the_plan_shows_settings_and_refusals(roaster: Client, bar: Bar) -> None:
-    bar.stations[3].__class__.objects.filter(pk=bar.stations[3].pk).update(
-        pulses_per_millilitre=None
-    )
+    station = bar.stations[3]
+    replace_part(
+        by=bar.cast.head_roaster, place=Place(station.machine.site, station=station), seen=None,
+        part="flow_meter", at=timezone.now(), reason="Worn",
+    )  # fmt: skip
     page = body(roaster.get(plan_url(bar)))
     assert "280" in page
     assert "pulses" in page

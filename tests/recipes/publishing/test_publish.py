@@ -19,6 +19,7 @@ from stations.slots.models import Placement
 from tests.bar import Bar, approved, draft
 from tests.cast import credentials
 from tests.publishing import EVERYWHERE, Publish, ordered, plan_of
+from tests.recipes.calibrating import accept, typed_in
 from tests.recipes.publishing.hands import next_week
 
 
@@ -90,9 +91,8 @@ def test_what_a_slot_holds_already_is_not_placed_again(bar: Bar, send: Publish) 
 
 def test_a_plan_that_moved_is_not_signed(bar: Bar) -> None:
     seen = plan_of(bar.version, bar.cast.head_roaster)
-    station = bar.stations[0]
-    station.pulses_per_millilitre = Decimal("4.05")
-    station.save()
+    head = bar.cast.head_roaster
+    accept(typed_in(bar.stations[0], "4.05", head), head)
     order = ordered(bar.version, EVERYWHERE, When(), "New crop", seen.digest, acknowledged=True)
     with pytest.raises(Refused, match="plan has moved"):
         publish(**order, by=bar.cast.head_roaster, credentials=credentials(bar.cast.head_roaster))
