@@ -97,7 +97,7 @@ def test_witnesses_with_what_each_saw(
         WitnessEvent.objects.create(kind=kind, witness=key, words="It said so.")
     page = open_page(cast.owner, "/history/ledger/", screen=screen, scheme=scheme)
     told = page.locator("#witnesses").inner_text()
-    assert "2 of 3 witnesses are to see it" in told
+    assert "To be seen by 2 of 3 witnesses." in told
     assert all(word in told for word in ("Cosigns", "Refuses", "Silent"))
     axe(page)
     fits(page)

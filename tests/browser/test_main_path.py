@@ -96,7 +96,7 @@ def test_a_shop_lead_keys_in_reads_back_and_asks(
 ) -> None:
     run.run(send().pk)
     page = open_page(bar.cast.shop_lead, "/", screen="tablet")
-    press(page, "slots to key in")
+    press(page, "to load")
     page.get_by_label("As shown").first.check()
     page.get_by_text("Something differs").first.click()
     page.get_by_label("Brew temperature").first.fill("92.0")

@@ -121,6 +121,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
     "technician": (
         Visit("home"),
         Visit("stations:sites"),
+        pk("stations:station_edit", "station"),
         pk("stations:machine", "machine"),
         Visit("stations:calibrations"),
         pk("stations:calibration_new", "station"),
@@ -145,7 +146,6 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         Visit("stations:machine_add", query="?site={site}"),
         pk("stations:machine_edit", "machine"),
         Visit("stations:station_add", query="?machine={machine}"),
-        pk("stations:station_edit", "station"),
         Visit("stations:machine_types"),
         Visit("stations:machine_type_add"),
         pk("stations:machine_type", "machine_type"),

@@ -96,6 +96,7 @@ def test_a_secret_is_not_repeated_nor_a_full_stop_doubled() -> None:
     assert wrong.sentence == "what was typed can't be used. Allowed: the password you sign in with."
 
 
+@pytest.mark.django_db
 def test_a_word_too_long_for_a_column_is_shortened_in_lists_alone() -> None:
     key = "portaledger/d49f9edfdd17a243+84e7c57e+AcRyOL/DkC+/uh2WbZwYyiEHHPrQ6g8fZS6yg/oO6PAQ"
     entry = Entry(
