@@ -56,6 +56,11 @@ ON CONFLICT (matter_id, person_id) DO NOTHING
 """
 )
 
+# Nothing is known beforehand of how many matters there are. Guessed too few, a nested loop over all
+# of them and everybody takes hours (72,000 slots, 1,000 people) where hashes take seconds.
+FOR_MANY = "SET LOCAL enable_nestloop = off; SET LOCAL jit = off; SET LOCAL work_mem = '64MB'"
+FOR_FEW = "SET LOCAL enable_nestloop TO DEFAULT; SET LOCAL work_mem TO DEFAULT"
+
 # What goes together: each matter by itself, or all that one person hears of in one way.
 TOGETHER = """
 WITH fresh AS (
@@ -103,8 +108,10 @@ def tell(now: datetime | None = None) -> int:
     }
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [LOCK])
+        cursor.execute(FOR_MANY)
         cursor.execute(TELL, given)
         told = cursor.rowcount
+        cursor.execute(FOR_FEW)
         cursor.execute(TOGETHER, {"singly": SINGLY})
         note_collected(_collected(people))
     return int(told)
