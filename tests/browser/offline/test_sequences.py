@@ -19,6 +19,14 @@ __all__ = ["bar"]
 pytestmark = pytest.mark.django_db(transaction=True)
 
 
+def _seeds() -> range:
+    """`SEED=n` runs one sequence again, `START=n SEQUENCES=m` those from n to before m."""
+    if only := os.environ.get("SEED"):
+        return range(int(only), int(only) + 1)
+    end = os.environ.get("SEQUENCES", rounds(500, 12))
+    return range(int(os.environ.get("START", "0")), int(end))
+
+
 def test_what_was_meant_is_there_once(
     bar: Bar,
     cast: Cast,
@@ -26,18 +34,14 @@ def test_what_was_meant_is_there_once(
     live_server: LiveServer,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """`SEED=n` runs one sequence again, `SEQUENCES=n` so many of them."""
     place(bar.slot, cast.head_roaster, cup=CUP)
     version = make_approved(cast, make_recipe(cast)).pk
     context = browser.new_context(base_url=live_server.url, viewport={"width": 390, "height": 900})
     context.set_default_timeout(20_000)
     device = Device(context, context.new_page())
     days = Days(device, cast, bar, version, live_server.url, failing(monkeypatch))
-    only = os.environ.get("SEED")
     try:
-        for seed in (
-            [int(only)] if only else range(int(os.environ.get("SEQUENCES", rounds(500, 12))))
-        ):
+        for seed in _seeds():
             days.run(seed)
     finally:
         context.close()
