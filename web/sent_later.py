@@ -34,13 +34,16 @@ def csrf_failed(request: HttpRequest, reason: str = "") -> HttpResponse:
 def carried_out(request: HttpRequest, run: Callable[[], HttpResponse]) -> HttpResponse:
     """Run the view once, and say where it led; a form that is shown again stays a page.
 
-    Raises Refused where it is not of whoever is signed in now, whatever it says.
+    To whoever did not note it, it is as if nobody were signed in: it may have been done before,
+    and its answer lost. Raises Refused where its key is not theirs, or too old.
     """
-    key = request.POST.get(FIELD, "")
-    if not request.headers[WHOSE] == str(request.user.pk) == str(person_of(key, KEY_AGE)):
+    if request.headers[WHOSE] != str(request.user.pk):
+        return signed_out()
+    if person_of(request.POST.get(FIELD, ""), KEY_AGE) != request.user.pk:
         raise Refused(
-            "This was noted by somebody else, or too long ago, so it was not sent.",
-            how_to_ask="Whoever noted it signs in here and types it again.",
+            "This was noted too long ago, or on somebody else's page: it is not carried out by "
+            "itself any more.",
+            how_to_ask="Look whether it is there; if not, type it again.",
         )
     response = once(request, run, KEY_AGE)
     leads_to = vars(response).get("leads_to") or response.get("Location", "")
