@@ -87,7 +87,7 @@ def test_whoever_does_not_confirm_signs_nothing_and_may_type(open_page: OpenPage
         "WebAuthn.addVirtualAuthenticator", {"options": AUTHENTICATOR | {"isUserVerified": False}}
     )
     press(page, "Sign with passkey")
-    expect(page.get_by_role("status").first).to_contain_text("Nothing is signed")
+    expect(page.locator("#passkey-status")).to_contain_text("Nothing is signed")
     fine(page)
     assert not Signature.objects.filter(subject_type="version", subject_id=version.pk).exists()
     with recorded(by=approver, action=OWN_ACCOUNT):
