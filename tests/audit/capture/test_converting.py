@@ -67,8 +67,8 @@ def test_old_entries_are_the_first_partition(address: str) -> None:
         count, parts, indexes, now, constraints = server.execute(LAYOUT).fetchone() or ()
         assert (count, parts) == (COUNT, ["audit_entry_2015_01"])
         assert indexes == [
-            "audit_entry_pkey", "entry_action", "entry_actor", "entry_at", "entry_parameter",
-            "entry_refused",
+            "audit_entry_pkey", "entry_action", "entry_actor", "entry_at", "entry_device",
+            "entry_parameter", "entry_refused",
             "entry_site", "entry_subject", "entry_txid",
         ]  # fmt: skip
         assert [now] == list(triggers or ())
