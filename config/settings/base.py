@@ -148,6 +148,7 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
     "ENUM_NAME_OVERRIDES": {
         "CalibrationKindEnum": "stations.calibrations.models.CalibrationKind.choices",
         "RunStateEnum": "audit.runs.RunState.choices",
+        "ShownEnum": "people.tablets.models.Shown.choices",
     },
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",
