@@ -6,8 +6,8 @@ As functions, since a list prints hundreds: a template for each would cost more 
 from datetime import UTC, datetime, tzinfo
 from functools import lru_cache
 
-from django.utils.html import format_html
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 
 from web import printing
 from web.icons import mark_for
@@ -36,13 +36,10 @@ def quantity(
     """
     words = " words" if value not in {None, ""} and printing.exact(value) is None else ""
     first, *more = printing.figures(value, code, below, above)
-    return format_html(
-        "{}{}",
-        _drawn(first, words),
-        mark_safe("".join(  # noqa: S308 - markup of format_html's own
-            format_html(' <span class="beside">({})</span>', _drawn(one, "")) for one in more
-        )),
-    )  # fmt: skip
+    beside = format_html_join(
+        "", ' <span class="beside">({})</span>', ((_drawn(one, ""),) for one in more)
+    )
+    return format_html("{}{}", _drawn(first, words), beside)
 
 
 def as_stored(value: object, code: str = "") -> SafeString:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 
 from recipes.coffees.actions import add_coffee, add_lot, add_recipe
@@ -31,6 +31,8 @@ from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
 from recipes.versions.review import approve, return_to_author, submit
 from stations.equipment.models import Site, Slot, Station
+from stations.handover.actions import leave_note
+from stations.opening.actions import set_opening
 from stations.slots.by_hand import set_by_hand
 from stations.slots.models import Placement
 from stations.slots.read_backs import read_back
@@ -74,6 +76,7 @@ class Story:
         self._request(double[-1])
         self._in_review(double[-1])
         self._returned(plain[-1])
+        self._ask_for_opening_checks("harbour")
 
     def _coffees(self) -> tuple[Coffee, Coffee, Coffee]:
         by = self.cast["head_roaster"]
@@ -191,6 +194,14 @@ class Story:
         """A free slot, used while dialling in."""
         values = {"water_volume": "281", "brew_temperature": "92.5", "ends_by": "volume"}
         set_by_hand(slot=slot, values=values, by=self.cast["lead_harbour"])
+
+    def _ask_for_opening_checks(self, site: str) -> None:
+        by = self.cast[self._lead(site)]
+        set_opening(
+            by=by, site=self.sites[site], revision=0, shots=2, counts_from=time(4),
+            opens_at=time(7),
+        )  # fmt: skip
+        leave_note(by=by, site=self.sites[site], text="Station 3 runs fast since noon: weigh it.")
 
     def _request(self, base: Version) -> None:
         request = make_request(

@@ -24,7 +24,7 @@ from recipes.versions.models import Version
 from stations.equipment.models import Site
 from stations.lots.models import LotOpening
 
-PART = "your sites, as a part of it"
+PART = "your sites, among others"
 
 # Publications by what is left to do.
 
