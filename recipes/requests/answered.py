@@ -18,7 +18,8 @@ ANSWERS = ("accepted", "declined", "asked_back")
 
 def unseen_answers(user: User) -> QuerySet[ChangeRequest]:
     """Requests of this person that were answered of late and not seen since, the newest first."""
-    seen = AnswerSeen.objects.filter(request=OuterRef("pk"), revision=OuterRef("revision"))
+    # Not by revision: evidence that is attached to a question moves that, and is no new answer.
+    seen = AnswerSeen.objects.filter(request=OuterRef("pk"), at__gte=OuterRef("decided_at"))
     rows = ChangeRequest.objects.filter(
         author=user, state__in=ANSWERS, decided_at__gte=Now() - LATELY
     )

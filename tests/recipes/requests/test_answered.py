@@ -9,8 +9,10 @@ from audit.capture.models import Entry
 from audit.errors import NotPermitted, Stale
 from people.persons.models import User
 from recipes.overview.home import work_lists
+from recipes.requests.actions import add_evidence
 from recipes.requests.answered import see_answer, unseen_answers
 from recipes.requests.decisions import ask_back, decline, request_answered
+from recipes.requests.evidence import Attached
 from recipes.requests.models import AnswerSeen, ChangeRequest
 from recipes.versions.models import Version
 from stations.today.day import day_of
@@ -58,6 +60,21 @@ def test_a_question_seen_is_told_again_once_there_is_an_answer(
     assert list(unseen_answers(cast.shop_lead)) == [done]
     with pytest.raises(Stale):
         see_answer(by=cast.shop_lead, request=done, revision=asked.revision)
+
+
+def test_a_question_seen_is_not_told_again_when_evidence_is_attached(
+    cast: Cast, approved: Version
+) -> None:
+    request = ask(cast, approved)
+    asked = ask_back(
+        by=cast.head_roaster, request=request, revision=request.revision, reason="Which?"
+    )
+    see_answer(by=cast.shop_lead, request=asked, revision=asked.revision)
+    more = add_evidence(
+        by=cast.shop_lead, request=asked, revision=asked.revision, attached=Attached()
+    )
+    assert more.state == "asked_back"
+    assert told(cast.shop_lead) == []
 
 
 def test_only_who_asked_says_so(cast: Cast, declined: ChangeRequest) -> None:
