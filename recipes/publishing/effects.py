@@ -11,6 +11,8 @@ from stations.machine_types.catalogue import Printed, printed
 from stations.slots.models import Placement
 from stations.slots.signed import withhold
 
+# Translated anew before its moment, so that it was never in the slot: another stands for it.
+GAVE_WAY = Q(state=Placement.State.CANCELLED, superseded_by__isnull=False)
 SHOWN = 60  # slots; more are only counted by site
 
 
@@ -47,7 +49,7 @@ def effects_on(publication: Publication, sites: Collection[int]) -> tuple[list[E
     """The slots it reaches at these sites, in reading order; whether there are more."""
     rows = Placement.objects.filter(
         basis=PUBLICATION.basis, basis_id=publication.pk, site__in=sites
-    )
+    ).exclude(GAVE_WAY)
     found = list(rows.with_place()[: SHOWN + 1])
     shown = found[:SHOWN]
     before = _before(shown)
@@ -64,7 +66,7 @@ def _before(placements: Iterable[Placement]) -> dict[int, Placement]:
         Q(slot__in=waiting, state=Placement.State.IN_FORCE)
         | Q(slot__in=[each.slot_id for each in begun], superseded_by__in=begun)
     )
-    rows = rows.select_related("settings", "signature", "slot").order_by("pk")
+    rows = rows.exclude(GAVE_WAY).select_related("settings", "signature", "slot").order_by("pk")
     return {row.slot_id: row for row in rows}
 
 

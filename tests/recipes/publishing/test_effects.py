@@ -16,6 +16,7 @@ from tests.audit.sealed import unguarded
 from tests.bar import DOUBLE, Bar, approved, draft, station
 from tests.cast import ApiAs, SignedIn
 from tests.publishing import Publish, send
+from tests.recipes.calibrating import accept, measure
 
 __all__ = ["send"]
 COOLER = {**DOUBLE, "brew_temperature": ("92.0", "0.5", "0.5")}
@@ -43,6 +44,25 @@ def test_what_changes_before_and_after_it_begins(bar: Bar, send: Publish) -> Non
     read_back(by=bar.cast.shop_lead, slot=placement.slot, seen_placement=placement.pk, found=found)
     [effect, *_] = effects_on(first, [bar.cast.site.pk])[0]
     assert effect.mark == "matches"
+
+
+def test_what_was_translated_anew_stands_once_and_against_what_it_took_over_from(
+    bar: Bar, send: Publish
+) -> None:
+    """What gave way for it belongs to the same publication and was never in the slot."""
+    run.run(send().pk)
+    here, who = [bar.cast.site.pk], bar.cast.technician
+    cooler = approved(bar.cast, draft(bar.cast, COOLER, bar.version.recipe))
+    made = send(cooler, scope=Scope(Where.SITES, (bar.cast.site.pk,), slot_numbers=(1,)))
+    accept(measure(bar.stations[0], "4.2", who), who)
+    assert [effect.mark for effect in effects_on(made, here)[0]] == ["scheduled"] * 3
+    run.run(made.pk)
+    effects, _ = effects_on(made, here)
+    assert [effect.mark for effect in effects] == ["to_load"] * 3
+    for effect in effects:
+        assert effect.before
+        assert effect.before.basis_id != made.pk
+        assert "Brew temperature" in [change.label for change in effect.changes]
 
 
 def test_one_that_is_scheduled_is_held_against_what_is_in_force(
