@@ -13,7 +13,7 @@ from recipes.formula.fields import stated_out
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.answered import see_answer
 from recipes.requests.decisions import accept, ask_back, decline
-from recipes.requests.evidence import Attached
+from recipes.requests.evidence import Attached, held_by
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import Sides, SidesSeen, rebase, three_sides
 from recipes.requests.serializers import (
@@ -74,7 +74,9 @@ class Requests(RecipeView, Listing):
         # does not exist for them.
         sites = Site.objects.covered_by(who, Verb.RECIPE_VIEW)
         site = named(sites, "site", code, "the code of a site of yours", code=code)
-        return answer(request, make_request(by=who, base=base, site=site, **_named(body)), 201)
+        return answer(
+            request, make_request(by=who, base=base, site=site, **_named(body, Attached())), 201
+        )
 
 
 class OneRequest(RecipeView):
@@ -97,7 +99,9 @@ class OneRequest(RecipeView):
             must_be_own(change, person(request))
         body = valid(RequestChange, request)
         revision = expected_revision(request, change)
-        now = change_request(by=person(request), request=change, revision=revision, **_named(body))
+        now = change_request(
+            by=person(request), request=change, revision=revision, **_named(body, held_by(change))
+        )
         return answer(request, now)
 
 
@@ -222,10 +226,10 @@ class Rebase(RequestView):
         return answer(request, now)
 
 
-def _named(body: dict[str, Any]) -> dict[str, Any]:
-    """The body with what it attaches, if it says so, as the actions take it."""
-    named = {name: body.pop(name) for name in ("shots", "read_backs") if name in body}
-    return {**body, "attached": Attached.of(**named)} if named else body
+def _named(body: dict[str, Any], held: Attached) -> dict[str, Any]:
+    """The body with what it attaches, as the actions take it; what it is silent about stays."""
+    shots, reads = body.pop("shots", held.shots), body.pop("read_backs", held.read_backs)
+    return {**body, "attached": Attached.of(shots, reads)}
 
 
 def _sides(line: Sides) -> dict[str, object]:

@@ -81,51 +81,45 @@ def _of_the_site(
 
 @dataclass(frozen=True, slots=True)
 class Recent:
-    """What can be ticked."""
+    """All that can be ticked, and the newest of it, which is offered."""
 
     shots: QuerySet[CheckShot]
     read_backs: QuerySet[ReadBack]
+    newest: Attached
 
     @classmethod
     def none(cls) -> Self:
         """Nothing: the slot is not known."""
-        return cls(CheckShot.objects.none(), ReadBack.objects.none())
-
-    @classmethod
-    def among(cls, shots: QuerySet[CheckShot], reads: QuerySet[ReadBack], also: Attached) -> Self:
-        """The newest of these, and those named besides."""
-        newest = shots.filter(left_out=False).order_by("-pk").values_list("pk", flat=True)
-        last = reads.order_by("-pk").values_list("pk", flat=True)
-        chosen = {*newest[:RECENT], *shots.filter(pk__in=also.shots).values_list("pk", flat=True)}
-        read = {*last[:RECENT], *reads.filter(pk__in=also.read_backs).values_list("pk", flat=True)}
-        return cls(
-            CheckShot.objects.filter(pk__in=chosen).with_place(),
-            ReadBack.objects.filter(pk__in=read).select_related("slot__station__machine__site"),
-        )
+        return cls(CheckShot.objects.none(), ReadBack.objects.none(), Attached())
 
 
-def recent_at(user: User, slot: Slot, shot: int | None, read_back: int | None) -> Recent:
-    """The newest of a slot, and those one comes from."""
-    also = Attached.of([shot] if shot else [], [read_back] if read_back else [])
+def recent_at(user: User, slot: Slot) -> Recent:
+    """What was measured at a slot."""
     shots = CheckShot.objects.covered_by(user).filter(slot=slot)
-    return Recent.among(shots, ReadBack.objects.filter(slot=slot), also)
+    reads = ReadBack.objects.filter(slot=slot)
+    return Recent(shots.with_place(), _with_place(reads), _newest(shots, reads))
 
 
-def recent_of(request: ChangeRequest, held: Attached) -> Recent:
-    """The newest of what its site pours of that version, and what is attached."""
+def recent_of(request: ChangeRequest) -> Recent:
+    """What was measured at its site; the newest is that of the version it is about."""
     digest = request.base.content_digest
     shots = CheckShot.objects.filter(site=request.site_id)
     reads = ReadBack.objects.filter(placement__site=request.site_id)
-    fresh = Recent.among(
-        shots.of_content(digest), reads.filter(placement__settings__content_digest=digest),
-        Attached(),
-    )  # fmt: skip
-    pks = {row.pk for row in fresh.shots} | held.shots
-    read = {row.pk for row in fresh.read_backs} | held.read_backs
-    return Recent(
-        CheckShot.objects.filter(pk__in=pks).with_place(),
-        ReadBack.objects.filter(pk__in=read).select_related("slot__station__machine__site"),
+    newest = _newest(
+        shots.of_content(digest), reads.filter(placement__settings__content_digest=digest)
     )
+    return Recent(shots.with_place(), _with_place(reads), newest)
+
+
+def _newest(shots: QuerySet[CheckShot], reads: QuerySet[ReadBack]) -> Attached:
+    counted = shots.filter(left_out=False)
+    return Attached.of(*(
+        rows.order_by("-pk").values_list("pk", flat=True)[:RECENT] for rows in (counted, reads)
+    ))  # fmt: skip
+
+
+def _with_place(reads: QuerySet[ReadBack]) -> QuerySet[ReadBack]:
+    return reads.select_related("slot__station__machine__site")
 
 
 def shown_evidence(request: ChangeRequest) -> list[RequestEvidence]:

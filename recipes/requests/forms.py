@@ -17,6 +17,7 @@ from stations.equipment.models import Site
 from stations.shots.models import CheckShot
 from stations.slots.models import ReadBack
 from web.fields import SeenRevision
+from web.lookup import DIGITS
 
 
 class ShotsField(forms.ModelMultipleChoiceField[CheckShot]):
@@ -38,7 +39,11 @@ class ReadBacksField(forms.ModelMultipleChoiceField[ReadBack]):
 class EvidenceForm(forms.Form):
     """Which of one's open requests takes it, as it was seen."""
 
-    to = forms.ChoiceField(label="Request", widget=forms.RadioSelect)
+    to = forms.ChoiceField(
+        label="Request",
+        widget=forms.RadioSelect,
+        error_messages={"invalid_choice": "It was changed meanwhile: look at it, then choose."},
+    )
 
     def __init__(self, *args: Any, mine: Sequence[ChangeRequest], **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
@@ -71,10 +76,19 @@ class ProposalForm(FormulaForm):
     def __init__(self, *args: Any, base: Formula, recent: Recent, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         self.base = base
-        for name, rows in (("shots", recent.shots), ("read_backs", recent.read_backs)):
-            self.fields[name].queryset = rows  # type: ignore[attr-defined]
-            if not rows:
-                del self.fields[name]
+        self._offer("shots", recent.shots, recent.newest.shots)
+        self._offer("read_backs", recent.read_backs, recent.newest.read_backs)
+
+    def _offer(self, name: str, rows: QuerySet[Any], newest: frozenset[int]) -> None:
+        """Tick boxes of the newest, and of what is ticked: bars pull more while somebody writes."""
+        ticked = [str(pk) for pk in self[name].value() or []]
+        shown = newest | {int(pk) for pk in ticked if pk.isdecimal() and len(pk) <= DIGITS}
+        field: Any = self.fields[name]
+        field.queryset = rows
+        offered = rows.filter(pk__in=shown)
+        field.choices = [(row.pk, field.label_from_instance(row)) for row in offered]
+        if not field.choices:
+            del self.fields[name]
 
     def attached(self) -> Attached:
         """What was ticked."""

@@ -40,7 +40,6 @@ from recipes.requests.forms import (
     RebaseForm,
 )
 from recipes.requests.from_shot import (
-    asked_ids,
     asked_thing,
     initial_from_shot,
     initial_ticks,
@@ -131,7 +130,7 @@ def request_new(request: PageRequest) -> HttpResponse:
     says = base.stated
     initial = at | formula_initial(says) | initial_from_prediction(request, base)
     initial |= initial_from_shot(request, slot) | initial_ticks(request) | {"seen_base": base.pk}
-    recent = recent_at(request.user, slot, *asked_ids(request)) if slot else Recent.none()
+    recent = recent_at(request.user, slot) if slot else Recent.none()
     form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites, recent=recent)
 
     def act() -> ChangeRequest:
@@ -171,7 +170,7 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
     ticks = {"shots": list(held.shots), "read_backs": list(held.read_backs)}
     form = ChangeRequestForm(
         posted(request), initial=texts | ticks | formula_initial(wanted), base=says,
-        recent=recent_of(change, held),
+        recent=recent_of(change),
     )  # fmt: skip
 
     def act() -> ChangeRequest:

@@ -7,7 +7,7 @@ import pytest
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from recipes.publishing import run
 from recipes.requests.actions import add_evidence, change_request, make_request, take_back
-from recipes.requests.evidence import Attached, held_by
+from recipes.requests.evidence import RECENT, Attached, held_by
 from recipes.requests.models import ChangeRequest, RequestEvidence
 from stations.equipment.models import Slot
 from stations.metrology.formula import Stated
@@ -135,6 +135,56 @@ def test_from_the_shot_s_page_into_a_new_request_or_an_open_one(
     assert edit.context["form"]["shots"].value() == [pulled.pk]
 
 
+def test_what_was_ticked_counts_however_many_shots_came_after(
+    poured: Bar, signed_in: SignedIn
+) -> None:
+    """A bar goes on pulling while somebody writes; the oldest tick is not offered by then."""
+    slot, lead = poured.slots[0], signed_in(poured.cast.shop_lead)
+    new, ticked = f"/requests/new/?slot={slot.pk}", shot(poured, slot)
+    fields = lead.get(new).context["form"].initial
+    typed = {name: str(value) for name, value in fields.items() if value not in (None, [])}
+    sent = typed | {"shots": [ticked.pk], "brew_temperature": "92.0", "site": poured.cast.site.pk}
+    for _ in range(RECENT):
+        shot(poured, slot)
+    again = lead.post(new, sent)  # without a reason
+    assert "shots" not in again.context["form"].errors
+    assert ticked.pk in [int(pk) for pk, _ in again.context["form"].fields["shots"].choices]
+    assert lead.post(new, sent | {"reason": "Sharp"}).status_code == 302
+    made = ChangeRequest.objects.get()
+    assert held_by(made) == Attached.of([ticked.pk])
+    later = shot(poured, slot)
+    edit = f"{made.get_absolute_url()}edit/"
+    sent |= {"shots": [ticked.pk, later.pk], "revision": made.revision, "reason": "Sharp"}
+    for _ in range(RECENT):
+        shot(poured, slot)
+    assert lead.post(edit, sent).status_code == 302
+    assert held_by(made) == Attached.of([ticked.pk, later.pk])
+
+
+def test_what_lies_elsewhere_is_no_tick(poured: Bar, signed_in: SignedIn) -> None:
+    slot, lead = poured.slots[0], signed_in(poured.cast.shop_lead)
+    shot(poured, slot)
+    away = shot(poured, poured.slots[-1])
+    sent = {"shots": [away.pk, "x", 10**30], "reason": "Sharp", "site": poured.cast.site.pk}
+    told = lead.post(f"/requests/new/?slot={slot.pk}", sent)
+    assert told.status_code == 400
+    assert "shots" in told.context["form"].errors
+    assert str(away.pk) not in {str(pk) for pk, _ in told.context["form"].fields["shots"].choices}
+
+
+def test_a_request_that_moved_is_told_as_such(poured: Bar, signed_in: SignedIn) -> None:
+    pulled, lead = shot(poured, poured.slots[0]), signed_in(poured.cast.shop_lead)
+    request = asked(poured)
+    sent = {"to": f"{request.pk}-{request.revision}"}
+    change_request(
+        by=poured.cast.shop_lead, request=request, revision=request.revision, proposals=COOLER,
+        reason="Very sharp",
+    )  # fmt: skip
+    page = lead.post(f"/requests/evidence/?shot={pulled.pk}", sent)
+    assert page.status_code == 400
+    assert "changed meanwhile" in page.content.decode()
+
+
 def test_a_read_back_too_and_nobody_else_s(poured: Bar, signed_in: SignedIn) -> None:
     seen = read(poured, poured.slots[0])
     lead = signed_in(poured.cast.shop_lead)
@@ -158,6 +208,11 @@ def test_over_the_api(poured: Bar, api_as: ApiAs) -> None:
     path = f"change-requests/{made.json()['id']}/"
     change = {"reason": "Sharp", "proposals": body["proposals"], "shots": []}
     assert put(api, path, change, etag(api, path)).json()["shots"] == []
+    seen = read(poured, poured.slots[0])
+    both = {**change, "shots": [pulled.pk], "read_backs": [seen.pk]}
+    assert put(api, path, both, etag(api, path)).json()["read_backs"] == [seen.pk]
+    kept = put(api, path, {**change, "shots": []}, etag(api, path)).json()
+    assert (kept["shots"], kept["read_backs"]) == ([], [seen.pk])  # nothing was said of those
     wrong = put(api, path, {**change, "shots": [10**9]}, etag(api, path))
     assert wrong.status_code == 400
     assert api.get(f"{ROOT}/{path}").json()["shots"] == []
