@@ -6,8 +6,8 @@ from typing import Self
 
 from django.conf import settings as project
 from django.db import models
-from django.db.models import Exists, OuterRef, Q
-from django.db.models.functions import Now
+from django.db.models import DateField, DateTimeField, Exists, F, Func, OuterRef, Q
+from django.db.models.functions import Cast, Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
@@ -15,7 +15,7 @@ from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
 from people.persons.permissions import SiteScoped
 from stations.equipment.models import Site
-from stations.equipment.replaced import Replacement
+from stations.equipment.replaced import Part, Replacement
 from stations.metrology.water_units import AlkalinityUnit, HardnessUnit, TemperatureUnit
 from web.model_fields import ExactDecimalField
 
@@ -36,14 +36,18 @@ def _whole(figure: str) -> models.CheckConstraint:
 class WaterReadingQuerySet(SiteScoped["WaterReading"]):
     """Questions about water."""
 
+    def standing(self) -> Self:
+        """Those since whose day, by the site's clock, its filter was not replaced."""
+        local = Func(
+            F("site__time_zone"), F("at"), function="timezone", output_field=DateTimeField()
+        )
+        filters = Replacement.objects.filter(site=OuterRef("site"), part=Part.FILTER)
+        gone = filters.annotate(day=Cast(local, DateField())).filter(day__gt=OuterRef("taken_on"))
+        return self.exclude(Exists(gone))
+
     def newest_of_each_site(self) -> Self:
-        """One reading for each site: the newest, if its filter was not replaced since."""
-        gone = Replacement.objects.filter(
-            site=OuterRef("site"), part="filter", at__date__gt=OuterRef("taken_on")
-        )
-        return (
-            self.exclude(Exists(gone)).order_by("site_id", "-taken_on", "-id").distinct("site_id")
-        )
+        """One reading for each site: the newest that stands."""
+        return self.standing().order_by("site_id", "-taken_on", "-id").distinct("site_id")
 
 
 class WaterReading(models.Model):

@@ -63,7 +63,7 @@ def water(request: PageRequest, pk: int) -> HttpResponse:
     """Newest first, with the index at a boiler's temperature."""
     site = one_or_404(Site.objects.covered_by(request.user), pk=pk)
     readings = list(site.water.select_related("by")[:SHOWN])
-    newest = readings[0] if readings else None
+    newest = site.water.standing().first()
     others = WaterReading.objects.covered_by(request.user).newest_of_each_site()
     context = {
         "site": site,

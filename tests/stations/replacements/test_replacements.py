@@ -120,7 +120,7 @@ def test_charts_begin_anew(placed: Bar, part: str) -> None:
     assert shots_of(station_of(placed), content, "beverage_mass") == []
 
 
-def test_a_new_filter_makes_the_water_unknown(placed: Bar) -> None:
+def test_a_new_filter_makes_the_water_unknown(placed: Bar, signed_in: SignedIn) -> None:
     site = station_of(placed).machine.site
     WaterReading.objects.create(
         site=site, taken_on=timezone.now().date() - timedelta(days=3), ph=7,
@@ -128,8 +128,25 @@ def test_a_new_filter_makes_the_water_unknown(placed: Bar) -> None:
     )  # fmt: skip
     here = WaterReading.objects.filter(site=site)
     assert here.newest_of_each_site().count() == 1
+    browser = signed_in(placed.cast.technician)
     replaced(placed, "filter")
     assert here.newest_of_each_site().count() == 0
+    page = browser.get(reverse("stations:water", args=[site.pk])).content.decode()
+    assert "The water filter was replaced since the last reading" in page
+    assert "Langelier" not in page
+
+
+def test_a_filter_is_new_from_a_day_of_its_site_on(placed: Bar) -> None:
+    """Ten in the evening there is the next day by UTC; the water was read in the afternoon."""
+    site = station_of(placed).machine.site
+    Site.objects.filter(pk=site.pk).update(time_zone="America/Bogota")
+    site.refresh_from_db()
+    evening = datetime(2026, 3, 2, 22, 0, tzinfo=site.zone)
+    given = {"ph": 7, "site": site, "by": placed.cast.technician}
+    WaterReading.objects.create(taken_on=evening.date() - timedelta(days=1), **given)
+    that_day = WaterReading.objects.create(taken_on=evening.date(), **given)
+    replaced(placed, "filter", evening)
+    assert list(WaterReading.objects.filter(site=site).standing()) == [that_day]
 
 
 def test_who_when_and_what(placed: Bar) -> None:
