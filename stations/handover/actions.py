@@ -27,6 +27,8 @@ def leave_note(*, by: User, site: Site, text: str, edits: int | None = None) -> 
         checks = Checks()
         kept = checks.text("text", text, most=MOST_TEXT, lines=True)
         checks.done()
+        # One after another, so that no note appears below one that somebody has read until.
+        Site.objects.select_for_update(no_key=True).get(pk=site.pk)
         _own(by, site, edits)
         with taken(stations_handovernote_edits_id_key=Problem("edits", edits, OWN)):
             return HandoverNote.objects.create(site=site, by=by, text=kept, edits_id=edits)
