@@ -7,7 +7,7 @@ from typing import Any, Self, TypeAlias
 import pgtrigger
 from django.conf import settings as project
 from django.db import models
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Case, Exists, OuterRef, Q, Value, When
 from django.db.models.functions import Now
 from django.urls import reverse
 
@@ -40,13 +40,11 @@ class CalibrationQuerySet(SiteScoped["Calibration"]):
 
     def standing(self) -> Self:
         """Those whose meter or probe was not replaced since."""
+        of_part = Case(*(When(kind=kind, then=Value(part.value)) for kind, part in PARTS.items()))
         gone = Replacement.objects.filter(
-            station=OuterRef("station"), part=OuterRef("kind"), at__gte=OuterRef("recorded_at")
+            station=OuterRef("station"), part=OuterRef("of_part"), at__gte=OuterRef("recorded_at")
         )
-        probe = Replacement.objects.filter(
-            station=OuterRef("station"), part="probe", at__gte=OuterRef("recorded_at")
-        )
-        return self.exclude(Exists(gone)).exclude(Q(Exists(probe), kind="temperature"))
+        return self.alias(of_part=of_part).exclude(Exists(gone))
 
     def newest_accepted(self) -> Self:
         """The one that counts, for each station and kind."""
@@ -89,6 +87,11 @@ class CalibrationKind(models.TextChoices):
     TEMPERATURE = "temperature", "temperature offset"
 
 
+# What each kind is a calibration of.
+PARTS = {
+    CalibrationKind.FLOW_METER.value: Part.FLOW_METER,
+    CalibrationKind.TEMPERATURE.value: Part.PROBE,
+}
 UNITS = {CalibrationKind.FLOW_METER.value: "{pulse}/mL", CalibrationKind.TEMPERATURE.value: "Cel"}
 
 
@@ -191,7 +194,7 @@ class Calibration(Revised):
     @property
     def part(self) -> Part:
         """What it is a calibration of."""
-        return Part.PROBE if self.kind == self.Kind.TEMPERATURE else Part.FLOW_METER
+        return PARTS[self.kind]
 
     @property
     def made_void(self) -> Replacement | None:

@@ -33,8 +33,8 @@ ENDS_BASELINES = (Part.FLOW_METER, Part.PUMP)
 ENDS = {
     Part.FLOW_METER: "the flow meter's calibration, and the baselines of this station's charts",
     Part.PROBE: "the temperature offset",
-    Part.PUMP: "the baselines of the charts of every station of this machine; no calibration",
-    Part.FILTER: "what the site's water readings before it say of its water; no calibration",
+    Part.PUMP: "the baselines of the charts of every station of this machine; calibrations stay",
+    Part.FILTER: "the site's earlier water readings no longer count; calibrations stay",
 }
 
 

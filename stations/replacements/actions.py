@@ -12,7 +12,7 @@ from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations.calibrations.models import Calibration
+from stations.calibrations.models import PARTS, Calibration
 from stations.equipment.models import Machine, Site, Station
 from stations.equipment.replaced import OF_STATION, Part, Replacement
 from web.checks import Checks
@@ -25,10 +25,7 @@ FIGURES = {
     Part.FLOW_METER: ("pulses_per_millilitre", "slope_uncertainty", "repeatability"),
     Part.PROBE: ("temperature_offset", "offset_uncertainty"),
 }
-KINDS = {
-    Part.FLOW_METER: Calibration.Kind.FLOW_METER,
-    Part.PROBE: Calibration.Kind.TEMPERATURE,
-}
+KINDS = {part: kind for kind, part in PARTS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,10 +108,8 @@ def _hold(place: Place, seen: int | None) -> None:
 
 def _end_figures(station: Station, part: Part, at: datetime) -> None:
     """Take the figure away, unless what counts was measured after the part was replaced."""
-    newer = Calibration.objects.filter(
-        station=station, kind=KINDS[part], state="accepted", recorded_at__gt=at
-    )
-    if newer.exists():
+    rows = Calibration.objects.filter(station=station, kind=KINDS[part])
+    if rows.newest_accepted().filter(recorded_at__gt=at).exists():
         return
     held = Station.objects.get(pk=station.pk)
     if any(getattr(held, name) is not None for name in FIGURES[part]):

@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 import pytest
-from django.db import connection
+from django.db import OperationalError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
@@ -11,12 +11,15 @@ from django.utils import timezone
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted
 from people.persons.models import User
+from people.persons.standing import Standing, standing
+from stations.equipment.models import Site
 from stations.handover.actions import leave_note, read_until
 from stations.handover.models import MOST_TEXT, HandoverNote, HandoverRead
 from stations.today.day import NOTES, day_of
 from tests.attacks import refused, sql
 from tests.calling import ROOT, act
 from tests.cast import ApiAs, Cast, SignedIn
+from tests.races import at_once
 
 
 def unread(user: User) -> list[str]:
@@ -49,6 +52,32 @@ def test_a_further_note_takes_its_place_and_is_unread_again(cast: Cast) -> None:
     assert HandoverNote.objects.count() == 2
     with pytest.raises(Invalid, match="edits"):
         leave_note(by=cast.barista, site=cast.site, text="Again", edits=first.pk)
+
+
+def test_who_is_there_by_a_pin_alone_is_shown_none(cast: Cast) -> None:
+    """Reading them back, as leaving one, takes more than a PIN."""
+    note = leave_note(by=cast.barista, site=cast.site, text="Milk is low")
+    (day,) = day_of(cast.shop_lead).sites
+    assert (day.notes, day.hands_over) == ([note], True)
+    with standing(Standing(cast.shop_lead.pk, cast.site.pk, by_pin=True)):
+        (day,) = day_of(cast.shop_lead).sites
+    assert (day.notes, day.hands_over) == ([], False)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_none_appears_below_one_that_was_read(cast: Cast) -> None:
+    """A note on its way holds the site: another gets its number only once that one is there."""
+    with transaction.atomic():
+        leave_note(by=cast.barista, site=cast.site, text="Milk is low")
+        (told,) = at_once([lambda: held(cast.site)])
+    assert isinstance(told, OperationalError)
+    assert at_once([lambda: held(cast.site)]) == [cast.site]
+
+
+def held(site: Site) -> Site:
+    """What leaving a note waits for; here nobody waits."""
+    with transaction.atomic():
+        return Site.objects.select_for_update(no_key=True, nowait=True).get(pk=site.pk)
 
 
 def test_nobody_edits_another_s_or_leaves_one_elsewhere(cast: Cast) -> None:

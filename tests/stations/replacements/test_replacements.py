@@ -102,6 +102,19 @@ def test_what_was_measured_since_stands(placed: Bar) -> None:
     assert made in Calibration.objects.filter(station=station).standing()
 
 
+@pytest.mark.django_db(transaction=True)
+def test_what_counts_decides_not_what_was_measured_and_left(placed: Bar) -> None:
+    """The new meter was measured, and an older measurement was accepted after that one."""
+    station, who = placed.stations[0], placed.cast.technician
+    old, new = measure(station, "4.2", who), measure(station, "4.1", who)
+    accept(new, who)
+    accept(old, who)
+    new.refresh_from_db()
+    replaced(placed, at=new.recorded_at - timedelta(microseconds=1))
+    station.refresh_from_db()
+    assert station.pulses_per_millilitre is None
+
+
 @pytest.mark.parametrize("part", ["flow_meter", "pump"])
 def test_charts_begin_anew(placed: Bar, part: str) -> None:
     station, who = placed.stations[0], placed.cast.technician
