@@ -78,7 +78,7 @@ class SlotCheck:
 
     @property
     def words(self) -> str:
-        """What it lacks: Slot 3: 1 of 2 shots, was out of tolerance."""
+        """How far it is: Slot 3: 1 of 2, was out of tolerance."""
         out = ", was out of tolerance" if self.was_out else ""
         return f"Slot {self.number}: {min(self.good, self.wanted)} of {self.wanted}{out}"
 

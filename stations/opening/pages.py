@@ -4,7 +4,7 @@ from django.http import HttpResponse
 from django.utils import timezone
 
 from people.persons.verbs import Verb
-from stations.equipment.models import Site
+from stations.equipment.models import Site, Station
 from stations.opening.actions import set_opening
 from stations.opening.checking import station_checks
 from stations.opening.forms import OpeningForm
@@ -28,11 +28,13 @@ def opening_set(request: PageRequest, pk: int) -> HttpResponse:
         "slots": policy.slots.replace(",", ", "),
     }
     form = OpeningForm(posted(request), initial=initial)
+    checks = station_checks([site.pk], timezone.now())
+    stations = Station.objects.select_related("machine").in_bulk([one.station_id for one in checks])
     return form_page(
         request,
         "stations/opening/opening_set.html",
         form,
         lambda: set_opening(by=request.user, site=site, **form.cleaned_data),
         said="The {} is set.",
-        context={"site": site, "checks": station_checks([site.pk], timezone.now())},
+        context={"site": site, "checks": [(stations[one.station_id], one) for one in checks]},
     )
