@@ -7,13 +7,15 @@ from datetime import datetime
 from django.utils import timezone
 
 from people.persons.models import User
-from people.persons.verbs import AT_THE_BAR, sites_as
+from people.persons.permissions import may
+from people.persons.verbs import AT_THE_BAR, Verb, sites_as
 from stations.equipment.models import Site, Station
 from stations.handover.models import HandoverNote
 from web.today import Asked, Need, needs
 
 LOOKED_AT = 60  # sites; of more, the first by name
 NOTES = 4  # unread hand-over notes shown of one site
+LINES = 10  # stations and their needs that a phone's first screen holds one by one
 IN_FULL = 3  # sites with their stations; the others as one line each
 
 
@@ -31,6 +33,7 @@ class SiteDay:
 
     site: Site
     now: datetime
+    hands_over: bool  # who looks may leave and read notes
     stations: list[StationDay] = field(default_factory=list)
     settled: list[Station] = field(default_factory=list)
     needs: list[Need] = field(default_factory=list)
@@ -41,6 +44,11 @@ class SiteDay:
     def waits(self) -> int:
         """How many things it needs, notes to be read among them."""
         return len(self.needs) + len(self.at_stations) + len(self.notes)
+
+    @property
+    def crowded(self) -> bool:
+        """Whether each station is one line that opens, so that all are on the first screen."""
+        return len(self.stations) + len(self.at_stations) > LINES
 
     @property
     def first_notes(self) -> list[HandoverNote]:
@@ -84,11 +92,11 @@ def day_of(user: User) -> Day:
 def site_days(user: User, sites: Sequence[Site]) -> list[SiteDay]:
     """What each of these sites needs, as this person is told; stations are not looked up."""
     now = timezone.now()
-    days = {site.pk: SiteDay(site, now) for site in sites}
+    days = {site.pk: SiteDay(site, now, may(user, Verb.HANDOVER_WRITE, site.pk)) for site in sites}
     for need in needs(Asked(user, {site.pk: site.zone for site in sites}, now)):
         day = days[need.site_id]
         (day.needs if need.station_id is None else day.at_stations).append(need)
-    for note in HandoverNote.objects.filter(site__in=days).unread_by(user):
+    for note in HandoverNote.objects.covered_by(user).filter(site__in=days).unread_by(user):
         days[note.site_id].notes.append(note)
     return list(days.values())
 

@@ -1,7 +1,6 @@
 """What stations know of today: slots to load or differing, cups that drift, calibrations, lots."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import timedelta
 
 from django.contrib.postgres.aggregates import ArrayAgg
 from django.db.models import F, Q
@@ -10,6 +9,7 @@ from django.utils.text import capfirst
 
 from people.persons.permissions import may
 from people.persons.verbs import Verb
+from stations.calibrations.matters import AHEAD
 from stations.calibrations.models import Calibration
 from stations.charts.models import Drift
 from stations.equipment.models import Station
@@ -19,7 +19,6 @@ from stations.slots.models import Placement
 from web.printing import counted, day
 from web.today import Asked, Need, register_panel
 
-DUE_SOON = timedelta(days=14)  # a calibration that has to be repeated
 NUMBERED = 6  # slots named by number; more are only counted
 
 
@@ -74,7 +73,7 @@ def calibrations(asked: Asked) -> Iterator[Need]:
     if not sites:
         return
     chosen = frozenset(sites)
-    due = Calibration.objects.at_sites(chosen).due_by(asked.now.date() + DUE_SOON)
+    due = Calibration.objects.at_sites(chosen).due_by(asked.now.date() + AHEAD)
     for row in due.order_by("due_on", "pk").select_related("station__machine"):
         site = row.station.machine.site_id
         today = asked.now.astimezone(asked.clocks[site]).date()

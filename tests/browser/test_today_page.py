@@ -5,6 +5,7 @@ from datetime import time
 import pytest
 from playwright.sync_api import Page, expect
 
+from stations.equipment.actions import add_station
 from stations.equipment.models import Station
 from stations.opening.actions import set_opening
 from tests.browser.conftest import OpenPage
@@ -35,6 +36,23 @@ def test_the_first_screen_says_what_my_station_needs(
     fits(page)
     touchable(page)
     axe(page)
+
+
+def test_a_large_bar_has_a_line_for_each_station(
+    open_page: OpenPage, cast: Cast, scene: Scene
+) -> None:
+    machine = Station.objects.select_related("machine__site").get(pk=scene.station.pk).machine
+    for number in range(20, 27):
+        add_station(by=cast.owner, machine=machine, number=number, slots=2)
+    page = open_page(cast.shop_lead, "/", screen="phone")
+    page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    first_screen(page)
+    fits(page)
+    touchable(page)
+    axe(page)
+    page.locator(".today summary", has_text="station 26").click()
+    page.get_by_role("link", name="Never calibrated").click()
+    page.wait_for_url("**/stations/*/#calibrations")
 
 
 def test_one_tap_leads_to_the_station(open_page: OpenPage, cast: Cast, scene: Scene) -> None:
