@@ -24,8 +24,9 @@ from stations.calibrations.outcome import (
     work_out,
 )
 from stations.calibrations.questions import answered, ask, ask_about_figure
-from stations.equipment.bounds import AIR_PRESSURE, check_barometer
+from stations.equipment.bounds import AIR_PRESSURE, ask_usual, check_barometer
 from stations.equipment.models import Site, Station
+from stations.metrology.atmosphere import usual_barometer
 from web.checks import Checks
 
 CALIBRATION_RECORDED = register("calibration.recorded", "Recorded calibration")
@@ -133,19 +134,24 @@ def refuse_if_decided(calibration: Calibration) -> None:
 
 
 def record_barometer(
-    *, by: User, site: Site, revision: int, air_pressure: object, read_on: date | None
-) -> Site:
+    *, by: User, site: Site, revision: int, air_pressure: object, read_on: date | None,
+    reason: str = "",
+) -> Site:  # fmt: skip
     """Note a barometer's reading at a site [hPa, not reduced to sea level]; None takes it away.
 
     It counts before the altitude wherever boiling matters, so one that was reduced to sea level is
-    refused against the altitude. Raises Invalid, Stale, NotPermitted.
+    refused against the altitude, and one that few days have takes a reason. Raises Invalid, Stale,
+    NotPermitted.
     """
     subject = Subject("site", site.pk, site.name)
-    with recorded(by=by, action=BAROMETER_READ, subject=subject, site_id=site.pk):
+    with recorded(by=by, action=BAROMETER_READ, reason=reason, subject=subject, site_id=site.pk):
         require(by, Verb.CALIBRATION_RECORD, site.pk, subject)
         checks = Checks()
         value = checks.number_or_none("air_pressure", air_pressure, AIR_PRESSURE)
         check_barometer(checks, "air_pressure", value, site.altitude)
+        ask_usual(
+            checks, reason, ("air_pressure", value, lambda hpa: usual_barometer(hpa, site.altitude))
+        )
         today = site.local(timezone.now()).date()
         if value is not None and (read_on is None or read_on > today):
             checks.fault("read_on", read_on, "the day it was read, not later than today")

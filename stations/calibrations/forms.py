@@ -8,12 +8,21 @@ from django import forms
 
 from audit.errors import Invalid
 from stations.calibrations.models import Calibration
-from stations.calibrations.outcome import COLUMNS, LEFT_OUT, REASON, Runs, read_runs, read_table
+from stations.calibrations.outcome import (
+    COLUMNS,
+    FIGURES,
+    LEFT_OUT,
+    REASON,
+    Runs,
+    read_runs,
+    read_table,
+)
 from stations.calibrations.questions import LONGEST, Asked, ask, ask_about_figure
-from stations.equipment.bounds import AIR_PRESSURE, OFFSET, PULSES
+from stations.equipment.bounds import AIR_PRESSURE
 from stations.equipment.models import Station
 from stations.metrology.errors import BadValueError
 from web.fields import PlainDecimalField, SeenRevision, number, unmarked
+from web.numbers import Bounds
 from web.printing import unit_label
 from web.units import chosen
 
@@ -34,7 +43,36 @@ class RunField(PlainDecimalField):
     spare = True
 
 
-class CalibrationForm(forms.Form):
+class QuestionsForm(forms.Form):
+    """A form that asks about what is odd in what was typed; recording needs the answers."""
+
+    def __init__(self, kind: str, station: Station, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.kind, self.station = kind, station
+        self.asked: list[Asked] = []
+
+    def put(self, asked: list[Asked], otherwise: str, *, needed: bool = True) -> None:
+        """A box for the answer to each question; where it is needed and empty, a fault says so."""
+        self.asked = asked
+        answers = self.answers()
+        for one in asked:
+            self.fields[one.field] = forms.CharField(
+                label="Why it stands", required=False, max_length=LONGEST, help_text=one.words
+            )
+            if needed and one.key not in answers:
+                self.add_error(one.field, f"Say why it stands, or {otherwise}.")
+
+    def answers(self) -> dict[str, str]:
+        """What was typed under each question, by its key."""
+        given = {one.key: str(self.data.get(one.field, "")).strip() for one in self.asked}
+        return {key: text for key, text in given.items() if text}
+
+    def questions(self) -> list[forms.BoundField]:
+        """The boxes for answers, for the page."""
+        return [self[one.field] for one in self.asked]
+
+
+class CalibrationForm(QuestionsForm):
     """A few rows of boxes, or a table; and by when it is to be repeated."""
 
     table = forms.CharField(
@@ -48,13 +86,10 @@ class CalibrationForm(forms.Form):
     )
 
     def __init__(self, kind: str, station: Station, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
-        super().__init__(*args, **kwargs)
-        self.kind, self.station = kind, station
-        self.asked: list[Asked] = []
+        super().__init__(kind, station, *args, **kwargs)
         self.columns = COLUMNS[kind]
         words = ", ".join(
-            f"{label.lower()} in {unit_label(chosen().typed_in(bounds.unit))}"
-            for label, bounds in self.columns.values()
+            _with_unit(label.lower(), bounds) for label, bounds in self.columns.values()
         )
         self.fields["table"].help_text = f"One run a line: {words}, separated by spaces or tabs."
         if TEMPERATURE in self.columns:
@@ -115,24 +150,10 @@ class CalibrationForm(forms.Form):
     def _ask(self, runs: Runs) -> None:
         """A box for the answer to each question, which recording needs."""
         try:
-            self.asked = ask(self.kind, read_runs(self.kind, runs), self.station)
+            asked = ask(self.kind, read_runs(self.kind, runs), self.station)
         except (Invalid, BadValueError):
             return  # the action says what can't be used
-        for one in self.asked:
-            self.fields[one.field] = forms.CharField(
-                label="Why it stands", required=False, max_length=LONGEST, help_text=one.words
-            )
-            if not self.trying and not self.answers().get(one.key):
-                self.add_error(one.field, "Say why it stands, or correct the runs.")
-
-    def answers(self) -> dict[str, str]:
-        """What was typed under each question, by its key."""
-        given = {one.key: str(self.data.get(one.field, "")).strip() for one in self.asked}
-        return {key: text for key, text in given.items() if text}
-
-    def questions(self) -> list[forms.BoundField]:
-        """The boxes for answers, for the page."""
-        return [self[one.field] for one in self.asked]
+        self.put(asked, "correct the runs", needed=not self.trying)
 
     def _typed(self, data: dict[str, Any]) -> list[dict[str, str]]:
         """Rows in which anything stands; a half empty one is told by its number."""
@@ -161,11 +182,16 @@ class CalibrationForm(forms.Form):
             self.add_error(TEMPERATURE, "Nothing was given: runs are weighed at a temperature.")
 
 
+def _with_unit(label: str, bounds: Bounds) -> str:
+    unit = unit_label(chosen().typed_in(bounds.unit))
+    return label if unit == label else f"{label} in {unit}"
+
+
 def _text(value: Decimal | None) -> str:
     return "" if value is None else format(value, "f")
 
 
-class FigureForm(forms.Form):
+class FigureForm(QuestionsForm):
     """A figure that was not measured here, why, and by when it is to be measured."""
 
     reason = forms.CharField(max_length=500, widget=forms.Textarea(attrs={"rows": 2}))
@@ -175,32 +201,20 @@ class FigureForm(forms.Form):
     field_order = ["value", "reason", "due_on"]
 
     def __init__(self, kind: str, station: Station, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
-        super().__init__(*args, **kwargs)
-        self.kind, self.station = kind, station
-        self.asked: list[Asked] = []
+        super().__init__(kind, station, *args, **kwargs)
         warm = kind == Calibration.Kind.TEMPERATURE
         hint = "Measured at the group minus set." if warm else "From papers or another meter."
         label = "Temperature offset" if warm else "Flow meter"
-        self.fields["value"] = number(label, OFFSET if warm else PULSES, hint=hint)
+        self.fields["value"] = number(label, FIGURES[kind], hint=hint)
         self.order_fields(self.field_order)
 
     def clean(self) -> dict[str, Any]:
         """What was typed, with an answer to each question about it."""
         data = super().clean() or {}
         if data.get("value") is not None:
-            self.asked = ask_about_figure(self.kind, data["value"], self.station)
-        for one in self.asked:
-            self.fields[one.field] = forms.CharField(
-                label="Why it stands", required=False, max_length=LONGEST, help_text=one.words
-            )
-            if not self.answers().get(one.key):
-                self.add_error(one.field, "Say why it stands, or correct the figure.")
+            asked = ask_about_figure(self.kind, data["value"], self.station)
+            self.put(asked, "correct the figure")
         return data
-
-    def answers(self) -> dict[str, str]:
-        """What was typed under each question, by its key."""
-        given = {one.key: str(self.data.get(one.field, "")).strip() for one in self.asked}
-        return {key: text for key, text in given.items() if text}
 
 
 class BarometerForm(forms.Form):
@@ -215,6 +229,9 @@ class BarometerForm(forms.Form):
     )
     read_on = forms.DateField(
         label="Read on", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
+    reason = forms.CharField(
+        required=False, max_length=500, help_text="Needed where the reading is not usual."
     )
 
 

@@ -21,6 +21,7 @@ MOST_RUNS = 100
 LEFT_OUT = "left_out"  # of a run that is kept and does not count: why
 REASON = 200  # characters of that
 
+FIGURES = {Kind.FLOW_METER.value: PULSES, Kind.TEMPERATURE.value: OFFSET}
 _RUN_WARM = Bounds(Decimal(20), Decimal(130), places=2, unit="Cel")
 COLUMNS: dict[str, dict[str, tuple[str, Bounds]]] = {
     Kind.FLOW_METER: {
@@ -121,7 +122,7 @@ TYPED = "It was typed in, not measured here: how uncertain it is nobody knows."
 def typed_figure(kind: str, value: object) -> Fitted:
     """A figure that came without runs. Raises Invalid."""
     checks = Checks()
-    exact = checks.number("value", value, OFFSET if kind == Kind.TEMPERATURE else PULSES)
+    exact = checks.number("value", value, FIGURES[kind])
     checks.done()
     return Fitted(exact, None, None, 0, [TYPED])
 
@@ -133,14 +134,14 @@ def outcome_kept(calibration: Calibration) -> Fitted:
     return outcome_of(calibration.kind, calibration.runs, calibration.air_pressure)
 
 
-def work_out(kind: str, typed: Runs, site: Site) -> Fitted:
-    """What runs come to, as they were typed, and whether that can be a station's figure.
+def work_out(kind: str, kept: Runs, site: Site) -> Fitted:
+    """What runs come to, and whether that can be a station's figure.
 
     Raises Invalid naming run, value and what is allowed.
     """
-    outcome = outcome_of(kind, read_runs(kind, typed), air_pressure_at(site))
+    outcome = outcome_of(kind, kept, air_pressure_at(site))
     checks = Checks()
-    checks.number("runs", outcome.value, OFFSET if kind == Kind.TEMPERATURE else PULSES)
+    checks.number("runs", outcome.value, FIGURES[kind])
     checks.done()
     return outcome
 

@@ -13,7 +13,7 @@ from people.persons.verbs import Verb
 from stations.calibrations.actions import record_barometer, record_calibration, record_figure
 from stations.calibrations.forms import BarometerForm, CalibrationForm, FigureForm, usual_due
 from stations.calibrations.models import UNITS, Calibration
-from stations.calibrations.outcome import COLUMNS, work_out
+from stations.calibrations.outcome import COLUMNS, read_runs, work_out
 from stations.equipment.models import Site, Station
 from stations.equipment.pages import covered_station
 from web.form_pages import form_page, posted
@@ -67,7 +67,7 @@ def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
     def act() -> Calibration:
         if not form.trying:
             return _record(request, form)
-        around["outcome"] = work_out(kind, form.cleaned_data["runs"], site)
+        around["outcome"] = work_out(kind, read_runs(kind, form.cleaned_data["runs"]), site)
         raise OneMoreStep("Nothing is kept yet.")
 
     return form_page(
@@ -81,7 +81,7 @@ def calibration_new(request: PageRequest, pk: int) -> HttpResponse:
 
 
 @page(methods="GET POST")
-def station_edit(request: PageRequest, pk: int) -> HttpResponse:
+def figure_new(request: PageRequest, pk: int) -> HttpResponse:
     """Enter a figure by hand, of the flow meter or with ?kind=temperature of the thermometer."""
     station = covered_station(request, pk=pk)
     site = station.machine.site

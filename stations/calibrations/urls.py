@@ -6,7 +6,7 @@ from stations.calibrations import api, pages
 
 page_urls: list[URLPattern] = [
     path("sites/<int:pk>/barometer/", pages.barometer, name="barometer"),
-    path("stations/<int:pk>/edit/", pages.station_edit, name="station_edit"),
+    path("stations/<int:pk>/edit/", pages.figure_new, name="figure_new"),
     path("calibrations/", pages.calibrations, name="calibrations"),
     path("stations/<int:pk>/calibrations/new/", pages.calibration_new, name="calibration_new"),
 ]

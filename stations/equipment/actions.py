@@ -25,6 +25,8 @@ from stations.equipment.bounds import (
 )
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.machine_types.models import MachineType
+from stations.metrology.offset_questions import usual_offset
+from stations.metrology.questions import usual_pulses
 from web.checks import Checks, taken
 
 SITE_ADDED = register("site.added", "Added site")
@@ -172,10 +174,12 @@ def add_station(
 
 
 def _ask_usual(checks: Checks, station: Station, reason: str) -> None:
-    if checks.problems or reason.strip():
-        return
-    pulses = {"pulses_per_millilitre": station.pulses_per_millilitre}
-    ask_usual(checks, pulses, {"temperature_offset": station.temperature_offset})
+    ask_usual(
+        checks,
+        reason,
+        ("pulses_per_millilitre", station.pulses_per_millilitre, usual_pulses),
+        ("temperature_offset", station.temperature_offset, usual_offset),
+    )
 
 
 def add_slots(*, by: User, station: Station, total: int) -> list[Slot]:

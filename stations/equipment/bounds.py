@@ -2,12 +2,10 @@
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable
 from decimal import Decimal
 
 from stations.metrology.atmosphere import WEATHER, barometer_range, standard_pressure
-from stations.metrology.offset_questions import usual_offset
-from stations.metrology.questions import usual_pulses
 from web.checks import Checks
 from web.numbers import Bounds
 
@@ -48,14 +46,11 @@ def check_barometer(
 
 
 def ask_usual(
-    checks: Checks,
-    pulses: Mapping[str, Decimal | None],
-    offsets: Mapping[str, Decimal | None],
+    checks: Checks, reason: str, *figures: tuple[str, Decimal | None, Callable[[Decimal], str]]
 ) -> None:
-    """A figure that few meters and groups have needs a reason; by the names of their fields."""
-    odd = {field: usual_pulses(each) for field, each in pulses.items() if each is not None}
-    odd |= {field: usual_offset(each) for field, each in offsets.items() if each is not None}
-    for field, words in odd.items():
-        if words:
-            value = {**pulses, **offsets}[field]
+    """A figure that is not usual needs a reason. Each: its field, itself, what says it is odd."""
+    if checks.problems or reason.strip():
+        return
+    for field, value, odd in figures:
+        if value is not None and (words := odd(value)):
             checks.fault(field, value, f"another value, or this one with a reason. {words}")

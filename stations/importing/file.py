@@ -16,6 +16,8 @@ from stations.equipment.bounds import (
     ask_usual,
     check_code,
 )
+from stations.metrology.offset_questions import usual_offset
+from stations.metrology.questions import usual_pulses
 from web.checks import Checks
 
 # The columns of the file, and an example of it.
@@ -215,7 +217,10 @@ def _line(number: int, cells: Cells, checks: Checks) -> StationLine:
         ),
         reason=checks.text("reason", cells.get("reason", ""), most=500, required=False),
     )
-    if not checks.problems and not line.reason:
-        odd = {"pulses_per_ml": line.pulses}, {"temperature_offset_c": line.offset}
-        ask_usual(checks, *odd)
+    ask_usual(
+        checks,
+        line.reason,
+        ("pulses_per_ml", line.pulses, usual_pulses),
+        ("temperature_offset_c", line.offset, usual_offset),
+    )
     return line

@@ -14,6 +14,7 @@ PRESSURE_EXPONENT = 9.80665 / (287.05287 * LAPSE_RATE)
 LOWEST_ALTITUDE, HIGHEST_ALTITUDE = -2000.0, 11_000.0  # m, the troposphere of ISO 2533
 # What weather moves a barometer by from the standard atmosphere; common practice, no source.
 WEATHER = 60.0  # hPa
+USUAL_WEATHER = 30.0  # hPa, but for storms; common practice, no source
 LOWEST_BAROMETER, HIGHEST_BAROMETER = 220.0, 1300.0  # hPa
 
 
@@ -48,6 +49,23 @@ def barometer_range(altitude: Real) -> tuple[float, float]:
     """
     middle = standard_pressure(altitude)
     return middle - WEATHER, middle + WEATHER
+
+
+def usual_barometer(pressure: Real, altitude: Real) -> str:
+    """Return what is odd about a barometer's reading [hPa] at an altitude [m], or nothing.
+
+    A reading reduced to sea level differs by more than is usual from some 250 m on. Raises
+    BadValueError as `standard_pressure` and `site_pressure` do.
+    """
+    middle = standard_pressure(altitude)
+    off = site_pressure(altitude, pressure) - middle
+    if abs(off) <= USUAL_WEATHER:
+        return ""
+    return (
+        f"The standard atmosphere has {middle:.0f} hPa there (ISO 2533). Usual is up to"
+        f" {USUAL_WEATHER:.0f} hPa more or less (common practice, no source); what forecasts give"
+        " is reduced to sea level."
+    )
 
 
 def site_pressure(altitude: Real | None = None, barometer: Real | None = None) -> float:

@@ -31,7 +31,7 @@ ADDRESSES: dict[str, Callable[[Bar], str]] = {
     "machine type": lambda bar: named("machine_type", bar.full.pk),
     "machine type form": lambda bar: named("machine_type_edit", bar.full.pk),
     "station": lambda bar: named("station", bar.stations[0].pk),
-    "station form": lambda bar: named("station_edit", bar.stations[0].pk),
+    "station form": lambda bar: named("figure_new", bar.stations[0].pk),
     "bar page": lambda bar: named("at", bar.stations[0].code),
     "sheet": lambda bar: named("sheet", bar.stations[0].pk) + "?settings=1",
     "slot": lambda bar: named("slot", bar.slots[0].pk),

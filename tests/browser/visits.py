@@ -121,7 +121,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
     "technician": (
         Visit("home"),
         Visit("stations:sites"),
-        pk("stations:station_edit", "station"),
+        pk("stations:figure_new", "station"),
         pk("stations:machine", "machine"),
         Visit("stations:calibrations"),
         pk("stations:calibration_new", "station"),

@@ -104,6 +104,7 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "geopotential_altitude": lambda a, *_: atmosphere.geopotential_altitude(a),
         "standard_pressure": lambda a, *_: atmosphere.standard_pressure(a),
         "barometer_range": lambda a, *_: atmosphere.barometer_range(a),
+        "usual_barometer": lambda a, b, *_: atmosphere.usual_barometer(a, b),
         "site_pressure": lambda a, b, *_: atmosphere.site_pressure(a, b),
         "boiling_point": lambda a, *_: atmosphere.boiling_point(a),
         "local_boiling_point": lambda a, b, *_: atmosphere.local_boiling_point(a, b),

@@ -115,7 +115,7 @@ PAGES = [
     *forms("HLB", "stations:lot_close", thing="opening", sited=True),
     *pages(EVERYBODY, "stations:machine_type", thing="machine_type"),
     *pages(EVERYBODY, "stations:station", "stations:sheet", thing="station", sited=True),
-    *forms("HT", "stations:station_edit", thing="station", sited=True),
+    *forms("HT", "stations:figure_new", thing="station", sited=True),
     *posts("HTO", "stations:slots_add", thing="station", sited=True),
     *pages(EVERYBODY, "stations:at", thing="code", sited=True),
     *pages(EVERYBODY, "stations:slot", thing="slot", sited=True),

@@ -14,6 +14,7 @@ from stations.metrology.atmosphere import (
     geopotential_altitude,
     local_boiling_point,
     standard_pressure,
+    usual_barometer,
 )
 from tests.references.metrology_data import rows
 
@@ -109,3 +110,13 @@ def test_what_a_barometer_may_show(metres: float) -> None:
     assert (low + high) / 2 == pytest.approx(standard_pressure(metres))
     assert high - low == pytest.approx(2 * WEATHER)
     assert (low <= 1013.25 <= high) == (metres == 0)
+
+
+@pytest.mark.parametrize(("pressure", "metres", "usual"), [
+    (1013.25, 0, True), (1013.25, 230, True), (1013.25, 300, False), (985, 0, True),
+    (980, 0, False), (771.9, 2240, True),
+])  # fmt: skip
+def test_which_readings_a_barometer_seldom_shows(
+    pressure: float, metres: float, usual: bool
+) -> None:
+    assert (usual_barometer(pressure, metres) == "") == usual

@@ -67,7 +67,7 @@ EQUIPMENT = [
     Form("station_add", "owner", lambda t: {**TRAITS, "number": "9", "slots": "4"},
          query=lambda t: f"?machine={t.pk('machine')}",
          also={"number": ["", "0", "1", "100"], "slots": ["", "0", "33"]}),
-    Form("station_edit", "technician", thing="station", sent=lambda t: {
+    Form("figure_new", "technician", thing="station", sent=lambda t: {
          "value": "4.1", "reason": "Papers", "due_on": day(90)},
          also={**REASON, "value": ["", "0", "5000", "0.25"], "due_on": ["", day(-1)]}),
     Form("slots_add", "owner", lambda t: {"total": "4"}, thing="station",

@@ -7,6 +7,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from people.units.actions import choose_units
 from recipes.publishing import run
 from stations.calibrations.models import Calibration
 from tests.bar import Bar
@@ -148,6 +149,28 @@ def test_a_barometer_counts_before_the_altitude(placed: Bar, signed_in: SignedIn
     assert "95.1" in browser.get(site.get_absolute_url()).content.decode()
 
 
+def test_an_offset_has_no_32_in_it_for_who_reads_fahrenheit(
+    placed: Bar, signed_in: SignedIn
+) -> None:
+    """−0.5 °C is −0.9 °F; as a temperature it would be 31.1 °F."""  # noqa: RUF002
+    who, station = placed.cast.technician, placed.stations[0]
+    choose_units(by=who, revision=who.revision, temperatures="[degF]", masses="g")
+    browser = signed_in(who)
+    figure = reverse("stations:figure_new", args=[station.pk])
+    page = browser.get(f"{figure}?kind=temperature").content.decode()
+    assert ("0.9" in page, "31.1" in page) == (True, False)
+    runs = {f"run_{row}_displayed": "199.4" for row in (1, 2, 3)}
+    runs |= {f"run_{row}_measured": measured for row, measured in ((1, "198.5"), (2, "198.4"),
+             (3, "198.6"))}  # fmt: skip
+    address = reverse("stations:calibration_new", args=[station.pk])
+    tried = browser.post(
+        f"{address}?kind=temperature",
+        {**runs, "due_on": timezone.now().date() + timedelta(days=90), "try": "1"},
+    )
+    shown = tried.content.decode().partition("What these runs come to")[2]
+    assert ("0.9" in shown, "31.1" in shown) == (True, False)
+
+
 def test_what_a_slot_is_set_to_is_held_against_the_value_of_now(
     placed: Bar, signed_in: SignedIn
 ) -> None:
@@ -165,7 +188,7 @@ def test_what_a_slot_is_set_to_is_held_against_the_value_of_now(
 
 def test_a_figure_by_hand_is_reviewed(placed: Bar, signed_in: SignedIn) -> None:
     station, browser = placed.stations[0], signed_in(placed.cast.technician)
-    edit = reverse("stations:station_edit", args=[station.pk])
+    edit = reverse("stations:figure_new", args=[station.pk])
     assert "4.00" in browser.get(edit).content.decode()
     typed = {"value": "4,2", "reason": "From its papers", "due_on": DUE}
     assert browser.post(edit, {**typed, "reason": ""}).status_code == 400

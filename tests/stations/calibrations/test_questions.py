@@ -165,6 +165,24 @@ def test_a_reading_reduced_to_sea_level_is_refused(bar: Bar, cast: Cast) -> None
         )  # fmt: skip
 
 
+def test_a_reading_that_few_days_have_takes_a_reason(bar: Bar, cast: Cast) -> None:
+    """At 300 m, 1013 hPa is what a forecast says; the standard atmosphere has 978 (ISO 2533)."""
+    site = bar.first.machine.site
+    change_site(
+        by=cast.owner, site=site, revision=site.revision, name=site.name,
+        time_zone=site.time_zone, altitude=Decimal(300),
+    )  # fmt: skip
+    given: dict[str, Any] = {
+        "by": cast.technician, "site": site, "revision": site.revision, "air_pressure": "1013",
+        "read_on": timezone.now().date() - timedelta(days=1),
+    }  # fmt: skip
+    with pytest.raises(Invalid, match="978 hPa there"):
+        record_barometer(**given)
+    record_barometer(**given, reason="A mercury column, read twice")
+    entry = Entry.objects.filter(action="site.barometer_read").latest("id")
+    assert entry.reason == "A mercury column, read twice"
+
+
 def test_an_unusual_figure_takes_a_reason(bar: Bar, cast: Cast) -> None:
     figures: dict[str, Any] = {
         "pulses_per_millilitre": Decimal("0.243"),
