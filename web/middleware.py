@@ -15,6 +15,7 @@ from audit.capture.devices import BEGINS, request_id_at
 from audit.characters import may_hold_unseen, visible
 from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
+from web.pages import KEPT_FOR, NOBODY
 from web.queued import mark_refusal
 from web.text import NEVER_REPEATED
 from web.units import METRIC, Choice, read_by
@@ -68,6 +69,8 @@ class RequestContextMiddleware:
         mark_refusal(request, response)
         _show_unseen(response)
         _keep_private(response)
+        if channel == Channel.PAGE:
+            _leave_nothing(request, response)
         return response
 
     def process_exception(self, request: HttpRequest, raised: Exception) -> HttpResponse | None:
@@ -125,6 +128,16 @@ def _keep_private(response: HttpResponse) -> None:
     """
     kept = "private, no-cache" if response.has_header("ETag") else "no-store"
     response.headers.setdefault("Cache-Control", kept)
+
+
+def _leave_nothing(request: HttpRequest, response: HttpResponse) -> None:
+    """Where nobody is signed in any more, the device deletes the pages it kept of whoever was.
+
+    Not what they noted: it waits for them.
+    """
+    somebody = getattr(getattr(request, "user", None), "is_authenticated", False)
+    if response.get("Content-Type", "").startswith("text/html") and not somebody:
+        response.headers[KEPT_FOR] = NOBODY
 
 
 def request_id_of(request: HttpRequest) -> str:

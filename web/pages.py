@@ -20,6 +20,7 @@ if TYPE_CHECKING:  # the model AUTH_USER_MODEL names: django-stubs knows which
     from django.contrib.auth.models import _User as User
 
 KEPT_FOR = "X-Kept-For"  # read by the service worker: static/js/offline/kept.js
+NOBODY = "nobody"  # is signed in: the device deletes what it kept
 P = ParamSpec("P")
 
 
@@ -60,6 +61,7 @@ def page(
             refuse_unprintable((name, str(text)) for name, all_ in given for text in (name, *all_))
             if verb is not None:
                 require_for_page(request, verb, everywhere=everywhere)
+            vars(request)["may_be_kept"] = kept  # for templates/parts/line.html
             response = _answered(request, lambda: view(request, *args, **kwargs))
             return _may_keep(request, response) if kept else response
 

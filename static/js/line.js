@@ -6,9 +6,9 @@ const EVERY = 15 * 1000; // ms between two looks whether the line is back, while
 
 async function ask(message) {
   const { active } = await workers.ready;
-  return new Promise((resolve) => {
+  return new Promise((resolve, reject) => {
     const { port1, port2 } = new MessageChannel();
-    port1.onmessage = (event) => resolve(event.data.result);
+    port1.onmessage = ({ data }) => ("error" in data ? reject(new Error(data.error)) : resolve(data.result));
     active.postMessage(message, [port2]);
   });
 }
@@ -36,13 +36,13 @@ function show(state) {
   document.dispatchEvent(new CustomEvent("queue:changed", { detail: state }));
 }
 
-// The age of a page that is kept goes on growing.
+// The age of a page that is kept, which goes on growing.
 function grow() {
   const asOf = document.querySelector("#as-of[data-kept-at]");
   if (!asOf) return;
   const minutes = Math.floor((Date.now() - Number(asOf.dataset.keptAt)) / 60000);
-  const ago = minutes < 120 ? `${minutes} min` : `${Math.floor(minutes / 60)} h`;
-  if (minutes) asOf.textContent = asOf.textContent.replace(/, [^,]* ago/, `, ${ago} ago`);
+  const hours = minutes < 120 ? `${minutes} min` : `${Math.floor(minutes / 60)} h`;
+  asOf.querySelector("span").textContent = `, ${minutes ? hours : "less than a minute"} ago`;
 }
 
 // What a form that may be queued says, in its own labels, for the list of what waits.
@@ -71,8 +71,9 @@ document.addEventListener("submit", ({ target: form }) => {
 
 // Signing out: first what waits is sent, then what is on this device goes.
 
+// A store that does not answer goes as a whole: it keeps nobody signed in.
 async function deleteAll() {
-  await ask({ ask: "wipe" });
+  await ask({ ask: "wipe" }).catch(() => indexedDB.deleteDatabase("portaledger"));
   for (const name of await caches.keys()) if (name.startsWith("kept-")) await caches.delete(name);
   sessionStorage.clear();
 }
@@ -82,7 +83,7 @@ async function signOut(form) {
     window.alert("Signing out needs the line. Nothing was sent or deleted.");
     return;
   }
-  const { entries } = await ask({ ask: "send", eager: true });
+  const { entries } = await ask({ ask: "send", eager: true }).catch(() => ({ entries: [] }));
   const left = entries.filter((each) => each.state !== "sent").length;
   const question = `${left} noted here ${left === 1 ? "is" : "are"} not sent, or refused. Signing out deletes ${left === 1 ? "it" : "them"}. Sign out?`;
   if (left && !window.confirm(question)) return;
@@ -97,6 +98,7 @@ document.addEventListener("submit", (event) => {
 });
 
 async function begin() {
+  grow();
   await workers.register("/service-worker.js", { updateViaCache: "none" });
   const named = [...document.querySelectorAll("a[data-keep]")].map((each) => each.href);
   await ask({ ask: "here", person: line.dataset.person });
@@ -114,7 +116,7 @@ async function begin() {
   }, EVERY);
   show(await ask({ ask: "send", eager: true }));
   const along = [new URL("/waiting/", location).href, ...named];
-  await ask({ ask: "keep", page: location.href, along });
+  await ask({ ask: "keep", page: document.querySelector("#as-of") && location.href, along });
 }
 
 if (line && workers) begin();

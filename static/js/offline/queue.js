@@ -37,7 +37,6 @@ self.queue = (() => {
   }
 
   const all = () => during("readonly", "entries", (entries) => entries.getAll());
-  const put = (entry) => during("readwrite", "entries", (entries) => entries.put(entry));
 
   // Only what is still there: it may have been deleted while it was on its way.
   const change = (entry) =>
@@ -53,13 +52,24 @@ self.queue = (() => {
 
   // The same thing tapped again is the same entry, as it is for the server: key, address, content.
   async function add(entry) {
-    const known = (await all()).find((each) => each.same === entry.same);
-    if (!known) return { ...entry, number: await put(entry) };
-    const again = { ...known, again: known.again + 1, pairs: entry.pairs };
-    if (again.state === "refused") again.state = "waiting";
-    await put(again);
-    return again;
+    let held = entry;
+    await during("readwrite", "entries", (entries) => {
+      const known = entries.index("same").get(entry.same);
+      known.onsuccess = () => {
+        if (known.result) held = anew(known.result, entry);
+        const asked = entries.put(held);
+        asked.onsuccess = () => { held.number = asked.result; };
+      };
+    });
+    return held;
   }
+
+  const anew = (known, entry) => ({
+    ...known,
+    again: known.again + 1,
+    pairs: entry.pairs,
+    state: known.state === "refused" ? "waiting" : known.state,
+  });
 
   async function wipe() {
     const held = (await all()).filter((each) => each.state !== "sent").length;

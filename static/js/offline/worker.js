@@ -37,9 +37,7 @@
     try {
       const answer = (await Promise.race([asked, late])) ?? (await kept.shown(address)) ?? (await asked);
       if (GATEWAY.includes(answer.status)) return (await kept.shown(address)) ?? answer;
-      if (answer.headers.has("X-Kept-For")) {
-        event.waitUntil(kept.keep(address, answer.clone()));
-      }
+      event.waitUntil(kept.heard(address, answer));
       return answer;
     } catch {
       return (await kept.shown(address)) ?? (await kept.shown(WAITING)) ?? noLine();
@@ -92,7 +90,10 @@
   }
 
   async function queued(event) {
-    const entry = await queue.add(await entryOf(event.request));
+    const noted = await entryOf(event.request.clone());
+    // Where the device lets nothing be stored, it is sent as if there were no worker.
+    const entry = await queue.add(noted).catch(() => null);
+    if (!entry) return fetch(event.request);
     const sent = sending.allOf({ last: entry.number, eager: true });
     event.waitUntil(sent.then(told));
     const now = await sent;

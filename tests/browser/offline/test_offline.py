@@ -12,38 +12,13 @@ from stations.shots.models import CheckShot
 from stations.slots.models import Placement, ReadBack
 from tests.browser.conftest import OpenPage, sign_in
 from tests.browser.looking import axe, fits
+from tests.browser.offline.conftest import log, opened
 from tests.browser.offline.device import Device
 from tests.browser.scene import Scene
 from tests.cast import Cast
 from tests.stations.conftest import place
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-@pytest.fixture
-def bar_page(scene: Scene) -> str:
-    return reverse("stations:at", args=[scene.station.code])
-
-
-@pytest.fixture
-def device(cast: Cast, bar_page: str, open_page: OpenPage) -> Device:
-    """A barista's phone with the station's page open, kept and served by the worker."""
-    return _device(open_page, cast, bar_page, "barista")
-
-
-def _device(open_page: OpenPage, cast: Cast, address: str, who: str) -> Device:
-    page = open_page(getattr(cast, who), address, screen="phone", worker=True)
-    held = Device(page.context, page)
-    held.ready()
-    held.keeps(address)
-    held.keeps("/waiting/")
-    return held
-
-
-def _log(device: Device, out: str, seconds: str = "27") -> None:
-    device.page.get_by_label("Yield").first.fill(out)
-    device.page.get_by_label("Shot time").first.fill(seconds)
-    device.page.get_by_role("button", name="Log shot").click()
 
 
 def test_a_kept_page_says_how_old_it_is(device: Device, bar_page: str) -> None:
@@ -68,10 +43,10 @@ def test_shots_wait_and_go_once_in_order(device: Device, bar_page: str) -> None:
     device.drop()
     for _ in range(2):  # two that are alike are two
         device.page.goto(bar_page)
-        _log(device, "38.5")
+        log(device, "38.5")
         device.page.wait_for_url("**/waiting/")
     device.page.goto(bar_page)
-    _log(device, "39.5")
+    log(device, "39.5")
     device.page.wait_for_url("**/waiting/")
     expect(device.page.locator("#waits")).to_contain_text("3 noted here wait to be sent")
     expect(device.page.locator("[data-queue=waiting] li")).to_have_count(3)
@@ -86,7 +61,7 @@ def test_shots_wait_and_go_once_in_order(device: Device, bar_page: str) -> None:
 
 
 def test_with_a_line_a_shot_leads_to_its_page_and_nothing_waits(device: Device) -> None:
-    _log(device, "38.5")
+    log(device, "38.5")
     device.page.wait_for_url("**/shots/*/")
     assert device.states() == []
 
@@ -96,7 +71,7 @@ def test_what_waits_outlives_the_page_and_goes_when_one_is_opened(
 ) -> None:
     before = CheckShot.objects.count()
     device.drop()
-    _log(device, "38.5")
+    log(device, "38.5")
     device.page.wait_for_url("**/waiting/")
     device.page.close()
     device.back()
@@ -112,7 +87,7 @@ def test_what_the_slot_does_not_hold_any_more_is_refused_and_brought_back(
     cast: Cast, scene: Scene, device: Device
 ) -> None:
     device.drop()
-    _log(device, "38.5")
+    log(device, "38.5")
     device.page.wait_for_url("**/waiting/")
     placed = Placement.objects.in_force().get(slot=scene.slot)
     place(scene.slot, cast.head_roaster, cup=placed.settings.cup)
@@ -134,7 +109,7 @@ def test_a_session_that_ended_asks_to_sign_in_and_then_sends(
 ) -> None:
     before = CheckShot.objects.count()
     device.drop()
-    _log(device, "38.5")
+    log(device, "38.5")
     device.page.wait_for_url("**/waiting/")
     Session.objects.all().delete()
     device.back()
@@ -153,7 +128,7 @@ def test_a_session_that_ended_asks_to_sign_in_and_then_sends(
 def test_what_one_noted_is_never_sent_as_another(cast: Cast, device: Device, bar_page: str) -> None:
     before = CheckShot.objects.count()
     device.drop()
-    _log(device, "38.5")
+    log(device, "38.5")
     device.page.wait_for_url("**/waiting/")
     sign_in(device.context, cast.shop_lead, device.origin)
     device.back()
@@ -187,7 +162,7 @@ def _sign_out(device: Device, *, sure: bool = True) -> str:
 
 def test_without_a_line_nobody_is_signed_out(device: Device) -> None:
     device.drop()
-    _log(device, "38.5")
+    log(device, "38.5")
     device.page.wait_for_url("**/waiting/")
     assert _sign_out(device) == "Signing out needs the line. Nothing was sent or deleted."
     assert device.states() == ["waiting"]
@@ -197,7 +172,7 @@ def test_signing_out_asks_about_what_is_left_and_leaves_nothing(
     cast: Cast, scene: Scene, device: Device
 ) -> None:
     device.drop()
-    _log(device, "38.5")
+    log(device, "38.5")
     device.page.wait_for_url("**/waiting/")
     place(scene.slot, cast.head_roaster)
     device.back()
@@ -215,7 +190,7 @@ def test_signing_out_asks_about_what_is_left_and_leaves_nothing(
 
 def test_a_round_and_a_request_wait_too(cast: Cast, scene: Scene, open_page: OpenPage) -> None:
     round_page = reverse("stations:to_key", args=[scene.site.pk])
-    device = _device(open_page, cast, round_page, "shop_lead")
+    device = opened(open_page, cast, round_page, "shop_lead")
     asking = f"{reverse('recipes:request_new')}?slot={scene.slot.pk}"
     device.page.goto(asking)
     device.keeps(asking)

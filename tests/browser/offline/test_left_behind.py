@@ -1,0 +1,78 @@
+"""What stays on a device, and what does not: nobody finds what they may not see any more."""
+
+from collections import Counter
+
+import pytest
+from django.contrib.sessions.models import Session
+from django.http import HttpRequest, HttpResponse
+from playwright.sync_api import expect
+
+from people.persons.models import Assignment
+from stations.shots.models import CheckShot
+from tests.browser.offline.conftest import log
+from tests.browser.offline.device import Device
+from web.middleware import RequestContextMiddleware
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+NO_STORE = "() => { queue.add = () => Promise.reject(new Error('nothing may be stored')); }"
+NO_ANSWER = "() => { queue.all = () => Promise.reject(new Error('the store is gone')); }"
+THRICE = """() => Promise.all([1, 2, 3].map(() => queue.add(
+    { same: "alike", pairs: [], state: "sent", again: 0 })))"""
+
+
+def _in_worker(device: Device, script: str) -> object:
+    return device.context.service_workers[0].evaluate(script)
+
+
+def test_a_session_that_was_ended_elsewhere_leaves_no_page(device: Device, bar_page: str) -> None:
+    device.drop()
+    log(device, "38.5")
+    device.page.wait_for_url("**/waiting/")
+    Session.objects.all().delete()
+    device.back()
+    device.page.goto(bar_page)
+    expect(device.page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    device.until(lambda: device.kept() == [])
+    assert device.states() == ["waiting"]  # what was typed waits for its person
+
+
+def test_a_page_that_may_not_be_seen_any_more_is_deleted(device: Device, bar_page: str) -> None:
+    Assignment.objects.all().delete()
+    device.page.goto(bar_page)
+    device.until(lambda: bar_page not in device.kept())
+    assert "/waiting/" in device.kept()
+
+
+def test_a_page_is_asked_for_once(device: Device, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked, really = Counter[str](), RequestContextMiddleware.__call__
+
+    def call(self: RequestContextMiddleware, request: HttpRequest) -> HttpResponse:
+        asked[request.path] += 1
+        return really(self, request)
+
+    monkeypatch.setattr(RequestContextMiddleware, "__call__", call)
+    device.page.goto("/recipes/")
+    device.page.wait_for_timeout(1500)
+    assert asked["/recipes/"] == 1
+
+
+def test_a_device_that_stores_nothing_sends_all_the_same(device: Device) -> None:
+    before = CheckShot.objects.count()
+    _in_worker(device, NO_STORE)
+    log(device, "38.5")
+    device.page.wait_for_url("**/shots/*/")
+    assert CheckShot.objects.count() == before + 1
+
+
+def test_three_taps_at_one_moment_are_one_entry(device: Device) -> None:
+    _in_worker(device, THRICE)
+    assert [each["again"] for each in device.entries()] == [2]
+
+
+def test_whoever_signs_out_is_signed_out_although_the_store_fails(device: Device) -> None:
+    _in_worker(device, NO_ANSWER)
+    device.page.locator("summary", has_text="Menu").click()
+    device.page.get_by_role("button", name="Sign out").click()
+    device.page.wait_for_url("**/account/login/**")
+    assert device.kept() == []
