@@ -15,8 +15,7 @@ from audit.capture.devices import BEGINS, request_id_at
 from audit.characters import may_hold_unseen, visible
 from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
-from web.pages import KEPT_FOR, NOBODY
-from web.queued import mark_refusal
+from web.queued import KEPT_FOR, NOBODY, mark_refusal
 from web.text import NEVER_REPEATED
 from web.units import METRIC, Choice, read_by
 

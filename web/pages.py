@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 
 from web.access import require_access
 from web.once import once
-from web.queued import is_queued
+from web.queued import KEPT_FOR, is_queued
 from web.sent_later import carried_out, signed_out
 from web.text import refuse_unprintable
 from web.typed import Typed, sign_in_first, waiting
@@ -19,8 +19,6 @@ from web.typed import Typed, sign_in_first, waiting
 if TYPE_CHECKING:  # the model AUTH_USER_MODEL names: django-stubs knows which
     from django.contrib.auth.models import _User as User
 
-KEPT_FOR = "X-Kept-For"  # read by the service worker: static/js/offline/kept.js
-NOBODY = "nobody"  # is signed in: the device deletes what it kept
 P = ParamSpec("P")
 
 

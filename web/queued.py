@@ -17,6 +17,10 @@ AGO = "X-Queued-Made-Ago"  # whole seconds, by the device's own clock at both en
 LATER = "X-Queued-Later"  # nobody waits for the page it leads to: its messages are told at once
 ANSWER = "X-Queued"  # in the answer: done, signed-out, token or refused
 
+# In the answer to any page, read by static/js/offline/kept.js: for whom the device may keep it.
+KEPT_FOR = "X-Kept-For"
+NOBODY = "nobody"  # is signed in: what was kept is deleted
+
 OLDEST = timedelta(days=3)  # common practice, no source: a long weekend without a line
 AT_ONCE = timedelta(seconds=30)  # what a slow line takes; made then is made now
 

@@ -15,7 +15,7 @@ from people.tablets.handing_over import keep_awake, leave
 from people.tablets.models import Tablet
 from people.tablets.recognising import NOTED, tablet_that_asks
 from web.middleware import API, name_device
-from web.pages import KEPT_FOR
+from web.queued import KEPT_FOR
 from web.typed import came_from, keep_typed
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
