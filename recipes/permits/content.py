@@ -8,9 +8,9 @@ from typing import Any
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, content_shown
 from recipes.permits.models import Permit, PermitChange
-from recipes.planning.content import document_moved, slots_moved
+from recipes.planning.content import Said, document_moved, slots_moved
 from recipes.planning.plan import PERMIT
-from recipes.planning.served import Reader, Said
+from recipes.planning.served import Reader
 from stations.slots.models import Placement
 
 

@@ -1,8 +1,10 @@
 """Whether what is stored of a signed plan still says what was seen: the part all kinds share."""
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
+from hashlib import sha256
 from typing import Any
 
+import rfc8785
 from django.db.models import F
 
 from people.signatures.content import Seen, scheme_of
@@ -11,6 +13,19 @@ from recipes.planning.plan import Kind
 from stations.slots.models import Placement
 
 Values = Mapping[str, Any]
+# Of a slot (id) at a station (id), the settings that a plan said, or the digest of them where it
+# has too many to write out; None where it said nothing.
+Said = Callable[[int, int], Values | str | None]
+
+
+def settings_digest(values: Values) -> str:
+    """SHA-256 (hex) over the RFC 8785 bytes of a station's settings."""
+    return sha256(rfc8785.dumps(dict(values))).hexdigest()
+
+
+def are_said(values: Values, said: Values | str | None) -> bool:
+    """Whether stored settings are what a plan said of them."""
+    return settings_digest(values) == said if isinstance(said, str) else values == said
 
 
 def document_moved(made: SignedPlan, seen: Seen, digest: str) -> Iterator[str]:

@@ -10,14 +10,15 @@ from typing import Any
 
 from audit.capture.models import Entry
 from people.signatures.content import Kept, Seen, kept_of
+from recipes.planning.content import Said, are_said
 from recipes.planning.plan import PERMIT, PUBLICATION, RE_TRANSLATION, Kind
 from recipes.translation.translating import title_of
 from recipes.versions.models import Version
 from stations.slots.models import ControlSettings, Placement
 
 Values = Mapping[str, Any]
-# Of a slot (id) at a station (id), the settings that a plan said; None where it said nothing.
-Said = Callable[[int, int], Values | None]
+# Of a slot (id), the digest of the version that a plan said; None where it names none.
+Named = Callable[[int], str | None]
 # Of a slot (id), the settings and the recipe's digest of what waited for it, translated anew.
 Ahead = Callable[[int], tuple[Values | None, str]]
 
@@ -27,14 +28,14 @@ class Reader:
     """How to read one kind of signed plan.
 
     ``digests`` gives the plan's digest that each document (id) names, in one query; ``said`` reads
-    what was seen; ``content`` the digest of the version in it, where the plan holds one; ``ahead``
-    what was seen of placements that stay under another document.
+    what was seen; ``content`` the digest of each slot's version, where the plan holds one;
+    ``ahead`` what was seen of placements that stay under another document.
     """
 
     kind: Kind
     digests: Callable[[Collection[int]], Mapping[int, str]]
     said: Callable[[Seen], Said]
-    content: Callable[[Seen], str | None] = lambda _: None
+    content: Callable[[Seen], Named] = lambda _: lambda _: None
     ahead: Callable[[Seen], Ahead] = lambda _: lambda _: (None, "")
 
 
@@ -156,11 +157,11 @@ def _moved(placement: Placement, evidence: Evidence) -> Iterator[str]:
 def _unlike_plan(placement: Placement, evidence: Evidence) -> Iterator[str]:
     settings, signed = placement.settings, int(placement.signature_id or 0)
     reader, seen = _readers[_under(placement)[0]], evidence.kept.seen[signed]
-    said = evidence.said[signed](placement.slot_id, settings.station_id)
-    content = reader.content(seen)
+    said: Values | str | None = evidence.said[signed](placement.slot_id, settings.station_id)
+    content = reader.content(seen)(placement.slot_id)
     if _renewed_ahead(placement):
         said, content = reader.ahead(seen)(placement.slot_id)
-    if settings.values != said:
+    if not are_said(settings.values, said):
         yield "the settings"
     if content is not None and content != settings.content_digest:
         yield "the recipe they are of"

@@ -7,7 +7,7 @@ from typing import cast
 from django.db import connection, transaction
 from django.db.models import F
 
-from audit.capture.context import recorded
+from audit.capture.context import Recording, recorded
 from audit.errors import Refused, Subject
 from audit.revision import must_be_at
 from people.persons.models import User
@@ -26,7 +26,7 @@ from recipes.planning.signing import (
 )
 from recipes.publishing import history
 from recipes.publishing.models import Publication, PublicationSite, PublicationState
-from recipes.publishing.plan import PublicationLine, PublicationPlan, make_plan
+from recipes.publishing.plan import PublicationLine, PublicationPlan, SitesPlan, make_plan
 from recipes.publishing.run import start
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import When
@@ -63,7 +63,7 @@ def publish(
     ) as recording:
         require(by, Verb.PUBLICATION_SIGN, subject=subject)
         reason = say_why(reason, "it is published")
-        held, now = _approved(version), _now(learnt_until)
+        held, now = _approved(version), moment_of_signing(learnt_until)
         plan = settled(
             slots=list(scope.slots(by).values_list("pk", flat=True)),
             make=lambda: make_plan(
@@ -73,12 +73,19 @@ def publish(
         )
         must_acknowledge(plan, acknowledged)
         publication = _write(plan, by, reason, credentials.reserved(PUBLICATION.basis))
-        signature = sign_document(plan, publication, Signer(by, credentials), recording)
-        _share_out(publication, plan)
-        place(plan, signature, due={pk: due.at for pk, due in plan.due.items()})
-        # robust: with the broker away the signature stands, and the next sweep starts the work.
-        transaction.on_commit(lambda: start(publication.pk), robust=True)
+        carry_out(plan, publication, Signer(by, credentials), recording)
         return publication
+
+
+def carry_out(
+    plan: SitesPlan, publication: Publication, signer: Signer, recording: Recording
+) -> None:
+    """Sign what was just written of a settled plan, schedule its placements and start the work."""
+    signature = sign_document(plan, publication, signer, recording)
+    _share_out(publication, plan)
+    place(plan, signature, due={pk: due.at for pk, due in plan.due.items()})
+    # robust: with the broker away the signature stands, and the next sweep starts the work.
+    transaction.on_commit(lambda: start(publication.pk), robust=True)
 
 
 def _approved(version: Version) -> Version:
@@ -95,7 +102,7 @@ def _approved(version: Version) -> Version:
     return held
 
 
-def _now(learnt_until: datetime | None) -> datetime:
+def moment_of_signing(learnt_until: datetime | None) -> datetime:
     """The transaction's moment by the database's clock, which every web server shares.
 
     Raises Refused where what the plan was learnt from lies too far back, or ahead.
@@ -125,7 +132,7 @@ def _write(plan: PublicationPlan, by: User, reason: str, number: int | None) -> 
     )
 
 
-def _share_out(publication: Publication, plan: PublicationPlan) -> None:
+def _share_out(publication: Publication, plan: SitesPlan) -> None:
     """Write, site by site, how many slots are placed and which were refused."""
     PublicationSite.objects.bulk_create(
         PublicationSite(

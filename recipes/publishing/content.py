@@ -5,9 +5,9 @@ from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, content_shown, scheme_of
-from recipes.planning.content import document_moved, settings_written
+from recipes.planning.content import Said, document_moved, settings_written
 from recipes.planning.plan import PUBLICATION
-from recipes.planning.served import Reader, Said
+from recipes.planning.served import Named, Reader
 from recipes.publishing.models import Publication
 from recipes.versions.digest import content_digest
 from recipes.versions.models import Version
@@ -62,4 +62,8 @@ def _digests(ids: Collection[int]) -> Mapping[int, str]:
     return dict(Publication.objects.filter(pk__in=ids).values_list("pk", "plan_digest"))
 
 
-READER = Reader(PUBLICATION, _digests, _said, lambda seen: str(seen["content"]))
+def _named(seen: Seen) -> Named:
+    return lambda _: str(seen["content"])
+
+
+READER = Reader(PUBLICATION, _digests, _said, _named)

@@ -1,7 +1,6 @@
 """What publishing would do, slot by slot, before anybody signs."""
 
-import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
@@ -12,8 +11,9 @@ from people.persons.models import User
 from people.persons.permissions import may_everywhere, require
 from people.persons.verbs import Verb
 from people.policy.models import Policy
-from recipes.planning.facts import Fact, SlotReason, canonical, slot_fact
+from recipes.planning.facts import Fact, SlotReason, slot_fact
 from recipes.planning.plan import PERMIT, PUBLICATION, Outcome, Plan, SlotLine
+from recipes.planning.several import seen_of_station, slots_digest
 from recipes.publishing.opening import dues, must_be_of
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When
@@ -22,6 +22,8 @@ from recipes.versions.models import Version
 from stations.equipment.models import Site, Station
 from stations.equipment.querysets import SlotQuerySet
 from stations.slots.models import ControlSettings, Placement
+
+AtStation = tuple[int, Values]
 
 
 class SlotAt(NamedTuple):
@@ -57,18 +59,14 @@ class PublicationLine(SlotLine[SlotAt, Held]):
 
 
 @dataclass(frozen=True, kw_only=True)
-class PublicationPlan(Plan[PublicationLine]):
-    """Which version goes where and when, with every refusal."""
+class SitesPlan(Plan[PublicationLine]):
+    """What goes to which sites and when, with every refusal: of one version or of several."""
 
     kind = PUBLICATION
-    version: Version
-    scope: Scope
     when: When
     sites: dict[int, Site]
     due: dict[int, Due]
-    stations: dict[int, StationTranslation]
     learnt_until: datetime | None = None  # where stations get water of their own
-    everywhere: bool = True  # whether whoever plans it may publish at every site
 
     @property
     def site_names(self) -> dict[int, str]:
@@ -79,39 +77,20 @@ class PublicationPlan(Plan[PublicationLine]):
         """A publication places at least one slot."""
         return None if self.to_place else Refused("Nothing in this plan can be placed.")
 
-    @property
-    def scope_label(self) -> str:
-        """The scope in words; "all sites" only from somebody who covers them all."""
-        return self.scope.label(None if self.everywhere else self.sites.values())
-
     def by_site(self) -> Iterator[tuple[Site, Due, list[PublicationLine]]]:
         """The lines site by site, in the sites' order."""
         for site_id, lines in groupby(self.lines, key=lambda line: line.slot.site_id):
             yield self.sites[site_id], self.due[site_id], list(lines)
 
-    def content(self) -> dict[str, Any]:
-        """Version, scope, moment and each station's settings.
-
-        The slots go in as one hash of "slot:placement:outcome:facts" lines, since there may be
-        tens of thousands.
-        """
-        slots = "\n".join(
-            f"{line.slot.pk}:{line.held.pk if line.held else '-'}:{line.outcome}"
-            f":{'|'.join(map(canonical, line.facts))}"
-            for line in self.lines
-        )
+    def moment(self) -> dict[str, Any]:
+        """From when on, as codes and numbers."""
         return {
-            "version": self.version.pk,
-            "content": self.version.content_digest,
-            "scope": self.scope.as_json(),
             "date": self.when.local_date.isoformat() if self.when.local_date else None,
             "time": self.when.local_time.isoformat() if self.when.local_time else None,
             # Whose clocks: a site entered in another zone meanwhile would begin at another moment.
             "zones": self._zones if self.when.local_date else {},
             # Named only where there is one: what was signed before keeps its digest.
             **({"lot": self.when.lot.pk} if self.when.lot else {}),
-            "stations": {str(pk): _seen_of(each) for pk, each in self.stations.items()},
-            "slots": hashlib.sha256(slots.encode()).hexdigest(),
         }
 
     @property
@@ -119,13 +98,30 @@ class PublicationPlan(Plan[PublicationLine]):
         return {str(pk): site.time_zone for pk, site in self.sites.items()}
 
 
-def _seen_of(station: StationTranslation) -> dict[str, Any]:
-    """What the plan says of a station: the cup where the recipe leaves the water to it."""
-    return {
-        "values": station.values,
-        "flags": [flag.as_json() for flag in station.flagged],
-        "expected": station.expected.as_json() if station.expected else None,
-    }
+@dataclass(frozen=True, kw_only=True)
+class PublicationPlan(SitesPlan):
+    """Which version goes where and when."""
+
+    version: Version
+    scope: Scope
+    stations: dict[int, StationTranslation]
+    everywhere: bool = True  # whether whoever plans it may publish at every site
+
+    @property
+    def scope_label(self) -> str:
+        """The scope in words; "all sites" only from somebody who covers them all."""
+        return self.scope.label(None if self.everywhere else self.sites.values())
+
+    def content(self) -> dict[str, Any]:
+        """Version, scope, moment and each station's settings; the slots as one hash."""
+        return {
+            "version": self.version.pk,
+            "content": self.version.content_digest,
+            "scope": self.scope.as_json(),
+            **self.moment(),
+            "stations": {str(pk): seen_of_station(each) for pk, each in self.stations.items()},
+            "slots": slots_digest(self.lines),
+        }
 
 
 def make_plan(
@@ -147,7 +143,7 @@ def make_plan(
     require(by, Verb.PUBLICATION_PLAN)
     must_be_of(when.lot, version)
     slots = scope.slots(by)
-    places = [SlotAt(*row) for row in _slot_rows(slots)]
+    places = places_of(slots)
     sites = Site.objects.in_bulk({place.site_id for place in places})
     formula = version.stated
     own_water = formula.leaves_water
@@ -155,10 +151,8 @@ def make_plan(
     here = Station.objects.filter(pk__in=slots.values("station"))
     refuse = Policy.current().refuses_above_boiling
     stations = translate_for(formula, here, refuse_above_boiling=refuse, learnt_until=until)
-    held = _held(slots)
-    now_there = _Now(held, _waiting(slots), _same_settings(held, version, stations))
     return PublicationPlan(
-        lines=[_line(place, now_there, version, stations[place.station_id]) for place in places],
+        lines=lines_for(slots, [(each, version, stations[each.station_id]) for each in places]),
         version=version,
         scope=scope,
         when=when,
@@ -168,6 +162,11 @@ def make_plan(
         learnt_until=until,
         everywhere=may_everywhere(by, Verb.PUBLICATION_SIGN),
     )
+
+
+def places_of(slots: SlotQuerySet) -> list[SlotAt]:
+    """The slots of a queryset and where they are, in reading order."""
+    return [SlotAt(*row) for row in _slot_rows(slots)]
 
 
 def _slot_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, int]]:
@@ -213,36 +212,41 @@ def _waiting(slots: SlotQuerySet) -> dict[int, int]:
     return {slot_id: basis_id for slot_id, basis_id in rows if basis_id is not None}
 
 
-def _same_settings(
-    held: dict[int, Held], version: Version, stations: dict[int, StationTranslation]
-) -> frozenset[int]:
-    """Ids of control settings in force that are exactly what this plan would write."""
+Going = tuple[SlotAt, Version, StationTranslation]
+"""A slot, the version that is to go there, and that version translated for its station."""
+
+
+def lines_for(slots: SlotQuerySet, going: Sequence[Going]) -> list[PublicationLine]:
+    """What signing does to each of these slots: three queries, whatever their number."""
+    held = _held(slots)
+    now = _Now(held, _waiting(slots), _settings_kept(held, going))
+    return [_line(each, now) for each in going]
+
+
+def _settings_kept(held: Mapping[int, Held], going: Sequence[Going]) -> dict[int, AtStation]:
+    """The control settings in force (id) of slots that hold the very version that goes there."""
     candidates = {
-        each.settings_id
-        for each in held.values()
-        if each.content_digest == version.content_digest and each.permit_id is None
-    }
-    kept: list[tuple[int, int, Values]] = list(
+        there.settings_id
+        for place, version, _ in going
+        if (there := held.get(place.pk)) and there.permit_id is None
+        and there.content_digest == version.content_digest
+    }  # fmt: skip
+    rows: list[tuple[int, int, Values]] = list(
         ControlSettings.objects.filter(pk__in=candidates).values_list("pk", "station_id", "values")
     )
-    return frozenset(
-        pk
-        for pk, station_id, values in kept
-        if station_id in stations and values == stations[station_id].values
-    )
+    return {pk: (station_id, values) for pk, station_id, values in rows}
 
 
 class _Now(NamedTuple):
-    """How the slots in scope stand now, by slot, and which settings in force stay as they are."""
+    """How the slots stand now, by slot, and the settings in force that may stay as they are."""
 
     held: dict[int, Held]
     waiting: dict[int, int]
-    same: frozenset[int]
+    kept: dict[int, AtStation]
 
 
-def _line(
-    place: SlotAt, now: _Now, version: Version, station: StationTranslation
-) -> PublicationLine:
+def _line(going: Going, now: _Now) -> PublicationLine:
+    place, version, station = going
     held = now.held.get(place.pk)
     facts: tuple[Fact, ...] = station.refused
     if place.pk in now.waiting:
@@ -250,5 +254,6 @@ def _line(
         facts = (*facts, waits)
     if facts:
         return PublicationLine(place, held, Outcome.REFUSE, version, station, facts)
-    same = held is not None and held.settings_id in now.same
+    kept = held and held.content_digest == version.content_digest and now.kept.get(held.settings_id)
+    same = kept == (place.station_id, station.values)
     return PublicationLine(place, held, Outcome.SAME if same else Outcome.PLACE, version, station)

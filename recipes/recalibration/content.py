@@ -5,9 +5,9 @@ from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, content_shown
-from recipes.planning.content import slots_moved
+from recipes.planning.content import Said, slots_moved
 from recipes.planning.plan import RE_TRANSLATION
-from recipes.planning.served import Ahead, Reader, Said
+from recipes.planning.served import Ahead, Reader
 from stations.calibrations.models import Calibration
 from stations.slots.models import Placement
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import NamedTuple
 
 from django.db.models import QuerySet
 
@@ -18,9 +19,10 @@ from recipes.station_water.own_water import Learning, translate_own
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.equipment.traits import TRAITS, abilities_of, traits_of
+from stations.metrology.abilities import MachineAbilities, StationTraits
 from stations.metrology.translation import Flag, Refusal, Translation
 
-__all__ = ["StationTranslation", "Values", "cup_of", "title_of", "translate_for"]
+__all__ = ["StationTranslation", "Values", "cup_of", "title_of", "translate_each", "translate_for"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,19 +71,55 @@ def translate_for(
     Where the formula leaves the water to the stations a fourth query learns it from their shots,
     leaving out those logged from ``learnt_until`` on; with ``waters`` [mL] nothing is learnt.
     """
+    here = _read(stations, measured)
+    learning = Learning(learnt_until, waters)
+    return _translate(formula, here, learning, refuse_above_boiling=refuse_above_boiling)
+
+
+def translate_each(
+    formulas: Mapping[int, Formula],
+    stations: QuerySet[Station],
+    *,
+    refuse_above_boiling: bool,
+    learnt_until: datetime | None = None,
+) -> dict[int, dict[int, StationTranslation]]:
+    """Translate several formulas, under keys of the caller's, for every station of a queryset.
+
+    As many queries as for one, and one more for each that leaves the water to the stations.
+    """
+    here, learning = _read(stations), Learning(learnt_until)
+    return {
+        key: _translate(formula, here, learning, refuse_above_boiling=refuse_above_boiling)
+        for key, formula in formulas.items()
+    }
+
+
+class _Stations(NamedTuple):
+    """The stations (with their sites) to translate for, and what each can do and measures."""
+
+    places: list[tuple[int, int]]
+    pairs: list[tuple[MachineAbilities, StationTraits]]
+
+
+def _read(
+    stations: QuerySet[Station], measured: Mapping[str, Decimal | None] | None = None
+) -> _Stations:
     rows = list(stations.values_list("pk", "machine__site_id", "machine__machine_type_id", *TRAITS))
     abilities = abilities_of({row[2] for row in rows})
     pairs = [(abilities[row[2]], traits_of(row[3:], measured)) for row in rows]
+    return _Stations([(row[0], row[1]) for row in rows], pairs)
+
+
+def _translate(
+    formula: Formula, here: _Stations, learning: Learning, *, refuse_above_boiling: bool
+) -> dict[int, StationTranslation]:
+    ids = [station for station, _ in here.places]
     done, judged = translate_own(
-        formula,
-        [row[0] for row in rows],
-        pairs,
-        Learning(learnt_until, waters),
-        refuse_above_boiling=refuse_above_boiling,
+        formula, ids, here.pairs, learning, refuse_above_boiling=refuse_above_boiling
     )
     return {
-        row[0]: _at_station(row[0], row[1], translation, cup)
-        for row, translation, cup in zip(rows, done, judged, strict=True)
+        place[0]: _at_station(*place, translation, cup)
+        for place, translation, cup in zip(here.places, done, judged, strict=True)
     }
 
 

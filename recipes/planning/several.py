@@ -1,0 +1,105 @@
+"""A plan that carries several versions: how it is written down for its signer, and read again.
+
+A chain's menu comes to thousands of pairs of station and version. Their settings stand in it as
+digests: what was placed can be held against them, and pages that show a slot read little.
+"""
+
+import hashlib
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from people.signatures.content import Seen
+from recipes.planning.content import Said, settings_digest
+from recipes.planning.facts import canonical
+from recipes.planning.plan import PLACED, AnyLine, station_of
+from recipes.planning.served import Named
+from recipes.translation.translating import StationTranslation
+from recipes.versions.models import Version
+
+
+def slots_digest(lines: Iterable[AnyLine], about: bool = False) -> str:
+    """SHA-256 (hex) over a line for each slot: what it holds, what becomes of it, and why.
+
+    With the version each is ``about`` where they differ. One hash, since there may be tens of
+    thousands.
+    """
+    written = "\n".join(_written(line, about) for line in lines)
+    return hashlib.sha256(written.encode()).hexdigest()
+
+
+def _written(line: AnyLine, about: bool) -> str:
+    held = line.held.pk if line.held else "-"
+    version = f":{line.version.pk if line.version else '-'}" if about else ""
+    return f"{line.slot.pk}:{held}:{line.outcome}:{'|'.join(map(canonical, line.facts))}{version}"
+
+
+def seen_of_station(station: StationTranslation) -> dict[str, Any]:
+    """What a plan says of a station: the cup where the recipe leaves the water to it."""
+    return {
+        "values": station.values,
+        "flags": [flag.as_json() for flag in station.flagged],
+        "expected": station.expected.as_json() if station.expected else None,
+    }
+
+
+Key = tuple[int, int]  # a station, a version
+
+
+def written_down(lines: Iterable[AnyLine]) -> dict[str, Any]:
+    """What goes where, as codes and numbers: which version each slot gets, in which settings.
+
+    ``beside`` is what was shown with them, flags and cups, as one digest.
+    """
+    lines = list(lines)
+    settings: dict[str, dict[str, str]] = {}
+    beside: dict[Key, str] = {}
+    versions: dict[str, str] = {}
+    placed: dict[str, int] = {}
+    for slot, version, station in _placed(lines):
+        key = (station.station_id, version.pk)
+        if key not in beside:
+            here = settings.setdefault(str(station.station_id), {})
+            here[str(version.pk)] = settings_digest(station.values)
+            beside[key] = settings_digest(seen_of_station(station))
+            versions[str(version.pk)] = version.content_digest
+        placed[str(slot)] = version.pk
+    shown = "\n".join(f"{key[0]}:{key[1]}:{beside[key]}" for key in sorted(beside))
+    return {
+        "versions": versions,
+        "settings": settings,
+        "placed": placed,
+        "beside": hashlib.sha256(shown.encode()).hexdigest(),
+        "slots": slots_digest(lines, about=True),
+    }
+
+
+def _placed(lines: Iterable[AnyLine]) -> Iterator[tuple[int, Version, StationTranslation]]:
+    for line in lines:
+        if line.outcome in PLACED and line.version is not None:
+            yield line.slot.pk, line.version, station_of(line)
+
+
+# Read again.
+
+
+def said_in(seen: Seen) -> Said:
+    """The digest of the settings that it said a slot gets at a station."""
+    placed, settings = seen["placed"], seen["settings"]
+
+    def said(slot: int, station: int) -> str | None:
+        version = placed.get(str(slot))
+        found: str | None = settings.get(str(station), {}).get(str(version))
+        return found
+
+    return said
+
+
+def named_in(seen: Seen) -> Named:
+    """The digest of the version that it said a slot gets."""
+    placed, versions = seen["placed"], seen["versions"]
+
+    def named(slot: int) -> str | None:
+        # Never None: a slot that it said nothing of holds no version that was signed with it.
+        return str(versions.get(str(placed.get(str(slot))), ""))
+
+    return named
