@@ -45,6 +45,18 @@ def stays(columns: str, sentence: str) -> FirmTrigger:
     )
 
 
+def governed_at_site(*exclude: str) -> list[pgtrigger.Trigger]:
+    """History of rows that lie at a site, told of that site."""
+    return governed(
+        subject="site",
+        subject_id="n.site_id",
+        site_id="n.site_id",
+        label="l.name",
+        lookup="SELECT s.name FROM stations_site s WHERE s.id = n.site_id",
+        exclude=exclude,
+    )
+
+
 # As stations.metrology.atmosphere has it (ISO 2533), a hair wider: that one is exact and says why.
 BAROMETER = FirmTrigger(
     name="a_guard_barometer",

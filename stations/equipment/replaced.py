@@ -10,11 +10,10 @@ from django.db.models import Q
 from django.db.models.functions import Now
 from django.urls import reverse
 
-from audit.capture.governed import governed
 from audit.capture.models import one_of
 from audit.capture.triggers import FirmTrigger, insert_only, refusal
 from people.persons.permissions import SiteScoped
-from stations.equipment.models import Machine, Site, Station
+from stations.equipment.models import Machine, Site, Station, governed_at_site
 
 
 class Part(models.TextChoices):
@@ -107,17 +106,7 @@ class Replacement(models.Model):
             ),
             models.CheckConstraint(name="replacement_says_why", condition=~Q(reason="")),
         ]
-        triggers: Any = [
-            WHERE,
-            *insert_only("replacement"),
-            *governed(
-                subject="site",
-                subject_id="n.site_id",
-                site_id="n.site_id",
-                label="l.name",
-                lookup="SELECT s.name FROM stations_site s WHERE s.id = n.site_id",
-            ),
-        ]
+        triggers: Any = [WHERE, *insert_only("replacement"), *governed_at_site()]
 
     def __str__(self) -> str:
         return f"{self.get_part_display()} replaced"

@@ -10,12 +10,11 @@ from django.db.models import OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce, Now
 from django.urls import reverse
 
-from audit.capture.governed import governed
 from audit.capture.triggers import FirmTrigger, insert_only, refusal
 from people.persons.models import User
 from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
-from stations.equipment.models import Site
+from stations.equipment.models import Site, governed_at_site
 
 MOST_TEXT = 1000  # characters
 LATELY = timedelta(days=14)  # older notes are on the page of notes, for who looks for them
@@ -64,18 +63,6 @@ READ_THERE = FirmTrigger(
 )
 
 
-def _of_site() -> list[pgtrigger.Trigger]:
-    """History of a row that lies at a site."""
-    return governed(
-        subject="site",
-        subject_id="n.site_id",
-        site_id="n.site_id",
-        label="l.name",
-        lookup="SELECT s.name FROM stations_site s WHERE s.id = n.site_id",
-        exclude=("site_id",),
-    )
-
-
 class HandoverNote(models.Model):
     """What a shift leaves to the next. Never changed: a further note takes its place."""
 
@@ -97,7 +84,7 @@ class HandoverNote(models.Model):
             ),
         ]
         indexes = [models.Index(fields=["site", "at"], name="handover_of_a_site")]
-        triggers: Any = [AS_WRITTEN, *insert_only("handover_note"), *_of_site()]
+        triggers: Any = [AS_WRITTEN, *insert_only("handover_note"), *governed_at_site("site_id")]
 
     def __str__(self) -> str:
         return f"note {self.pk}"
@@ -120,7 +107,7 @@ class HandoverRead(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["site", "by", "until"], name="handover_read_once"),
         ]
-        triggers: Any = [READ_THERE, *insert_only("handover_read"), *_of_site()]
+        triggers: Any = [READ_THERE, *insert_only("handover_read"), *governed_at_site("site_id")]
 
     def __str__(self) -> str:
         return f"{self.by} until {self.until}"

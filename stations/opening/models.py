@@ -5,11 +5,10 @@ from datetime import datetime, time, timedelta
 from django.db import models
 from django.db.models import F, Q
 
-from audit.capture.governed import governed
 from audit.revision import Revised
 from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
-from stations.equipment.models import Site
+from stations.equipment.models import Site, governed_at_site
 
 MOST_SHOTS = 6
 SLOTS = r"^([1-9][0-9]?(,[1-9][0-9]?)*)?$"
@@ -50,16 +49,7 @@ class OpeningPolicy(Revised):
                 name="opening_hours_differ", condition=~Q(counts_from=F("opens_at"))
             ),
         ]
-        triggers = [
-            *governed(
-                subject="site",
-                subject_id="n.site_id",
-                site_id="n.site_id",
-                label="l.name",
-                lookup="SELECT s.name FROM stations_site s WHERE s.id = n.site_id",
-                exclude=("revision",),
-            ),
-        ]
+        triggers = governed_at_site("revision")
 
     def __str__(self) -> str:
         return f"opening check of {self.site}"
