@@ -4,6 +4,7 @@ A number prints digit for digit as it is stored. A binary float has no stored di
 refused rather than guessed at.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, tzinfo
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
@@ -73,6 +74,16 @@ def unit_label(code: str | None, text: str = "") -> str:
 def counted(count: int, one: str, several: str = "") -> str:
     """A number of things in words: 1 slot, 2 slots, 10,000 slots grouped as numbers are."""
     return f"{number(count)} {one if count == 1 else several or one + 's'}"
+
+
+NUMBERED = 6  # things named by number; more are only counted
+
+
+def numbered(one: str, numbers: Sequence[int]) -> str:
+    """Things by their numbers: slot 2, slots 1, 3; many are counted."""
+    if len(numbers) > NUMBERED:
+        return counted(len(numbers), one)
+    return f"{one if len(numbers) == 1 else one + 's'} {', '.join(map(str, numbers))}"
 
 
 def _grouped(digits: str) -> str:

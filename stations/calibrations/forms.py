@@ -56,9 +56,10 @@ class QuestionsForm(forms.Form):
         self.asked = asked
         answers = self.answers()
         for one in asked:
-            self.fields[one.field] = forms.CharField(
+            box = forms.CharField(
                 label="Why it stands", required=False, max_length=LONGEST, help_text=one.words
             )
+            self.fields[one.field] = unmarked(box)
             if needed and one.key not in answers:
                 self.add_error(one.field, f"Say why it stands, or {otherwise}.")
 

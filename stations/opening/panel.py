@@ -6,6 +6,7 @@ from django.urls import reverse
 
 from stations.equipment.models import Station
 from stations.opening.checking import StationCheck, station_checks
+from web.printing import numbered
 from web.today import Asked, Need, register_panel
 
 
@@ -26,6 +27,7 @@ def missing_words(check: StationCheck) -> str:
     """Which slots are missing, those that were out of tolerance apart."""
     out = [slot.number for slot in check.missing if slot.was_out]
     others = [slot.number for slot in check.missing if not slot.was_out]
-    told = [f"slot {', '.join(map(str, out))} was out of tolerance"] if out else []
-    told += [f"slot {', '.join(map(str, others))} missing"] if others else []
+    were = "was" if len(out) == 1 else "were"
+    told = [f"{numbered('slot', out)} {were} out of tolerance"] if out else []
+    told += [f"{numbered('slot', others)} missing"] if others else []
     return "; ".join(told)

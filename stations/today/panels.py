@@ -16,10 +16,8 @@ from stations.equipment.models import Station
 from stations.lots.models import LotOpening
 from stations.lots.shelf import READY
 from stations.slots.models import Placement
-from web.printing import counted, day
+from web.printing import day, numbered
 from web.today import Asked, Need, register_panel
-
-NUMBERED = 6  # slots named by number; more are only counted
 
 
 @register_panel(10)
@@ -33,7 +31,7 @@ def slots(asked: Asked) -> Iterator[Need]:
         .annotate(numbers=ArrayAgg("slot__number", order_by="slot__number"))
     )
     for row in found:
-        where = slots_named(row["numbers"])
+        where = capfirst(numbered("slot", row["numbers"]))
         differs, site = row["verdict"] == "differs", row["site"]
         verb = "differs" if len(row["numbers"]) == 1 else "differ"
         to_key = not differs and may(asked.user, Verb.SLOT_READ_BACK, site)
@@ -45,13 +43,6 @@ def slots(asked: Asked) -> Iterator[Need]:
             reverse("stations:to_key", args=[site]) if to_key else place,
             row["station"],
         )
-
-
-def slots_named(numbers: Sequence[int]) -> str:
-    """Slot 2, or Slots 1, 3; many are counted."""
-    if len(numbers) > NUMBERED:
-        return counted(len(numbers), "slot")
-    return f"{'Slot' if len(numbers) == 1 else 'Slots'} {', '.join(map(str, numbers))}"
 
 
 @register_panel(30)

@@ -15,6 +15,7 @@ from stations.grinders.actions import set_grinder, work_on_grinder
 from stations.opening.actions import set_opening
 from stations.opening.checking import SlotCheck, StationCheck, station_checks
 from stations.opening.models import OpeningPolicy
+from stations.opening.panel import missing_words
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
@@ -179,3 +180,14 @@ def test_it_asks_two_questions_whatever_there_is(open_bar: Bar) -> None:
         station(open_bar.stations[0].machine, number, "4.00", slots=6)
     pull(open_bar, open_bar.slots[0], *[GOOD] * 10)
     assert asked() == 2
+
+
+def test_what_is_missing_is_said_of_one_and_of_many() -> None:
+    def words(*was_out: bool) -> str:
+        slots = [SlotCheck(1, 1, at, at, 1, 0, out) for at, out in enumerate(was_out, 1)]
+        return missing_words(StationCheck(1, 1, timezone.now(), late=False, slots=slots))
+
+    assert words(True, False) == "slot 1 was out of tolerance; slot 2 missing"
+    assert words(True, True, False, False) == (
+        "slots 1, 2 were out of tolerance; slots 3, 4 missing"
+    )
