@@ -11,92 +11,55 @@ class Beat(TypedDict, total=False):
 
     task: str
     schedule: timedelta | crontab
-    args: tuple[object, ...]
     options: dict[str, object]
 
 
+def _often(task: str, *, seconds: float) -> Beat:
+    """So often; one that no worker took until the next is due is dropped, as that does its work."""
+    rhythm = timedelta(seconds=seconds)
+    return {"task": task, "schedule": rhythm, "options": {"expires": seconds}}
+
+
+def _nightly(task: str, hour: int, minute: int) -> Beat:
+    """Once a day at this time (UTC)."""
+    return {"task": task, "schedule": crontab(hour=str(hour), minute=str(minute))}
+
+
 BEAT_SCHEDULE: dict[str, Beat] = {
-    # Often: a barista waits for it, and a killed worker's task comes back only after minutes.
-    "publications that are due": {
-        "task": "recipes.tasks.sweep",
-        "schedule": timedelta(seconds=5),
-        "options": {"expires": 5.0},
-    },
-    "permits whose time is over": {
-        "task": "recipes.tasks.end_permits",
-        "schedule": timedelta(seconds=15),
-        "options": {"expires": 15.0},
-    },
-    "fits of the shot model that a worker left": {
-        "task": "recipes.tasks.sweep_fits",
-        "schedule": timedelta(seconds=30),
-        "options": {"expires": 30.0},
-    },
-    # Often: until an entry is sealed, its change would not be found.
-    "history that is not sealed yet": {
-        "task": "audit.tasks.seal",
-        "schedule": timedelta(seconds=3),
-        "options": {"expires": 3.0},
-    },
-    # Often: an owner waits for it. It looks at one index of the few that are under way.
-    "checks of the history that somebody asked for": {
-        "task": "audit.tasks.take_up_checks",
-        "schedule": timedelta(seconds=3),
-        "options": {"expires": 3.0},
-    },
-    # Often: what no witness has seen, whoever has the key can still write anew. Without witnesses
-    # it looks at a setting and returns.
-    "the history's newest checkpoint, to its witnesses": {
-        "task": "audit.tasks.offer_checkpoint",
-        "schedule": timedelta(seconds=10),
-        "options": {"expires": 10.0},
-    },
-    "history that sealing may have passed by": {
-        "task": "audit.tasks.seal_beneath",
-        "schedule": crontab(hour="2", minute="20"),
-    },
-    "the tables beside what the history says": {
-        "task": "audit.tasks.reconcile_tonight",
-        "schedule": crontab(hour="2", minute="50"),
-    },
-    # Often: a month's partition begins with the first entry after this. In all other runs it looks
-    # at a name and returns.
+    # A barista waits for it, and a killed worker's task comes back only after minutes.
+    "publications that are due": _often("recipes.tasks.sweep", seconds=5),
+    "permits whose time is over": _often("recipes.tasks.end_permits", seconds=15),
+    "fits of the shot model that a worker left": _often("recipes.tasks.sweep_fits", seconds=30),
+    # Until an entry is sealed, its change would not be found.
+    "history that is not sealed yet": _often("audit.tasks.seal", seconds=3),
+    # An owner waits for it. It looks at one index of the few that are under way.
+    "checks of the history that somebody asked for": _often(
+        "audit.tasks.take_up_checks", seconds=3
+    ),
+    # What no witness has seen, whoever has the key can still write anew. Without witnesses it
+    # looks at a setting and returns.
+    "the history's newest checkpoint, to its witnesses": _often(
+        "audit.tasks.offer_checkpoint", seconds=10
+    ),
+    # While a trigger is off, what is changed leaves no entry.
+    "triggers that somebody switched off": _often("audit.tasks.look_at_guards", seconds=60),
+    # A month's partition begins with the first entry after this. In all other runs it looks at a
+    # name and returns.
     "a partition of the history for a new month": {
         "task": "audit.tasks.roll_month",
         "schedule": crontab(minute="*/5"),
         "options": {"expires": 240.0},
     },
-    # Often: while a trigger is off, what is changed leaves no entry.
-    "triggers that somebody switched off": {
-        "task": "audit.tasks.look_at_guards",
-        "schedule": timedelta(minutes=1),
-        "options": {"expires": 60.0},
-    },
-    "the history's newest checkpoint, to people outside": {
-        "task": "audit.tasks.mail_checkpoint",
-        "schedule": crontab(hour="5", minute="0"),
-    },
-    "drift of check shots, all charts anew": {
-        "task": "stations.tasks.note_drifts",
-        "schedule": crontab(hour="3", minute="10"),
-    },
-    "what people hear of": {
-        "task": "people.tasks.tell_people",
-        "schedule": timedelta(seconds=30),
-        "options": {"expires": 30.0},
-    },
-    "mail that waits": {
-        "task": "people.tasks.send_mail",
-        "schedule": timedelta(seconds=20),
-        "options": {"expires": 20.0},
-    },
-    "devices that are to be told": {
-        "task": "people.tasks.send_pushes",
-        "schedule": timedelta(seconds=20),
-        "options": {"expires": 20.0},
-    },
-    "answers kept for repetitions, and sessions, that are too old": {
-        "task": "people.tasks.forget_what_is_old",
-        "schedule": crontab(hour="3", minute="40"),
-    },
+    "what people hear of": _often("people.tasks.tell_people", seconds=30),
+    "mail that waits": _often("people.tasks.send_mail", seconds=20),
+    "devices that are to be told": _often("people.tasks.send_pushes", seconds=20),
+    "history that sealing may have passed by": _nightly("audit.tasks.seal_beneath", 2, 20),
+    "the tables beside what the history says": _nightly("audit.tasks.reconcile_tonight", 2, 50),
+    "drift of check shots, all charts anew": _nightly("stations.tasks.note_drifts", 3, 10),
+    "answers kept for repetitions, and sessions, that are too old": _nightly(
+        "people.tasks.forget_what_is_old", 3, 40
+    ),
+    "the history's newest checkpoint, to people outside": _nightly(
+        "audit.tasks.mail_checkpoint", 5, 0
+    ),
 }
