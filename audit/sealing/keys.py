@@ -6,9 +6,12 @@ The file is made at first start. Until a new key is in the history it waits besi
 
 import hmac
 import secrets
+from collections.abc import Sequence
 from hashlib import sha256
 from pathlib import Path
+from typing import LiteralString
 
+import psycopg
 from django.conf import settings
 from django.db import connection
 
@@ -108,8 +111,20 @@ def record(
     proof: bytes | None = None,
 ) -> None:
     """Put the public half into the history, with proof of the key it replaces if there is one."""
-    with recorded(by=by, action=action, reason=reason), connection.cursor() as cursor:
-        cursor.execute("SELECT audit_keyed(%s, %s, %s)", [key.verifier.text, replaces, proof])
+    with recorded(by=by, action=action, reason=reason):
+        by_signer("SELECT audit_keyed(%s, %s, %s)", [key.verifier.text, replaces, proof])
+
+
+def by_signer(function: LiteralString, values: Sequence[object]) -> int:
+    """Call a function that asks for the signer's proof; the id of the row it made, 0 for rows.
+
+    Django writes values into the statement, where other sessions of the program's role read them
+    (pg_stat_activity) and could use the proof after ending this one. Bound, they are not in it.
+    """
+    connection.ensure_connection()
+    with connection.wrap_database_errors, psycopg.Cursor(connection.connection) as cursor:
+        row = cursor.execute(function, values).fetchone()
+    return int(row[0] or 0) if row else 0
 
 
 def _shown(key: Signer, note: str) -> bytes:

@@ -9,7 +9,7 @@ from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.merkle import Coordinate, Frontier
 from audit.ledger.proof import Span, coordinates
 from audit.ledger.stamp import read_moment, runs_of
-from audit.sealing.keys import DamagedError
+from audit.sealing.keys import DamagedError, by_signer
 from audit.sealing.models import Checkpoint, Leaf
 
 # Whoever holds it may append; released with the transaction, however that ends.
@@ -85,8 +85,7 @@ def append(
     runs = runs_of(entry_ids)
     nodes = b"".join(chain.from_iterable(made for _, made in tree.extend(hashes)))
     firsts, counts = [first for first, _ in runs], [last - first + 1 for first, last in runs]
-    with connection.cursor() as cursor:
-        cursor.execute(_EXTEND, [start, firsts, counts, b"".join(hashes), nodes, proof])
+    by_signer(_EXTEND, [start, firsts, counts, b"".join(hashes), nodes, proof])
 
 
 def add_checkpoint(
@@ -95,6 +94,4 @@ def add_checkpoint(
     """Store a note over that state, with what whoever appends next has to prove."""
     made_at = read_moment(state.stamp.time) if state.stamp else None
     values = [state.size, state.root, note, made_at, *floor, promise, proof]
-    with connection.cursor() as cursor:
-        cursor.execute(_SIGNED, values)
-        return Checkpoint.objects.get(pk=cursor.fetchone()[0])
+    return Checkpoint.objects.get(pk=by_signer(_SIGNED, values))

@@ -3,6 +3,8 @@
 Every statement here once stopped sealing, or could have.
 """
 
+from typing import Any
+
 import psycopg
 import pytest
 from django.db import DatabaseError
@@ -86,6 +88,31 @@ def test_the_program_seals_all_the_same(role: str) -> None:
         assert seal() > 0
     assert not stopped_now()
     assert len(sealed_ids()) == store.size()
+
+
+def test_nobody_reads_the_proof_while_it_is_good(
+    role: str, program: Connection, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The role reads what its other sessions ask, and may end them before the proof is used up."""
+    run_plainly, seen = psycopg.Cursor.execute, list[str]()
+
+    def looked_at(cursor: Any, query: Any, *values: Any, **options: Any) -> Any:  # noqa: ANN401
+        done = run_plainly(cursor, query, *values, **options)
+        if cursor.connection is not program:
+            seen.extend(text for (text,) in program.execute(
+                "SELECT query FROM pg_stat_activity"
+                " WHERE usename = current_user AND pid <> pg_backend_pid()"))  # fmt: skip
+        return done
+
+    shown = (proof_after(last_checkpoint(), signer()) or b"").hex()
+    with monkeypatch.context() as patched, signed_in(role):
+        patched.setattr(psycopg.Cursor, "execute", looked_at)
+        assert seal() == 3
+        rotated = (proof_after(last_checkpoint(), signer()) or b"").hex()
+        rotate(by=None, lost=False, reason="a year is over")
+    for function in ("audit_extend", "audit_signed", "audit_keyed"):
+        assert any(function in text for text in seen)
+    assert not [text for text in seen if shown in text or rotated in text]
 
 
 def test_the_program_seals_from_the_very_first(role: str) -> None:
