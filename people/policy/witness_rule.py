@@ -40,19 +40,23 @@ def known_keys(policy: Policy) -> list[WitnessKey]:
 
 
 def wanted(policy: Policy, keys: Sequence[str] | None, needed: int | None) -> tuple[str, int]:
-    """The columns to sign for: as given, or as they are. Raises Invalid (witnesses, …needed)."""
+    """The columns to sign for: each as given, or as it is. Raises Invalid (witnesses, …needed)."""
     if keys is None and needed is None:
         return policy.witnesses, policy.witnesses_needed
+    keys = policy.witnesses.splitlines() if keys is None else keys
+    needed = policy.witnesses_needed if needed is None else needed
     known = [key.text for key in known_keys(policy)]
-    chosen = sorted(set(keys or ()))
+    chosen = sorted(set(keys))
     for key in chosen:
         if key not in known:
             allowed = ", ".join(known) or "none: LEDGER_WITNESSES names none"
             raise Invalid("witnesses", key, f"a witness that the settings know ({allowed})")
-    least, most = (1, len(chosen)) if chosen else (0, 0)
-    if not least <= (needed or 0) <= most:
-        raise Invalid("witnesses_needed", needed, f"from {least} to the {most} witnesses named")
-    return "\n".join(chosen), needed or 0
+    if not bool(chosen) <= needed <= len(chosen):
+        allowed = (
+            f"from 1 to the {len(chosen)} witnesses named" if chosen else "0, as none is named"
+        )
+        raise Invalid("witnesses_needed", needed, allowed)
+    return "\n".join(chosen), needed
 
 
 def as_seen(witnesses: str, needed: int) -> dict[str, Any]:

@@ -1,7 +1,9 @@
 """What a history asks of witnesses: the policy that owners signed, as its own entries have it.
 
 A server's settings say how many witnesses are needed as well, and nobody signed those. So the check
-takes the rule from the sealed entries: whoever wants fewer has to sign for that, and it shows.
+takes the rule from the sealed entries that stand under a signature: whoever wants fewer has to sign
+for that, and it shows. A change by SQL without one counts for nothing. Entries that were archived,
+or are of other sites, are not in a bundle: there the reader has to ask.
 """
 
 from __future__ import annotations
@@ -53,7 +55,7 @@ class Asked:
     def _take(self, line: bytes) -> None:
         try:
             entry = read_object(line)
-            if entry["table_name"] == TABLE:
+            if entry["table_name"] == TABLE and entry["signature_id"] is not None:
                 changes = entry["changes"]
                 self._newest |= {
                     name: changes[name][1] for name in (KEYS, NEEDED) if name in changes

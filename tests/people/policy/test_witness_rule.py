@@ -21,7 +21,7 @@ from audit.witnessing.standing import witnessing_now
 from people.persons.models import User
 from people.policy.actions import set_policy
 from people.policy.models import Policy
-from people.policy.witness_rule import rule_in_force
+from people.policy.witness_rule import rule_in_force, wanted
 from people.signatures.whole import check_whole
 from tests.audit.ledger.witness.logs import SECOND, WITNESS
 from tests.audit.sealed import last_checkpoint
@@ -93,6 +93,18 @@ def test_what_can_not_be_asked_is_named(
     assert refused.value.field == field
 
 
+def test_what_is_not_given_stays(cast: Cast) -> None:
+    """Each of the two by itself: whoever changes the number alone does not take the names away."""
+    ask_for(cast.owner, [ONE.text, TWO.text], 2)
+    policy = Policy.current()
+    both = policy.witnesses
+    assert wanted(policy, None, 1) == (both, 1)
+    assert wanted(policy, [ONE.text, TWO.text], None) == (both, 2)
+    for keys, needed in (([ONE.text], None), (None, 0)):
+        with pytest.raises(Invalid, match="from 1 to the"):
+            wanted(policy, keys, needed)
+
+
 def test_the_database_keeps_the_two_together(cast: Cast) -> None:
     ask_for(cast.owner, [ONE.text], 1)
     for half in ("witnesses = ''", "witnesses_needed = 0"):
@@ -148,6 +160,10 @@ def test_the_offline_check_takes_it_from_the_history(cast: Cast) -> None:
     report = verify(bundle())
     assert (report.intact, report.unseen) == (True, True)
     assert "As its policy asks: NOT seen by 2 of 2 witnesses: 1 " in next(report.lines())
+    Policy.objects.update(witnesses_needed=1)  # which nobody signed
+    seen_by_one()
+    assert verify(bundle()).unseen
+    Policy.objects.update(witnesses_needed=2)
     ask_for(cast.owner, [ONE.text, TWO.text], 1)
     size = seen_by_one()
     report = verify(bundle())
