@@ -25,8 +25,6 @@ AS_SEALED = {
         "people_keyevent",
     },
     Path("audit/ledger/bundle/asked.py"): {"people_policy"},
-    # The trigger that writes a row's entries names the row's site, which is a reference by name.
-    Path("people/tablets/models.py"): {"stations_site"},
 }
 
 
