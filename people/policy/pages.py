@@ -52,7 +52,7 @@ class PolicyForm(SigningForm):
         help_text="Beside what the settings ask: whoever changes those can't ask for less.",
     )
     witnesses_needed = forms.TypedChoiceField(
-        label="How many of those witnesses", required=False, coerce=int, empty_value="0"
+        label="How many of them", required=False, coerce=int, empty_value="0"
     )
     acknowledged = forms.BooleanField(
         label="Accept that some signatures wait until somebody adds what is asked",
@@ -78,7 +78,7 @@ class PolicyForm(SigningForm):
             del self.fields["witnesses"], self.fields["witnesses_needed"]
             return
         offered = [(key.text, f"{key.name}+{key.key_id.hex()}") for key in keys]
-        numbers = [(0, "None of them"), *((n, str(n)) for n in range(1, len(keys) + 1))]
+        numbers = [(n, str(n)) for n in range(len(keys) + 1)]
         for name, choices in (("witnesses", offered), ("witnesses_needed", numbers)):
             field = self.fields[name]
             if isinstance(field, forms.ChoiceField):

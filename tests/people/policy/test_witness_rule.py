@@ -191,6 +191,7 @@ def test_on_the_page(cast: Cast, signed_in: SignedIn, settings: Settings) -> Non
     page = browser.post("/policy/", typed, follow=True).content.decode()
     assert f"2 of {', '.join(sorted((ONE.name, TWO.name)))}, beside what the settings ask" in page
     assert page.count(" checked") >= 3
+    assert "(optional)" not in page
     settings.LEDGER_WITNESSES = []
     assert 'name="witnesses"' in browser.get("/policy/").content.decode()
     Policy.objects.update(witnesses="", witnesses_needed=0)
