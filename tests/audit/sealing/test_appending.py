@@ -9,11 +9,21 @@ import psycopg
 import pytest
 from django.db import DatabaseError
 from psycopg import sql
+from pytest_django import Settings
 
 from audit.ledger.note import Signer
 from audit.sealing import store
-from audit.sealing.keys import DamagedError, origin, promise, proof_after, record, signer
+from audit.sealing.keys import (
+    DamagedError,
+    SealingError,
+    origin,
+    promise,
+    proof_after,
+    record,
+    signer,
+)
 from audit.sealing.keys import key_file as key_place
+from audit.sealing.lateness import waiting_now
 from audit.sealing.models import Checkpoint, Leaf, LedgerKey
 from audit.sealing.resume import resume
 from audit.sealing.rotate import rotate
@@ -33,7 +43,6 @@ STRAY = [
     "INSERT INTO audit_checkpoint (size, root, note, floor_txid, floor_id)"
     f" SELECT size, {HASH}, note, floor_txid, floor_id FROM audit_checkpoint LIMIT 1",
     "INSERT INTO audit_ledgerkey (public, replaces) VALUES ('stray+key', '')",
-    "COPY audit_leaf FROM STDIN",
 ]
 EXTEND = "SELECT audit_extend({}, ARRAY[{}]::bigint[], ARRAY[1]::bigint[], {}, {}, {})"
 SIGN = "SELECT audit_signed({}, {}, 'note', now(), 1, 1, {}, {})"
@@ -61,6 +70,15 @@ def test_the_program_puts_no_row_of_its_own_there(program: Connection, statement
         program.execute(sql.SQL(statement))
     assert seal() == 3
     assert not stopped_now()
+
+
+def test_nor_by_copying(program: Connection) -> None:
+    with (
+        pytest.raises(psycopg.errors.InsufficientPrivilege),
+        program.cursor() as cursor,
+        cursor.copy("COPY audit_leaf FROM STDIN"),
+    ):
+        pass
 
 
 @pytest.mark.parametrize("proof", ["NULL", MADE_UP, "''::bytea", "shown before"])
@@ -181,6 +199,28 @@ def test_one_from_before_there_were_promises_goes_on(role: str) -> None:
         assert seal() == 3
     assert last_checkpoint().promise is not None
     assert Leaf.objects.count() == store.size()
+
+
+def test_before_a_promise_the_role_may_append_and_that_is_found(program: Connection) -> None:
+    """As docs/threat-model.md says of the time until the first checkpoint that promises."""
+    unguarded("UPDATE audit_checkpoint SET promise = NULL")
+    waiting = max(sealed_ids()) + 1
+    program.execute(sql.SQL(EXTEND.format(store.size(), waiting, HASH, "''::bytea", "NULL")))
+    with pytest.raises(SealingError):
+        seal()
+    assert stopped_now()
+
+
+def test_who_holds_the_sealers_lock_delays_and_that_is_an_alarm(
+    program: Connection, settings: Settings
+) -> None:
+    program.execute("SELECT pg_advisory_lock(%s)", [store.LOCK])
+    assert seal() == 0
+    settings.LEDGER_LATE = -1
+    assert waiting_now().alarm
+    program.execute("SELECT pg_advisory_unlock_all()")
+    assert seal() == 3
+    assert waiting_now().waiting == 0
 
 
 def test_the_proof_is_of_this_checkpoint_and_this_key() -> None:

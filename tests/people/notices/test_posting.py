@@ -1,5 +1,6 @@
 """Mail in a real SMTP conversation: what is taken, put off, refused, and to whom nothing goes."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -235,7 +236,18 @@ def test_what_an_owner_asks_for_carries_no_such_link(
     assert all(mail["List-Unsubscribe"] is None for mail in server.got)
 
 
-def test_the_link_in_a_mail_needs_sign_in(cast: Cast) -> None:
-    answer = Client().get("/notices/")
-    assert answer.status_code == 302
-    assert "/account/login/" in answer["Location"]
+def test_the_links_in_a_mail_need_sign_in(cast: Cast, matters: Matters, server: Server) -> None:
+    arise(cast, matters, "1")
+    post()
+    (mail,) = server.got
+    links = set()
+    for kind in ("plain", "html"):
+        part = mail.get_body((kind,))
+        assert part
+        links |= set(re.findall(rf'{WHERE}(/[^\s"<>]*)', part.get_content()))
+    stop = {link for link in links if link.startswith("/notices/stop/")}
+    assert "/slots/1/" in links - stop
+    for link in links - stop:
+        answer = Client().get(link)
+        assert answer.status_code == 302, link
+        assert answer["Location"].startswith("/account/login/")

@@ -3,12 +3,15 @@
 import datetime
 
 import pytest
+from django.contrib.auth.hashers import check_password
 from django.test import Client
+from pytest_django import Settings
 
 from audit.capture.models import Entry
 from audit.errors import UNSHOWN
 from people.pins.actions import set_pin
 from people.pins.common import easily_guessed
+from people.pins.hashing import fits
 from people.pins.models import Pin
 from people.tablets import tries
 from people.tablets.models import PinTry
@@ -127,3 +130,13 @@ def test_a_pin_row_copied_to_anothers_name_fits_nothing(cast: Cast) -> None:
     barista, lead = with_pin(cast), with_pin(cast, "shop_lead")
     Pin.objects.filter(user=lead).update(secret=Pin.objects.get(user=barista).secret)
     assert taken_over(tablet, lead, PINS["barista"]) == 400
+
+
+def test_the_table_of_pins_alone_tells_none(cast: Cast, settings: Settings) -> None:
+    """Whoever has the rows and not SECRET_KEY can try all ten thousand, and none fits."""
+    person = with_pin(cast)
+    kept = Pin.objects.get(user=person).secret
+    assert fits(person.pk, PINS["barista"], kept)
+    settings.SECRET_KEY = "another key than the program's own, however it was come by"
+    assert not fits(person.pk, PINS["barista"], kept)
+    assert not check_password(PINS["barista"], kept)
