@@ -12,12 +12,16 @@ from datetime import datetime
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """One sentence, the page that says more, its mark (templates/README.md) and since when."""
+    """One sentence, the page that says more, its mark (templates/README.md) and since when.
+
+    `key` is what it is known by where other words than its numbers change as it lasts.
+    """
 
     words: str
     url: str
     mark: str = "differs"
     since: datetime | None = None
+    key: str = ""
 
 
 Source = Callable[[], Iterable[Alarm]]

@@ -6,6 +6,7 @@ import hashlib
 import secrets
 
 from django.contrib.auth.signals import user_logged_out
+from django.db import transaction
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 
@@ -50,7 +51,10 @@ def add_device(
         "sign_in": SignIn.objects.live().filter(pk=here_of(request)).first(),
         "failures": 0,
     }
-    return Device.objects.update_or_create(endpoint=endpoint, defaults=kept)[0], number
+    with transaction.atomic():
+        # A browser has one subscription: what it had of before takes nothing any more.
+        Device.objects.filter(browser=kept["browser"]).exclude(endpoint=endpoint).delete()
+        return Device.objects.update_or_create(endpoint=endpoint, defaults=kept)[0], number
 
 
 def keep_number(response: HttpResponse, number: str, *, secure: bool) -> None:

@@ -43,7 +43,15 @@ def mail_hindrance() -> str:
 
 
 def send_over(connection: BaseEmailBackend, message: EmailMessage) -> Outcome:
-    """Hand one message to the server; never raises for what the server or the line does."""
+    """Hand one message to the server; never raises for what the server or the line does.
+
+    Nor for an address whose name is none of the DNS: Django would raise only while it sends.
+    """
+    try:
+        for address in message.recipients():
+            address.rpartition("@")[2].encode("idna")
+    except UnicodeError as error:
+        return Outcome(Taken.NO_SUCH_ADDRESS, str(error))
     try:
         connection.send_messages([message])
     except smtplib.SMTPRecipientsRefused as refused:

@@ -22,11 +22,11 @@ def found_alarms() -> Iterable[Found]:
     elif lag.alarm:
         yield _found("Entries of the history wait to be sealed", reverse("audit:ledger"))
     for alarm in alarms():
-        yield _found(alarm.words, alarm.url)
+        yield _found(alarm.words, alarm.url, alarm.key)
 
 
-def _found(words: str, url: str) -> Found:
-    told = COUNTED.sub("#", words)
+def _found(words: str, url: str, known_by: str = "") -> Found:
+    told = known_by or COUNTED.sub("#", words)
     key = hashlib.sha256(f"{url}\n{told}".encode()).hexdigest()[:40]
     return Found(key=key, title=words, url=url)
 

@@ -134,4 +134,4 @@ def mail_waits() -> Iterable[Alarm]:
     if found["many"]:
         said = late.order_by("-pk").values_list("said", flat=True)[0]
         words = f"Mail that the server does not take: {found['many']}. It says: {said}"
-        yield Alarm(words, reverse("people:notices"), "overdue", found["since"])
+        yield Alarm(words, reverse("people:notices"), "overdue", found["since"], "mail waits")

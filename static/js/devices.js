@@ -2,6 +2,7 @@
 const form = document.querySelector("form[data-device]");
 const button = form?.querySelector("button");
 const said = form?.querySelector("[role=status]");
+const PATIENCE = 30 * 1000; // ms: a browser that reaches no push service may never answer
 
 const bytes = (text) => {
   const plain = atob(text.replaceAll("-", "+").replaceAll("_", "/"));
@@ -16,7 +17,10 @@ const filled = (subscription) => {
   form.elements.made_for.value = form.dataset.device;
 };
 
+const late = () => new Promise((_, refuse) => setTimeout(refuse, PATIENCE));
+
 const subscribe = async () => {
+  said.textContent = "Asking this browser…";
   if ((await Notification.requestPermission()) !== "granted") {
     said.textContent = "This browser was told not to show notices: allow them in its settings.";
     return;
@@ -25,12 +29,11 @@ const subscribe = async () => {
   const worker = await navigator.serviceWorker.ready;
   const former = await worker.pushManager.getSubscription();
   await former?.unsubscribe(); // it may be for a key of before
-  filled(
-    await worker.pushManager.subscribe({
-      userVisibleOnly: true,
-      applicationServerKey: bytes(form.dataset.device),
-    }),
-  );
+  const asked = worker.pushManager.subscribe({
+    userVisibleOnly: true,
+    applicationServerKey: bytes(form.dataset.device),
+  });
+  filled(await Promise.race([asked, late()]));
   form.submit();
 };
 

@@ -2,7 +2,7 @@
 self.addEventListener("push", (event) => {
   let told = {};
   try {
-    told = event.data.json();
+    told = event.data.json() ?? {};
   } catch {
     // Nothing readable came: browsers want something shown all the same.
   }
@@ -11,17 +11,18 @@ self.addEventListener("push", (event) => {
     self.registration.showNotification(told.title || "Something waits for you", {
       body: told.words || "",
       tag: url,
+      renotify: true, // what is new at a place is told, though a notice of before still stands there
       data: { url },
-      icon: "/static/favicon.svg",
+      icon: "/static/icons/mark-192.png",
     }),
   );
 });
 
 self.addEventListener("notificationclick", (event) => {
   event.notification.close();
-  const wanted = new URL(event.notification.data.url, self.location.origin);
+  const home = new URL("/", self.location), wanted = new URL(event.notification.data.url, home);
   // Never anywhere else, whatever the message said.
-  const url = wanted.origin === self.location.origin ? wanted.href : self.location.origin;
+  const url = (wanted.origin === home.origin ? wanted : home).href;
   event.waitUntil(
     (async () => {
       const pages = await self.clients.matchAll({ type: "window", includeUncontrolled: true });

@@ -139,6 +139,19 @@ def test_one_refusal_does_not_hold_up_the_others(
     assert post() == 2
 
 
+def test_an_address_that_no_mail_can_carry_does_not_hold_up_the_others(
+    cast: Cast, matters: Matters, server: Server
+) -> None:
+    """Its name is longer in letters of the DNS (RFC 3492) than one may be."""
+    User.objects.filter(pk=cast.second_roaster.pk).update(email=f"x@{'ü' * 60}.com")
+    matters.is_now(Found("1", "Thing", "/", "", (cast.site.pk,)))
+    find_matters()
+    tell()
+    assert post() == 2
+    assert Undeliverable.objects.get().person == cast.second_roaster
+    assert not Message.objects.waiting().exists()
+
+
 def test_no_server_answers_and_nothing_is_lost(
     cast: Cast, matters: Matters, server: Server, settings: object
 ) -> None:
