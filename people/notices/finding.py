@@ -12,10 +12,10 @@ LOCK = "people.notices"
 TITLE, WORDS = 200, 2_000  # characters
 
 ARISE = """
-INSERT INTO people_matter AS m (kind, key, title, words, url, sites, to_id, not_for)
+INSERT INTO people_matter AS m (kind, key, title, words, url, sites, to_id, not_for, early)
 SELECT %(kind)s, f.key, f.title, f.words, f.url,
     CASE WHEN f.sites IS NOT NULL THEN string_to_array(f.sites, ',')::bigint[] END,
-    f.to_id, coalesce(string_to_array(f.not_for, ',')::bigint[], '{}')
+    f.to_id, coalesce(string_to_array(f.not_for, ',')::bigint[], '{}'), %(early)s
 FROM unnest(%(keys)s::text[], %(titles)s::text[], %(words)s::text[], %(urls)s::text[],
     %(sites)s::text[], %(to)s::bigint[], %(not_for)s::text[])
     f(key, title, words, url, sites, to_id, not_for)
@@ -30,12 +30,14 @@ UPDATE people_matter m SET ended_at = statement_timestamp()
 WHERE m.kind = %(kind)s AND m.ended_at IS NULL
     AND NOT EXISTS (SELECT 1 FROM unnest(%(keys)s::text[]) f(key) WHERE f.key = m.key)
 """
+BEGIN = "INSERT INTO people_beginning (kind) VALUES (%s) ON CONFLICT DO NOTHING"
 GONE = "UPDATE people_matter SET ended_at = now() WHERE ended_at IS NULL AND kind <> ALL(%s)"
 
 
 def find_matters() -> int:
     """Look for matters of every kind; how many are open afterwards. Repeating does no harm.
 
+    What is there the first time that its kind is looked for is early: people hear of it together.
     A kind that can't be looked for keeps what it had, and leaves the others alone.
     """
     known = kinds()
@@ -55,7 +57,8 @@ def _find(kind: Kind) -> None:
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [LOCK])
         found = list({each.key: each for each in kind.find()}.values())
-        given = {"kind": kind.code, **_columns(found)}
+        cursor.execute(BEGIN, [kind.code])
+        given = {"kind": kind.code, "early": cursor.rowcount == 1, **_columns(found)}
         cursor.execute(END, given)
         if found:
             cursor.execute(ARISE, given)

@@ -20,7 +20,7 @@ kinds AS MATERIALIZED (
     SELECT * FROM unnest(%(hearing)s::text[], %(roles)s::text[]) h(kind, role)
 ), open AS MATERIALIZED (
     SELECT m.id, m.kind, m.sites, m.to_id, m.not_for, m.url, m.arose_at, k.everywhere, k.usual,
-        k.wait
+        k.wait, m.early
     FROM people_matter m JOIN kinds k USING (kind) WHERE m.ended_at IS NULL AND {wanted}
 ), reached AS (
     SELECT o.id AS matter, a.user_id AS person

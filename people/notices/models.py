@@ -40,6 +40,7 @@ class Matter(models.Model):
     not_for = ArrayField(models.BigIntegerField(), default=list)
     arose_at = models.DateTimeField(db_default=Now())
     ended_at = models.DateTimeField(null=True)
+    early = models.BooleanField("was there when its kind was first looked for", db_default=False)
 
     objects = MatterQuerySet.as_manager()
 
@@ -52,6 +53,17 @@ class Matter(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+
+@exempt("when our own looking began; nothing rests on it")
+class Beginning(models.Model):
+    """Since when one kind of matter is looked for in this database."""
+
+    kind = models.CharField(max_length=30, unique=True)
+    at = models.DateTimeField("when", db_default=Now())
+
+    def __str__(self) -> str:
+        return self.kind
 
 
 class MessageState(models.TextChoices):

@@ -21,6 +21,8 @@ from people.notices.seen import HOLD, opened_by
 SINGLY = 3  # matters of one person that go out one by one; more go together
 
 # Whoever has seen it is noted as well, so that it stays so when the mark is gone.
+# What was there before anybody was told of its kind would be a flood; left out, a request or an
+# alarm might be overlooked for good. So it comes together, with the day's mail.
 TELL = (
     "WITH "  # noqa: S608 - constants of ours
     + HEARD.format(wanted="true", who="true")
@@ -37,12 +39,15 @@ FROM heard h
         p(person, daily, weekly, mail) ON p.person = h.person
     LEFT JOIN people_choice chosen ON chosen.person_id = h.person AND chosen.kind = o.kind
     LEFT JOIN people_noticerule rule ON rule.kind = o.kind
+    CROSS JOIN LATERAL (SELECT coalesce(chosen.how, o.usual) AS how) w
+    CROSS JOIN LATERAL (
+        SELECT CASE WHEN o.early AND p.mail AND w.how IN ('at_once', 'push') THEN 'daily'
+            ELSE w.how END AS how) f
     CROSS JOIN LATERAL (SELECT CASE WHEN
-        CASE coalesce(chosen.how, o.usual) WHEN 'daily' THEN 1 WHEN 'weekly' THEN 2
-            WHEN 'off' THEN 3 ELSE 0 END
+        CASE f.how WHEN 'daily' THEN 1 WHEN 'weekly' THEN 2 WHEN 'off' THEN 3 ELSE 0 END
         > CASE rule.at_least WHEN 'at_once' THEN 0 WHEN 'daily' THEN 1 WHEN 'weekly' THEN 2
             ELSE 3 END
-        THEN rule.at_least ELSE coalesce(chosen.how, o.usual) END AS how) c
+        THEN rule.at_least ELSE f.how END AS how) c
     LEFT JOIN marks mark ON mark.person = h.person AND mark.path = split_part(o.url, '#', 1)
 WHERE NOT EXISTS (
         SELECT 1 FROM people_notice n WHERE n.matter_id = h.matter AND n.person_id = h.person)
@@ -59,7 +64,10 @@ ON CONFLICT (matter_id, person_id) DO NOTHING
 # Nothing is known beforehand of how many matters there are. Guessed too few, a nested loop over all
 # of them and everybody takes hours (72,000 slots, 1,000 people) where hashes take seconds.
 FOR_MANY = "SET LOCAL enable_nestloop = off; SET LOCAL jit = off; SET LOCAL work_mem = '64MB'"
-FOR_FEW = "SET LOCAL enable_nestloop TO DEFAULT; SET LOCAL work_mem TO DEFAULT"
+# Only for that statement: the others of this transaction find single rows.
+FOR_FEW = (
+    "SET LOCAL enable_nestloop TO DEFAULT; SET LOCAL jit TO DEFAULT; SET LOCAL work_mem TO DEFAULT"
+)
 
 # What goes together: each matter by itself, or all that one person hears of in one way.
 TOGETHER = """

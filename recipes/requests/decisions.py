@@ -1,8 +1,6 @@
 """What a head roaster does with a change request: ask back, accept, decline."""
 
-from django.db import transaction
 from django.db.models.functions import Now
-from django.dispatch import Signal
 
 from audit.capture.context import recorded
 from audit.errors import Refused
@@ -19,9 +17,6 @@ from web.checks import Checks
 
 State = RequestState
 WORDS = 2000  # characters
-
-# Sent once an answer is in the database, with ``request_id``: for whoever tells people of it.
-request_answered = Signal()
 
 
 def ask_back(*, by: User, request: ChangeRequest, revision: int, reason: str) -> ChangeRequest:
@@ -121,5 +116,3 @@ def _decide(request: ChangeRequest, state: RequestState, by: User, words: str) -
         decision_reason=words,
     )
     request.refresh_from_db(fields=["decided_at"])
-    pk = request.pk
-    transaction.on_commit(lambda: request_answered.send_robust(sender=ChangeRequest, request_id=pk))

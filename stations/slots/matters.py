@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import timedelta
 
-from django.db.models import Count
+from django.db.models import Count, Max, Min
 from django.urls import reverse
 
 from people.notices.kinds import Found, Kind, register_kind
@@ -17,11 +17,16 @@ LOADING = timedelta(minutes=10)  # a gateway needs less; what it loads is no mat
 def to_load() -> Iterable[Found]:
     """By site, and by what was signed: somebody keys in a whole site at a time."""
     waiting = Placement.objects.to_load().values("site", "site__name", "basis", "basis_id")
-    for row in waiting.annotate(slots=Count("pk")).order_by("site", "basis", "basis_id"):
+    # What was signed is often one version for many slots; a menu's drinks are not named.
+    named = waiting.annotate(
+        slots=Count("pk"), what=Min("settings__title"), others=Max("settings__title")
+    )
+    for row in named.order_by("site", "basis", "basis_id"):
+        one = f"{row['what']}. " if row["what"] == row["others"] else ""
         yield Found(
             key=f"{row['site']}:{row['basis']}:{row['basis_id']}",
             title=f"{row['site__name']}: {counted(row['slots'], 'slot')} to load",
-            words="Key them in and read them back, or see why the gateway did not.",
+            words=f"{one}Key in and read back, or see why the gateway did not.",
             url=reverse("stations:to_key", args=[row["site"]]),
             sites=(row["site"],),
         )

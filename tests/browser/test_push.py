@@ -44,8 +44,8 @@ SUBSCRIBES = """PushManager.prototype.subscribe = async (asked) => {
     const endpoint = `https://push.example.com/${crypto.randomUUID()}`;
     return { toJSON: () => ({ endpoint, keys: %s }) };
 };"""
-# Chromium refuses so, or says nothing for good (seen in one of its own profiles), where it reaches no
-# push service; in the profiles of tests it says more, aloud.
+# Chromium refuses so, or says nothing for good (seen in one of its own profiles), where it reaches
+# no push service; in the profiles of tests it says more, aloud.
 UNREACHED = """PushManager.prototype.subscribe = async () => {
     throw new DOMException("Registration failed - push service not available", "AbortError");
 };"""

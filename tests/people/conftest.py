@@ -14,6 +14,7 @@ from pytest_django.fixtures import Settings
 
 from people.notices import kinds
 from people.notices.kinds import Found, Kind, register_kind
+from people.notices.models import Beginning
 from people.persons.verbs import Verb
 
 CODE = "slot_matter"
@@ -32,13 +33,14 @@ class Matters:
 
 
 @pytest.fixture
-def matters(monkeypatch: pytest.MonkeyPatch) -> Matters:
-    """The only kind there is: whoever may read slots back hears of it."""
+def matters(monkeypatch: pytest.MonkeyPatch, db: None) -> Matters:
+    """The only kind there is, looked for since long: whoever may read slots back hears of it."""
     made = Matters()
     monkeypatch.setattr(kinds, "_KINDS", {})
     register_kind(
         Kind(CODE, "Something at a slot", Verb.SLOT_READ_BACK, lambda: made.found, "people:list")
     )
+    Beginning.objects.create(kind=CODE)
     return made
 
 

@@ -80,6 +80,9 @@ def test_what_is_to_load_until_it_was_read_back(bar: Bar, cast: Cast, told: Told
     assert told("to_load") == sorted(LEADS * len(placed))  # signed apart: each is a matter
     found = Matter.objects.open().filter(kind="to_load")
     assert {each.title for each in found} == {"Harbour: 1 slot to load"}
+    assert {each.words for each in found} == {
+        f"{placed[0].settings.title}. Key in and read back, or see why the gateway did not."
+    }
     assert {each.url for each in found} == {f"/sites/{cast.site.pk}/to-key/"}
     for slot, placement in zip(slots, placed, strict=True):
         read_back(slot=slot, found=FOUND, by=cast.shop_lead, seen_placement=placement.pk)

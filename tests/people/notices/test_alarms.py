@@ -1,6 +1,5 @@
 """Alarms as matters: owners of all sites hear of each once, though its words change as it lasts."""
 
-from collections.abc import Iterable
 from datetime import timedelta
 
 import pytest
@@ -29,7 +28,7 @@ def now(monkeypatch: pytest.MonkeyPatch) -> list[Alarm]:
     return found
 
 
-def told() -> Iterable[int]:
+def told() -> list[int]:
     find_matters()
     return list(Matter.objects.open().filter(kind="history_alarm").values_list("pk", flat=True))
 

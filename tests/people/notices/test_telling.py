@@ -7,9 +7,10 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from people.devices.models import Device
 from people.notices.finding import find_matters
 from people.notices.kinds import Found, How
-from people.notices.models import Choice, Matter, Message, Notice, NoticeRule, Reader
+from people.notices.models import Beginning, Choice, Matter, Message, Notice, NoticeRule, Reader
 from people.notices.seen import HOLD, mark_opened
 from people.notices.telling import tell
 from people.persons.actions import remove_assignment
@@ -172,3 +173,49 @@ def test_telling_asks_the_same_of_the_database_however_much_there_is(
             told()
         counts.append(len(asked))
     assert counts[0] == counts[1] <= 20
+
+
+# A database that is older than notices, or than one kind of them. LATER is a Monday after what
+# arises while the tests run, Lisbon one hour ahead of UTC.
+LATER = datetime(2098, 7, 7, tzinfo=UTC)
+
+
+def test_what_was_there_before_comes_together_with_the_days_mail(
+    cast: Cast, matters: Matters
+) -> None:
+    Beginning.objects.all().delete()
+    early = [at(cast, str(n)) for n in range(2)]
+    matters.is_now(*early)
+    assert told(LATER.replace(hour=5)) == []
+    assert told(LATER.replace(hour=6)) == ["shop_lead"]  # seven at their bar
+    assert Message.objects.get().how == How.DAILY
+    matters.is_now(*early, at(cast, "new"))
+    assert told(LATER.replace(hour=6, minute=1)) == ["head_roaster", "second_roaster", "shop_lead"]
+    assert Notice.objects.filter(person=cast.shop_lead).count() == 3
+
+
+@pytest.mark.parametrize("how", [How.WEEKLY, How.OFF])
+def test_it_comes_no_sooner_than_was_chosen(cast: Cast, matters: Matters, how: How) -> None:
+    Beginning.objects.all().delete()
+    hear(cast.shop_lead, how, weekday=3)
+    matters.is_now(at(cast, to=cast.shop_lead.pk))
+    assert told(LATER.replace(hour=12)) == []
+
+
+def test_what_an_owner_asks_for_at_once_comes_at_once(cast: Cast, matters: Matters) -> None:
+    Beginning.objects.all().delete()
+    NoticeRule.objects.create(kind=CODE, at_least="at_once")
+    matters.is_now(at(cast, to=cast.shop_lead.pk))
+    assert told(LATER.replace(hour=5)) == ["shop_lead"]
+
+
+def test_where_no_mail_goes_out_devices_hear_of_it(
+    cast: Cast, matters: Matters, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Beginning.objects.all().delete()
+    monkeypatch.setattr("people.notices.telling.mail_hindrance", lambda: "No mail server")
+    Device.objects.create(person=cast.shop_lead, endpoint="https://push.example.com/1")
+    hear(cast.shop_lead, How.PUSH)
+    matters.is_now(at(cast, to=cast.shop_lead.pk))
+    assert told(LATER.replace(hour=5)) == ["shop_lead"]
+    assert Message.objects.get().way == "push"

@@ -1,9 +1,6 @@
 """The answer to a request reaches who asked, on their first page, until they have seen it."""
 
-from typing import Any
-
 import pytest
-from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from audit.capture.models import Entry
 from audit.errors import NotPermitted, Stale
@@ -11,7 +8,7 @@ from people.persons.models import User
 from recipes.overview.home import work_lists
 from recipes.requests.actions import add_evidence
 from recipes.requests.answered import see_answer, unseen_answers
-from recipes.requests.decisions import ask_back, decline, request_answered
+from recipes.requests.decisions import ask_back, decline
 from recipes.requests.evidence import Attached
 from recipes.requests.models import AnswerSeen, ChangeRequest
 from recipes.versions.models import Version
@@ -107,21 +104,3 @@ def test_page_and_endpoint(
     assert address not in lead.get("/").content.decode()
     api, path = api_as(cast.shop_lead), f"change-requests/{declined.pk}/"
     assert act(api, f"{path}seen/", if_match=etag(api, path)).status_code == 200
-
-
-def test_whoever_tells_people_hears_of_it_once_it_is_stored(
-    cast: Cast,
-    approved: Version,
-    django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
-) -> None:
-    heard: list[int] = []
-
-    def hear(request_id: int, **_: Any) -> None:  # noqa: ANN401
-        heard.append(request_id)
-
-    request_answered.connect(hear)
-    request = ask(cast, approved)
-    with django_capture_on_commit_callbacks(execute=True):
-        decline(by=cast.head_roaster, request=request, revision=request.revision, reason="No")
-        assert heard == []
-    assert heard == [request.pk]
