@@ -226,7 +226,7 @@ def _publications(user: User) -> Iterable[WorkList]:
         Item(
             reverse("recipes:publication", args=[p.pk]),
             f"{p.version}: {p.placed} of {p.slots} slots placed"
-            + (f", the rest with lot {p.lot}" if p.lot else ""),
+            + (f", the rest waits for lot {p.lot} since {day(p.first_due)}" if p.lot else ""),
             p.shown_state,
             when=None if p.lot else p.last_due,
         )

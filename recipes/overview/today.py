@@ -10,7 +10,7 @@ from django.urls import reverse
 from recipes.permits.models import Permit, PermitSlot
 from recipes.publishing.models import Publication, PublicationSite
 from recipes.requests.answered import unseen_answers
-from web.printing import counted
+from web.printing import counted, day
 from web.today import Asked, Need, register_panel
 
 SOON = timedelta(days=7)  # a permit that ends within a week
@@ -44,12 +44,13 @@ def coming(asked: Asked) -> Iterator[Need]:
         publication = row.publication
         begins, lot = row.begins_at, publication.lot
         mark = "scheduled" if begins is None or begins > asked.now else "running"
+        since = day(row.due_at, row.site.time_zone)  # with a lot, its earliest: once it was signed
         waiting = counted(row.slots - row.placed - row.cancelled, "slot")
         yield Need(
             row.site_id,
             mark if publication.state == Publication.State.RUNNING else publication.state,
             f"{publication.version} in {waiting}"
-            + (f" when {lot} is opened" if begins is None else ""),
+            + (f" when {lot} is opened, waiting since {since}" if begins is None else ""),
             publication.get_absolute_url(),
             when=begins,
         )

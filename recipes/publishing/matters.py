@@ -1,16 +1,31 @@
-"""What of publications is worth hearing of: one that was stopped."""
+"""What of publications is worth hearing of: one that was stopped, or lost some of its slots."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from datetime import timedelta
 
 from django.contrib.postgres.aggregates import ArrayAgg
+from django.db.models import Count
+from django.utils import timezone
 
 from people.notices.kinds import Found, Kind, register_kind
 from people.persons.verbs import Verb
+from recipes.planning.plan import PUBLICATION
 from recipes.publishing.models import Publication, PublicationState
+from stations.calibrations.models import Calibration
+from stations.slots.models import Placement
+from web.printing import counted
+
+NEWS = timedelta(days=14)  # how long it is worth telling that something was withdrawn
 
 
 def held() -> Iterable[Found]:
-    """Each that is stopped, until it is resumed or cancelled; named without its sites."""
+    """Each that is stopped, and for who published it what was withdrawn from slots."""
+    yield from _stopped()
+    yield from _withdrawn()
+
+
+def _stopped() -> Iterator[Found]:
+    """Until it is resumed or cancelled; named without its sites."""
     rows = Publication.objects.filter(state=PublicationState.STOPPED).with_version()
     for publication in rows.annotate(places=ArrayAgg("sites__site", distinct=True)).order_by("pk"):
         yield Found(
@@ -22,9 +37,35 @@ def held() -> Iterable[Found]:
         )
 
 
+def _withdrawn() -> Iterator[Found]:
+    """Where a station was measured anew and can't hold it: whoever accepted that signed it."""
+    since = timezone.now() - NEWS
+    # By the few calibrations of late: placements have no index by when they ended.
+    measured = Calibration.objects.filter(state=Calibration.State.ACCEPTED, decided_at__gte=since)
+    gone = Placement.objects.filter(
+        slot__station__in=measured.values("station"), state=Placement.State.CANCELLED,
+        superseded_by=None, basis=PUBLICATION.basis, ended_at__gte=since,
+    )  # fmt: skip
+    counts = gone.order_by().values("basis_id", "site", "site__name").annotate(slots=Count("pk"))
+    rows = list(counts.order_by("basis_id", "site"))
+    made = Publication.objects.with_version().in_bulk([row["basis_id"] for row in rows])
+    for row in rows:
+        publication = made[row["basis_id"]]
+        slots = counted(row["slots"], "slot")
+        yield Found(
+            key=f"{publication.pk}:{row['site']}:{row['slots']}",
+            title=f"Withdrawn from publication {publication.pk} of {publication.version}: {slots}",
+            words=f"{row['site__name']}: a calibration was accepted, and what was to come into"
+            " force there can't be set with it.",
+            url=publication.get_absolute_url(),
+            sites=(row["site"],),
+            to=publication.author_id,
+        )
+
+
 def register() -> None:
     """Called once, when the program starts."""
     register_kind(
-        Kind("held", "A publication that is held", Verb.SLOT_READ_BACK, held,
-             "recipes:publication")
+        Kind("held", "A publication that is held, or withdrawn from slots", Verb.SLOT_READ_BACK,
+             held, "recipes:publication")
     )  # fmt: skip

@@ -100,7 +100,9 @@ def beginning_at(site_id: int) -> list[Begins]:
 def _begins(part: PublicationSite) -> Begins:
     made, slots = part.publication, counted(part.slots - part.placed - part.cancelled, "slot")
     stopped = ", once the publication is resumed" if made.state == made.State.STOPPED else ""
-    return Begins(str(made.lot), f"{made.version} in {slots}{stopped}", made.get_absolute_url())
+    since = day(part.due_at, part.site.time_zone)
+    words = f"{made.version} in {slots}, waiting since {since}{stopped}"
+    return Begins(str(made.lot), words, made.get_absolute_url())
 
 
 # A site opens a lot.

@@ -16,6 +16,7 @@ from tests.cast import PASSWORD, ApiAs, SignedIn
 from tests.publishing import Publish
 from tests.recipes.publishing.lots import lot_of, opening, station_at, with_lot
 from tests.recipes.publishing.test_api import act, everywhere, signed
+from web.printing import day
 
 
 @pytest.fixture
@@ -47,7 +48,10 @@ def test_from_the_form_over_the_plan_to_progress(roaster: Client, bar: Bar) -> N
     made = Publication.objects.get()
     run.run(made.pk)
     page = read(roaster, made.get_absolute_url())
-    assert "Waits for lot Morning blend R1 at: Upland." in page
+    signed_on = day(made.signature.at, bar.cast.other_site.time_zone)
+    assert "Waits for lot Morning blend R1 since <time" in page
+    assert f">{signed_on}</time> at: Upland." in page
+    assert "can stop it and cancel the rest" in page
     assert "each site's opening of lot Morning blend R1" in page
     assert "3 of 4 slots placed" in page
     assert 'hx-trigger="every 60s"' in page
@@ -73,6 +77,7 @@ def test_the_bar_sees_what_a_bag_begins(bar: Bar, send: Publish, signed_in: Sign
     for url in pages:
         page = read(barista, url)
         assert f"{bar.version} in 6 slots" in page, url
+        assert "waiting since" in page, url
         assert made.get_absolute_url() in page
     slot = read(barista, bar.slots[0].get_absolute_url())
     assert "when Morning blend R1 is opened here" in slot
@@ -124,10 +129,11 @@ def test_opening_by_a_program_begins_it(bar: Bar, send: Publish, api_as: ApiAs) 
 def test_the_first_page_says_what_it_waits_for(
     bar: Bar, send: Publish, signed_in: SignedIn
 ) -> None:
-    when = with_lot(bar)
-    send(when=when)
+    made = send(when=with_lot(bar))
     page = read(signed_in(bar.cast.barista), "/")
-    assert f"{bar.version} in 6 slots when Morning blend R1 is opened" in page
-    assert "slots placed, the rest with lot Morning blend R1" in read(
+    signed_on = day(made.signature.at, bar.cast.site.time_zone)
+    words = f"{bar.version} in 6 slots when Morning blend R1 is opened, waiting since {signed_on}"
+    assert words in page
+    assert "slots placed, the rest waits for lot Morning blend R1 since " in read(
         signed_in(bar.cast.head_roaster), "/"
     )

@@ -11,6 +11,8 @@ from django.utils import timezone
 
 from audit.capture.context import recorded
 from audit.errors import Refused
+from people.notices.finding import find_matters
+from people.notices.hearing import matters_of
 from people.persons.actions import PERSON_ADDED
 from recipes.planning.served import misfits
 from recipes.publishing import run
@@ -144,6 +146,34 @@ def test_what_the_station_cannot_hold_any_more_is_withdrawn(placed: Bar, send: P
     made.refresh_from_db()
     assert made.state == "complete"  # the others are placed, and nothing is left over
     assert holds(station.slots.first()).basis_id != made.pk
+
+
+def test_who_published_it_hears_what_was_withdrawn(placed: Bar, send: Publish) -> None:
+    station, who, cast = placed.stations[0], placed.cast.technician, placed.cast
+    made = send(newer(placed))
+    accept(measure(placed.stations[1], "4.2", who), who)  # translated anew: nothing to tell
+    accept(measure(station, "40", who), who)
+    run.run(made.pk)
+    find_matters()
+    [told] = [each for each in matters_of(cast.head_roaster, 9) if each.kind == "held"]
+    assert told.title == f"Withdrawn from publication {made.pk} of {made.version}: 2 slots"
+    assert told.words.startswith("Harbour: ")
+    assert told.url == made.get_absolute_url()
+    for other in (cast.shop_lead, cast.second_roaster):
+        assert "held" not in {each.kind for each in matters_of(other, 9)}
+
+
+def test_what_was_cancelled_by_a_person_is_not_told_as_withdrawn(
+    placed: Bar, send: Publish
+) -> None:
+    who, roaster = placed.cast.technician, placed.cast.head_roaster
+    made = send(newer(placed), when=TOMORROW)
+    accept(measure(placed.stations[0], "4.2", who), who)
+    stop(by=roaster, publication=made, revision=made.revision, reason="Wait")
+    made.refresh_from_db()
+    cancel(by=roaster, publication=made, revision=made.revision, reason="Not now")
+    find_matters()
+    assert "held" not in {each.kind for each in matters_of(roaster, 9)}
 
 
 def test_what_was_scheduled_after_the_plan_was_seen(placed: Bar, send: Publish) -> None:
