@@ -48,6 +48,7 @@ def test_from_the_form_over_the_plan_to_progress(roaster: Client, bar: Bar) -> N
     made = Publication.objects.get()
     run.run(made.pk)
     page = read(roaster, made.get_absolute_url())
+    assert made.signature is not None
     signed_on = day(made.signature.at, bar.cast.other_site.time_zone)
     assert "Waits for lot Morning blend R1 since <time" in page
     assert f">{signed_on}</time> at: Upland." in page
@@ -131,6 +132,7 @@ def test_the_first_page_says_what_it_waits_for(
 ) -> None:
     made = send(when=with_lot(bar))
     page = read(signed_in(bar.cast.barista), "/")
+    assert made.signature is not None
     signed_on = day(made.signature.at, bar.cast.site.time_zone)
     words = f"{bar.version} in 6 slots when Morning blend R1 is opened, waiting since {signed_on}"
     assert words in page
