@@ -28,6 +28,10 @@ DAY = 24 * 60 * 60  # seconds in which a page's key speaks for whoever it was ma
 SEEN_TWICE = "This was sent more than once; it was done once."
 
 
+class StillGoing(Refused):
+    """The same was sent before and is not done yet: no answer to it so far."""
+
+
 def key_for(person_id: int) -> str:
     """A new key for a page shown to that person."""
     return signing.TimestampSigner(salt=SALT).sign(f"{uuid.uuid4().hex}.{person_id}")
@@ -51,7 +55,7 @@ def once(request: HttpRequest, run: Callable[[], HttpResponse], age: int = DAY) 
 
     Only an answer that leads on is kept, or one marked `done`: a form that is shown again changed
     nothing. Without a key of this person's, not older than so many seconds, the view just runs.
-    Raises Refused if the first one takes too long.
+    Raises StillGoing if the first one takes too long.
     """
     key, person = request.POST.get(FIELD, ""), request.user.pk
     if person is None or person_of(key, age) != person:
@@ -104,7 +108,7 @@ def _one_at_a_time(name: str) -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [name])
             cursor.execute("SET LOCAL lock_timeout TO DEFAULT")
         except OperationalError as error:
-            raise Refused(
+            raise StillGoing(
                 "This is still being carried out: wait a moment, then look whether it was done."
             ) from error
 

@@ -8,7 +8,7 @@ from django.middleware.csrf import get_token
 from django.views.csrf import csrf_failure
 
 from audit.errors import Refused
-from web.once import FIELD, once, person_of
+from web.once import FIELD, StillGoing, once, person_of
 from web.queued import ANSWER, LATER, WHOSE, is_queued
 
 # Of the once-key on such a page: shorter than IDEMPOTENCY_KEY_DAYS, so that whatever was done
@@ -45,7 +45,10 @@ def carried_out(request: HttpRequest, run: Callable[[], HttpResponse]) -> HttpRe
             "itself any more.",
             how_to_ask="Look whether it is there; if not, type it again.",
         )
-    response = once(request, run, KEY_AGE)
+    try:
+        response = once(request, run, KEY_AGE)
+    except StillGoing:
+        return HttpResponse(status=503)  # the device sends it again
     leads_to = vars(response).get("leads_to") or response.get("Location", "")
     if not leads_to:
         return response

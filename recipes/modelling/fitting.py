@@ -43,7 +43,7 @@ class Learnt:
 def learnable(station: Station, version: Version) -> QuerySet[CheckShot]:
     """The shots that say something, the newest first."""
     rows = CheckShot.objects.counted().of_content(version.content_digest)
-    return rows.filter(slot__station=station).order_by("-id")
+    return rows.filter(slot__station=station).newest_first()
 
 
 def learnt(station: Station, version: Version) -> list[Learnt]:

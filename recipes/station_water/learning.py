@@ -31,7 +31,8 @@ SHOTS = f"""
 SELECT station_id, array_agg(dose), array_agg(pulses), array_agg(beverage) FROM (
     SELECT slot.station_id, shot.dose_mass::float8 AS dose, shot.beverage_mass::float8 AS beverage,
         (held."values" -> '{WATER}' ->> 'value')::float8 AS pulses,
-        row_number() OVER (PARTITION BY slot.station_id ORDER BY shot.id DESC) AS place
+        row_number() OVER (PARTITION BY slot.station_id
+            ORDER BY shot.at DESC, shot.id DESC) AS place
     FROM stations_slot slot
     JOIN stations_checkshot shot ON shot.slot_id = slot.id AND NOT shot.left_out
     JOIN stations_placement placed ON placed.id = shot.placement_id

@@ -4,8 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.db.models import QuerySet
-
 from stations.advice.model import foretold, per_mark
 from stations.grinders.models import BREAKS, Grinder
 from stations.metrology.advising import Advice, Band, Case, Knob, Modelled, advise
@@ -90,14 +88,14 @@ def _counts(shot: CheckShot) -> bool:
     if shot.left_out or not usable:
         return False
     withhold([placement])
-    newer = CheckShot.objects.counted().filter(slot=shot.slot_id, pk__gt=shot.pk)
+    newer = CheckShot.objects.counted().filter(slot=shot.slot_id).after(shot)
     return not placement.problem and not newer.exists()
 
 
 def _learnable(shot: CheckShot) -> list[CheckShot]:
     """The slot's newest shots with this grinder and its burrs, oldest first, this one last."""
-    rows: QuerySet[CheckShot] = CheckShot.objects.counted().filter(
-        slot=shot.slot_id, grinder=shot.grinder_id, pk__lte=shot.pk
+    rows = (
+        CheckShot.objects.counted().filter(slot=shot.slot_id, grinder=shot.grinder_id).until(shot)
     )
     if shot.grinder_id:
         rows = rows.filter(grind_setting__isnull=False)
@@ -105,7 +103,7 @@ def _learnable(shot: CheckShot) -> list[CheckShot]:
         last = breaks.values_list("at", flat=True).first() if breaks is not None else None
         if last:
             rows = rows.filter(at__gt=last)
-    found = list(rows.select_related("placement", "grinder", "site").order_by("-id")[:NEWEST])
+    found = list(rows.select_related("placement", "grinder", "site").newest_first()[:NEWEST])
     if not found or found[0].pk != shot.pk:
         found.insert(0, shot)
     return found[::-1]

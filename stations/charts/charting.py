@@ -107,7 +107,7 @@ def shots_of(station: Station, digest: str, code: str) -> list[CheckShot]:
     if ended := baselines_end(station):
         rows = rows.filter(at__gt=ended)
     rows = rows.exclude(**{code: None}).select_related("placement__settings", "by")
-    return list(reversed(rows.order_by("-id")[:SHOWN]))
+    return list(reversed(rows.newest_first()[:SHOWN]))
 
 
 def contents_of(station: Station) -> dict[str, str]:
@@ -115,7 +115,7 @@ def contents_of(station: Station) -> dict[str, str]:
     rows = CheckShot.objects.filter(slot__station=station).exclude(
         placement__settings__content_digest=""
     )
-    pairs = rows.order_by("-id").values_list(
+    pairs = rows.newest_first().values_list(
         "placement__settings__content_digest", "placement__settings__title"
     )
     return dict(reversed(list(pairs[:SHOWN])))
@@ -124,7 +124,7 @@ def contents_of(station: Station) -> dict[str, str]:
 def frozen_baseline(station: Station, digest: str, code: str) -> ChartBaseline | None:
     """The newest one, which counts, unless what pours was replaced since."""
     rows = ChartBaseline.objects.filter(station=station, content_digest=digest, code=code)
-    found = rows.select_related("by").first()
+    found = rows.select_related("by", "last_shot").first()
     ended = baselines_end(station)
     return None if found is None or (ended and found.at <= ended) else found
 
@@ -133,7 +133,8 @@ def since(frozen: ChartBaseline | None, shots: list[CheckShot]) -> list[CheckSho
     """Those that the baseline was frozen from, and later ones; all of them without one."""
     if frozen is None:
         return shots
-    before = sum(shot.pk <= frozen.last_shot_id for shot in shots)
+    last = frozen.last_shot
+    before = sum((shot.at, shot.pk) <= (last.at, last.pk) for shot in shots)
     return shots[max(before - frozen.shots, 0) :]
 
 

@@ -69,14 +69,15 @@ def note_all_drifts() -> int:
 def _newest(station_id: int, content_digest: str) -> list[ChartBaseline]:
     """The baseline that counts, of each of the station's charts."""
     rows = ChartBaseline.objects.filter(station=station_id, content_digest=content_digest)
-    return list(rows.filter(code__in=CHARTED).order_by("code", "-id").distinct("code"))
+    rows = rows.filter(code__in=CHARTED).select_related("last_shot")
+    return list(rows.order_by("code", "-id").distinct("code"))
 
 
 def _judged(frozen: ChartBaseline, site_id: int) -> Drift | None:
     """The drift by the newest shot that signals; they count from the baseline on."""
     rows = CheckShot.objects.counted().of_content(frozen.content_digest)
-    rows = rows.filter(slot__station=frozen.station_id, pk__gt=frozen.last_shot_id)
-    rows = rows.exclude(**{frozen.code: None}).order_by("-id")
+    rows = rows.filter(slot__station=frozen.station_id).after(frozen.last_shot)
+    rows = rows.exclude(**{frozen.code: None}).newest_first()
     shots = list(reversed(rows.values_list("pk", frozen.code)[:LOOKED_AT]))
     values = [value for _, value in shots]
     try:

@@ -25,7 +25,7 @@ def grinders_of(slot: Slot) -> list[Grinder]:
     """Those that serve the slot's station, the one last used for this slot first."""
     serving = list(Grinder.objects.of_station(slot.station).select_related("site"))
     if len(serving) > 1:
-        newest = CheckShot.objects.filter(slot=slot, grinder__in=serving).order_by("-id")
+        newest = CheckShot.objects.filter(slot=slot, grinder__in=serving).newest_first()
         last = newest.values_list("grinder", flat=True).first()
         serving.sort(key=lambda each: each.pk != last)
     return serving

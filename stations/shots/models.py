@@ -34,6 +34,18 @@ class CheckShotQuerySet(SiteScoped["CheckShot"]):
         """Shots that say something: none that was marked to be left out."""
         return self.filter(left_out=False)
 
+    def newest_first(self) -> Self:
+        """In the order they were pulled in: what was noted without a line arrives later."""
+        return self.order_by("-at", "-id")
+
+    def after(self, shot: "CheckShot") -> Self:
+        """Those pulled after that one."""
+        return self.filter(Q(at__gt=shot.at) | Q(at=shot.at, pk__gt=shot.pk))
+
+    def until(self, shot: "CheckShot") -> Self:
+        """That one and those pulled before it."""
+        return self.filter(Q(at__lt=shot.at) | Q(at=shot.at, pk__lte=shot.pk))
+
     def of_content(self, content_digest: str) -> Self:
         """Shots pulled while settings from this signed content were in force, permits included."""
         return self.filter(placement__settings__content_digest=content_digest)

@@ -22,6 +22,7 @@ from tests.stations.conftest import Bar, bar, place
 from tests.tooling.listing import ROOT
 from web import once
 from web.models import IdempotencyKey
+from web.queued import ANSWER, WHOSE
 from web.text import NEVER_REPEATED
 
 __all__ = ["bar"]
@@ -127,10 +128,19 @@ def test_a_crash_before_the_commit_leaves_nothing_and_the_key_free(
 
 
 @pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(("queued", "told"), [(False, 409), (True, 503)])
 def test_who_waits_too_long_is_told(
-    form: str, cast: Cast, signed_in: SignedIn, monkeypatch: pytest.MonkeyPatch
+    form: str,
+    cast: Cast,
+    signed_in: SignedIn,
+    monkeypatch: pytest.MonkeyPatch,
+    *,
+    queued: bool,
+    told: int,
 ) -> None:
-    """The first is still at it, on another connection: nothing is done, and the page says so."""
+    """The first is still at it, on another connection: nothing is done, and the page says so. To a
+    device that sends by itself it is no refusal: it comes again."""
+    headers = {WHOSE: str(cast.barista.pk)} if queued else {}
     monkeypatch.setattr(once, "WAIT", "50ms")
     browser = signed_in(cast.barista)
     sent = SHOT | _form(browser, form)
@@ -145,12 +155,13 @@ def test_who_waits_too_long_is_told(
 
     def second() -> int:
         assert inside.wait(30)
-        status = int(signed_in(cast.barista).post(form, sent).status_code)
+        answer = signed_in(cast.barista).post(form, sent, headers=headers)
         ends.set()
-        return status
+        assert ANSWER not in answer.headers
+        return int(answer.status_code)
 
     monkeypatch.setattr(once, "_keep", slowly)
-    assert at_once([first, second]) == [302, 409]
+    assert at_once([first, second]) == [302, told]
     assert CheckShot.objects.count() == 1
 
 

@@ -1,9 +1,11 @@
 """Control charts of check shots: baseline frozen as a recorded act, capability, two stations."""
 
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from django.db import IntegrityError
+from django.utils import timezone
 
 from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
@@ -15,6 +17,7 @@ from stations.charts.models import ChartBaseline
 from stations.equipment.models import Slot, Station
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
+from tests.audit.sealed import unguarded
 from tests.bar import Bar
 from tests.cast import SignedIn
 from tests.publishing import Publish
@@ -40,6 +43,16 @@ def slot(bar: Bar, send: Publish) -> Slot:
 
 def digest(station: Station) -> str:
     return next(iter(contents_of(station)))
+
+
+def test_a_shot_noted_without_a_line_stands_where_it_was_pulled(bar: Bar, slot: Slot) -> None:
+    unguarded("UPDATE stations_placement SET started_at = now() - interval '1 hour'")
+    late = Weighed(Decimal("18.0"), Decimal("39.5"), Decimal(28))
+    made = timezone.now() - timedelta(minutes=20)
+    log_shot(slot=slot, shot=late, by=bar.cast.head_roaster, made_at=made)
+    charts = charts_of(slot.station, digest(slot.station), CODE, RULES["nelson"])
+    assert charts is not None
+    assert charts.values == [Decimal("39.5"), *map(Decimal, STEADY)]
 
 
 def test_a_steady_station_gives_no_signal_and_a_shift_does(bar: Bar, slot: Slot) -> None:

@@ -11,6 +11,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.test import TestCase
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from people.persons.models import User
 from recipes.overview.home import work_lists
@@ -24,6 +25,7 @@ from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
 from stations.slots.by_hand import set_by_hand
+from tests.audit.sealed import unguarded
 from tests.bar import Bar
 from tests.cast import SignedIn
 from tests.publishing import Publish
@@ -65,6 +67,15 @@ def slot(bar: Bar, send: Publish) -> Slot:
     pull(found, bar.cast.head_roaster, *STEADY)
     freeze(found, bar.cast.head_roaster)
     return found
+
+
+def test_one_that_came_late_is_not_the_newest(bar: Bar, slot: Slot) -> None:
+    unguarded("UPDATE stations_placement SET started_at = now() - interval '1 hour'")
+    pull(slot, bar.cast.head_roaster, "50.1", "50.0", "49.9", "50.2", "50.0", "50.1")
+    made = timezone.now() - timedelta(minutes=20)
+    with TestCase.captureOnCommitCallbacks(execute=True):
+        log_shot(slot=slot, shot=weighed("53"), by=bar.cast.head_roaster, made_at=made)
+    assert not Drift.objects.exists()
 
 
 def test_it_comes_and_goes_with_the_newest_shots(bar: Bar, slot: Slot) -> None:
