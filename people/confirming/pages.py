@@ -9,12 +9,14 @@ from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 
 from django.contrib.auth import REDIRECT_FIELD_NAME
-from django.http import HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.http import urlencode
 
 from people.confirming.lately import confirmed_lately, where_to_confirm
+from people.persons.standing import require_in_full
+from web.access import noting_refusal
 from web.once import nothing_done
 from web.pages import PageRequest
 from web.typed import keep_typed
@@ -28,6 +30,8 @@ AGAIN = "Nothing was changed yet: look at it, and send it again."
 def confirmed(back: str = "", *carried: str) -> Callable[[PageView[P]], PageView[P]]:
     """Under `page`: a change needs a confirmation of the last five minutes, or is sent to give it.
 
+    Nobody is asked who may not do it anyway: whom a PIN vouches for at a tablet.
+
     back: the page that has the form, by name, with those of this one's arguments that it needs;
     empty where it is this page itself.
     """
@@ -35,6 +39,7 @@ def confirmed(back: str = "", *carried: str) -> Callable[[PageView[P]], PageView
     def decorate(view: PageView[P]) -> PageView[P]:
         @wraps(view)
         def checked(request: PageRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            refuse_pin(request)
             if request.method in ("GET", "HEAD") or confirmed_lately(request):
                 return view(request, *args, **kwargs)
             given: dict[str, Any] = {name: kwargs[name] for name in carried}
@@ -43,6 +48,12 @@ def confirmed(back: str = "", *carried: str) -> Callable[[PageView[P]], PageView
         return checked
 
     return decorate
+
+
+def refuse_pin(request: HttpRequest) -> None:
+    """One's own sign-in; what is about others is refused by its verb. Raises PinNotEnough."""
+    with noting_refusal(request):
+        require_in_full(request.user, "change how you sign in")
 
 
 def _ask(request: PageRequest, back: str) -> HttpResponse:

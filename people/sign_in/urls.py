@@ -23,6 +23,7 @@ from django.utils.http import urlencode
 from audit.capture.context import recorded
 from audit.vocabulary import register
 from people.confirming.lately import confirmed_lately, where_to_confirm
+from people.confirming.pages import refuse_pin
 from people.persons.models import User
 from people.sign_in import api, pages, single
 from people.sign_in.actions import FACTOR_USED
@@ -34,9 +35,21 @@ OWN_ACCOUNT = register("person.own_account", "Changed own sign-in")
 View = Callable[..., HttpResponse]
 
 
+def not_by_pin(view: View) -> View:
+    """Never for whom no more than a PIN vouches for: refused before anything is asked."""
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        refuse_pin(request)
+        return view(request, *args, **kwargs)
+
+    return wrapped
+
+
 def own(view: View) -> View:
     """What somebody signed in changes about their own sign-in is recorded as theirs."""
 
+    @not_by_pin
     @wraps(view)
     def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
         if proven_elsewhere_only(request):
@@ -73,6 +86,7 @@ def proven_elsewhere_only(request: HttpRequest) -> bool:
 def by_the_first_way(view: View) -> View:
     """Confirming by password is not for somebody who has a second factor."""
 
+    @not_by_pin
     @wraps(view)
     def wrapped(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
         way = where_to_confirm(request) if request.user.is_authenticated else request.path
@@ -148,7 +162,11 @@ FACTOR = "second-factor/"
 SECOND_FACTOR: list[URLPattern] = [
     path(FACTOR, factor.index, name="mfa_index"),
     path(f"{FACTOR}authenticate/", by_factor(factor.authenticate), name="mfa_authenticate"),
-    path(f"{FACTOR}reauthenticate/", by_factor(factor.reauthenticate), name="mfa_reauthenticate"),
+    path(
+        f"{FACTOR}reauthenticate/",
+        not_by_pin(by_factor(factor.reauthenticate)),
+        name="mfa_reauthenticate",
+    ),
     path(f"{FACTOR}app/activate/", own(totp.activate_totp), name="mfa_activate_totp"),
     path(f"{FACTOR}app/deactivate/", own(totp.deactivate_totp), name="mfa_deactivate_totp"),
     path(f"{FACTOR}codes/", own(spare.view_recovery_codes), name="mfa_view_recovery_codes"),
@@ -159,7 +177,7 @@ SECOND_FACTOR: list[URLPattern] = [
     ),
     path(
         f"{FACTOR}codes/download/",
-        spare.download_recovery_codes,
+        not_by_pin(spare.download_recovery_codes),
         name="mfa_download_recovery_codes",
     ),
 ]
@@ -170,7 +188,7 @@ PASSKEYS: list[URLPattern] = [
     path(f"{KEYS}login/", by_passkey(passkeys.login_webauthn), name="mfa_login_webauthn"),
     path(
         f"{KEYS}reauthenticate/",
-        passkeys.reauthenticate_webauthn,
+        not_by_pin(passkeys.reauthenticate_webauthn),
         name="mfa_reauthenticate_webauthn",
     ),
     path(f"{KEYS}<int:pk>/edit/", own(passkeys.edit_webauthn), name="mfa_edit_webauthn"),

@@ -1,5 +1,6 @@
 """A session by PIN does the bar's day and no more: said inside the actions, not by pages alone."""
 
+import time
 from collections.abc import Callable
 
 import pytest
@@ -174,30 +175,61 @@ def test_the_second_factor_is_asked_for_there_too(cast: Cast) -> None:
     assert "_auth_user_id" not in tablet.session
 
 
-@pytest.mark.parametrize(
-    "path",
-    [
-        "/account/password/change/",
-        "/account/second-factor/app/activate/",
-        "/account/second-factor/passkeys/add/",
-        "/account/second-factor/codes/generate/",
-        "/account/sessions/end-others/",
-        "/account/tokens/",
-        "/account/pin/",
-    ],
-)
-def test_ones_own_account_is_not_changed_by_a_pin(cast: Cast, path: str) -> None:
+OWN = [
+    "/account/password/change/",
+    "/account/second-factor/app/activate/",
+    "/account/second-factor/passkeys/add/",
+    "/account/second-factor/codes/generate/",
+    "/account/disconnect/",
+    "/account/pin/",
+    "/account/pin/remove/",
+]
+
+
+@pytest.mark.parametrize("path", [*OWN, "/account/sessions/end-others/", "/account/tokens/"])
+@pytest.mark.parametrize("confirmed", [True, False])
+def test_ones_own_account_is_not_changed_by_a_pin(
+    cast: Cast, path: str, *, confirmed: bool
+) -> None:
+    """Refused at once: nobody is asked to confirm what is refused afterwards."""
     tablet = at_work(cast)
     other = Client()
     other.post("/account/login/", {"login": cast.barista.email, "password": PASSWORD})
+    if confirmed:
+        said = tablet.session
+        said["account_authentication_methods"] = [
+            {"method": "password", "at": time.time(), "reauthenticated": True}
+        ]
+        said["account_authentication_methods_user"] = str(cast.barista.pk)
+        said.save()
     before = Entry.objects.exclude(operation="refused").latest("id").pk
     sent = {"oldpassword": PASSWORD, "password1": "a new horse 9 x", "password2": "a new horse 9 x"}
     answer = tablet.post(path, {**sent, "pin": "8350", "pin_again": "8350", "name": "x"})
-    assert answer.status_code in {302, 403}, answer.content.decode()[:500]
-    if answer.status_code == 302:
-        assert "reauthenticate" in answer["Location"]
+    assert answer.status_code == 403, answer.headers
+    assert "A PIN is not enough" in answer.content.decode()
+    assert Entry.objects.filter(operation="refused").latest("id").actor == "Barista"
     assert not Entry.objects.exclude(operation="refused").filter(pk__gt=before).exists()
     assert SignIn.objects.live().filter(user=cast.barista).count() == 2
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/account/pin/",
+        "/account/tokens/",
+        "/account/second-factor/codes/",
+        "/account/second-factor/codes/download/",
+        "/account/reauthenticate/",
+        "/account/second-factor/reauthenticate/",
+        "/account/second-factor/passkeys/reauthenticate/",
+    ],
+)
+def test_no_form_is_shown_that_a_pin_could_not_send(cast: Cast, path: str) -> None:
+    tablet = at_work(cast)
+    TOTP.activate(cast.barista, generate_totp_secret())
+    answer = tablet.get(path)
+    assert answer.status_code == 403, answer.headers
+    assert "A PIN is not enough" in answer.content.decode()
 
 
 def test_a_shared_tablet_is_told_nothing_that_is_one_persons(
@@ -214,13 +246,13 @@ def test_a_shared_tablet_is_told_nothing_that_is_one_persons(
         set_choices(by=cast.barista, seen={}, chosen={}, hour=7, weekday=1)
 
 
-def test_confirming_by_password_does_not_raise_a_pin(cast: Cast) -> None:
-    """A colleague's password typed at a tablet makes no other session of it."""
+def test_nobody_confirms_at_a_tablet_whom_a_pin_vouches_for(cast: Cast) -> None:
+    """A password typed at a tablet makes no other session of it: the full sign-in is the way."""
     tablet = at_work(cast)
-    tablet.post("/account/reauthenticate/", {"password": PASSWORD})
-    answer = tablet.post("/account/pin/", {"pin": "8350", "pin_again": "8350"})
+    answer = tablet.post("/account/reauthenticate/", {"password": PASSWORD})
     assert answer.status_code == 403
     assert "A PIN is not enough" in answer.content.decode()
+    assert not tablet.session.get("account_authentication_methods")
 
 
 def test_the_api_says_the_same(bar: Bar, cast: Cast) -> None:
