@@ -125,6 +125,7 @@ BY_PIN = frozenset(
         Verb.SHOT_LOG,
         Verb.GRINDER_SET,
         Verb.LOT_OPEN,
+        Verb.HANDOVER_WRITE,
         Verb.REQUEST_MAKE,
     }
 )

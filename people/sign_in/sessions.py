@@ -1,6 +1,7 @@
 """Being signed in somewhere: begun, seen, and ended by oneself, by an owner, or by time."""
 
 import logging
+from collections.abc import Collection
 from datetime import timedelta
 
 from allauth.account.internal.flows.login import get_authentication_records
@@ -145,10 +146,8 @@ def end_at_tablet(tablet_pk: int, end: End) -> int:
     return _end(SignIn.objects.live().filter(tablet=tablet_pk), end)
 
 
-def end_by_pin(person: User, end: End, *, but_at: frozenset[int] | None = frozenset()) -> int:
-    """What somebody has open by PIN, but at these sites (None: at all), inside the action."""
-    if but_at is None:
-        return 0
+def end_by_pin(person: User, end: End, *, but_at: Collection[int] = ()) -> int:
+    """What somebody has open by PIN, but at these sites, inside the action."""
     mine = SignIn.objects.live().filter(user=person, way=Way.PIN)
     elsewhere = mine.exclude(tablet__site__in=but_at)
     # By their numbers: a row joined to its tablet can't be locked.

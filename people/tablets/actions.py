@@ -28,7 +28,7 @@ TABLET_KEY_RENEWED = register("tablet.key_renewed", "Renewed the key of a tablet
 TABLET_COPIED = register("tablet.copied", "Found a copy of a tablet's key")
 TABLET_POLICY_SET = register("tablet.policy_set", "Set what tablets and codes show")
 
-# No look-alikes, no vowels: read aloud over a grinder, typed on glass. 27^8 is 38 bits.
+# Neither 0 and o nor 1, l and i, and no vowels, so that it spells nothing. 27^8 is 38 bits.
 LETTERS = "23456789bcdfghjkmnpqrstvwxz"
 CODE_LENGTH = 8
 CODE_LIVES = timedelta(minutes=10)

@@ -52,7 +52,7 @@ class TabletPolicyForm(forms.Form):
 
     revision = SeenRevision()
     idle_minutes = forms.IntegerField(
-        label="Minutes left alone until a tablet returns to the choice of people",
+        label="A tablet left alone asks who you are after",
         min_value=1,
         max_value=60,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "data-unit": "min"}),

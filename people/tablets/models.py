@@ -19,7 +19,7 @@ NAME_LENGTH = 60
 
 
 def digest_of(secret: str) -> str:
-    """SHA-256 in hex. Keys are 256 random bits, so a slow hash would add nothing; a code has 40,
+    """SHA-256 in hex. Keys are 256 random bits, so a slow hash would add nothing; a code has 38,
     and lives ten minutes."""
     return hashlib.sha256(secret.encode("utf-8", "replace")).hexdigest()
 

@@ -11,7 +11,7 @@ from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
-from audit.errors import DomainError, Invalid
+from audit.errors import DomainError, Invalid, Refused
 from people.persons.models import User
 from people.pins.common import MOST
 from people.sign_in.models import End
@@ -63,9 +63,9 @@ def tablet_enrol(request: HttpRequest) -> HttpResponse:
 
 
 def _enrolled(request: HttpRequest, code: str) -> HttpResponse:
-    """Raises Invalid (code)."""
+    """Raises Invalid (code), Refused."""
     if not ratelimit.consume(request, app="allauth.account", action="tablet_code", key="any"):
-        raise Invalid("code", "", "fewer tries: wait a minute")
+        raise Refused("Too many codes were tried: wait a minute.")
     by = request.user if isinstance(request.user, User) else None
     try:
         tablet, key = enrol(by=by, code=code)
@@ -88,7 +88,13 @@ def _refuse_unprintable(request: HttpRequest) -> None:
 def _next(request: HttpRequest) -> str:
     """Where whoever takes over is led: a page of ours, or nothing."""
     asked = request.POST.get("next") or request.GET.get("next", "")
-    return asked if url_has_allowed_host_and_scheme(asked, {request.get_host()}) else ""
+    return asked if _is_ours(request, asked) else ""
+
+
+def _is_ours(request: HttpRequest, address: str) -> bool:
+    """By its path: a word without one would be taken for a page's name."""
+    allowed = url_has_allowed_host_and_scheme(address, {request.get_host()})
+    return address.startswith("/") and allowed
 
 
 @never_cache
@@ -177,7 +183,7 @@ def tablet_leave(request: HttpRequest) -> HttpResponse:
 def tablet_rest(request: HttpRequest) -> HttpResponse:
     """It was left alone: back to the choice; a form that was begun is kept for its person."""
     back, to = request.POST.get("tablet_back", ""), request.POST.get("tablet_to", "")
-    ours = all(url_has_allowed_host_and_scheme(each, {request.get_host()}) for each in (back, to))
+    ours = _is_ours(request, back) and _is_ours(request, to)
     # Whoever types without sending anything may be signed out by now: the form says whose it is.
     person = request.user.pk or person_of(request.POST.get(FIELD, ""))
     if ours and person is not None:

@@ -14,7 +14,6 @@ from people.confirming.lately import UNPROVEN
 from people.persons.actions import role_removed
 from people.persons.actions import subject_of as person_subject
 from people.persons.models import User
-from people.persons.verbs import BY_PIN, MAY, sites_where
 from people.pins.actions import pin_moved
 from people.pins.hashing import fits, fits_nothing
 from people.pins.models import Pin
@@ -33,15 +32,14 @@ from people.tablets.tries import count_try, was_right
 
 WRONG_PIN = "A wrong PIN was given."
 TOO_OFTEN = "A PIN was tried too often."
-ROLES_OF_THE_BAR = sorted({role.value for verb in BY_PIN for role in MAY[verb]})
 
 
 def people_at(tablet: Tablet) -> QuerySet[User]:
-    """Who may take over there: people with a PIN, and a role that covers the site."""
+    """Who may take over there: people with a PIN, and a role that covers the site. Every role has
+    something to do at a bar."""
     there = Q(assignments__site=tablet.site_id) | Q(assignments__site=None)
     return (
         User.objects.filter(there, is_active=True, pin__isnull=False)
-        .filter(assignments__role__in=ROLES_OF_THE_BAR)
         .distinct()
         .order_by("name", "pk")
     )
@@ -78,14 +76,15 @@ def take_over(request: HttpRequest, *, tablet: Tablet, person: User, digits: str
 def _begin(request: HttpRequest, tablet: Tablet, person: User, pin: Pin) -> TakenOver:
     with recorded(by=person, action=SIGNED_IN, site_id=tablet.site_id):
         # In this order everywhere. Whoever ends one of them waits, and then finds this session.
+        now = Tablet.objects.select_for_update().filter(pk=tablet.pk, revoked_at=None).first()
         locked = [
-            Tablet.objects.select_for_update().filter(pk=tablet.pk, revoked_at=None),
             User.objects.select_for_update().filter(pk=person.pk, is_active=True),
             Pin.objects.select_for_update().filter(pk=pin.pk, secret=pin.secret),
         ]
-        if not all(list(rows.values_list("pk")) for rows in locked):
+        if now is None or not all(list(rows.values_list("pk")) for rows in locked):
             raise Refused("This ended while you typed: choose again.")
-        key = renew_key(tablet, digest_shown(request)) if due_for_another(tablet) else ""
+        # As it is now: of several taps at once the first renewed it.
+        key = renew_key(tablet, digest_shown(request)) if due_for_another(now) else ""
         setattr(request, UNPROVEN, True)  # a PIN confirms nothing
         login(request, person, backend=settings.AUTHENTICATION_BACKENDS[0])
         request.session[AT_TABLET] = tablet.pk
@@ -102,8 +101,6 @@ def end_what_it_opened(person: User, **_: object) -> None:
 @receiver(role_removed)
 def end_where_no_role_is(person: User, **_: object) -> None:
     """Who has no role at a site any more has nothing open at its tablets."""
-    held = person.roles_held(anew=True)
-    covered = [sites_where(held, verb) for verb in BY_PIN]
+    covered = {each.site_id for each in person.roles_held(anew=True)}
     if None not in covered:
-        here = frozenset(pk for sites in covered if sites for pk in sites)
-        end_by_pin(person, End.ROLE, but_at=here)
+        end_by_pin(person, End.ROLE, but_at=[pk for pk in covered if pk])

@@ -27,6 +27,8 @@ from people.tokens.actions import make_token
 from people.tokens.models import Scope
 from recipes.publishing import run
 from recipes.versions.review import approve
+from stations.handover.actions import leave_note
+from stations.handover.models import HandoverNote
 from tests.bar import Bar
 from tests.cast import PASSWORD, Cast, SignedIn, credentials
 from tests.people.tablets.bench import CHOICE, PINS, a_tablet, at_work, taken_over, with_pin
@@ -52,8 +54,10 @@ def test_every_verb_was_thought_about() -> None:
         Verb.SHOT_LOG,
         Verb.GRINDER_SET,
         Verb.LOT_OPEN,
+        Verb.HANDOVER_WRITE,
         Verb.REQUEST_MAKE,
     }
+    assert {role for verb in BY_PIN for role in MAY[verb]} == set(Role)  # each may take over
 
 
 @pytest.mark.parametrize("verb", sorted(Verb))
@@ -111,6 +115,17 @@ def test_the_shot_is_logged_and_the_history_names_person_and_device(
     listed = owner.get("/history/", {"device": "Counter left", "action": "shot.logged"})
     assert [row.entry.actor for row in listed.context["rows"]] == ["Barista"]
     assert "at Counter left" in listed.content.decode()
+
+
+def test_the_next_shift_finds_its_note_at_the_tablet(cast: Cast) -> None:
+    """Where else would it be left? The link to it stands on the tablet's first page."""
+    leave_note(by=cast.shop_lead, site=cast.site, text="Milk is low")
+    tablet, notes = at_work(cast), f"/sites/{cast.site.pk}/notes/"
+    first = tablet.get("/").content.decode()
+    assert "Milk is low" in first
+    assert f'href="{notes}"' in first
+    assert tablet.post(notes, {"text": "Milk is in"}).status_code == 302
+    assert HandoverNote.objects.get(text="Milk is in").by == cast.barista
 
 
 def test_no_signature_by_a_pin_with_right_credentials(bar: Bar, cast: Cast) -> None:
@@ -281,4 +296,9 @@ def test_nobody_at_the_tablet_is_led_to_the_choice(cast: Cast) -> None:
         f"/tablet/people/{person.pk}/", {"pin": PINS["barista"], "next": "//evil.example/"}
     )
     assert away["Location"] == "/"
+    tablet.post("/tablet/leave/")
+    nowhere = tablet.post(
+        f"/tablet/people/{person.pk}/", {"pin": PINS["barista"], "next": "nowhere"}
+    )
+    assert nowhere["Location"] == "/"
     assert taken_over(tablet, person, "1111") == 400

@@ -3,13 +3,17 @@
 import datetime
 
 import pytest
-from django.test import Client
+from django.contrib.auth.models import AnonymousUser
+from django.contrib.sessions.backends.db import SessionStore
+from django.test import Client, RequestFactory
 from django.utils import timezone
 
 from audit.alarms import alarms
 from audit.capture.models import Entry
 from audit.errors import UNSHOWN
+from people.sign_in.sessions import TABLET
 from people.tablets.models import Tablet
+from people.tablets.taking_over import take_over
 from tests.cast import Cast
 from tests.people.tablets.bench import CHOICE, LEAVE, PINS, a_tablet, row_of, taken_over, with_pin
 
@@ -63,6 +67,24 @@ def test_an_answer_that_got_lost_shuts_nobody_out(cast: Cast) -> None:
         tablet.cookies.pop("sessionid")
     assert known(tablet)
     assert row_of().copied_at is None
+
+
+def test_two_taps_at_once_renew_it_once(cast: Cast, rf: RequestFactory) -> None:
+    """A third key would be in no cookie, or shut out whichever answer came last."""
+    tablet, person = a_tablet(cast), with_pin(cast)
+    make_old()
+    seen = [row_of(), row_of()]  # as both requests read it
+
+    def key(row: Tablet) -> str:
+        request = rf.post("/")
+        request.COOKIES["tablet"] = tablet.cookies["tablet"].value
+        request.session = SessionStore()
+        request.user = AnonymousUser()
+        vars(request)[TABLET] = row.pk
+        return take_over(request, tablet=row, person=person, digits=PINS["barista"]).key
+
+    assert [bool(key(row)) for row in seen] == [True, False]
+    assert known(tablet)  # the former one still, until the new one is shown
 
 
 def test_renewing_is_an_entry_that_says_that_and_never_what(cast: Cast) -> None:

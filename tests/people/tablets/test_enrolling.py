@@ -123,6 +123,8 @@ def test_revoking_ends_what_is_open_on_it(cast: Cast) -> None:
 def test_codes_are_not_guessed_at_leisure(cast: Cast) -> None:
     guesser = Client(REMOTE_ADDR="203.0.113.50")
     add_tablet(by=cast.shop_lead, site_id=cast.site.pk, name="One")
-    pages = [guesser.post(ENROL, {"code": f"bcdf{n:04}"}).content.decode() for n in range(12)]
-    assert "wait a minute" not in pages[9]
-    assert "wait a minute" in pages[11]
+    tries = [guesser.post(ENROL, {"code": f"bcdf{n:04}"}) for n in range(12)]
+    assert (tries[9].status_code, tries[11].status_code) == (400, 409)
+    assert "wait a minute" not in tries[9].content.decode()
+    assert "Too many codes were tried: wait a minute." in tries[11].content.decode()
+    assert "nothing was given" not in tries[11].content.decode().lower()

@@ -139,6 +139,13 @@ def test_typed_longer_than_the_session_lasts_it_is_kept_all_the_same(cast: Cast)
     assert "Halftyped" in str(dict(tablet.session))
 
 
+def test_left_alone_on_no_page_it_leads_home(cast: Cast) -> None:
+    tablet = at_work(cast)
+    tablet.post("/tablet/rest/", {"name": "Halftyped", "tablet_back": "x", "tablet_to": "x"})
+    answer = tablet.post(f"/tablet/people/{cast.barista.pk}/", {"pin": PINS["barista"]})
+    assert answer.status_code == 302
+
+
 def test_a_pin_set_anew_or_removed_ends_what_it_opened(cast: Cast) -> None:
     tablet = at_work(cast)
     set_pin(by=cast.barista, digits="8350")
