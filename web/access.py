@@ -33,16 +33,22 @@ def _nobody_everywhere(user: "User", verb: StrEnum) -> None:
     _nobody(user, verb)
 
 
+def _nobody_in_full(user: "User", what: str) -> None:
+    raise NotPermitted(f"Nobody was asked who may {what}.")
+
+
 @dataclass
 class Access:
-    """Both raise NotPermitted, saying who may and how to ask.
+    """Each raises NotPermitted, saying who may and how to ask.
 
     `require`: some role of theirs allows the verb, at that site where one is named.
     `require_everywhere`: a role that covers all sites does.
+    `require_in_full`: what needs no role, but a sign-in with password or passkey.
     """
 
     require: Callable[["User", StrEnum, int | None], object] = _nobody
     require_everywhere: Callable[["User", StrEnum], object] = _nobody_everywhere
+    require_in_full: Callable[["User", str], object] = _nobody_in_full
 
 
 access = Access()

@@ -15,8 +15,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 
 from people.confirming.lately import confirmed_lately, where_to_confirm
-from people.persons.standing import require_in_full
-from web.access import noting_refusal
+from web.access import access, noting_refusal
 from web.once import nothing_done
 from web.pages import PageRequest
 from web.typed import keep_typed
@@ -51,9 +50,9 @@ def confirmed(back: str = "", *carried: str) -> Callable[[PageView[P]], PageView
 
 
 def refuse_pin(request: HttpRequest) -> None:
-    """One's own sign-in; what is about others is refused by its verb. Raises PinNotEnough."""
+    """One's own sign-in; what is about others is refused by its verb. Raises NotPermitted."""
     with noting_refusal(request):
-        require_in_full(request.user, "change how you sign in")
+        access.require_in_full(request.user, "change how you sign in")
 
 
 def _ask(request: PageRequest, back: str) -> HttpResponse:

@@ -9,7 +9,14 @@ from django.db.models import Model, QuerySet
 
 from audit.errors import NotPermitted, Subject
 from people.persons.models import User
-from people.persons.standing import AT_TABLET, NOT_BY_PIN, PinNotEnough, in_full, standing_of
+from people.persons.standing import (
+    AT_TABLET,
+    NOT_BY_PIN,
+    PinNotEnough,
+    in_full,
+    require_in_full,
+    standing_of,
+)
 from people.persons.verbs import Held, Role, Verb, first_role, roles_for, sites_where
 from web.access import access
 from web.lookup import Outside
@@ -86,6 +93,7 @@ def answer_pages() -> None:
         require_everywhere(user, Verb(verb))
 
     access.require, access.require_everywhere = anywhere, everywhere
+    access.require_in_full = require_in_full
 
 
 def _read(user: User | AnonymousUser) -> list[Held]:
