@@ -51,6 +51,8 @@ def confirmed(back: str = "", *carried: str) -> Callable[[PageView[P]], PageView
 
 def refuse_pin(request: HttpRequest) -> None:
     """One's own sign-in; what is about others is refused by its verb. Raises NotPermitted."""
+    if not request.user.is_authenticated:
+        return
     with noting_refusal(request):
         access.require_in_full(request.user, "change how you sign in")
 
