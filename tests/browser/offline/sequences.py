@@ -251,7 +251,8 @@ class Days:
 
 def _mark(pairs: list[list[str]]) -> str:
     given = dict(pairs)
-    return given.get("beverage_mass") or given.get("water_volume") or given.get("reason", "")
+    # The form of a request has boxes of both masses as well.
+    return given.get("reason") or given.get("beverage_mass") or given.get("water_volume", "")
 
 
 def _counted() -> Counter[str]:
