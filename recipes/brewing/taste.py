@@ -7,12 +7,11 @@ in whole numbers, so a critical count can not slip by a rounding; printed tables
 from __future__ import annotations
 
 from bisect import bisect_left
-from dataclasses import dataclass
+from collections.abc import Callable
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 from functools import lru_cache
-from math import comb, sqrt
 from operator import neg
 from typing import NamedTuple
 
@@ -37,6 +36,11 @@ class Method(StrEnum):
         return Fraction(1, 3) if self is Method.TRIANGLE else Fraction(1, 2)
 
     @property
+    def is_preference(self) -> bool:
+        """Whether it asks which is preferred, so that no answer is wrong."""
+        return self in (Method.PAIRED_ONE_SIDED, Method.PAIRED_TWO_SIDED)
+
+    @property
     def sides(self) -> int:
         """1, or 2 where either sample may come out preferred."""
         return 2 if self is Method.PAIRED_TWO_SIDED else 1
@@ -48,11 +52,11 @@ def p_value(method: Method, assessments: int, correct: int) -> Fraction:
     Two-sided: of so far from half or farther, either way. assessments from 1 to 2,000. Raises
     QuantityError naming assessments or correct.
     """
-    n = _assessments(assessments)
+    n = checked_assessments(assessments)
     k = whole("correct", correct, least=0, most=n)
     far = max(k, n - k) if method.sides == 2 else k
-    all_outcomes = method.chance.denominator**n
-    return min(Fraction(1), method.sides * Fraction(_tail(method.chance, n)[far], all_outcomes))
+    reached = Fraction(outcomes_from(method.chance, n)[far], method.chance.denominator**n)
+    return min(Fraction(1), method.sides * reached)
 
 
 def critical_count(method: Method, assessments: int, risk: Decimal) -> int | None:
@@ -61,10 +65,10 @@ def critical_count(method: Method, assessments: int, risk: Decimal) -> int | Non
     risk from 0.0001 to 0.5, an exact decimal (0.05 as a float is a little more than 1/20).
     Raises QuantityError naming assessments or risk.
     """
-    n = _assessments(assessments)
-    limit = Fraction(_risk("risk", risk)) / method.sides
+    n = checked_assessments(assessments)
+    limit = Fraction(checked_risk(risk)) / method.sides
     most = limit.numerator * method.chance.denominator**n // limit.denominator
-    tail = _tail(method.chance, n)  # falls as k grows
+    tail = outcomes_from(method.chance, n)  # falls as k grows
     least = bisect_left(tail, -most, key=neg)
     return least if least <= n else None
 
@@ -104,9 +108,14 @@ def panel_size(
     some larger ones fall short again. wanted from 0.5 to 0.999. Raises QuantityError naming what
     is out of range.
     """
+    return smallest_panel(lambda n: power(method, n, risk, true_share), wanted, most)
+
+
+def smallest_panel(power_of: Callable[[int], float], wanted: float, most: int) -> PanelSize:
+    """Assessments, up to `most`, whose power is `wanted` at least. Raises QuantityError."""
     goal = real("wanted power", wanted, least=0.5, most=0.999)
     top = whole("most", most, least=1, most=MOST_ASSESSMENTS)
-    enough = [power(method, n, risk, true_share) >= goal for n in range(1, top + 1)]
+    enough = [power_of(n) >= goal for n in range(1, top + 1)]
     if not any(enough):
         return PanelSize(None, None)
     short = [n for n, reached in enumerate(enough, start=1) if not reached]
@@ -114,49 +123,26 @@ def panel_size(
     return PanelSize(enough.index(True) + 1, steady if steady <= top else None)
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
-    """Estimated share of assessors who can tell (or lean of a preference): value, s, interval."""
-
-    value: float
-    s: float
-    low: float
-    high: float
-
-
-def estimated_share(
-    method: Method, assessments: int, correct: int, confidence: float = 0.90
-) -> Share:
-    """Share = (x/n - chance) / (1 - chance), s = sqrt((n x - x^2) / n^3) / (1 - chance).
-
-    Normal interval of the given confidence (ISO 5495 Amd 1 B.5.2, references 4.2: 21 of 30 gives
-    0.4, s 0.167, lower limit 0.125 at 95 % one-sided, which is 90 % here). Below 0 means no better
-    than chance. Raises QuantityError naming assessments, correct or confidence.
-    """
-    n = _assessments(assessments)
-    x = whole("correct", correct, least=0, most=n)
-    level = real("confidence", confidence, least=0.5, most=0.9999)
-    scale = 1.0 - float(method.chance)
-    value = (x / n - float(method.chance)) / scale
-    s = sqrt((n * x - x * x) / n**3) / scale
-    half = float(scipy.stats.norm.ppf(0.5 + level / 2)) * s
-    return Share(value, s, value - half, value + half)
-
-
 @lru_cache(maxsize=1024)
-def _tail(chance: Fraction, n: int) -> list[int]:
-    """For k from 0 to n, of the equally likely outcomes those with k correct answers or more."""
+def outcomes_from(chance: Fraction, n: int) -> list[int]:
+    """For k from 0 to n, of the equally likely outcomes those with k correct answers or more.
+
+    There are chance.denominator ** n outcomes.
+    """
     hit, miss = chance.numerator, chance.denominator - chance.numerator
-    running, ways = 0, [0] * (n + 1)
+    running, ways, just = 0, [0] * (n + 1), hit**n  # just: outcomes with exactly k
     for k in range(n, -1, -1):
-        running += comb(n, k) * hit**k * miss ** (n - k)
+        running += just
         ways[k] = running
+        just = just * k * miss // ((n - k + 1) * hit)
     return ways
 
 
-def _assessments(value: int) -> int:
+def checked_assessments(value: int) -> int:
+    """The same number. Raises QuantityError unless it is from 1 to 2,000."""
     return whole("assessments", value, least=1, most=MOST_ASSESSMENTS)
 
 
-def _risk(field: str, value: Decimal) -> Decimal:
-    return exact(field, value, least=Decimal("0.0001"), most=Decimal("0.5"))
+def checked_risk(value: Decimal) -> Decimal:
+    """The same risk. Raises QuantityError unless it is an exact decimal from 0.0001 to 0.5."""
+    return exact("risk", value, least=Decimal("0.0001"), most=Decimal("0.5"))

@@ -1,67 +1,46 @@
 """Blind tastings: planned, answered, locked, opened, and attached as evidence."""
 
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from decimal import Decimal
 
 from django.utils import timezone
 
 from audit.capture.context import recorded
-from audit.errors import Invalid, Problem, Refused, Subject
+from audit.errors import Refused, Subject
 from audit.revision import compare_and_set, must_be_at
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.brewing.serving import MOST_SERVINGS
-from recipes.brewing.taste import Method, PanelSize, critical_count, panel_size, power
+from recipes.brewing.taste import Method
 from recipes.requests.models import ChangeRequest
 from recipes.tastings import history
-from recipes.tastings.models import Tasting, TastingAnswer, TastingState
+from recipes.tastings.models import Aim, Tasting, TastingAnswer, TastingState
+from recipes.tastings.prospect import LEAST_SHARE, MOST_SHARE
 from recipes.tastings.result import session
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.checks import Checks
-from web.numbers import Bounds, rounded
+from web.numbers import Bounds
 
 State = TastingState
-WANTED_POWER = 0.8  # the usual aim, common practice
-SAMPLE, SEED = 120, 100  # characters
+SAMPLE, SEED, NOTE = 120, 100, 200  # characters
+MOST_EACH = 20  # servings of one taster
 LEAST_RISK, MOST_RISK = Decimal("0.0001"), Decimal("0.5")
 RISK = Bounds(LEAST_RISK, MOST_RISK, places=4, unit="1")
-SHARE = Bounds(Decimal("0.05"), Decimal(1), places=2, unit="1")  # of tasters who can tell
-
-
-@dataclass(frozen=True, slots=True)
-class Prospect:
-    """What so many answers can show: answers needed, power [%], panel for a power of 80 %."""
-
-    assessments: int
-    needed: int | None
-    power: Decimal
-    panel: PanelSize
-
-
-def prospect(method: Method, assessments: int, risk: Decimal, share: Decimal) -> Prospect:
-    """Judge a plan, if ``share`` (0 to 1) of the tasters could really tell."""
-    true_share = float(share)
-    return Prospect(
-        assessments,
-        critical_count(method, assessments, risk),
-        rounded(100 * power(method, assessments, risk, true_share), 0),
-        panel_size(method, risk, WANTED_POWER, true_share),
-    )
 
 
 def plan_tasting(
     *, by: User, site: Site, method: str, first_sample: str, second_sample: str, risk: Decimal,
     assessments: int, base: Version | None = None, other: Version | None = None, seed: str = "",
+    aim: str = Aim.DIFFERENCE, share: Decimal | None = None, servings_each: int = 1,
 ) -> Tasting:  # fmt: skip
     """Plan a session at a site; without a seed one is drawn.
 
-    Samples may be described, or be versions, which then name themselves. Raises NotPermitted and
-    Invalid.
+    Samples may be described, or be versions, which then name themselves. ``share`` is the most
+    tasters who may tell, where the aim is similarity. Raises NotPermitted and Invalid.
     """
     subject = Subject("site", site.pk, site.name)
     with recorded(by=by, action=history.TASTING_PLANNED, subject=subject, site_id=site.pk):
@@ -74,14 +53,40 @@ def plan_tasting(
         checks.that(first != second, "second_sample", second, "something other than sample A")
         checks.that(_is_risk(risk), "risk", risk, f"a number from {LEAST_RISK} to {MOST_RISK}")
         checks.whole("assessments", assessments, 1, MOST_SERVINGS, " of answers")
+        _check_aim(checks, method, aim, share, servings_each)
         seed = checks.text("seed", seed, most=SEED, required=False) or secrets.token_hex(8)
         checks.done()
         made = Tasting.objects.create(
             site=site, method=method, base=base, other=other, first_sample=first,
             second_sample=second, risk=risk, assessments=assessments, seed=seed, planned_by=by,
+            aim=aim, share=share, servings_each=servings_each,
         )  # fmt: skip
         made.refresh_from_db(fields=["planned_at"])
         return made
+
+
+def _check_aim(
+    checks: Checks, method: str, aim: str, share: Decimal | None, servings_each: int
+) -> None:
+    """For similarity every taster tastes once: answers of one person hang together."""
+    similar = aim == Aim.SIMILARITY
+    checks.that(aim in Aim.values, "aim", aim, f"one of {', '.join(Aim.values)}")
+    checks.whole("servings_each", servings_each, 1, MOST_EACH, " of servings")
+    if not similar:
+        checks.that(share is None, "share", share, "nothing, where a difference is to be shown")
+        return
+    checks.that(
+        share is not None and share.is_finite() and LEAST_SHARE <= share <= MOST_SHARE,
+        "share", share, f"a number from {LEAST_SHARE} to {MOST_SHARE}",
+    )  # fmt: skip
+    checks.that(
+        method in (Method.TRIANGLE, Method.DUO_TRIO), "method", method,
+        "triangle or duo-trio, where samples are to be the same",
+    )  # fmt: skip
+    checks.that(
+        servings_each == 1, "servings_each", servings_each,
+        "1, where samples are to be the same: each taster tastes once",
+    )  # fmt: skip
 
 
 def _is_risk(risk: object) -> bool:
@@ -93,29 +98,29 @@ def _name(version: Version | None) -> str:
 
 
 def record_answers(
-    *, by: User, tasting: Tasting, revision: int, answers: Mapping[int, str]
-) -> Tasting:
-    """Write down which cup was chosen in which serving; an empty one takes the answer away.
+    *, by: User, tasting: Tasting, revision: int, answers: Mapping[int, str],
+    notes: Mapping[int, str] | None = None,
+) -> Tasting:  # fmt: skip
+    """Write down which cup was chosen in which serving, and what was said of it.
 
-    Raises NotPermitted, Invalid naming answer_<number>, Refused once they are locked, and Stale
-    where somebody else wrote answers down meanwhile: an empty one must not take theirs away.
+    An empty code takes the answer away, and its note; a serving without a note given keeps the one
+    it has. Raises NotPermitted, Invalid naming answer_<number> or note_<number>, Refused once they
+    are locked, and Stale where somebody else wrote answers down meanwhile: an empty one must not
+    take theirs away.
     """
     with _doing(by, tasting, history.TASTING_ANSWERED):
         now = _locked(tasting, revision, State.PLANNED, "its answers are locked")
-        _check(now, answers)
+        stood = {one.number: one for one in now.answers.all()}
+        notes = notes or {}
+        rows = [_answer(now, stood.get(at), at, answers, notes) for at in {**answers, **notes}]
+        _check(now, rows)
         compare_and_set(now, revision)
-        emptied = [number for number, chosen in answers.items() if not chosen]
-        if emptied:
-            now.answers.filter(number__in=emptied).delete()
+        now.answers.filter(number__in=[row.number for row in rows if not row.chosen]).delete()
         TastingAnswer.objects.bulk_create(
-            [
-                TastingAnswer(tasting=now, number=number, chosen=chosen)
-                for number, chosen in answers.items()
-                if chosen
-            ],
+            [row for row in rows if row.chosen],
             update_conflicts=True,
             unique_fields=["tasting", "number"],
-            update_fields=["chosen"],
+            update_fields=["chosen", "note"],
         )
         return now
 
@@ -181,16 +186,24 @@ def _locked(tasting: Tasting, revision: int, state: TastingState, otherwise: str
     return now
 
 
-def _check(tasting: Tasting, answers: Mapping[int, str]) -> None:
+def _answer(
+    tasting: Tasting, stood: TastingAnswer | None, number: int, answers: Mapping[int, str],
+    notes: Mapping[int, str],
+) -> TastingAnswer:  # fmt: skip
+    chosen = answers.get(number, stood.chosen if stood else "")
+    note = notes.get(number, stood.note if stood and chosen else "").strip()
+    return TastingAnswer(tasting=tasting, number=number, chosen=chosen, note=note)
+
+
+def _check(tasting: Tasting, rows: Sequence[TastingAnswer]) -> None:
     cups = {serving.number: serving.codes for serving in session(tasting)}
-    problems = [
-        Problem(
-            f"answer_{number}",
-            chosen,
-            f"one of {', '.join(cups[number])}" if number in cups else f"servings 1 to {len(cups)}",
-        )
-        for number, chosen in answers.items()
-        if number not in cups or (chosen and chosen not in cups[number])
-    ]
-    if problems:
-        raise Invalid.of(problems)
+    checks = Checks()
+    for row in rows:
+        codes = cups.get(row.number)
+        allowed = f"one of {', '.join(codes)}" if codes else f"servings 1 to {len(cups)}"
+        known = codes is not None and (not row.chosen or row.chosen in codes)
+        checks.that(known, f"answer_{row.number}", row.chosen, allowed)
+        checks.text(f"note_{row.number}", row.note, most=NOTE, required=False)
+        loose = row.note and not row.chosen
+        checks.that(not loose, f"note_{row.number}", row.note, "nothing, until a cup is chosen")
+    checks.done()

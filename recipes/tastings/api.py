@@ -16,10 +16,10 @@ from recipes.tastings.actions import (
     lock_answers,
     open_key,
     plan_tasting,
-    prospect,
     record_answers,
 )
 from recipes.tastings.models import Tasting
+from recipes.tastings.prospect import prospect
 from recipes.tastings.result import session
 from recipes.tastings.serializers import (
     AnswersIn,
@@ -94,14 +94,13 @@ class TastingAnswers(TastingView):
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Write answers down."""
-        tasting, given = one_or_404(self.seen(request), pk), valid(AnswersIn, request)["answers"]
-        odd = [number for number in given if not (number.isdecimal() and len(number) <= LONG)]
-        if odd:
-            raise Invalid("answers", odd[0], "the number of a serving")
-        answers = {int(number): chosen for number, chosen in given.items()}
-        revision = expected_revision(request, tasting)
+        tasting, body = one_or_404(self.seen(request), pk), valid(AnswersIn, request)
         now = record_answers(
-            by=person(request), tasting=tasting, revision=revision, answers=answers
+            by=person(request),
+            tasting=tasting,
+            revision=expected_revision(request, tasting),
+            answers=_numbered(body, "answers"),
+            notes=_numbered(body, "notes"),
         )
         return self.answer(request, now)
 
@@ -163,7 +162,11 @@ class TastingForecast(TastingView):
         """Ask how many answers a tasting needs, and how often it would find something."""
         query = asked(ForecastQuery, request)
         judged = prospect(
-            Method(query["method"]), query["assessments"], query["risk"], query["share"]
+            Method(query["method"]),
+            query["assessments"],
+            query["risk"],
+            query["share"],
+            query["aim"],
         )
         return Response(ForecastOut(judged).data)
 
@@ -180,6 +183,14 @@ class TastingServings(TastingView):
         with noting_refusal(request):
             require(person(request), Verb.TASTING_RUN, tasting.site_id)
         return Response(ServingOut(session(tasting), many=True).data)
+
+
+def _numbered(body: dict[str, dict[str, str]], field: str) -> dict[int, str]:
+    """By serving number. Raises Invalid."""
+    odd = [number for number in body[field] if not (number.isdecimal() and len(number) <= LONG)]
+    if odd:
+        raise Invalid(field, odd[0], "the number of a serving")
+    return {int(number): text for number, text in body[field].items()}
 
 
 def _version(field: str, pk: int | None) -> Version | None:

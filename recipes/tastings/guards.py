@@ -7,7 +7,8 @@ from recipes.versions.guards import refuse
 
 ANEW = "Plan another tasting."
 PLAN = (
-    "site_id method base_id other_id first_sample second_sample risk assessments seed"
+    "site_id method aim share base_id other_id first_sample second_sample risk assessments"
+    " servings_each seed"
     " planned_by_id planned_at"
 )
 

@@ -1,5 +1,6 @@
 """A blind tasting: what is compared, who answered what, and when the key was opened."""
 
+from decimal import Decimal
 from typing import Self
 
 from django.conf import settings
@@ -42,6 +43,13 @@ METHODS = [
 ]
 
 
+class Aim(models.TextChoices):
+    """What a triangle or a duo-trio is to show; a preference shows a difference too."""
+
+    DIFFERENCE = "difference", "that they differ"
+    SIMILARITY = "similarity", "that they are the same, near enough"
+
+
 class TastingState(models.TextChoices):
     """Answers are locked before the key opens."""
 
@@ -57,12 +65,20 @@ class Tasting(Revised):
 
     site = models.ForeignKey(Site, models.PROTECT, related_name="+")
     method = models.CharField(max_length=20, choices=METHODS)
+    aim = models.CharField(max_length=10, choices=Aim, default=Aim.DIFFERENCE)
+    share = ExactDecimalField(
+        null=True, blank=True,
+        help_text="of tasters who can tell: more than these may not, for samples that are the same",
+    )  # fmt: skip
     base = models.ForeignKey(Version, models.PROTECT, null=True, blank=True, related_name="+")
     other = models.ForeignKey(Version, models.PROTECT, null=True, blank=True, related_name="+")
     first_sample = models.CharField(max_length=120, help_text="what sample A is")
     second_sample = models.CharField(max_length=120, help_text="what sample B is")
-    risk = ExactDecimalField(help_text="of finding something that is not there; 0.05 is 5 %")
+    risk = ExactDecimalField(
+        help_text="of finding what is not there, or missing what is; 0.05 is 5 %"
+    )
     assessments = models.PositiveSmallIntegerField(help_text="how many are planned")
+    servings_each = models.PositiveSmallIntegerField(default=1, help_text="of one taster")
     seed = models.CharField(max_length=100)
     state = models.CharField(max_length=10, choices=State, default=State.PLANNED)
     planned_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -90,6 +106,18 @@ class Tasting(Revised):
                 name="tasting_planned_with_sense",
                 condition=Q(assessments__gte=1, assessments__lte=500, risk__gt=0, risk__lte=0.5)
                 & ~Q(seed="") & ~Q(first_sample="") & ~Q(second_sample=""),
+            ),
+            one_of("aim", Aim, name="tasting_aim_is_known"),
+            models.CheckConstraint(
+                name="tasting_shares_its_servings",
+                condition=Q(servings_each__gte=1, servings_each__lte=20),
+            ),
+            models.CheckConstraint(
+                name="tasting_is_the_same_near_enough",
+                condition=Q(aim="difference", share=None)
+                | Q(aim="similarity", share__isnull=False, share__gte=Decimal("0.05"),
+                    share__lte=Decimal("0.9"), servings_each=1,
+                    method__in=[Method.TRIANGLE.value, Method.DUO_TRIO.value]),
             ),
             models.CheckConstraint(
                 name="tasting_state_has_its_time",
@@ -122,6 +150,9 @@ class TastingAnswer(models.Model):
     tasting = models.ForeignKey(Tasting, models.PROTECT, related_name="answers")
     number = models.PositiveSmallIntegerField()
     chosen = models.CharField(max_length=3)
+    note = models.CharField(
+        max_length=200, blank=True, default="", help_text="in the taster's words"
+    )
 
     class Meta:
         ordering = ["tasting", "number"]

@@ -13,12 +13,13 @@ from recipes.tastings.actions import (
     lock_answers,
     open_key,
     plan_tasting,
-    prospect,
     record_answers,
 )
 from recipes.tastings.forms import AnswersForm, AttachForm, TastingForm
 from recipes.tastings.models import Tasting
-from recipes.tastings.result import is_paired, result_of, session
+from recipes.tastings.prospect import prospect
+from recipes.tastings.result import answers_of, is_paired, result_of, session, sheets_of
+from recipes.tastings.sentences import percent
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 from web.fields import RevisionForm
@@ -64,7 +65,9 @@ def tasting(request: PageRequest, pk: int) -> HttpResponse:
     choices = _choices(request) if loose else []
     context = {
         "tasting": shown,
-        "risk": f"{(100 * shown.risk).normalize():f}",
+        "risk": percent(shown.risk),
+        "most": percent(shown.share) if shown.share is not None else "",
+        "said": answers_of(shown) if shown.state != Tasting.State.PLANNED else [],
         "loose": loose,
         "answered": len(shown.answers.all()),
         "paired": is_paired(shown),
@@ -97,7 +100,11 @@ def tasting_new(request: PageRequest) -> HttpResponse:
     if form.is_bound and form.is_valid():
         sent = form.cleaned_data
         context["prospect"] = prospect(
-            Method(sent["method"]), sent["assessments"], sent["risk"], sent["share"]
+            Method(sent["method"]),
+            sent["assessments"],
+            sent["risk"],
+            sent["share"],
+            sent["aim"],
         )
     if form.is_bound and "keep" not in request.POST:
         return render(
@@ -119,6 +126,7 @@ def tasting_sheets(request: PageRequest, pk: int) -> HttpResponse:
     shown = _own(request, pk)
     servings = session(shown)
     context = {"tasting": shown, "servings": servings, "paired": is_paired(shown)}
+    context["sheets"] = sheets_of(shown)
     context["places"] = range(1, len(servings[0].order) + 1)
     return render(request, "recipes/tastings/tasting_sheets.html", context)
 
@@ -143,6 +151,7 @@ def tasting_answers(request: PageRequest, pk: int) -> HttpResponse:
             tasting=shown,
             revision=form.cleaned_data["revision"],
             answers=form.answers(),
+            notes=form.notes(),
         ),
         said="The answers of {} were saved.",
         context=around,

@@ -187,6 +187,6 @@ def _sample(field: str, values: Iterable[Real] | Floats) -> Sample:
 
 def _variance(field: str, sample: Sample) -> float:
     """Return the variance of a sample's mean."""
-    number(f"{field} count", sample.count, low=2.0, high=1e12)
+    count = number(f"{field} count", sample.count, low=2.0, high=1e12)
     spread = number(f"{field} spread", sample.spread, low=0.0)
-    return spread**2 / sample.count
+    return spread**2 / count

@@ -17,13 +17,16 @@ from recipes.brewing import (
     pressure_plan,
     ratio,
     rest,
+    similarity,
     taste,
+    telling,
 )
 from recipes.brewing import serving as sessions
 from recipes.brewing.shot_model import fit, parameters, predict, puck, simulate
 from tests.recipes.brewing.shots import DOUBLE, ORDINARY
 
 Call = Callable[..., object]
+TRIANGLE = taste.Method.TRIANGLE
 LEARNT = balance.Retention(1.0, 0.9, 1.1, 0.1, used=12)
 FITTED = fit.Fit(("grind",), np.array([14.0]), np.array([[0.01]]), 5, 1.0)
 YIELD = extraction.extraction_yield(
@@ -110,7 +113,23 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "critical_count": lambda a, b, *_: taste.critical_count(taste.Method.DUO_TRIO, a, b),
         "power": lambda a, b, c, _: taste.power(taste.Method.PAIRED_TWO_SIDED, a, b, c),
         "panel_size": lambda a, b, c, _: taste.panel_size(taste.Method.TRIANGLE, a, b, c, most=20),
-        "estimated_share": lambda a, b, c, _: taste.estimated_share(taste.Method.TRIANGLE, a, b, c),
+        "smallest_panel": lambda a, b, *_: taste.smallest_panel(lambda n: n / 20, a, b),
+        "checked_assessments": lambda a, *_: taste.checked_assessments(a),
+        "checked_risk": lambda a, *_: taste.checked_risk(a),
+    },
+    "similarity": {
+        "similarity_p_value": lambda a, b, c, _: similarity.similarity_p_value(TRIANGLE, a, b, c),
+        "most_correct": lambda a, b, c, _: similarity.most_correct(TRIANGLE, a, b, c),
+        "similarity_power": lambda a, b, c, _: similarity.similarity_power(TRIANGLE, a, b, c),
+        "similarity_panel": lambda a, b, c, d: similarity.similarity_panel(
+            TRIANGLE, a, b, c, most=d
+        ),
+    },
+    "telling": {
+        "share_of_answers": lambda a, b, c, _: telling.share_of_answers(a, b, c),
+        "share_of_tasters": lambda a, b, c, _: telling.share_of_tasters(TRIANGLE, a, b, c),
+        "sensory_distance": lambda a, b, c, _: telling.sensory_distance(TRIANGLE, a, b, c),
+        "correct_at": lambda a, *_: telling.correct_at(TRIANGLE, a),
     },
 }
 SLOW = {"brewing.shot_model.fit.fit_shots", "brewing.shot_model.fit.tellable",

@@ -3,10 +3,12 @@
 from tests.bad_input.call import FOREIGN, Call, Values, day
 
 TASTING = {"site": "harbour", "method": "triangle", "first_sample": "A", "second_sample": "B",
-           "risk": "0.05", "assessments": 24, "seed": "s"}  # fmt: skip
+           "risk": "0.05", "assessments": 24, "seed": "s", "aim": "difference",
+           "servings_each": 1}  # fmt: skip
 TASTING_BAD: Values = {
     "site": ["", "nowhere"], "method": ["", "guess"], "base": FOREIGN, "other": FOREIGN,
     "second_sample": ["A"], "risk": ["0", "0.6"], "assessments": [0, 501],
+    "aim": ["", "guess"], "share": ["0.3", "0", "1"], "servings_each": [0, 21],
 }  # fmt: skip
 TASTINGS = [
     Call("POST", "shot_fits", "shop_lead", good=202,
@@ -15,8 +17,9 @@ TASTINGS = [
     Call("POST", "tastings", "shop_lead", good=201, also=TASTING_BAD,
          body=lambda t: {**TASTING, "base": t.pk("approved"), "other": t.newest.pk}),
     Call("POST", "tasting_answers", "shop_lead", thing="tasting",
-         body=lambda t: {"answers": {"1": ""}}, named=("answer",),
-         also={"answers": [{"999": "123"}, {"x": "1"}, {"1": "none"}, {"9" * 5000: ""}]}),
+         body=lambda t: {"answers": {"1": ""}, "notes": {}}, named=("answer", "note"),
+         also={"notes": [{"x": "1"}, {"1": "loose"}, {"1": "x" * 201}],
+               "answers": [{"999": "123"}, {"x": "1"}, {"1": "none"}, {"9" * 5000: ""}]}),
     Call("POST", "tasting_lock", "shop_lead", lambda t: {}, thing="tasting", good=409),
     Call("POST", "tasting_open", "shop_lead", lambda t: {}, thing="tasting", good=409),
     Call("POST", "tasting_attach", "shop_lead", pk=lambda t: t.opened.pk,

@@ -6,18 +6,21 @@ from tests.bad_input.form import FOREIGN, REASON, STALE, Form
 from tests.bad_input.things import Things
 
 TASTING = {"method": "triangle", "first_sample": "A", "second_sample": "B", "risk": "0.05",
-           "assessments": "24", "share": "0.4", "seed": "s", "keep": "on"}  # fmt: skip
+           "assessments": "24", "share": "0.4", "seed": "s", "keep": "on", "aim": "difference",
+           "servings_each": "1"}  # fmt: skip
 TASTINGS = [
     Form("fit_ask", "shop_lead", lambda t: {"version": str(t.version("approved").pk)},
          thing="station"),
     Form("tasting_new", "shop_lead", also={
          "site": FOREIGN, "method": ["", "guess"], "base": FOREIGN[:-1], "other": FOREIGN[:-1],
          "second_sample": ["A"], "risk": ["", "0", "0.6"], "assessments": ["", "0", "501"],
-         "share": ["", "0", "1.5"]},
+         "share": ["", "0", "1.5"],
+         "aim": ["", "guess"], "servings_each": ["", "0", "21"]},
          sent=lambda t: {**TASTING, "site": str(t.cast.site.pk), "base": str(t.pk("approved")),
                          "other": str(t.newest.pk)}),
-    Form("tasting_answers", "shop_lead", lambda t: {"answer_1": answer(t), "revision": "1"},
-         thing="tasting", also={"answer_1": ["none"], "revision": STALE}),
+    Form("tasting_answers", "shop_lead", lambda t: {"answer_1": answer(t), "note_1": "Sharp.",
+                                                    "revision": "1"},
+         thing="tasting", also={"answer_1": ["none"], "note_1": ["x" * 201], "revision": STALE}),
     Form("tasting_lock", "shop_lead", lambda t: {"revision": "1"}, thing="tasting", good=409,
          also={"revision": [""]}),
     Form("tasting_open", "shop_lead", lambda t: {"revision": "1"}, thing="tasting", good=409,

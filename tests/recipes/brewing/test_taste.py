@@ -1,5 +1,6 @@
 """Taste tests: more evidence never counts for less; servings are balanced and reproducible."""
 
+import math
 from collections import Counter
 from collections.abc import Callable
 from decimal import Decimal
@@ -10,14 +11,15 @@ from hypothesis import strategies as st
 
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.serving import ORDERS, servings
+from recipes.brewing.similarity import most_correct, similarity_p_value, similarity_panel
 from recipes.brewing.taste import (
     Method,
     critical_count,
-    estimated_share,
     p_value,
     panel_size,
     power,
 )
+from recipes.brewing.telling import correct_at, sensory_distance, share_of_tasters
 
 methods = st.sampled_from(list(Method))
 FIVE = Decimal("0.05")
@@ -54,6 +56,29 @@ def test_a_panel_is_steady_only_where_no_larger_one_falls_short() -> None:
     assert all(power(Method.TRIANGLE, n, FIVE, 0.4) < 0.9 for n in range(1, size.least))
     assert power(Method.TRIANGLE, size.steady - 1, FIVE, 0.4) < 0.9
     assert panel_size(Method.TRIANGLE, FIVE, 0.9, 0.01) == (None, None)
+
+
+@given(methods, st.integers(1, 300), st.data())
+def test_an_interval_stays_where_a_share_can_be(
+    method: Method, n: int, data: st.DataObject
+) -> None:
+    k = data.draw(st.integers(0, n))
+    share = share_of_tasters(method, n, k)
+    assert 0 <= share.low <= share.value <= share.high <= 1
+    apart = sensory_distance(method, n, k)
+    value, high = (math.inf if part is None else part for part in (apart.value, apart.high))
+    assert 0 <= apart.low <= value <= high
+    assert apart.low < math.inf
+
+
+@given(st.sampled_from([Method.TRIANGLE, Method.DUO_TRIO]), st.integers(1, 120), st.data())
+def test_a_stricter_sameness_allows_no_more_right_answers(
+    method: Method, n: int, data: st.DataObject
+) -> None:
+    shares = st.decimals("0.05", "0.9", places=2)
+    strict, lax = sorted((data.draw(shares), data.draw(shares)))
+    few, many = (most_correct(method, n, FIVE, share) for share in (strict, lax))
+    assert (-1 if few is None else few) <= (-1 if many is None else many)
 
 
 @given(methods, st.integers(1, 120), st.text(min_size=1, max_size=20))
@@ -98,7 +123,12 @@ def test_the_key_is_the_odd_cup_or_the_one_like_the_reference() -> None:
     (lambda: critical_count(Method.TRIANGLE, 10, Decimal("NaN")), "risk"),
     (lambda: power(Method.TRIANGLE, 10, FIVE, float("nan")), "true share"),
     (lambda: panel_size(Method.TRIANGLE, FIVE, 1.0, 0.5), "wanted power"),
-    (lambda: estimated_share(Method.TRIANGLE, 10, 5, 1.0), "confidence"),
+    (lambda: share_of_tasters(Method.TRIANGLE, 10, 5, 1.0), "confidence"),
+    (lambda: correct_at(Method.TRIANGLE, -1.0), "distance"),
+    (lambda: most_correct(Method.PAIRED_ONE_SIDED, 10, FIVE, FIVE), "method"),
+    (lambda: most_correct(Method.TRIANGLE, 10, FIVE, 0.3), "share"),  # type: ignore[arg-type]
+    (lambda: similarity_p_value(Method.TRIANGLE, 10, 11, FIVE), "correct"),
+    (lambda: similarity_panel(Method.TRIANGLE, FIVE, 1.0, FIVE), "wanted power"),
     (lambda: servings(Method.TRIANGLE, 0, "x"), "count"),
     (lambda: servings(Method.TRIANGLE, 1, ""), "seed"),
 ])  # fmt: skip

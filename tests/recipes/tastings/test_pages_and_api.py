@@ -9,7 +9,7 @@ from tests.recipes.tastings.panel import opened, plan, right_answers
 
 TYPED = {
     "method": "triangle", "first_sample": "old", "second_sample": "new", "risk": "0.05",
-    "assessments": "24", "share": "0.4", "seed": "",
+    "assessments": "24", "share": "0.4", "seed": "", "aim": "difference", "servings_each": "1",
 }  # fmt: skip
 
 
