@@ -10,7 +10,7 @@ from typing import Any
 from audit.capture.models import Entry
 from audit.checking.models import HistoryCheck
 from audit.ledger.bundle.report import Finding, Kind, Report
-from audit.sealing.models import Leaf
+from audit.sealing.store import entries_at
 
 KEPT = 25  # findings of one kind; of more, only how many there are
 LINKED = 5  # entries that one finding leads to
@@ -119,6 +119,6 @@ def _entries(finding: Finding) -> list[int]:
         named = UNSEALED.search(finding.words)
         ids = [int(named[1])] if named else []
     else:
-        places = range(finding.first - 1, min(finding.last, finding.first - 1 + LINKED))
-        ids = list(Leaf.objects.filter(index__in=places).values_list("entry_id", flat=True))
+        start = finding.first - 1
+        ids = entries_at(start, min(finding.last, start + LINKED))
     return list(Entry.objects.filter(pk__in=ids).order_by("pk").values_list("pk", flat=True))

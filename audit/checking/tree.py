@@ -8,22 +8,25 @@ from django.db import connection
 
 from audit.ledger.bundle.report import Kind, Report
 from audit.sealing import store
+from audit.sealing.runs import NODES, leaves
 
 NAMED = 5
 
 # Each node is the hash of its two children (RFC 9162 section 2.1.1); one statement, one moment.
-_NODES = r"""
-WITH below AS (
-    SELECT 0 AS level, index AS place, hash FROM audit_leaf
-    UNION ALL SELECT level, "offset", hash FROM audit_node
+_NODES = rf"""
+WITH nodes AS MATERIALIZED {NODES}, below AS (
+    SELECT 0 AS level, index AS place, hash FROM {leaves()} l
+    UNION ALL SELECT level, "offset", hash FROM nodes
 )
-SELECT n.level, n."offset", count(*) OVER () FROM audit_node n
+SELECT n.level, n."offset", count(*) OVER () FROM nodes n
 LEFT JOIN below a ON a.level = n.level - 1 AND a.place = 2 * n."offset"
 LEFT JOIN below b ON b.level = n.level - 1 AND b.place = 2 * n."offset" + 1
 WHERE n.hash IS DISTINCT FROM sha256('\x01'::bytea || a.hash || b.hash)
 ORDER BY 1, 2 LIMIT %s
-"""
-_COUNTED = "SELECT level, count(*) FROM audit_node GROUP BY level"
+"""  # noqa: S608  our own SQL
+_COUNTED = f"""
+SELECT n.level, count(DISTINCT n."offset") FROM {NODES} n GROUP BY n.level
+"""  # noqa: S608  our own SQL
 
 
 def check_tree(report: Report) -> None:

@@ -10,7 +10,7 @@ from itertools import chain
 
 from django.db import connection
 
-from audit.ledger.bundle.lines import Header, Mark, write
+from audit.ledger.bundle.lines import Header, Mark, apart, write
 from audit.ledger.bundle.write import Leaf, Run, Writer
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
@@ -18,7 +18,8 @@ from audit.ledger.note import Verifier
 from audit.retention.records import archives_of
 from audit.sealing import store
 from audit.sealing.models import Checkpoint, LedgerKey
-from audit.sealing.payload import MADE, entries_by_id, payloads_of
+from audit.sealing.payload import MADE, entries_by_id, made_in_a_row, payloads_of
+from audit.sealing.runs import leaves, sealed
 from audit.sealing.seal import oldest_running
 from audit.witnessing.standing import with_lines
 
@@ -28,6 +29,7 @@ ALL_UP_TO = 5_000
 AHEAD = 100_000  # entries a checkpoint may lie beyond the last leaf and still be compared
 STRAYS = 10_000
 CHUNK = 5_000  # leaves read at once
+FEW = 8  # stretches of ids that are asked for one by one
 LOST = bytes(32)
 """Stands for a leaf whose row is gone or is no hash: no bytes have it."""
 
@@ -50,21 +52,14 @@ WHERE every OR newest_of_hour OR note LIKE E'%%\\n— %%\\n— %%' OR note ~ '\\
     OR id IN (SELECT max(checkpoint_id) FROM audit_cosignature GROUP BY witness)
 ORDER BY id
 """  # noqa: S608  our own SQL
-_LEAVES = """
-SELECT l.index, l.entry_id, l.hash FROM audit_leaf l
-WHERE l.index >= %s AND l.index < %s ORDER BY l.index
-"""
-# The same in one row, and how many of the hashes are whole.
-_TOGETHER = f"""
-SELECT array_agg(l.entry_id ORDER BY l.index), string_agg(l.hash, ''::bytea ORDER BY l.index),
-    count(*) FILTER (WHERE octet_length(l.hash) = {len(LOST)})
-FROM audit_leaf l WHERE l.index >= %s AND l.index < %s
+_LEAVES = f"""
+SELECT l.index, l.entry_id, l.hash FROM {leaves("%(start)s", "%(stop)s")} l ORDER BY l.index
 """  # noqa: S608  our own SQL
 # Never sealed though sealing has passed them by, or of a transaction that had ended by then or has
 # not begun yet: put there by hand. Entries still waiting to be sealed are none of these.
 _STRAYS = f"""
 SELECT {MADE} FROM audit_entry e
-WHERE NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
+WHERE NOT e.id <@ {sealed()}
     AND ((e.txid, e.id) <= (%s, %s) OR (e.txid < %s AND e.txid <> ALL(%s))
         OR e.txid >= pg_snapshot_xmax(pg_current_snapshot())::text::bigint)
 ORDER BY e.id LIMIT %s
@@ -119,30 +114,31 @@ def payloads(start: int, stop: int) -> Iterator[Run | Leaf]:
 
 def _run(first: int, last: int) -> Run | None:
     """All leaves of this range, None unless all of them and their entries are there and whole."""
-    with connection.cursor() as cursor:
-        cursor.execute(_TOGETHER, [first, last])
-        ids, joined, whole = cursor.fetchone()
-    if whole != last - first:
+    stored = store.runs(first, last)
+    if stored is None:
         return None
+    entries, hashes = stored
+    made = _entries(entries)
+    return Run(first, apart(hashes), made) if len(made) == last - first else None
+
+
+def _entries(runs: list[tuple[int, int]]) -> list[bytes]:
+    """The bytes of the entries from each first id to the last beside it that are there."""
+    if len(runs) <= FEW:
+        return [one for first, last in runs for one in made_in_a_row(first, last).payloads]
+    ids = [pk for first, last in runs for pk in range(first, last + 1)]
     there = entries_by_id(ids)
-    if len(there) < whole:
-        return None
-    hashes = bytes(joined)
-    return Run(
-        first,
-        [hashes[at : at + len(LOST)] for at in range(0, len(hashes), len(LOST))],
-        [there[entry_id] for entry_id in ids],
-    )
+    return [there[pk] for pk in ids if pk in there]
 
 
 def _one_by_one(first: int, last: int) -> Iterator[Leaf]:
     with connection.cursor() as cursor:
-        cursor.execute(_LEAVES, [first, last])
-        leaves = cursor.fetchall()
-    there, at = entries_by_id([entry_id for _, entry_id, _ in leaves]), first
-    gone = [entry_id for _, entry_id, _ in leaves if entry_id not in there]
+        cursor.execute(_LEAVES, {"start": first, "stop": last})
+        found = cursor.fetchall()
+    there, at = entries_by_id([entry_id for _, entry_id, _ in found]), first
+    gone = [entry_id for _, entry_id, _ in found if entry_id not in there]
     archived = archives_of(gone) if gone else {}
-    for index, entry_id, stored in leaves:
+    for index, entry_id, stored in found:
         yield from (Leaf(lost, LOST, None) for lost in range(at, index))
         whole = bytes(stored) if len(stored) == len(LOST) else LOST
         yield Leaf(index, whole, there.get(entry_id), archived.get(entry_id))

@@ -100,8 +100,10 @@ class Stamp:
 
 def runs_of(indexes: Iterable[int]) -> tuple[Run, ...]:
     """Numbers in their order as runs of neighbours, each its first and last."""
-    runs: list[Run] = []
-    for at in indexes:
+    runs, every = list[Run](), list(indexes)
+    if every == list(range(every[0], every[0] + len(every)) if every else []):  # the usual case
+        return ((every[0], every[-1]),) if every else ()
+    for at in every:
         if runs and runs[-1][1] == at - 1:
             runs[-1] = (runs[-1][0], at)
         else:

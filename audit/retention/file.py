@@ -14,14 +14,15 @@ from audit.retention.plan import ArchiveError, ArchivePlan, Due
 from audit.sealing import store
 from audit.sealing.keys import origin, verifiers
 from audit.sealing.payload import entries_by_id
+from audit.sealing.runs import leaves
 from audit.witnessing.standing import cosigned
 
 CHUNK = 5_000  # leaves read at once
 
-_LEAVES = """
-SELECT index, entry_id, hash FROM audit_leaf
-WHERE index >= %s AND index < %s AND entry_id >= %s AND entry_id < %s ORDER BY index
-"""
+_LEAVES = f"""
+SELECT index, entry_id, hash FROM {leaves("%(start)s", "%(stop)s")} l
+WHERE entry_id >= %(first)s AND entry_id < %(last)s ORDER BY index
+"""  # noqa: S608  our own SQL
 # A key is believed because the one before signed beside it; a late entry is known by its mark.
 _HANDOVERS = """
 SELECT note FROM audit_checkpoint
@@ -87,7 +88,8 @@ def _leaves(due: Due, start: int, stop: int) -> Iterator[Leaf]:
     """Those of the partition's own entries; what others sealed in between becomes gaps."""
     for first in range(start, stop, CHUNK):
         with connection.cursor() as cursor:
-            cursor.execute(_LEAVES, [first, min(first + CHUNK, stop), due.first, due.stop])
+            bounds = {"start": first, "stop": min(first + CHUNK, stop)}
+            cursor.execute(_LEAVES, {**bounds, "first": due.first, "last": due.stop})
             rows = cursor.fetchall()
         there = entries_by_id([entry_id for _, entry_id, _ in rows])
         yield from (Leaf(at, bytes(made), there.get(entry_id)) for at, entry_id, made in rows)

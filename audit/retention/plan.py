@@ -9,6 +9,7 @@ from django.db import connection
 
 from audit.capture.partitions import Partition, partitions
 from audit.sealing.models import Checkpoint
+from audit.sealing.runs import leaves, sealed
 from audit.sealing.store import newest_checkpoint
 
 
@@ -18,16 +19,16 @@ class ArchiveError(Exception):
 
 LEAST = -(2**63)
 
-_ENTRIES = """
-SELECT count(*), min(id), min(at), max(at), count(*) FILTER (WHERE NOT EXISTS (
-    SELECT FROM audit_leaf l WHERE l.entry_id = e.id))
-FROM audit_entry e WHERE id >= %s AND id < %s
-"""
-_LEAVES = """
+_ENTRIES = f"""
+SELECT count(*), min(id), min(at), max(at),
+    count(*) FILTER (WHERE NOT e.id <@ {sealed("%(least)s", "%(most)s")})
+FROM audit_entry e WHERE id >= %(least)s AND id < %(most)s
+"""  # noqa: S608  our own SQL
+_LEAVES = f"""
 SELECT count(*), min(index), max(index),
     encode(sha256(string_agg(hash, ''::bytea ORDER BY index)), 'hex')
-FROM audit_leaf WHERE entry_id >= %s AND entry_id < %s
-"""
+FROM {leaves("%(least)s", "%(most)s", by="entry_id")} l
+"""  # noqa: S608  our own SQL
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,14 +96,14 @@ def plan(due: Due) -> ArchivePlan:
             "see that the workers run, and try again."
         )
     least = due.first if first_id is None else first_id
-    count, first_leaf, last_leaf, leaves = _row(_LEAVES, least, due.stop)
+    count, first_leaf, last_leaf, digest = _row(_LEAVES, least, due.stop)
     if not entries or count != entries or last_leaf >= newest.size:
         raise ArchiveError(
             f"The ledger speaks of {count:,} entries of {due.months}, {entries:,} are there: "
             "check the history before anything is archived."
         )
     return ArchivePlan(
-        due, first_id, began_at, ended_at, entries, first_leaf, last_leaf, leaves, newest
+        due, first_id, began_at, ended_at, entries, first_leaf, last_leaf, digest, newest
     )
 
 
@@ -125,8 +126,8 @@ def _due(one: Partition, after: Partition) -> Due:
     )
 
 
-def _row(sql: str, *values: int) -> tuple[Any, ...]:
+def _row(sql: str, least: int, most: int) -> tuple[Any, ...]:
     with connection.cursor() as cursor:
-        cursor.execute(sql, values)
+        cursor.execute(sql, {"least": least, "most": most})
         row: tuple[Any, ...] = cursor.fetchone()
     return row

@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from audit.sealing.keys import verifiers
 from audit.sealing.models import Checkpoint
+from audit.sealing.runs import index_of, leaves
 from audit.sealing.store import newest_checkpoint
 
 COUNTED = 100  # entries; more is only said to be more
@@ -21,7 +22,7 @@ COUNTED = 100  # entries; more is only said to be more
 # From both ends, so that the cost is bounded: while one long transaction holds the floor back,
 # any number of sealed entries may lie above it, and what waits lies before or behind them. A
 # leaf is probed for each, as NOT EXISTS may become a join that reads every leaf there is.
-_WAITING = """
+_WAITING = f"""
 WITH oldest AS (
     SELECT e.id, e.at FROM audit_entry e WHERE (e.txid, e.id) > (%(txid)s, %(id)s)
     ORDER BY e.txid, e.id LIMIT %(most)s
@@ -33,15 +34,15 @@ SELECT count(*), min(at), (
     SELECT CASE kind WHEN 'stopped' THEN words ELSE '' END
     FROM audit_sealingevent ORDER BY id DESC LIMIT 1
 ) FROM (TABLE oldest UNION TABLE newest) e
-WHERE (SELECT l.index FROM audit_leaf l WHERE l.entry_id = e.id) IS NULL
-"""
+WHERE {index_of("e.id")} IS NULL
+"""  # noqa: S608  our own SQL
 # Of the last batch: from the first write in it to its seal. It counts from the write, since the
 # moment of the commit is not recorded; the true delay is this or less.
-_LAST = """
-SELECT max(%s - e.at) FROM audit_entry e WHERE e.id = ANY(
-    ARRAY(SELECT l.entry_id FROM audit_leaf l WHERE l.index >= %s AND l.index < %s)
+_LAST = f"""
+SELECT max(%(made)s - e.at) FROM audit_entry e WHERE e.id = ANY(
+    ARRAY(SELECT l.entry_id FROM {leaves("%(start)s", "%(stop)s")} l)
 )
-"""
+"""  # noqa: S608  our own SQL
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,8 @@ def waiting_now() -> Lag:
 def _last_delay(newest: Checkpoint) -> timedelta | None:
     before = Checkpoint.objects.filter(id__lt=newest.pk).order_by("-id").first()
     with connection.cursor() as cursor:
-        cursor.execute(_LAST, [newest.made_at, before.size if before else 0, newest.size])
+        start = before.size if before else 0
+        cursor.execute(_LAST, {"made": newest.made_at, "start": start, "stop": newest.size})
         (delay,) = cursor.fetchone()
     return delay if isinstance(delay, timedelta) else None
 

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -150,4 +151,6 @@ def _read(kept: dict[str, Any]) -> Memory:
 def _ids(kept: list[Any]) -> tuple[int, ...]:
     """From runs [first, how many], a batch being few; or from ids, as older files have them."""
     runs = [one if isinstance(one, list) else [one, 1] for one in kept]
-    return tuple(pk for first, count in runs for pk in range(int(first), int(first) + int(count)))
+    return tuple(
+        chain.from_iterable(range(int(first), int(first) + int(count)) for first, count in runs)
+    )

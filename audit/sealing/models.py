@@ -2,63 +2,71 @@
 
 Everything here can be worked out again from the entries, except the signatures. It is stored so
 that a proof costs a few index probes, and so that a change of an entry shows.
+
+Hashes that came together stand together, up to RUN in a row of 1 kB, which no index entry and no
+row header of their own then costs: audit.sealing.runs takes them apart.
 """
 
 from django.db import models
-from django.db.models.lookups import Exact
+from django.db.models.functions import Mod
+from django.db.models.lookups import Exact, Range
 
 from audit.capture.governed import exempt, governed
 from audit.capture.models import by_database
 from audit.capture.triggers import insert_only
 
 HASH = 32  # bytes of SHA-256
+RUN = 32  # hashes a row at the most: below 2 kB, beyond which a row is stored out of line
 
 
 def _whole(name: str) -> models.CheckConstraint:
-    length = models.Func("hash", function="octet_length")
-    return models.CheckConstraint(condition=models.Q(Exact(length, HASH)), name=name)
+    length = models.Func("hashes", function="octet_length", output_field=models.IntegerField())
+    whole = models.Q(Exact(Mod(length, HASH), 0)) & models.Q(Range(length, (HASH, RUN * HASH)))
+    return models.CheckConstraint(condition=whole, name=name)
 
 
 @exempt("It is the seal over the history itself.")
 class Leaf(models.Model):
-    """One sealed entry: its number from 0 in the order of sealing, and its leaf hash.
+    """Sealed entries whose ids follow one another: the first one's number, from 0 in the order of
+    sealing, its id, and the leaf hashes of all.
 
     No foreign key: a seal outlives its entry, or removing an entry would remove the evidence.
     """
 
     index = models.BigIntegerField(primary_key=True)
     entry_id = models.BigIntegerField(unique=True)
-    hash = models.BinaryField()
+    hashes = models.BinaryField()
 
     class Meta:
         """Insert-only."""
 
         default_permissions = ()
-        constraints = [_whole("leaf_hash_is_whole")]
+        constraints = [_whole("leaf_hashes_are_whole")]
         triggers = insert_only("leaf")
 
     def __str__(self) -> str:
-        return f"leaf {self.index}: entry {self.entry_id}"
+        return f"leaves from {self.index}: entries from {self.entry_id}"
 
 
 @exempt("It is the seal over the history itself.")
 class Node(models.Model):
-    """A complete subtree from level 1 up: 2^level leaves from offset x 2^level."""
+    """Complete subtrees of one level, from 1 up, side by side: the first holds 2^level leaves from
+    offset x 2^level."""
 
     pk = models.CompositePrimaryKey("level", "offset")
     level = models.SmallIntegerField()
     offset = models.BigIntegerField()
-    hash = models.BinaryField()
+    hashes = models.BinaryField()
 
     class Meta:
         """Insert-only."""
 
         default_permissions = ()
-        constraints = [_whole("node_hash_is_whole")]
+        constraints = [_whole("node_hashes_are_whole")]
         triggers = insert_only("node")
 
     def __str__(self) -> str:
-        return f"node {self.level}/{self.offset}"
+        return f"nodes from {self.level}/{self.offset}"
 
 
 @exempt("It is the seal over the history itself.")

@@ -5,8 +5,10 @@ the columns at every check, so that a change of any column shows.
 """
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain, islice, repeat
+from operator import le
 from typing import Any
 
 from django.db import DatabaseError, connection, transaction
@@ -53,23 +55,40 @@ def _quoted(name: str) -> str:
     return f"CASE WHEN {column} IS NULL THEN 'null' ELSE {form} END" if name in _MAY_LACK else form
 
 
+def _together(parts: Sequence[str]) -> str:
+    """All of them after one another, put together by halves: each text is copied few times."""
+    if len(parts) == 1:
+        return parts[0]
+    half = len(parts) // 2
+    return f"({_together(parts[:half])} || {_together(parts[half:])})"
+
+
 def _joined(names: Sequence[str], before: str, after: str) -> str:
-    parts = [f"'\"{name}\":' || {_quoted(name)}" for name in names]
-    return f"'{before}' || " + " || ',' || ".join(parts) + f" || '{after}'"
+    places = enumerate(names)
+    parts = [(f"'{',' if at else before}\"{name}\":'", _quoted(name)) for at, name in places]
+    return _together([*chain.from_iterable(parts), f"'{after}'"])
 
 
+# Time and changes stand side by side: the database spells the time once.
 _SORTED = sorted(FIELDS)
 _AT = _SORTED.index("changes")
+assert _SORTED[_AT - 1] == "at"
+_BETWEEN = '","changes":'
 MADE = f"""e.id, e.txid, {_AS_TEXT["at"].format("e.at")} AS at,
-    {_joined(_SORTED[:_AT], "{", ',"changes":')} AS head,
+    {_joined(_SORTED[: _AT - 1], "{", ',"at":"')} AS head,
     e.changes::text AS changes,
     {_joined(_SORTED[_AT + 1 :], ",", "}")} AS tail"""
 """What to select of `audit_entry e` for `payloads_of`."""
 
 _MADE_BY_ID = f"SELECT {MADE} FROM audit_entry e WHERE e.id = ANY(%s::bigint[])"  # noqa: S608
+_MADE_IN_A_ROW = f"""
+SELECT {MADE} FROM audit_entry e WHERE e.id BETWEEN %s AND %s ORDER BY e.id
+"""  # noqa: S608  our own SQL
 _PARTS = ("id", "txid", "at", "head", "changes", "tail")
 # JSON has line breaks as escapes alone. In one row: a row for each entry costs more than its bytes.
 _LINES = ", ".join(f"string_agg(coalesce(m.{part}::text, ''), E'\n')" for part in _PARTS)
+
+Values = Sequence[Any] | Mapping[str, Any]
 
 _encode = row_encoder(FIELDS)
 _CHANGES = FIELDS.index("changes")
@@ -98,11 +117,16 @@ class Made:
     times: list[str]
     payloads: list[bytes]
 
-    def in_order(self, key: Callable[[int, int], tuple[int, int]]) -> "Made":
-        """The same in the order of `key(id, txid)`."""
-        keys = list(map(key, self.ids, self.txids))
-        order = sorted(range(len(keys)), key=keys.__getitem__)
-        return self.only(order) if order != list(range(len(keys))) else self
+    def in_order(self, keys: Sequence[Any]) -> "Made":
+        """The same in the order of these keys, one for each."""
+        if all(map(le, keys, islice(keys, 1, None))):
+            return self
+        return self.only(sorted(range(len(keys)), key=keys.__getitem__))
+
+    @property
+    def places(self) -> list[tuple[int, int]]:
+        """Where each stands in the order of sealing: transaction, id."""
+        return list(zip(self.txids, self.ids, strict=True))
 
     def only(self, places: Sequence[int]) -> "Made":
         """Those at these places, in their order."""
@@ -110,7 +134,7 @@ class Made:
         return Made(*([column[at] for at in places] for column in columns))  # type: ignore[arg-type]
 
 
-def payloads_of(query: str, values: Sequence[Any]) -> Made:
+def payloads_of(query: str, values: Values) -> Made:
     """What a query of MADE finds, in any order, with the bytes of `payload_of` at a fifth of the
     cost: the database joins the columns, and all changes are parsed and written in one go.
 
@@ -126,14 +150,15 @@ def payloads_of(query: str, values: Sequence[Any]) -> Made:
         return Made([], [], [], [])
     ids, txids, times, heads, changes, tails = (column.split("\n") for column in found)
     texts = recoded(changes) or [(recoded([text]) or [""])[0] for text in changes]
-    whole = "\n".join(map("".join, zip(heads, texts, tails, strict=True))).encode().split(b"\n")
-    if "" in heads or "" in texts or "" in tails:
-        parts = zip(heads, texts, tails, whole, strict=True)
-        whole = [one if all(part) else b"" for *part, one in parts]
+    parts = heads, times, repeat(_BETWEEN), texts, tails
+    whole = "\n".join(map("".join, zip(*parts))).encode().split(b"\n")  # noqa: B905  one is endless
+    if any("" in part for part in (heads, times, texts, tails)):
+        places = zip(heads, times, texts, tails, whole, strict=True)
+        whole = [one if all(part) else b"" for *part, one in places]
     return _completed(Made(list(map(int, ids)), list(map(int, txids)), times, whole))
 
 
-def _one_by_one(query: str, values: Sequence[Any]) -> Made:
+def _one_by_one(query: str, values: Values) -> Made:
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT m.id, m.txid, m.at FROM ({query}) m", values)  # noqa: S608
         rows = cursor.fetchall()
@@ -161,6 +186,11 @@ def _slowly(ids: Sequence[int]) -> Mapping[int, bytes]:
 def made_by_id(ids: Sequence[int]) -> Made:
     """These entries, in any order; those that are not here are left out."""
     return payloads_of(_MADE_BY_ID, [f"{{{','.join(map(str, ids))}}}"])
+
+
+def made_in_a_row(first: int, last: int) -> Made:
+    """The entries with these ids and all between, in their order, as far as they are here."""
+    return payloads_of(_MADE_IN_A_ROW, [first, last])
 
 
 def entries_by_id(ids: Sequence[int]) -> Mapping[int, bytes]:

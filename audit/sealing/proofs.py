@@ -7,8 +7,9 @@ from audit.ledger.checkpoint import Receipt
 from audit.ledger.errors import LedgerError
 from audit.ledger.proof import Span, consistency_spans, inclusion_spans, needed, resolve
 from audit.sealing.late import marked_late
-from audit.sealing.models import Checkpoint, Leaf
+from audit.sealing.models import Checkpoint
 from audit.sealing.store import newest_checkpoint, nodes
+from audit.sealing.store import place as index_of
 
 
 @dataclass(frozen=True)
@@ -33,14 +34,14 @@ def inclusion(entry_id: int, under: Checkpoint | None = None) -> Inclusion | Non
 
     Raises NotFound if the stored tree lacks a part of the proof.
     """
-    place = _leaf_and_state(entry_id)
+    place = _index_and_state(entry_id)
     if place is None:
         return None
-    leaf, state = place
-    if under is not None and leaf.index < under.size <= state.size:
+    index, state = place
+    if under is not None and index < under.size <= state.size:
         state = under
-    proof = _proof(inclusion_spans(leaf.index, state.size))
-    return Inclusion(leaf.index, bytes(leaf.hash), proof, state)
+    (leaf,) = _proof([Span(index, index + 1)])
+    return Inclusion(index, leaf, _proof(inclusion_spans(index, state.size)), state)
 
 
 @dataclass(frozen=True)
@@ -55,11 +56,11 @@ class Sealed:
 
 def place_of(entry_id: int) -> Sealed | None:
     """Where an entry stands, without the proof; None while it is not sealed."""
-    place = _leaf_and_state(entry_id)
+    place = _index_and_state(entry_id)
     if place is None:
         return None
-    leaf, newest = place
-    return Sealed(leaf.index + 1, newest, marked_late(leaf.index))
+    index, newest = place
+    return Sealed(index + 1, newest, marked_late(index))
 
 
 def consistency(old: int, new: int) -> list[bytes]:
@@ -78,11 +79,11 @@ def consistency(old: int, new: int) -> list[bytes]:
     return _proof(consistency_spans(old, new))
 
 
-def _leaf_and_state(entry_id: int) -> tuple[Leaf, Checkpoint] | None:
-    leaf, newest = Leaf.objects.filter(entry_id=entry_id).first(), newest_checkpoint()
-    if leaf is None or newest is None or leaf.index >= newest.size:
+def _index_and_state(entry_id: int) -> tuple[int, Checkpoint] | None:
+    index, newest = index_of(entry_id), newest_checkpoint()
+    if index is None or newest is None or index >= newest.size:
         return None
-    return leaf, newest
+    return index, newest
 
 
 def _proof(spans: list[Span]) -> list[bytes]:

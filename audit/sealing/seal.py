@@ -28,7 +28,7 @@ from django.db import connection, transaction
 
 from audit.capture.context import recorded
 from audit.ledger.checkpoint import Checkpoint as State
-from audit.ledger.merkle import Frontier, leaf_hash
+from audit.ledger.merkle import Frontier, leaf_hashes
 from audit.ledger.note import Signer
 from audit.ledger.stamp import Stamp
 from audit.sealing import store
@@ -39,6 +39,7 @@ from audit.sealing.late import say_late, say_restored
 from audit.sealing.memory import Batch, Memory, recall, remember, signing_alone
 from audit.sealing.models import Checkpoint, SealingEvent, SealingEventKind
 from audit.sealing.payload import MADE, Made, made_by_id, payloads_of
+from audit.sealing.runs import sealed
 from audit.sealing.stops import say_stopped, stop
 from audit.sealing.store import newest_checkpoint
 from audit.vocabulary import register
@@ -48,11 +49,21 @@ ADOPTED = register("ledger.adopted", "Began sealing from a checkpoint")
 log = logging.getLogger(__name__)
 
 _OLDEST = "SELECT pg_snapshot_xmin(pg_current_snapshot())::text::bigint"
+# The next places in the order, sealed or not; and what is not sealed of those up to the last.
+_AHEAD = """
+WITH ahead AS MATERIALIZED (
+    SELECT e.txid, e.id FROM audit_entry e WHERE (e.txid, e.id) > (%s, %s)
+    ORDER BY e.txid, e.id LIMIT %s
+)
+SELECT count(*), min(id), max(id), max(txid),
+    (SELECT max(id) FROM ahead WHERE txid = (SELECT max(txid) FROM ahead))
+FROM ahead
+"""
 _NEXT = f"""
 SELECT {MADE} FROM audit_entry e
-WHERE (e.txid, e.id) > (%s, %s)
-    AND NOT EXISTS (SELECT 1 FROM audit_leaf l WHERE l.entry_id = e.id)
-ORDER BY e.txid, e.id LIMIT %s
+WHERE (e.txid, e.id) > (%(txid)s, %(id)s) AND (e.txid, e.id) <= (%(last_txid)s, %(last_id)s)
+    AND NOT e.id <@ {sealed("%(least)s", "%(most)s")}
+ORDER BY e.txid, e.id
 """  # noqa: S608  our own SQL
 
 
@@ -103,15 +114,29 @@ def oldest_running() -> int:
 
 
 def next_of(walk: Walk, floor: Place, limit: int) -> Waiting:
-    """The next entries of the walk, up to `limit`."""
-    found = payloads_of(_NEXT, [walk.place.txid, walk.place.id, limit])
-    rows = found.in_order(lambda pk, txid: (txid, pk))
+    """The next entries of the walk that are not sealed, of `limit` places or the first that have
+    any."""
     ended = Place(walk.seen.oldest - 1, LAST)
-    if len(rows.ids) < limit:
-        return Waiting(rows, ended if walk.restored else max(ended, floor), None)
-    last = Place(rows.txids[-1], rows.ids[-1])
-    risen = floor if walk.restored else max(floor, min(ended, last))
-    return Waiting(rows, risen, replace(walk, place=last))
+    while True:
+        rows, last = _unsealed(walk.place, limit)
+        if last is None:
+            return Waiting(rows, ended if walk.restored else max(ended, floor), None)
+        walk = replace(walk, place=last)
+        if rows.ids:
+            risen = floor if walk.restored else max(floor, min(ended, last))
+            return Waiting(rows, risen, walk)
+
+
+def _unsealed(after: Place, limit: int) -> tuple[Made, Place | None]:
+    """What is not sealed of the next so many places, and the last of them; None at the end."""
+    with connection.cursor() as cursor:
+        cursor.execute(_AHEAD, [after.txid, after.id, limit])
+        count, least, most, *last = cursor.fetchone()
+    if not count:
+        return Made([], [], [], []), None
+    bounds = {"least": least, "most": most, "last_txid": last[0], "last_id": last[1]}
+    found = payloads_of(_NEXT, {"txid": after.txid, "id": after.id, **bounds})
+    return found.in_order(found.places), Place(*last) if count == limit else None
 
 
 BATCH = 5_000  # entries a transaction: a few MB, and well under a second
@@ -222,7 +247,8 @@ def finish(tree: Frontier, rest: Batch, keys: list[Signer], proof: bytes | None)
     """Store the batch that was signed for and not committed. Raises DamagedError unless its
     entries are there and give the root that was signed."""
     place = {entry_id: at for at, entry_id in enumerate(rest.entries)}
-    rows = made_by_id(rest.entries).in_order(lambda pk, _: (place[pk], pk))
+    found = made_by_id(rest.entries)
+    rows = found.in_order([place[pk] for pk in found.ids])
     _append(tree, rows, proof)
     memory, state = recall(), State(origin(), tree.size, tree.root())
     if memory is None or state != replace(memory.signed, stamp=None):
@@ -260,4 +286,4 @@ def put(state: State, keys: list[Signer], floor: Place, proof: bytes | None) -> 
 
 
 def _append(tree: Frontier, rows: Made, proof: bytes | None) -> None:
-    store.append(tree.size, rows.ids, [leaf_hash(one) for one in rows.payloads], tree, proof)
+    store.append(tree.size, rows.ids, leaf_hashes(rows.payloads), tree, proof)

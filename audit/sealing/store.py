@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from itertools import chain
 
+import psycopg
 from django.db import connection
 
 from audit.ledger.checkpoint import Checkpoint as State
@@ -10,18 +11,34 @@ from audit.ledger.merkle import Coordinate, Frontier
 from audit.ledger.proof import Span, coordinates
 from audit.ledger.stamp import read_moment, runs_of
 from audit.sealing.keys import DamagedError, by_signer
-from audit.sealing.models import Checkpoint, Leaf
+from audit.sealing.models import HASH, RUN, Checkpoint
+from audit.sealing.runs import COUNT, SIZE, index_of, leaves
 
 # Whoever holds it may append; released with the transaction, however that ends.
 LOCK = 0x4C_45_44_47_45_52  # "LEDGER"
 
-_NODES = """
-SELECT n.level, n."offset", n.hash FROM audit_node n
-JOIN unnest(%s::smallint[], %s::bigint[]) AS w(level, place)
-    ON n.level = w.level AND n."offset" = w.place
+# The nearest row that begins at or before each place, if it reaches so far.
+_NODES = f"""
+SELECT w.level, w.place, substring(l.hashes FROM ({HASH} * (w.place - l."offset") + 1)::int
+    FOR {HASH})
+FROM unnest(%s::smallint[], %s::bigint[]) AS w(level, place)
+CROSS JOIN LATERAL (
+    SELECT l."offset", l.hashes FROM audit_node l
+    WHERE l.level = w.level AND l."offset" <= w.place AND l."offset" > w.place - {RUN}
+    ORDER BY l."offset" DESC LIMIT 1
+) l WHERE l."offset" + {COUNT} > w.place
 UNION ALL
-SELECT 0, l.index, l.hash FROM audit_leaf l WHERE l.index = ANY(%s::bigint[])
-"""
+SELECT 0, w.place, substring(l.hashes FROM ({HASH} * (w.place - l.index) + 1)::int FOR {HASH})
+FROM unnest(%s::bigint[]) AS w(place)
+CROSS JOIN LATERAL (
+    SELECT l.index, l.hashes FROM audit_leaf l
+    WHERE l.index <= w.place AND l.index > w.place - {RUN} ORDER BY l.index DESC LIMIT 1
+) l WHERE l.index + {COUNT} > w.place
+"""  # noqa: S608  our own SQL
+_RUNS = f"""
+SELECT l.index, l.entry_id, l.hashes FROM audit_leaf l
+WHERE l.index > %s - {RUN} AND l.index < %s AND l.index + {COUNT} > %s ORDER BY l.index
+"""  # noqa: S608  our own SQL
 _EXTEND = "SELECT audit_extend(%s, %s::bigint[], %s::bigint[], %s, %s, %s)"
 _SIGNED = "SELECT audit_signed(%s, %s, %s, %s, %s, %s, %s, %s)"
 
@@ -46,8 +63,45 @@ def newest_checkpoint() -> Checkpoint | None:
 
 def size() -> int:
     """How many leaves there are."""
-    last = Leaf.objects.order_by("-index").values_list("index", flat=True).first()
-    return 0 if last is None else last + 1
+    with connection.cursor() as cursor:
+        cursor.execute(SIZE)
+        return int(cursor.fetchone()[0])
+
+
+def place(entry_id: int) -> int | None:
+    """The number, from 0, of the entry's leaf; None while it is not sealed."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT {index_of('w.id')} FROM (SELECT %s::bigint AS id) w", [entry_id])  # noqa: S608
+        found = cursor.fetchone()[0]
+    return None if found is None else int(found)
+
+
+def entries_at(start: int, stop: int) -> list[int]:
+    """The ids of the entries sealed as leaves from `start` up to but not including `stop`."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT entry_id FROM {leaves(str(start), str(stop))} l ORDER BY index")  # noqa: S608
+        return [int(pk) for (pk,) in cursor]
+
+
+def runs(start: int, stop: int) -> tuple[list[tuple[int, int]], bytes] | None:
+    """Leaves from `start` up to but not including `stop`: their entries, as stretches from a first
+    to a last id, and their hashes one after the other. None unless all are there and whole."""
+    connection.ensure_connection()
+    with connection.wrap_database_errors, psycopg.Cursor(connection.connection) as cursor:
+        found = cursor.execute(_RUNS, [start, stop, start], binary=True).fetchall()
+    entries, hashes, at = list[tuple[int, int]](), list[bytes](), start
+    for index, entry_id, stored in found:
+        before, beyond = max(start - index, 0), max(index + len(stored) // HASH - stop, 0)
+        mine = stored[before * HASH : len(stored) - beyond * HASH]
+        first, count = entry_id + before, len(mine) // HASH
+        if index + before != at or len(stored) % HASH:
+            return None
+        if entries and entries[-1][1] == first - 1:
+            first = entries.pop()[0]
+        entries.append((first, entry_id + before + count - 1))
+        hashes.append(mine)
+        at += count
+    return (entries, b"".join(hashes)) if at == stop else None
 
 
 def nodes(places: Sequence[Coordinate]) -> Mapping[Coordinate, bytes]:

@@ -20,7 +20,8 @@ from embedded.stack import Stack, run_application, servers
 
 PROGRAMS = ("web-", "worker-", "beat")
 HISTORY = {
-    "audit_entry": "actor", "audit_leaf": "hash", "audit_node": "hash", "audit_checkpoint": "note",
+    "audit_entry": "actor", "audit_leaf": "hashes", "audit_node": "hashes",
+    "audit_checkpoint": "note",
 }  # fmt: skip
 
 

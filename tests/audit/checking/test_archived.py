@@ -10,8 +10,8 @@ from audit.checking.actions import start_check
 from audit.checking.models import HistoryCheck
 from audit.checking.run import run_check
 from audit.retention.archive import archive_before
-from audit.sealing.models import Leaf
 from audit.sealing.seal import seal
+from audit.sealing.store import entries_at
 from tests.audit.months import year
 from tests.audit.sealed import unguarded
 from tests.cast import Cast
@@ -49,7 +49,7 @@ def test_leaves_without_entries_and_without_a_record_are_missing(
     cast: Cast, tmp_path: Path
 ) -> None:
     year("2021-01", (11, 40, 7))
-    gone = list(Leaf.objects.filter(index__lt=12).values_list("entry_id", flat=True))
+    gone = entries_at(0, 12)
     unguarded("DELETE FROM audit_entry WHERE id BETWEEN %s AND %s", min(gone), max(gone))
     made = checked(cast)
     assert (made.intact, "missing" in made.counts) == (False, True)

@@ -15,14 +15,15 @@ from audit.checking.models import HistoryCheck
 from audit.errors import Invalid, NotPermitted, Refused
 from audit.exporting.bundle import bundle
 from audit.ledger.note import Signer
+from audit.sealing import store
 from audit.sealing.keys import DamagedError
 from audit.sealing.memory import state_file
-from audit.sealing.models import Checkpoint, Leaf, LedgerKey
+from audit.sealing.models import Checkpoint, LedgerKey
 from audit.sealing.seal import seal
 from audit.tasks import take_up_checks
 from people.persons.models import User
 from tests.audit.sample import run
-from tests.audit.sealed import last_checkpoint, shelves, unguarded
+from tests.audit.sealed import entry_at, last_checkpoint, shelves, unguarded
 from tests.cast import Cast
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables")]
@@ -70,7 +71,7 @@ def test_an_untouched_history_is_intact(browser: Client, cast: Cast) -> None:
     assert "Asked for" in page(browser, "/history/intact/")
     assert run_check(made.pk)
     made.refresh_from_db()
-    sealed = Leaf.objects.count()
+    sealed = store.size()
     assert (made.state, made.intact) == ("done", True), made.findings
     assert made.proven == made.size == sealed
     told = page(browser, "/history/intact/")
@@ -81,7 +82,7 @@ def test_an_untouched_history_is_intact(browser: Client, cast: Cast) -> None:
 
 
 def test_what_was_done_to_entries_is_named_and_linked(browser: Client, cast: Cast) -> None:
-    altered, gone = (Leaf.objects.get(index=at).entry_id for at in (2, 8))
+    altered, gone = (entry_at(at) for at in (2, 8))
     unguarded("UPDATE audit_entry SET actor = 'Nobody' WHERE id = %s", altered)
     unguarded("DELETE FROM audit_entry WHERE id = %s", gone)
     unguarded(
@@ -103,7 +104,7 @@ def test_what_was_done_to_entries_is_named_and_linked(browser: Client, cast: Cas
 
 def test_a_history_cut_back_needs_a_checkpoint_from_outside(browser: Client, cast: Cast) -> None:
     earlier, kept = Checkpoint.objects.order_by("id")
-    first = Leaf.objects.get(index=earlier.size).entry_id
+    first = entry_at(earlier.size)
     unguarded("DELETE FROM audit_checkpoint WHERE id = %s", kept.pk)
     unguarded("DELETE FROM audit_leaf WHERE index >= %s", earlier.size)
     unguarded('DELETE FROM audit_node WHERE ("offset" + 1) * (1 << level) > %s', earlier.size)

@@ -31,7 +31,8 @@ def test_a_whole_tree_says_nothing() -> None:
 
 @pytest.mark.parametrize("level", [1, 2, 3, 4])
 def test_an_altered_node_is_named_with_those_above_it(level: int) -> None:
-    unguarded('UPDATE audit_node SET hash = sha256(hash) WHERE level = %s AND "offset" = 0', level)
+    altered = "UPDATE audit_node SET hashes = sha256(hashes)"
+    unguarded(f'{altered} WHERE level = %s AND "offset" = 0', level)
     named = "1 node is" if level == 4 else "2 nodes are"
     assert f"{named} not what lies below in the stored tree: {level}/0" in told()
 
@@ -39,5 +40,5 @@ def test_an_altered_node_is_named_with_those_above_it(level: int) -> None:
 def test_nodes_put_in_and_removed() -> None:
     unguarded('DELETE FROM audit_node WHERE level = 1 AND "offset" = 2')
     assert "1 node is gone from level 1 of the stored tree" in told()
-    unguarded("INSERT INTO audit_node (level, \"offset\", hash) VALUES (1, 900, sha256(''))")
+    unguarded("INSERT INTO audit_node (level, \"offset\", hashes) VALUES (1, 900, sha256(''))")
     assert "1/900" in told()

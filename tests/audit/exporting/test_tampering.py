@@ -23,10 +23,10 @@ from audit.ledger.merkle import Frontier, leaf_hash
 from audit.ledger.note import Signer
 from audit.sealing import store
 from audit.sealing.keys import origin, signer
-from audit.sealing.models import Checkpoint, Leaf
+from audit.sealing.models import Checkpoint
 from audit.sealing.payload import payload_by_id
 from audit.sealing.seal import seal
-from tests.audit.sealed import grown, last_checkpoint, shelves, unguarded
+from tests.audit.sealed import entry_at, grown, last_checkpoint, sealed_ids, shelves, unguarded
 from tests.services import rounds
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
@@ -60,9 +60,9 @@ def flip_a_bit(chance: Chance) -> None:
 
 def flip_a_bit_of_a_hash(chance: Chance) -> None:
     index = chance.randrange(store.size())
-    flip = "set_bit(hash, %s, 1 - get_bit(hash, %s))"
+    flip = "set_bit(hashes, %s, 1 - get_bit(hashes, %s))"
     bit = chance.randrange(256)
-    unguarded(f"UPDATE audit_leaf SET hash = {flip} WHERE index = %s", bit, bit, index)
+    unguarded(f"UPDATE audit_leaf SET hashes = {flip} WHERE index = %s", bit, bit, index)
 
 
 def flip_a_bit_of_a_checkpoint(chance: Chance) -> None:
@@ -144,7 +144,7 @@ def rebuild(chance: Chance, key: Signer) -> None:
     at = chance.randrange(sizes[-1])
     unguarded("UPDATE audit_entry SET reason = 'rebuilt' WHERE id ="
               " (SELECT entry_id FROM audit_leaf WHERE index = %s)", at)  # fmt: skip
-    ids = list(Leaf.objects.order_by("index").values_list("entry_id", flat=True))
+    ids = sealed_ids()
     unguarded("TRUNCATE audit_leaf, audit_node")
     unguarded("DELETE FROM audit_checkpoint WHERE size > %s", at)
     tree = Frontier()
@@ -202,9 +202,9 @@ def run_again() -> None:
 
 
 def test_the_entry_is_named(kept: str) -> None:
-    pk = Leaf.objects.get(index=5).entry_id
+    pk = entry_at(5)
     unguarded("UPDATE audit_entry SET reason = 'other' WHERE id = %s", pk)
-    unguarded("DELETE FROM audit_entry WHERE id = %s", Leaf.objects.get(index=50).entry_id)
+    unguarded("DELETE FROM audit_entry WHERE id = %s", entry_at(50))
     insert(Chance(1))
     told = "\n".join(check(kept).lines())
     assert "Entry no. 6 is not what was sealed" in told

@@ -11,20 +11,20 @@ from django.test import Client
 from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
 from audit.ledger.proof import extends, includes
-from audit.sealing.models import Checkpoint, Leaf
-from tests.audit.sealed import body, last_checkpoint, unguarded
+from audit.sealing.models import Checkpoint
+from tests.audit.sealed import body, entry_at, last_checkpoint, sealed_ids, unguarded
 from tests.cast import Cast, SignedIn
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables")]
 
 
 def test_an_entry_is_proven(owner: Client) -> None:
-    for leaf in Leaf.objects.all():
-        told = owner.get(f"/api/v1/ledger/entries/{leaf.entry_id}/proof/").json()
+    for pk in sealed_ids():
+        told = owner.get(f"/api/v1/ledger/entries/{pk}/proof/").json()
         assert sha256(b"\0" + told["payload"].encode()).digest() == b64decode(told["leaf"])
         leaf_, root, *proof = map(b64decode, [told["leaf"], told["root"], *told["proof"]])
         assert includes(leaf=leaf_, index=told["index"], size=told["size"], root=root, proof=proof)
-        receipt = owner.get(f"/history/{leaf.entry_id}/receipt/").content.decode()
+        receipt = owner.get(f"/history/{pk}/receipt/").content.decode()
         assert receipt == told["receipt"]
         assert read_receipt(receipt).covers(leaf_hash(told["payload"].encode()))
 
@@ -53,7 +53,7 @@ def test_what_can_not_be_proven_is_said(owner: Client, query: str) -> None:
 
 
 def test_pages_show_the_seal(owner: Client) -> None:
-    pk = Leaf.objects.get(index=2).entry_id
+    pk = entry_at(2)
     page = owner.get(f"/history/{pk}/").content.decode()
     assert "Entry no. 3 of the" in page
     page = owner.get("/history/ledger/").content.decode()
@@ -63,7 +63,7 @@ def test_pages_show_the_seal(owner: Client) -> None:
 
 
 def test_others_get_nothing(owner: Client, cast: Cast, signed_in: SignedIn) -> None:
-    pk = Leaf.objects.get(index=2).entry_id
+    pk = entry_at(2)
     addresses = [
         *(f"/history/{pk}/receipt/", "/history/ledger/checkpoint/", "/history/ledger/bundle/"),
         f"/api/v1/ledger/entries/{pk}/proof/",
@@ -77,7 +77,7 @@ def test_others_get_nothing(owner: Client, cast: Cast, signed_in: SignedIn) -> N
 
 def test_an_owner_of_one_site_sees_proofs_of_that_site_alone(owner: Client, cast: Cast) -> None:
     cast.owner.assignments.update(site=cast.site)
-    here, there = Leaf.objects.order_by("index").values_list("entry_id", flat=True)[:2]
+    here, there = sealed_ids()[:2]
     unguarded("UPDATE audit_entry SET site_id = %s WHERE id = %s", cast.site.pk, here)
     assert owner.get(f"/history/{here}/receipt/").status_code == 200
     assert owner.get(f"/history/{there}/receipt/").status_code == 404

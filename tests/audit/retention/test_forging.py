@@ -133,7 +133,7 @@ INSERT INTO audit_archive (file, sha256, size, first_month, last_month, began_at
     entries, first_id, last_id, first_leaf, last_leaf, leaves, checkpoint)
 SELECT 'history-2021-03.jsonl', repeat('a', 64), 1000, '2021-03', '2021-03', now(), now(),
     count(*), min(entry_id), max(entry_id), min(index), max(index),
-    encode(sha256(string_agg(hash, ''::bytea ORDER BY index)), 'hex'), 64
+    encode(sha256(string_agg(hashes, ''::bytea ORDER BY index)), 'hex'), 64
 FROM audit_leaf WHERE index BETWEEN %s AND %s
 """
 

@@ -14,7 +14,7 @@ from audit.ledger import files
 from audit.retention.archive import LOCK, archive_before
 from audit.retention.models import Archive
 from audit.retention.plan import ArchiveError
-from audit.sealing.models import Leaf
+from audit.sealing import store
 from audit.sealing.seal import seal
 from tests.audit.months import roll_at
 from tests.audit.retention.test_archive import archive, folder, kept
@@ -43,9 +43,9 @@ def nth(index: int) -> str:
         (f"UPDATE audit_entry SET actor = 'Nobody' WHERE id = {nth(5)}", "no. 6 is not what was"),
         (f"DELETE FROM audit_entry WHERE id = {nth(5)}", "speaks of 12 entries of 2021-01, 11 are"),
         ("DELETE FROM audit_leaf WHERE index = 5", "1 of the 12 entries of 2021-01 are not sealed"),
-        ("UPDATE audit_leaf SET hash = sha256('x') WHERE index = 5", "NOT proven intact"),
+        ("UPDATE audit_leaf SET hashes = sha256('x') WHERE index = 5", "NOT proven intact"),
         ("DELETE FROM audit_node WHERE level = 4", "The ledger is damaged"),
-        ("UPDATE audit_node SET hash = sha256('x') WHERE level = 4", "NOT proven intact"),
+        ("UPDATE audit_node SET hashes = sha256('x') WHERE level = 4", "NOT proven intact"),
         ("DELETE FROM audit_checkpoint", "not sealed yet|speaks of"),
         ("UPDATE audit_checkpoint SET note = replace(note, '— ', '— x')", "NOT proven intact"),
     ],
@@ -163,4 +163,4 @@ def test_the_database_takes_no_false_record(kept: str, folder: Path, false: str)
         run(f"INSERT INTO audit_archive ({', '.join(told)}) SELECT {', '.join(told.values())}"
             " FROM audit_archive WHERE file = 'history-2021-01.jsonl'")  # fmt: skip
     assert Archive.objects.count() == 2
-    assert Leaf.objects.count() == 66
+    assert store.size() == 66

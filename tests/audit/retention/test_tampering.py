@@ -9,7 +9,6 @@ from django.db import DatabaseError, transaction
 from audit.capture.models import Entry
 from audit.ledger.checkpoint import read_receipt
 from audit.ledger.merkle import leaf_hash
-from audit.sealing.models import Leaf
 from audit.sealing.proofs import inclusion
 from tests.audit.exporting.test_tampering import WAYS as TAMPERING
 from tests.audit.exporting.test_tampering import insert as plain_insert
@@ -17,7 +16,7 @@ from tests.audit.exporting.test_tampering import swap as plain_swap
 from tests.audit.retention.test_archive import archive, folder, kept
 from tests.audit.retention.test_forging import check
 from tests.audit.sample import run
-from tests.audit.sealed import last_checkpoint, unguarded
+from tests.audit.sealed import entry_at, last_checkpoint, unguarded
 from tests.services import rounds
 
 __all__ = ["folder", "kept"]
@@ -79,7 +78,7 @@ def test_two_exchanged_within_an_archive_change_nothing_but_their_proofs(
     """Which leaf is whose is not sealed: for what is here the entry itself shows it, for what is
     archived the file does. A receipt of the wrong leaf fits no entry."""
     (made, _) = archive(folder)
-    entry_id = Leaf.objects.get(index=3).entry_id
+    entry_id = entry_at(3)
     exchange(3, 7)
     assert check(folder, kept).intact
     lines = (folder / made.file).read_bytes().splitlines()

@@ -14,10 +14,10 @@ from audit.exporting.bundle import bundle
 from audit.ledger.bundle.check import verify
 from audit.sealing import lateness as lag
 from audit.sealing.lateness import waiting_now
-from audit.sealing.models import Leaf, LedgerKey
+from audit.sealing.models import LedgerKey
 from audit.sealing.seal import seal
 from audit.tasks import mail_checkpoint
-from tests.audit.sealed import last_checkpoint, shelves, unguarded
+from tests.audit.sealed import entry_at, last_checkpoint, shelves, unguarded
 from tests.cast import Cast
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables")]
@@ -72,5 +72,5 @@ def test_the_mail_as_it_was_sent_is_what_a_check_takes(
     seal()
     assert verify(bundle(), since=[note_in(text)]).intact
     unguarded("UPDATE audit_entry SET actor = 'Nobody' WHERE id = %s",
-              Leaf.objects.get(index=1).entry_id)  # fmt: skip
+              entry_at(1))  # fmt: skip
     assert not verify(bundle(), since=[note_in(text)]).intact

@@ -13,10 +13,11 @@ from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.merkle import leaf_hash, root
 from audit.ledger.note import Verifier, open_note
 from audit.sealing import seal as module
+from audit.sealing import store
 from audit.sealing.keys import KEY_MADE, DamagedError, KeyMissingError, origin
 from audit.sealing.models import Checkpoint, Leaf, LedgerKey, Node
 from audit.sealing.seal import seal
-from tests.audit.sealed import last_checkpoint, sealed_ids, shelves, unguarded
+from tests.audit.sealed import last_checkpoint, leaf_hashes, sealed_ids, shelves, unguarded
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
 
@@ -41,13 +42,15 @@ def test_the_root_is_that_of_the_stored_leaves_and_the_note_is_signed() -> None:
     shelves(13)
     seal()
     made = last_checkpoint()
-    leaves = [bytes(leaf.hash) for leaf in Leaf.objects.order_by("index")]
+    leaves = leaf_hashes()
     state = read_checkpoint(made.note)
     assert (state.size, state.root, state.origin) == (13, root(leaves), origin())
     assert bytes(made.root) == state.root
     key = Verifier.read(LedgerKey.objects.get().public)
     assert open_note(made.note, [key])[1] == [key]
-    assert Node.objects.count() == 6 + 3 + 1
+    rows = list(Node.objects.order_by("level").values_list("level", "hashes"))
+    assert [(level, len(joined) // 32) for level, joined in rows] == [(1, 6), (2, 3), (3, 1)]
+    assert Leaf.objects.count() == 1
 
 
 def test_the_key_is_made_once_outside_the_database(key_file: Path) -> None:
@@ -70,13 +73,13 @@ def test_without_the_key_nothing_is_sealed(key_file: Path) -> None:
     kept = key_file.read_text()
     key_file.unlink()
     shelves(1)
-    before = Leaf.objects.count()
+    before = store.size()
     with pytest.raises(KeyMissingError, match="--lost"):
         seal()
     key_file.write_text("no key")
     with pytest.raises(KeyMissingError, match="can't be read"):
         seal()
-    assert Leaf.objects.count() == before
+    assert store.size() == before
     key_file.write_text(kept)
     assert seal() == 2
 
@@ -84,7 +87,7 @@ def test_without_the_key_nothing_is_sealed(key_file: Path) -> None:
 def test_nothing_is_signed_on_a_damaged_tree() -> None:
     shelves(4)
     seal()
-    unguarded("UPDATE audit_leaf SET hash = sha256('') WHERE index = 3")
+    unguarded("UPDATE audit_leaf SET hashes = sha256('') WHERE index = 3")
     shelves(1)
     # Its leaf is not on the frontier of four; the node above it is, and still holds.
     assert seal() == 2
@@ -99,7 +102,7 @@ def test_a_batch_is_whole_or_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "sign", lambda *_: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         seal()
-    assert (Leaf.objects.count(), Node.objects.count(), LedgerKey.objects.count()) == (0, 0, 0)
+    assert (store.size(), Node.objects.count(), LedgerKey.objects.count()) == (0, 0, 0)
     monkeypatch.undo()
     assert seal() == 4
 
@@ -111,4 +114,4 @@ def test_leaf_hashes_come_from_the_columns() -> None:
     assert isinstance(run, Run)
     made = [leaf_hash(payload) for payload in run.payloads]
     assert len(made) == 2
-    assert made == [bytes(leaf.hash) for leaf in Leaf.objects.order_by("index")]
+    assert made == leaf_hashes()

@@ -6,18 +6,26 @@ from audit.ledger.checkpoint import Checkpoint as State
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.merkle import Frontier, leaf_hash
 from audit.ledger.note import Signer, read_note
+from audit.sealing import store
 from audit.sealing.keys import origin, promise, signer
 from audit.sealing.memory import Memory, begin_anew
-from audit.sealing.models import Checkpoint, Leaf
+from audit.sealing.models import Checkpoint
 from audit.sealing.payload import payload_by_id
-from tests.audit.sealed import grown
+from audit.sealing.runs import leaves
+from tests.audit.sealed import apart, entry_at, grown, leaf_hashes, sealed_ids
 from tests.audit.soak.hands import Hands, NothingDoneError, rows
 from tests.audit.soak.ways import way
 
 TEXTS = ("actor", "role", "db_role", "request_id", "action", "table_name", "subject_type",
          "subject", "unit", "reason")  # fmt: skip
 NUMBERS = ("txid", "actor_id", "row_id", "subject_id", "site_id", "signature_id")
-SEALED = "SELECT entry_id FROM audit_leaf JOIN audit_entry ON id = entry_id ORDER BY index"
+SEALED = f"SELECT entry_id FROM {leaves()} l JOIN audit_entry ON id = entry_id ORDER BY index"
+
+
+def _at_times_apart(hands: Hands) -> None:
+    """Tampered with is a row a hash, or a row that holds many."""
+    if hands.chance.random() < 0.5:
+        apart()
 
 
 @way("a sealed entry altered")
@@ -40,6 +48,7 @@ def remove(hands: Hands) -> None:
 
 @way("a sealed entry removed with its leaf")
 def remove_with_leaf(hands: Hands) -> None:
+    apart()
     pk = int(str(hands.one(SEALED)))
     hands.do("audit_entry", "DELETE FROM audit_entry WHERE id = %s", pk)
     hands.do("audit_leaf", "DELETE FROM audit_leaf WHERE entry_id = %s", pk)
@@ -47,26 +56,34 @@ def remove_with_leaf(hands: Hands) -> None:
 
 @way("two entries changed for one another")
 def swap(hands: Hands) -> None:
+    _at_times_apart(hands)
     a, b = hands.chance.sample(rows("SELECT index, entry_id FROM audit_leaf ORDER BY index"), 2)
     to = "UPDATE audit_leaf SET entry_id = %s WHERE index = %s"
     for entry, index in ((-1, a[0]), (a[1], b[0]), (b[1], a[0])):
         hands.do("audit_leaf", to, int(str(entry)), int(str(index)))
 
 
+# The first hash of a row made another; what follows it in the row stays.
+OTHER = "overlay(hashes PLACING sha256(hashes) FROM 1 FOR 32)"
+
+
 @way("a leaf's hash altered")
 def alter_leaf(hands: Hands) -> None:
+    _at_times_apart(hands)
     at = int(str(hands.one("SELECT index FROM audit_leaf ORDER BY index")))
-    hands.do("audit_leaf", "UPDATE audit_leaf SET hash = sha256(hash) WHERE index = %s", at)
+    hands.do("audit_leaf", f"UPDATE audit_leaf SET hashes = {OTHER} WHERE index = %s", at)
 
 
 @way("a leaf put at the end")
 def add_leaf(hands: Hands) -> None:
-    hands.do("audit_leaf", "INSERT INTO audit_leaf (index, entry_id, hash) SELECT max(index) + 1,"
+    apart()
+    hands.do("audit_leaf", "INSERT INTO audit_leaf (index, entry_id, hashes) SELECT max(index) + 1,"
              " max(entry_id) + 1000, sha256('forged') FROM audit_leaf")  # fmt: skip
 
 
 def _nodes() -> tuple[set[tuple[int, int]], set[tuple[int, int]]]:
     """Inner nodes on the frontier of some checkpoint, and all others."""
+    apart()
     every = {(int(str(a)), int(str(b))) for a, b in rows('SELECT level, "offset" FROM audit_node')}
     shown = {
         (level, (size >> level) - 1)
@@ -81,7 +98,7 @@ def _alter_node(hands: Hands, places: set[tuple[int, int]]) -> None:
     if not places:
         raise NothingDoneError
     level, offset = hands.chance.choice(sorted(places))
-    hands.do("audit_node", 'UPDATE audit_node SET hash = sha256(hash) WHERE level = %s'
+    hands.do("audit_node", 'UPDATE audit_node SET hashes = sha256(hashes) WHERE level = %s'
              ' AND "offset" = %s', level, offset)  # fmt: skip
 
 
@@ -133,6 +150,7 @@ def cut(hands: Hands) -> None:
     states = list(Checkpoint.objects.order_by("-id"))
     to = states[hands.chance.choice([1, 2])]
     size = to.size
+    apart()
     hands.do("audit_entry", "DELETE FROM audit_entry WHERE id IN (SELECT entry_id FROM audit_leaf"
              " WHERE index >= %s)", size)  # fmt: skip
     hands.do("audit_leaf", "DELETE FROM audit_leaf WHERE index >= %s", size)
@@ -150,23 +168,21 @@ def _handed_over() -> int:
 
 def _alter_after_handover(hands: Hands) -> int:
     """One entry's reason; returns the entry's place."""
-    at = hands.chance.choice(range(_handed_over(), Leaf.objects.count()))
-    pk = Leaf.objects.get(index=at).entry_id
+    at = hands.chance.choice(range(_handed_over(), store.size()))
+    pk = entry_at(at)
     hands.do("audit_entry", "UPDATE audit_entry SET reason = 'rebuilt' WHERE id = %s", pk)
     return at
 
 
 def _rebuild(hands: Hands, key: Signer, at: int) -> None:
     """Everything from an altered entry on worked out anew and signed with the key."""
-    leaves = list(Leaf.objects.order_by("index"))
-    hashes = [bytes(leaf.hash) for leaf in leaves]
-    for leaf in leaves[at:]:
-        hashes[leaf.index] = leaf_hash(payload_by_id(leaf.entry_id) or b"")
+    entries, hashes = sealed_ids(), leaf_hashes()
+    hashes[at:] = [leaf_hash(payload_by_id(pk) or b"") for pk in entries[at:]]
     hands.do("audit_node", "DELETE FROM audit_node")
     hands.do("audit_leaf", "DELETE FROM audit_leaf")
     tree, states, last = Frontier(), list(Checkpoint.objects.order_by("id")), None
     for one, start in zip(states, [0, *(s.size for s in states)], strict=False):
-        ids = [leaf.entry_id for leaf in leaves[start : one.size]]
+        ids = entries[start : one.size]
         for table, statement, values in grown(tree, ids, hashes[start : one.size]):
             hands.do(table, statement, *values)
         if one.size > at:
@@ -189,8 +205,8 @@ def rebuild_with_another(hands: Hands) -> None:
     _rebuild(hands, Signer(origin(), b"\x66" * 32), _alter_after_handover(hands))
 
 
-RENAMED = """
-SELECT l.index, e.id, e.row_id FROM audit_entry e JOIN audit_leaf l ON l.entry_id = e.id
+RENAMED = f"""
+SELECT l.index, e.id, e.row_id FROM audit_entry e JOIN {leaves()} l ON l.entry_id = e.id
 WHERE e.table_name = 'people_user' AND e.operation = 'changed' AND e.changes ? 'name'
 ORDER BY l.index DESC LIMIT 1
 """
