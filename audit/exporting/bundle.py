@@ -28,7 +28,7 @@ from audit.witnessing.standing import with_lines
 ALL_UP_TO = 5_000
 AHEAD = 100_000  # entries a checkpoint may lie beyond the last leaf and still be compared
 STRAYS = 10_000
-CHUNK = 5_000  # leaves read at once
+CHUNK = 20_000  # leaves read at once
 FEW = 8  # stretches of ids that are asked for one by one
 LOST = bytes(32)
 """Stands for a leaf whose row is gone or is no hash: no bytes have it."""

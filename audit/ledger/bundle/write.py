@@ -97,9 +97,10 @@ class Writer:
             done += 1
             if room := self._room():
                 rest = slice(done, done + room)
-                yield from map(_entry, run.payloads[rest])
-                self._hashes += [hash32("hash", one) for one in run.hashes[rest]]
-                taken = len(run.hashes[rest])
+                hashes = run.hashes[rest]
+                yield from _entries(run.payloads[rest])
+                self._hashes += hashes if set(map(len, hashes)) <= {32} else _whole(hashes)
+                taken = len(hashes)
                 self._entries, done = self._entries + taken, done + taken
                 if taken == room:
                     yield from self._flush()
@@ -187,3 +188,15 @@ def _entry(payload: bytes) -> bytes:
     if payload[:1] != b"{" or b"\n" in payload:
         raise LedgerError("payload", payload, "one JSON object on one line")
     return payload + b"\n"
+
+
+def _entries(payloads: Sequence[bytes]) -> list[bytes]:
+    """As `_entry` of each, looked at all together."""
+    together = b"\n".join(payloads)
+    if (b"\n" + together).count(b"\n{") == together.count(b"\n") + 1 == len(payloads):
+        return [one + b"\n" for one in payloads]
+    return [_entry(one) for one in payloads]
+
+
+def _whole(hashes: Sequence[bytes]) -> list[bytes]:
+    return [hash32("hash", one) for one in hashes]

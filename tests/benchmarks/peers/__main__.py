@@ -63,6 +63,7 @@ def fill() -> User:
             "CREATE TABLE narrow (id bigint, at timestamptz, actor bigint, changes jsonb)"
         )
         cursor.execute("CREATE TABLE wide (LIKE audit_entry INCLUDING ALL)")
+        cursor.execute("CREATE TABLE unindexed (LIKE audit_entry INCLUDING ALL EXCLUDING INDEXES)")
     with connection.cursor() as cursor:
         cursor.execute("VACUUM ANALYZE")
     return user
@@ -76,11 +77,12 @@ def saves(user: User) -> dict[str, float]:
         tasks.append(lambda model=model, rows=rows: saving.save_each(model, rows, user))  # type: ignore[misc]
     plain = list(Plain._default_manager.order_by("pk")[:SAVES])
     tasks.append(lambda: saving.save_in_transaction(plain))
+    tasks.append(lambda: saving.save_told(plain, user))
     before = {model: saving.recorded_by(model) for model in saving.NAMES if model is not Plain}
     taken = medians(*tasks, rounds=ROUNDS)
     for model, count in before.items():
         assert saving.recorded_by(model) - count == SAVES * ROUNDS, model
-    names = [*saving.NAMES.values(), "plain save in a transaction"]
+    names = [*saving.NAMES.values(), "plain save in a transaction", "with the actor told"]
     return {name: time / SAVES for name, time in zip(names, taken, strict=True)}
 
 
@@ -93,6 +95,7 @@ def bulk(user: User) -> dict[str, dict[str, Any]]:
     )
     tasks: dict[str, tuple[Callable[[], object], int, Any]] = {
         "limit": (lambda: saving.limit("narrow", NARROW), ROWS, None),
+        "the same entries": (lambda: saving.limit("unindexed", WIDE), ROWS, None),
         "the same entries and indexes": (lambda: saving.limit("wide", WIDE), ROWS, None),
         "our capture": (lambda: saving.update_at_once(Ours, user), ROWS, Ours),
         "django-pghistory": (lambda: saving.update_at_once(PgHistory, user), ROWS, PgHistory),
