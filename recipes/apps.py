@@ -63,13 +63,16 @@ class RecipesConfig(AppConfig):
 
 
 def _tell_people() -> None:
-    """The pages we have, and what of documents and decisions is worth hearing of."""
+    """The pages we have, what they tell of what is above, and what is worth hearing of."""
     from recipes.permits import matters as permits
+    from recipes.publishing import listing
     from recipes.publishing import matters as publishing
     from recipes.requests import matters as requests
     from recipes.versions import matters as versions
+    from recipes.versions import standing
     from web.links import register_link
 
+    standing.register_waiting(listing.on_its_way)
     for name, url_name in LINKS.items():
         register_link(name, url_name)
     for package in (requests, versions, permits, publishing):

@@ -85,6 +85,7 @@ MARKS: dict[str, Mark] = {
     "not_as_signed": Mark("Not as signed", WEDGE, "alarm"),
     "missing": Mark("Missing", BROKEN, "waiting"),
     "to_load": Mark("To load", LOAD, "waiting"),
+    "loading": Mark("To load at the bars", LOAD, "waiting"),
     "to_check": Mark("To check", DOT, "waiting"),
     "checked": Mark("Checked", TICK, "settled"),
     "unread": Mark("Not read back", BROKEN, "waiting"),

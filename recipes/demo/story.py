@@ -22,7 +22,8 @@ from recipes.demo.people import Cast
 from recipes.permits.actions import grant
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing import run
-from recipes.publishing.actions import publish
+from recipes.publishing.actions import cancel_site, publish, resume, stop
+from recipes.publishing.models import Publication
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
@@ -77,6 +78,7 @@ class Story:
         self._in_review(double[-1])
         self._returned(plain[-1])
         self._ask_for_opening_checks("harbour")
+        self._changed_its_mind(plain[-1])
 
     def _coffees(self) -> tuple[Coffee, Coffee, Coffee]:
         by = self.cast["head_roaster"]
@@ -138,6 +140,19 @@ class Story:
         scope = Scope(Where.SITES, (self.sites["citadel"].pk,), slot_numbers=(4,))
         lot = RoastLot.objects.filter(coffee=version.recipe.coffee).first()
         self._sign(version, scope, "Doubles too, once the new roast is rested.", When(lot=lot))
+
+    def _changed_its_mind(self, version: Version) -> None:
+        """Next week at two bars: stopped for a day, resumed, and given up at one of them."""
+        by, sites = self.cast["head_roaster"], (self.sites["summit"], self.sites["tramway"])
+        scope = Scope(Where.SITES, tuple(site.pk for site in sites), slot_numbers=(3,))
+        when = When(self.today + timedelta(days=7), time(6))
+        self._sign(version, scope, "Decaf in the third slot as well.", when)
+        made = Publication.objects.filter(version=version).latest("pk")
+        for act, why in ((stop, "The bags are late."), (resume, "They came after all.")):
+            act(by=by, publication=made, revision=made.revision, reason=why)
+        part = made.sites.select_related("publication").get(site=sites[0])
+        why = "Too soft a water there: it stays with the hill lot."
+        cancel_site(by=by, part=part, revision=made.revision, reason=why)
 
     def _sign(self, version: Version, scope: Scope, reason: str, when: When | None = None) -> None:
         by, when = self.cast["head_roaster"], when or When()

@@ -16,6 +16,8 @@ from people.persons.models import User
 from people.persons.permissions import covered_sites, may, may_everywhere
 from people.persons.verbs import Verb
 from recipes.permits.models import Permit
+from recipes.publishing.listing import still_open
+from recipes.publishing.loading import tell
 from recipes.publishing.models import Publication
 from recipes.requests.answered import unseen_answers
 from recipes.requests.models import ChangeRequest
@@ -220,19 +222,30 @@ def _calibration_line(station: Station, words: str, mark: str) -> Item:
 
 
 def _publications(user: User) -> Iterable[WorkList]:
-    under_way = Publication.objects.under_way().covered_by(user).with_version()
-    rows, more = _some(under_way.with_progress_for(user))
+    """Until the bars hold them."""
+    still = Publication.objects.filter(still_open(user)).covered_by(user).with_version()
+    rows, more = _some(still.with_progress_for(user).order_by("-id"))
+    tell(rows, user)
     items = [
         Item(
             reverse("recipes:publication", args=[p.pk]),
-            f"{p.version}: {p.placed} of {p.slots} slots placed"
-            + (f", the rest waits for lot {p.lot} since {day(p.first_due)}" if p.lot else ""),
+            f"{p.version}: {_how_far(p)}",
             p.shown_state,
-            when=None if p.lot else p.last_due,
+            when=None if p.lot or p.shown_state == "loading" else p.last_due,
         )
         for p in rows
     ]
     yield WorkList("Publications on their way", items, more, reverse("recipes:publications"))
+
+
+def _how_far(publication: Any) -> str:  # noqa: ANN401 - annotated
+    """In how many slots it is placed; once in all, in how many it is loaded."""
+    if publication.shown_state == "loading":
+        due = publication.loaded + publication.unloaded
+        return f"{publication.loaded} of {due} slots loaded"
+    lot = publication.lot
+    rest = f", the rest waits for lot {lot} since {day(publication.first_due)}" if lot else ""
+    return f"{publication.placed} of {publication.slots} slots placed{rest}"
 
 
 def _permits(user: User) -> Iterable[WorkList]:

@@ -38,7 +38,8 @@ def settled(*, slots: Sequence[int], make: Callable[[], P], seen: str) -> P:
     """
     lock_slots(slots)
     plan = make()
-    if plan.digest != seen:
+    # Slots that come into question only now are nobody's here: another may be changing them.
+    if plan.digest != seen or not {line.slot.pk for line in plan.lines} <= set(slots):
         raise Refused(MOVED)
     hindrance = plan.hindrance()
     if hindrance:

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import cast
 
 from django.db import connection, transaction
-from django.db.models import F
+from django.db.models import F, Q
 
 from audit.capture.context import Recording, recorded
 from audit.errors import Refused, Subject
@@ -216,6 +216,54 @@ def cancel(*, by: User, publication: Publication, revision: int, reason: str) ->
             cancelled=F("slots") - F("placed")
         )
         return freed
+
+
+def cancel_site(*, by: User, part: PublicationSite, revision: int, reason: str) -> int:
+    """Give up what a publication has not placed at one site; the others go on.
+
+    Whoever may stop it there may do this, stopped or not; what is placed stays. Returns how many
+    slots are free again. Raises NotPermitted, Refused (nothing is left there, or it would be left
+    with no slot at all), Stale, Invalid.
+    """
+    publication, site_id = part.publication, part.site_id
+    subject = _subject(publication)
+    with recorded(
+        by=by, action=history.SITE_CANCELLED, reason=say_why(reason), subject=subject,
+        site_id=site_id,
+    ):  # fmt: skip
+        require(by, Verb.PUBLICATION_STOP, site_id, subject)
+        _hold(publication, revision)
+        mine = PublicationSite.objects.filter(pk=part.pk)
+        if not mine.filter(slots__gt=F("placed") + F("cancelled")).exists():
+            raise Refused("Nothing is left to cancel at this site: what is placed stays.")
+        _refuse_nothing_at_all(publication, part)
+        freed = cancel_scheduled(basis=PUBLICATION.basis, basis_id=publication.pk, site_id=site_id)
+        mine.update(cancelled=F("slots") - F("placed"))
+        transaction.on_commit(lambda: start(publication.pk), robust=True)
+        return freed
+
+
+def _hold(publication: Publication, revision: int) -> None:
+    """Keep batches and other decisions waiting, and let those who saw the last one look again."""
+    under_way = Publication.objects.under_way().filter(pk=publication.pk, revision=revision)
+    held = under_way.update(revision=revision + 1)
+    publication.refresh_from_db()
+    if held:
+        return
+    if publication.state not in (State.RUNNING, State.STOPPED):
+        raise Refused(f"This publication is {publication.get_state_display()}.")
+    must_be_at(publication, revision)
+
+
+def _refuse_nothing_at_all(publication: Publication, part: PublicationSite) -> None:
+    """Raise Refused where this would leave a publication that was nowhere and goes nowhere."""
+    others = PublicationSite.objects.filter(publication=publication).exclude(pk=part.pk)
+    goes_on = others.filter(Q(placed__gt=0) | Q(slots__gt=F("placed") + F("cancelled"))).exists()
+    if not goes_on and not PublicationSite.objects.filter(pk=part.pk, placed__gt=0).exists():
+        raise Refused(
+            "This is the only site it still goes to.",
+            how_to_ask="Stop the publication and cancel the rest.",
+        )
 
 
 def refuse_on_its_way(version: Version) -> None:

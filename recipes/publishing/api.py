@@ -13,10 +13,10 @@ from people.persons.models import User
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from people.tokens.models import Scope as TokenScope
-from recipes.coffees.models import RoastLot
+from recipes.coffees.models import Recipe, RoastLot
 from recipes.publishing import actions
 from recipes.publishing.actions import publish
-from recipes.publishing.models import Publication
+from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, scope_from
 from recipes.publishing.serializers import (
@@ -24,6 +24,7 @@ from recipes.publishing.serializers import (
     PlanOut,
     PublicationIn,
     PublicationOut,
+    PublicationSiteOut,
     ReasonIn,
     plan_as_json,
 )
@@ -49,6 +50,8 @@ def _scope(given: dict[str, Any], by: User) -> Scope:
     unknown = scope.unknown(by)
     if unknown is not None:
         raise Invalid("ids", unknown, f"ids of {scope.where} that your role covers")
+    if scope.holds is not None and not Recipe.objects.filter(pk=scope.holds).exists():
+        raise Invalid("holds", scope.holds, "the id of a recipe")
     return scope
 
 
@@ -166,6 +169,37 @@ class Resume(Decision):
     """Go on where it was stopped."""
 
     act = staticmethod(actions.resume)
+
+
+class OnePart(GuardedView):
+    """A publication at one site: how far it is there. Tagged as the publication is."""
+
+    verb = Verb.RECIPE_VIEW
+
+    @extend_schema(responses=PublicationSiteOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read it; `pk` is the `id` in a publication's `sites`."""
+        parts = PublicationSite.objects.covered_by(person(request)).with_begin().with_loading()
+        found = one_or_404(parts, pk)
+        return tagged(request, found.publication, PublicationSiteOut(found).data)
+
+
+class CancelSite(GuardedView):
+    """Give up what is not placed at one site."""
+
+    verb = Verb.PUBLICATION_STOP
+
+    @extend_schema(request=ReasonIn, responses=PublicationOut)
+    @acting
+    @matching
+    def post(self, request: Request, pk: int) -> Response:
+        """Do it, if the publication is still as it was read; `pk` is the `id` in its `sites`."""
+        parts = PublicationSite.objects.covered_by(person(request), Verb.PUBLICATION_STOP)
+        found = one_or_404(parts.select_related("publication"), pk)
+        revision = expected_revision(request, found.publication)
+        reason = valid(ReasonIn, request)["reason"]
+        actions.cancel_site(by=person(request), part=found, revision=revision, reason=reason)
+        return _answer(request, found.publication_id)
 
 
 class Cancel(Decision):

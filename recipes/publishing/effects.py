@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from recipes.planning.plan import PUBLICATION
-from recipes.publishing.models import Publication
+from recipes.publishing.models import Publication, PublicationSite
 from stations.machine_types.catalogue import Printed, printed
-from stations.slots.models import Placement
+from stations.slots.models import Placement, ReadBack
 from stations.slots.signed import withhold
 
 # Translated anew before its moment, so that it was never in the slot: another stands for it.
@@ -33,6 +33,7 @@ class Effect:
     placement: Placement
     before: Placement | None
     changes: list[Change]
+    read: ReadBack | None = None  # the last one, and with it who
 
     @property
     def mark(self) -> str:
@@ -45,6 +46,20 @@ class Effect:
         return placement.state
 
 
+def first_sites(parts: Iterable[PublicationSite]) -> list[int]:
+    """The sites (ids), in reading order, whose slots are as many as are shown and one more.
+
+    Of a chain of bars nobody reads the rest, and the database need not sort it.
+    """
+    found, slots = list[int](), 0
+    for part in sorted(parts, key=lambda part: (part.site.name, part.site_id)):
+        if slots > SHOWN:
+            break
+        found.append(part.site_id)
+        slots += part.slots
+    return found
+
+
 def effects_on(publication: Publication, sites: Collection[int]) -> tuple[list[Effect], bool]:
     """The slots it reaches at these sites, in reading order; whether there are more."""
     rows = Placement.objects.filter(
@@ -54,7 +69,8 @@ def effects_on(publication: Publication, sites: Collection[int]) -> tuple[list[E
     shown = found[:SHOWN]
     before = _before(shown)
     withhold([*shown, *before.values()])
-    effects = [_effect(each, before.get(each.slot_id)) for each in shown]
+    read = _read(shown)
+    effects = [_effect(each, before.get(each.slot_id), read.get(each.pk)) for each in shown]
     return effects, len(found) > SHOWN
 
 
@@ -70,7 +86,16 @@ def _before(placements: Iterable[Placement]) -> dict[int, Placement]:
     return {row.slot_id: row for row in rows}
 
 
-def _effect(placement: Placement, before: Placement | None) -> Effect:
+def _read(placements: Iterable[Placement]) -> dict[int, ReadBack]:
+    """By placement what was read back last."""
+    rows = ReadBack.objects.filter(placement__in=[each.pk for each in placements])
+    newest = (
+        rows.order_by("placement_id", "-at", "-pk").distinct("placement_id").select_related("by")
+    )
+    return {row.placement_id: row for row in newest}
+
+
+def _effect(placement: Placement, before: Placement | None, read: ReadBack | None = None) -> Effect:
     after = _by_code(placement.settings.values)
     was = _by_code(before.settings.values) if before else {}
     told = not placement.problem and not (before and before.problem)
@@ -80,7 +105,7 @@ def _effect(placement: Placement, before: Placement | None) -> Effect:
         for code in codes
         if was.get(code) != after.get(code)
     ]
-    return Effect(placement, before, changes)
+    return Effect(placement, before, changes, read)
 
 
 def _by_code(values: Mapping[str, Mapping[str, str]]) -> dict[str, Printed]:

@@ -1,9 +1,11 @@
 """Where and when to publish, and the signature under the plan."""
 
 import re
+from enum import StrEnum
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 from django.http import QueryDict
 
 from audit.errors import Invalid
@@ -15,33 +17,52 @@ from recipes.coffees.models import RoastLot
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
 from recipes.versions.models import Version
+from recipes.versions.standing import Standing
 from stations.equipment.models import Machine, Site, Station
 from web.fields import RevisionForm
 
 REASON = 2000
 SLOT_NUMBER = re.compile(r"0?[1-9]|[1-9][0-9]")
+AT_ONCE = 120  # stations to tick; twelve thousand boxes help nobody: first the sites, then these
 WHOLE = re.compile(r"[0-9]{1,18}")
 
 
-class WhereForm(forms.Form):
-    """The scope, in the address of the plan: machines and stations are picked within sites."""
+WORDS: dict[str, str] = {
+    Where.ALL: "All sites",
+    Where.SITES: "Some sites",
+    Where.MACHINES: "Some machines",
+    Where.STATIONS: "Some stations",
+}
 
-    WORDS = (
-        (Where.ALL, "All sites"),
-        (Where.SITES, "Some sites"),
-        (Where.MACHINES, "Some machines"),
-        (Where.STATIONS, "Some stations"),
-    )
-    where = forms.ChoiceField(label="Where", choices=WORDS, widget=forms.RadioSelect, initial="all")
-    sites: "forms.ModelMultipleChoiceField[Site]" = forms.ModelMultipleChoiceField(
-        None, required=False, widget=forms.CheckboxSelectMultiple, help_text="Not for all sites."
+
+class Which(StrEnum):
+    """Which of the slots at the places chosen."""
+
+    HELD = "held"
+    NUMBERED = "numbered"
+    EVERY = "every"
+
+
+class WhereForm(forms.Form):
+    """The scope, in the address of the plan. By default it goes where its recipe is in force."""
+
+    which = forms.ChoiceField(
+        label="Which slots",
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say which slots: no plan is for every slot by itself."},
     )
     slots = forms.CharField(
         label="Slot numbers",
         max_length=60,
         required=False,
-        help_text="Such as 1, or 1 3. Empty: every slot there.",
+        help_text="Such as 1, or 1 3.",
         widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )
+    where = forms.ChoiceField(
+        label="Where", choices=WORDS, widget=forms.RadioSelect, initial=Where.ALL
+    )
+    sites: "forms.ModelMultipleChoiceField[Site]" = forms.ModelMultipleChoiceField(
+        None, required=False, widget=forms.CheckboxSelectMultiple
     )
     date = forms.DateField(
         label="From (day)", required=False, widget=forms.DateInput(attrs={"type": "date"})
@@ -65,23 +86,48 @@ class WhereForm(forms.Form):
         *args: Any,  # noqa: ANN401
         by: User,
         version: Version,
+        standing: Standing | None = None,
         picked: QueryDict | None = None,
         **kwargs: Any,  # noqa: ANN401
     ) -> None:
-        """``picked`` is the address; it decides whether machines or stations are asked for."""
+        """``picked`` is the address, ``standing`` where its recipe is in force now.
+
+        Beyond `AT_ONCE` stations the address decides at which sites they are asked for.
+        """
         super().__init__(*args, **kwargs)
+        self.by, self.version = by, version
+        if isinstance(self.data, QueryDict) and "which" not in self.data:
+            self.data = _numbers_are_meant(self.data)
+        self._offer(standing or Standing([]))
         lots = RoastLot.objects.filter(coffee=version.recipe.coffee_id).select_related("coffee")
         self.fields["lot"].queryset = lots  # type: ignore[attr-defined]
-        picked = picked or (self.data if isinstance(self.data, QueryDict) else QueryDict())
         self.fields["sites"].queryset = Site.objects.covered_by(by, Verb.PUBLICATION_SIGN)  # type: ignore[attr-defined]
+        picked = picked or (self.data if isinstance(self.data, QueryDict) else QueryDict())
+        self._place(picked)
+
+    def _offer(self, standing: Standing) -> None:
+        """The ways to choose slots; the first only where the recipe is in force somewhere."""
+        held = f"Where the recipe is in force now: {standing.words}"
+        words = [(Which.HELD, held), (Which.EVERY, "Every slot"), (Which.NUMBERED, "By number")]
+        self.fields["which"].widget.choices = words if standing.rows else words[1:]
+        self.fields["which"].choices = words  # type: ignore[attr-defined]
+        self.initial.setdefault("which", Which.HELD if standing.rows else Which.NUMBERED)
+
+    def _place(self, picked: QueryDict) -> None:
+        """Machines and stations: of every site at once, or first the sites, then what is there."""
+        sites = self.fields["sites"].queryset  # type: ignore[attr-defined]
+        self.at_once = (
+            Station.objects.covered_by(self.by, Verb.PUBLICATION_SIGN)[: AT_ONCE + 1].count()
+            <= AT_ONCE
+        )
         asked = [int(pk) for pk in picked.getlist("sites") if WHOLE.fullmatch(pk)]
-        sites = list(self.fields["sites"].queryset.filter(pk__in=asked))  # type: ignore[attr-defined]
+        within = sites if self.at_once else sites.filter(pk__in=asked)
         where = picked.get("where", "")
-        narrower = {"machines": _machines, "stations": _stations}.get(where)
-        # First the sites, then what is in them: twelve thousand check boxes help nobody.
-        self.unpicked = bool(narrower and sites and where not in picked)
-        if narrower:
-            self.fields[where] = narrower(sites)
+        narrowed = not self.at_once and bool(asked)
+        self.unpicked = narrowed and where in NARROWER and where not in picked
+        for name, field in NARROWER.items():
+            if self.at_once or name == where:
+                self.fields[name] = field(within)
 
     def clean_slots(self) -> tuple[int, ...]:
         """Whole numbers, however they are separated."""
@@ -96,26 +142,58 @@ class WhereForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """Build scope and moment, so that what they refuse is said here."""
         data = super().clean() or {}
+        self._refuse_what_would_be_left_out(data)
         if self.errors:
             return data
         try:
-            where = Where(data["where"])
-            picked = data.get(where.value) or ()
-            data["scope"] = Scope(where, tuple(each.pk for each in picked), data["slots"])
+            data["scope"] = self._scope(data)
+            data["scope"].must_exist(self.by)
             data["when"] = When(data.get("date"), data.get("time"), data.get("lot"))
         except Invalid as invalid:
-            field = invalid.field if invalid.field in self.fields else None
-            self.add_error(field, invalid.message)
+            name = "slots" if invalid.field == "slot_numbers" else invalid.field
+            self.add_error(name if name in self.fields else None, invalid.message)
         return data
 
+    def _scope(self, data: dict[str, Any]) -> Scope:
+        where = Where(data["where"])
+        picked = data.get(where.value) or ()
+        held = data["which"] == Which.HELD
+        return Scope(
+            where, tuple(each.pk for each in picked), data["slots"],
+            self.version.recipe_id if held else None,
+        )  # fmt: skip
 
-def _machines(sites: list[Site]) -> "_Placed":
+    def _refuse_what_would_be_left_out(self, data: dict[str, Any]) -> None:
+        """Whoever ticks a site and leaves “All sites” means one of the two."""
+        which, where = data.get("which"), data.get("where", "")
+        if which == Which.NUMBERED and data.get("slots") == ():
+            self.add_error("slots", "Which numbers? Such as 1, or 1 3.")
+        if which in (Which.HELD, Which.EVERY) and data.get("slots"):
+            self.add_error("slots", "Numbers count with “By number” alone: choose that, or none.")
+        for name in ("sites", "machines", "stations"):
+            # Sites stay ticked while their machines or stations are chosen.
+            if data.get(name) and where not in (name, *(NARROWER if name == "sites" else ())):
+                self.add_error(name, f"Ticked, but chosen above: {WORDS.get(where, where)}.")
+
+
+def _numbers_are_meant(asked: QueryDict) -> QueryDict:
+    """An address that names slot numbers alone; one that names none says nothing of slots."""
+    given = asked.copy()
+    if given.get("slots", "").strip():
+        given["which"] = Which.NUMBERED.value
+    return given
+
+
+def _machines(sites: QuerySet[Site]) -> "_Placed":
     return _Placed(Machine.objects.filter(site__in=sites).select_related("site"), "machines")
 
 
-def _stations(sites: list[Site]) -> "_Placed":
+def _stations(sites: QuerySet[Site]) -> "_Placed":
     rows = Station.objects.filter(machine__site__in=sites).with_equipment()
     return _Placed(rows, "stations")
+
+
+NARROWER = {"machines": _machines, "stations": _stations}
 
 
 class _Placed(forms.ModelMultipleChoiceField[Any]):

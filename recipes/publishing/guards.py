@@ -49,6 +49,32 @@ def publication_guards() -> list[pgtrigger.Trigger]:
     return [coffee, *guards(update, "publication")]
 
 
+# A count that says fewer are left than wait would call a publication complete before its time, and
+# one that was cancelled on paper would still come into force.
+WAITS_UNCOUNTED = """EXISTS (SELECT 1 FROM changed n JOIN original o ON o.id = n.id
+        WHERE n.cancelled > o.cancelled)
+    AND EXISTS (SELECT 1 FROM changed n JOIN (
+            SELECT p.basis_id, p.site_id, count(*) AS slots FROM stations_placement p
+            WHERE p.basis = 'publication' AND p.state = 'scheduled'
+                AND p.basis_id IN (SELECT publication_id FROM changed)
+            GROUP BY p.basis_id, p.site_id) waits
+        ON waits.basis_id = n.publication_id AND waits.site_id = n.site_id
+        WHERE waits.slots > n.slots - n.placed - n.cancelled)"""
+GIVEN_UP = FirmTrigger(
+    name="a_guard_given_up",
+    level=pgtrigger.Statement,
+    when=pgtrigger.After,
+    operation=pgtrigger.Update,
+    referencing=pgtrigger.Referencing(old="original", new="changed"),
+    func=refuse(
+        WAITS_UNCOUNTED,
+        "Slots are counted as cancelled only once they wait no more.",
+        "Cancel them at the site: that gives up both at once.",
+    )
+    + "RETURN NULL;",
+)
+
+
 def share_guards() -> list[pgtrigger.Trigger]:
     """Triggers that keep a publication's share of one site: what is placed stays counted."""
     kept = refuse(
@@ -61,4 +87,4 @@ def share_guards() -> list[pgtrigger.Trigger]:
         "What was placed or cancelled stays counted.",
         SIGN_AGAIN,
     )
-    return guards(kept + counted, "publication")
+    return [*guards(kept + counted, "publication"), GIVEN_UP]

@@ -12,6 +12,7 @@ PUBLICATION_RUN = action("publication.run", "Placed what was due")
 PUBLICATION_STOPPED = action("publication.stopped", "Stopped publication")
 PUBLICATION_RESUMED = action("publication.resumed", "Resumed publication")
 PUBLICATION_CANCELLED = action("publication.cancelled", "Cancelled the rest of a publication")
+SITE_CANCELLED = action("publication.site_cancelled", "Cancelled a publication at one site")
 
 
 def register() -> None:

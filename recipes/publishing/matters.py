@@ -1,4 +1,4 @@
-"""What of publications is worth hearing of: one that was stopped, or lost some of its slots."""
+"""What of publications is worth hearing of: stopped, withdrawn from slots, or not loaded."""
 
 from collections.abc import Iterable, Iterator
 from datetime import timedelta
@@ -10,12 +10,14 @@ from django.utils import timezone
 from people.notices.kinds import Found, Kind, register_kind
 from people.persons.verbs import Verb
 from recipes.planning.plan import PUBLICATION
+from recipes.publishing.loading import UNLOADED
 from recipes.publishing.models import Publication, PublicationState
 from stations.calibrations.models import Calibration
 from stations.slots.models import Placement
 from web.printing import counted
 
 NEWS = timedelta(days=14)  # how long it is worth telling that something was withdrawn
+A_DAY = timedelta(days=1)
 
 
 def held() -> Iterable[Found]:
@@ -63,9 +65,38 @@ def _withdrawn() -> Iterator[Found]:
         )
 
 
+def unloaded() -> Iterable[Found]:
+    """Each that is in force for a day in slots that do not hold it, until they do.
+
+    Whoever signed it waits for the bars; the bars themselves hear of their own slots.
+    """
+    waiting = Placement.objects.in_force().filter(
+        UNLOADED, basis=PUBLICATION.basis, started_at__lt=timezone.now() - A_DAY
+    )
+    rows = list(
+        waiting.order_by("basis_id")
+        .values_list("basis_id")
+        .annotate(slots=Count("pk"), places=ArrayAgg("site", distinct=True))
+    )
+    made = Publication.objects.with_version().in_bulk([pk for pk, _, _ in rows])
+    for pk, slots, places in rows:
+        publication = made[pk]
+        yield Found(
+            key=str(pk),
+            title=f"Not loaded after a day: publication {pk} of {publication.version}",
+            words=f"{counted(slots, 'slot')} at {counted(len(places), 'site')} do not hold it yet.",
+            url=publication.get_absolute_url(),
+            sites=tuple(places),
+        )
+
+
 def register() -> None:
     """Called once, when the program starts."""
     register_kind(
         Kind("held", "A publication that is held, or withdrawn from slots", Verb.SLOT_READ_BACK,
              held, "recipes:publication")
+    )  # fmt: skip
+    register_kind(
+        Kind("unloaded", "A publication that bars have not loaded", Verb.PUBLICATION_SIGN, unloaded,
+             "recipes:publication")
     )  # fmt: skip

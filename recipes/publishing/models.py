@@ -1,11 +1,10 @@
 """An approved version sent to a set of slots from a moment on."""
 
-from collections.abc import Mapping
 from datetime import datetime
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
-from django.db.models import Count, F, Max, Min, OuterRef, Prefetch, Q, Subquery, Sum
+from django.db.models import Count, F, Max, Min, Prefetch, Q, Sum
 from django.db.models.functions import Now
 from django.db.models.lookups import Exact
 from django.urls import reverse
@@ -17,12 +16,11 @@ from people.persons.models import User
 from people.persons.permissions import SiteScoped, covered_sites
 from people.persons.verbs import Verb
 from recipes.coffees.models import RoastLot
-from recipes.planning.facts import stored_words
 from recipes.planning.models import SignedPlan
 from recipes.publishing.guards import publication_guards, share_guards
+from recipes.publishing.parts import Progress, PublicationSiteQuerySet
 from recipes.versions.models import Version
 from stations.equipment.models import Site
-from stations.lots.models import LotOpening
 
 PART = "your sites, among others"
 
@@ -67,24 +65,9 @@ class PublicationQuerySet(SiteScoped["Publication"]):
 
     def with_sites_for(self, user: User) -> Self:
         """With the progress at those sites that this person may see, of ``parts`` in all."""
-        seen = PublicationSite.objects.covered_by(user).with_begin()
+        seen = PublicationSite.objects.covered_by(user).with_begin().with_loading()
         shown = Prefetch("sites", seen)
         return self.annotate(parts=Count("sites")).prefetch_related(shown)
-
-
-class PublicationSiteQuerySet(SiteScoped["PublicationSite"]):
-    """Questions about the sites that publications go to."""
-
-    view_verb = Verb.SLOT_VIEW
-
-    def with_begin(self) -> Self:
-        """With their sites, in order, and when each opened the lot waited for (``opened_at``)."""
-        first = LotOpening.objects.filter(
-            lot_id=OuterRef("publication__lot"), site=OuterRef("site")
-        ).order_by("pk")
-        rows = self.select_related("site", "publication__lot__coffee")
-        begun = rows.annotate(opened_at=Subquery(first.values("opened_at")[:1]))
-        return begun.order_by("due_at", "site__name")
 
 
 class PublicationState(models.TextChoices):
@@ -154,16 +137,26 @@ class Publication(SignedPlan):
     def shown_state(self) -> str:
         """Its state as a mark: `scheduled` as long as the first moment or opening lies ahead.
 
-        Knows that moment from `with_progress_for`; without it, this is the state itself.
+        `loading` once all is placed, until the bars hold it. Knows that moment from
+        `with_progress_for`, and what bars hold from `loading.tell`; without them, this is the
+        state itself.
         """
         first: datetime | None = getattr(self, "first_due", None)
         # With a lot no moment is known: it lies ahead until the first site begins.
         unopened = self.lot_id is not None and not getattr(self, "placed", 0)
         ahead = first is not None and (unopened or first > timezone.now())
-        return "scheduled" if ahead and self.state == self.State.RUNNING else self.state
+        if ahead and self.state == self.State.RUNNING:
+            return "scheduled"
+        # Everything is placed, and not every bar holds it: only somebody who keys it in ends that.
+        unheld = self.state == self.State.COMPLETE and self.unloaded
+        return "loading" if unheld else self.state
+
+    # Slots where it is in force, as read back (`recipes.publishing.loading`); no columns.
+    loaded = 0
+    unloaded = 0
 
 
-class PublicationSite(models.Model):
+class PublicationSite(Progress, models.Model):
     """A publication at one site: the instant it is due there, and which slots it had to refuse.
 
     Where the publication is with a lot, ``due_at`` is the earliest, and the site's opening counts.
@@ -205,37 +198,3 @@ class PublicationSite(models.Model):
 
     def __str__(self) -> str:
         return f"{self.publication} at {self.site}"
-
-    @property
-    def begins_at(self) -> datetime | None:
-        """From when on it is in force here; None until the lot is opened (`with_begin`)."""
-        if self.publication.lot_id is None:
-            return self.due_at
-        opened: datetime | None = self.opened_at  # type: ignore[attr-defined]
-        return None if opened is None else max(opened, self.due_at)
-
-    @property
-    def waits(self) -> bool:
-        """Whether slots here wait for the site to open a lot."""
-        return self.begins_at is None and self.placed + self.cancelled < self.slots
-
-    @property
-    def busy(self) -> bool:
-        """Whether slots here are due by now, and not placed yet (`with_begin`)."""
-        begun = self.begins_at is not None and self.begins_at <= timezone.now()
-        return begun and self.placed + self.cancelled < self.slots
-
-    @property
-    def refused(self) -> list[dict[str, Any]]:
-        """The refused slots as ``{"slot": id, "place": text, "reasons": [sentence, ...]}``."""
-        return [
-            {"slot": each["slot"], "place": each["place"], "reasons": _reasons(each)}
-            for each in self.refusals
-        ]
-
-
-def _reasons(refused: Mapping[str, Any]) -> list[str]:
-    """Why one slot was refused; formerly that was kept in words."""
-    if "facts" in refused:
-        return [stored_words(fact) for fact in refused["facts"]]
-    return list(refused["reasons"])

@@ -1,183 +1,70 @@
-"""From an approved version to a signed publication: where and when, the plan, the signature."""
+"""Publications: the list, one with its progress, and stopping, resuming or cancelling it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
-from django.utils.dateparse import parse_datetime
 
 from people.persons.models import User
-from people.persons.permissions import may_at_each
+from people.persons.permissions import covered_sites, may_at_each
 from people.persons.verbs import Verb
-from people.signatures.fields import note_signed
-from recipes.coffees.models import LotRest, rest_of
-from recipes.formula.display import own_water_words
 from recipes.publishing import actions
-from recipes.publishing.actions import OLDEST, publish
-from recipes.publishing.effects import effects_on
-from recipes.publishing.forms import ReasonForm, SignPlanForm, WhereForm
+from recipes.publishing.decided import decisions
+from recipes.publishing.effects import effects_on, first_sites
+from recipes.publishing.forms import ReasonForm
+from recipes.publishing.listing import ListForm, still_open
+from recipes.publishing.loading import tell
 from recipes.publishing.models import PART, Publication, PublicationSite
-from recipes.publishing.plan import PublicationPlan, make_plan
-from recipes.publishing.summary import site_parts, site_table, water_beside
-from recipes.versions.models import Version
 from web.access import noting_refusal
-from web.form_pages import Attempt, form_page, look_again, posted, status_of
+from web.form_pages import form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
 from web.paging import keyset
 
 BUSY, QUIET = "2s", "60s"  # how often progress is asked for: while slots are placed, and before
-SHOWN_WHOLE = 60  # slots; a longer plan opens one site at a time
+OVER = ("stopped", "cancelled", "complete")  # nothing happens by itself any more
 
-
-def _version(pk: int) -> Version:
-    return one_or_404(Version.objects.with_recipe().with_formula(), pk)
-
-
-@page(Verb.PUBLICATION_PLAN)
-def where(request: PageRequest, pk: int) -> HttpResponse:
-    """Choose the slots and the moment; the address of the answer is the plan."""
-    version = _version(pk)
-    form = WhereForm(request.GET or None, by=request.user, version=version)
-    if form.is_bound and not form.unpicked and form.is_valid():
-        return redirect(f"{reverse('recipes:publish_plan', args=[pk])}?{request.GET.urlencode()}")
-    status = 200 if form.unpicked else status_of(form)
-    if form.unpicked:
-        chosen = request.GET.dict() | {"sites": request.GET.getlist("sites")}
-        form = WhereForm(initial=chosen, picked=request.GET, by=request.user, version=version)
-    context = {"version": version, "form": form}
-    return render(request, "recipes/publishing/publish_where.html", context, status=status)
-
-
-@page(Verb.PUBLICATION_PLAN, methods="GET POST")
-def plan(request: PageRequest, pk: int) -> HttpResponse:
-    """Show what signing would do to every slot, and take the signature."""
-    version = _version(pk)
-    chosen = WhereForm(request.GET, by=request.user, version=version)
-    if not chosen.is_valid():
-        around = {"version": version, "form": chosen}
-        return render(request, "recipes/publishing/publish_where.html", around, status=400)
-    made = _plan(request, version, chosen, _learnt_until(request))
-    form = SignPlanForm(
-        posted(request),
-        initial=_seen(made),
-        request=request,
-        flagged=bool(made.to_acknowledge),
-    )
-
-    def act() -> Publication:
-        done = _publish(request, version, chosen, form)
-        note_signed(request)
-        return done
-
-    def context(attempt: Attempt) -> dict[str, object]:
-        if attempt.ok:
-            return _shown(request, made, form)
-        newest = _plan(request, version, chosen)  # which is what the next signature is for
-        look_again(form, _seen(newest))
-        return _shown(request, newest, form)
-
-    template = "recipes/publishing/publish_plan.html"
-    return form_page(request, template, form, act, said="{} is signed.", context=context)
-
-
-def _learnt_until(request: PageRequest) -> datetime | None:
-    """The moment of the plan that is being signed; none, or none that can be meant: now."""
-    try:
-        found = parse_datetime(request.POST.get("learnt_until", ""))
-    except ValueError:
-        return None
-    if found is None or found.tzinfo is None:
-        return None
-    return found if abs(found - timezone.now()) <= 2 * OLDEST else None
-
-
-def _seen(made: PublicationPlan) -> dict[str, str]:
-    """What the page carries along for the signature."""
-    until = made.learnt_until
-    return {"seen_digest": made.digest, "learnt_until": until.isoformat() if until else ""}
-
-
-def _plan(
-    request: PageRequest, version: Version, chosen: WhereForm, until: datetime | None = None
-) -> PublicationPlan:
-    scope, when = chosen.cleaned_data["scope"], chosen.cleaned_data["when"]
-    return make_plan(
-        version=version, scope=scope, when=when, by=request.user, now=datetime.now(UTC),
-        learnt_until=until,
-    )  # fmt: skip
-
-
-def _publish(
-    request: PageRequest, version: Version, chosen: WhereForm, form: SignPlanForm
-) -> Publication:
-    return publish(
-        by=request.user,
-        version=version,
-        scope=chosen.cleaned_data["scope"],
-        when=chosen.cleaned_data["when"],
-        seen=form.cleaned_data["seen_digest"],
-        reason=form.cleaned_data["reason"],
-        credentials=form.credentials(),
-        acknowledged=form.cleaned_data.get("acknowledged", False),
-        learnt_until=form.cleaned_data["learnt_until"],
-    )
-
-
-def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> dict[str, object]:
-    """The plan for the page: all of it while it is short, else the site that was opened."""
-    parts, waters = site_parts(made), water_beside(made)
-    opened = request.GET.get("open", "")
-    whole = len(made.lines) <= SHOWN_WHOLE
-    details = [
-        site_table(made, part.site.pk) for part in parts if whole or str(part.site.pk) == opened
-    ]
-    return {
-        "version": made.version,
-        "plan": made,
-        "scope_label": made.scope_label,
-        "waters": [one for one in waters if one.words],
-        "waters_unread": [one for one in waters if one.unread],
-        "own_water": own_water_words(made.version.stated),
-        "counts": {outcome.value: count for outcome, count in made.counts().items()},
-        "sites": parts,
-        "details": details,
-        "whole": whole,
-        "form": form,
-        "rest": _rest(made),
-        "query": request.GET.urlencode(),
-    }
-
-
-def _rest(made: PublicationPlan) -> LotRest | None:
-    """How the lot it is published with, or the one it was made for, stands today."""
-    lot = made.when.lot or made.version.lot
-    return rest_of(lot, timezone.now().date()) if lot else None
-
-
-# Publications: the list, one with its progress, and stopping, resuming or cancelling it.
-
-PER_PAGE = 50
+PER_PAGE, MOST_OPEN = 50, 100
 
 
 @page(Verb.RECIPE_VIEW)
 def publications(request: PageRequest) -> HttpResponse:
-    """Every publication that reaches a site of theirs, the newest first."""
-    rows = Publication.objects.covered_by(request.user).with_version()
-    rows = rows.with_progress_for(request.user)
-    page = keyset(rows, "-id", request.GET, size=PER_PAGE)
-    return render(request, "recipes/publishing/publications.html", {"page": page, "part": PART})
+    """Every publication that reaches a site of theirs: those still open, then the newest."""
+    user, form = request.user, ListForm(request.GET, by=request.user)
+    rows = Publication.objects.covered_by(user).with_version().with_progress_for(user)
+    asked = form.narrow(rows) if form.is_valid() else rows.none()
+    is_open = still_open(user)
+    page = keyset(asked.exclude(is_open), "-id", request.GET, size=PER_PAGE)
+    found = list(asked.filter(is_open).order_by("-id")[: MOST_OPEN + 1]) if page.begins else []
+    shown = found[:MOST_OPEN]
+    tell([*shown, *page.rows], user)
+    context = {
+        "page": page, "part": PART, "form": form, "open": shown,
+        "more_open": len(found) > MOST_OPEN, "reset": reverse("recipes:publications"),
+    }  # fmt: skip
+    template = "recipes/publishing/publications.html"
+    return render(request, template, context, status=status_of(form))
 
 
 def _sites(publication: Publication, user: User) -> QuerySet[PublicationSite]:
     """The publication's sites this person may see."""
-    return publication.sites.with_begin().covered_by(user)
+    return publication.sites.with_begin().with_loading().covered_by(user)
+
+
+def sites_where_may(
+    user: User, publication: Publication, parts: Sequence[PublicationSite]
+) -> frozenset[int]:
+    """Parts (ids) with something left that this person may cancel there."""
+    if publication.state not in (Publication.State.RUNNING, Publication.State.STOPPED):
+        return frozenset()
+    covered = covered_sites(user, Verb.PUBLICATION_STOP)
+    return frozenset(
+        part.pk for part in parts if part.left and (covered is None or part.site_id in covered)
+    )
 
 
 def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
@@ -187,6 +74,8 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
     reached = actions.reach(publication)
     whole = len(sites) == len(reached)
     total = sum(row.slots for row in sites)
+    publication.loaded = sum(row.loaded for row in sites)
+    publication.unloaded = sum(row.unloaded for row in sites)
     return {
         "publication": publication,
         "where": publication.where_words(whole=whole),
@@ -199,7 +88,10 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
         "total": total,
         "placed": sum(row.placed for row in sites),
         "refused": sum(len(row.refusals) for row in sites),
-        "finished": publication.state != Publication.State.RUNNING,
+        "due": sum(row.due for row in sites),
+        "finished": publication.shown_state in OVER,
+        # Of one that goes to a single site, cancelling the rest is all there is.
+        "may_cancel_at": len(reached) > 1 and sites_where_may(request.user, publication, sites),
         "progress_url": reverse("recipes:publication_progress", args=[pk]),
         "may_stop": may_at_each(request.user, Verb.PUBLICATION_STOP, reached),
     }
@@ -209,8 +101,14 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
 def publication(request: PageRequest, pk: int) -> HttpResponse:
     """One publication: what was signed, how far it is, what was refused."""
     context = _publication_shown(request, pk)
-    effects, more = effects_on(context["publication"], [row.site_id for row in context["sites"]])
-    context |= {"effects": effects, "more_effects": more}
+    effects, more = effects_on(context["publication"], first_sites(context["sites"]))
+    context |= {
+        "effects": effects,
+        "more_effects": more,
+        "decisions": decisions(
+            context["publication"], {row.site_id: str(row.site) for row in context["sites"]}
+        ),
+    }
     return render(request, "recipes/publishing/publication.html", context)
 
 
@@ -238,6 +136,8 @@ RESUME = Decision(actions.resume, "Resume publication", "Resume it", "{} goes on
 CANCEL = Decision(
     actions.cancel, "Cancel the rest", "Cancel the rest", "The rest of {} is cancelled."
 )
+
+CANCEL_SITE = Decision(actions.cancel_site, "Cancel at one site", "Cancel it there", "")
 
 
 def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
@@ -271,6 +171,28 @@ def publication_stop(request: PageRequest, pk: int) -> HttpResponse:
 def publication_resume(request: PageRequest, pk: int) -> HttpResponse:
     """Go on."""
     return _decide(request, pk, RESUME)
+
+
+@page(Verb.PUBLICATION_STOP, methods="GET POST")
+def publication_site_cancel(request: PageRequest, pk: int) -> HttpResponse:
+    """Give up what is not placed at one site."""
+    parts = PublicationSite.objects.covered_by(request.user, Verb.PUBLICATION_STOP)
+    part = one_or_404(parts.select_related("site", "publication__version__recipe__coffee"), pk)
+    publication: Publication = part.publication
+    form = ReasonForm(posted(request), initial={"revision": publication.revision})
+
+    def act() -> Publication:
+        actions.cancel_site(by=request.user, part=part, **form.cleaned_data)
+        return publication
+
+    return form_page(
+        request,
+        "recipes/publishing/publication_decide.html",
+        form,
+        act,
+        said=f"{{}} is cancelled at {part.site}; what is placed there stays.",
+        context={"publication": publication, "decision": CANCEL_SITE, "part": part},
+    )
 
 
 @page(Verb.PUBLICATION_STOP, methods="GET POST")

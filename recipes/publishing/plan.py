@@ -6,6 +6,8 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any, NamedTuple
 
+from django.db.models.expressions import RawSQL
+
 from audit.errors import Refused
 from people.persons.models import User
 from people.persons.permissions import may_everywhere, require
@@ -19,7 +21,7 @@ from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When
 from recipes.translation.translating import StationTranslation, Values, translate_for
 from recipes.versions.models import Version
-from stations.equipment.models import Site, Station
+from stations.equipment.models import Site, Slot, Station
 from stations.equipment.querysets import SlotQuerySet
 from stations.slots.models import ControlSettings, Placement
 
@@ -35,6 +37,7 @@ class SlotAt(NamedTuple):
     station_number: int
     machine: str
     site_id: int
+    machine_id: int
 
     @property
     def place(self) -> str:
@@ -137,13 +140,13 @@ def make_plan(
 
     Where the formula leaves the water to the stations it is learnt from shots logged before
     ``learnt_until`` (now, unless a plan that was seen says otherwise: bars go on logging while
-    somebody reads it). Raises NotPermitted, and Invalid for a moment out of reach or a lot of
-    another coffee.
+    somebody reads it). Raises NotPermitted, and Invalid for a moment out of reach, a lot of
+    another coffee, or a slot number that is nowhere there.
     """
     require(by, Verb.PUBLICATION_PLAN)
     must_be_of(when.lot, version)
-    slots = scope.slots(by)
-    places = places_of(slots)
+    scope.must_exist(by)
+    places, slots = _in_scope(scope, by)
     sites = Site.objects.in_bulk({place.site_id for place in places})
     formula = version.stated
     own_water = formula.leaves_water
@@ -169,7 +172,18 @@ def places_of(slots: SlotQuerySet) -> list[SlotAt]:
     return [SlotAt(*row) for row in _slot_rows(slots)]
 
 
-def _slot_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, int]]:
+def _in_scope(scope: Scope, by: User) -> tuple[list[SlotAt], SlotQuerySet]:
+    """The slots in scope, and how to ask about them."""
+    slots = scope.slots(by)
+    places = places_of(slots)
+    if scope.holds is not None:
+        # Which slots those are changes by the minute; all that follows is about the same ones.
+        ids = RawSQL("SELECT unnest(%s::bigint[])", [[place.pk for place in places]])
+        slots = Slot.objects.filter(pk__in=ids)
+    return places, slots
+
+
+def _slot_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, int, int]]:
     ordered = slots.order_by(
         "station__machine__site__name",
         "station__machine__site_id",
@@ -177,13 +191,14 @@ def _slot_rows(slots: SlotQuerySet) -> Iterator[tuple[int, int, int, int, str, i
         "station__number",
         "number",
     )
-    rows: Iterator[tuple[int, int, int, int, str, int]] = ordered.values_list(
+    rows: Iterator[tuple[int, int, int, int, str, int, int]] = ordered.values_list(
         "pk",
         "number",
         "station_id",
         "station__number",
         "station__machine__name",
         "station__machine__site_id",
+        "station__machine_id",
     ).iterator(chunk_size=10_000)
     return rows
 

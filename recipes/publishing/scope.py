@@ -10,10 +10,14 @@ from django.db.models import QuerySet
 from audit.errors import Invalid
 from people.persons.models import User
 from people.persons.verbs import Verb
+from recipes.coffees.models import Recipe
+from recipes.versions.holding import slots_of_recipe
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.equipment.querysets import SlotQuerySet
+from stations.metrology.sentences import a_list
 
 MOST_SLOT_NUMBER = 99
+MOST_NAMED = 12  # slot numbers, before they are told as a range
 
 
 class Where(StrEnum):
@@ -41,11 +45,15 @@ COVERED: dict[Where, Callable[[User], QuerySet[Any]]] = {
 
 @dataclass(frozen=True)
 class Scope:
-    """Every slot numbered so at the places named; no numbers means every slot there."""
+    """Every slot numbered so at the places named; no numbers means every slot there.
+
+    Where it ``holds`` a recipe (id), only those in which one of that recipe's versions is in force.
+    """
 
     where: Where
     ids: tuple[int, ...] = ()
     slot_numbers: tuple[int, ...] = ()
+    holds: int | None = None
 
     def __post_init__(self) -> None:
         """Raise Invalid for a scope that names nothing, or a slot number no station has."""
@@ -57,12 +65,30 @@ class Scope:
 
     def slots(self, by: User) -> SlotQuerySet:
         """The slots in scope at sites where this person may publish."""
-        slots = Slot.objects.covered_by(by, Verb.PUBLICATION_SIGN)
-        if self.where is not Where.ALL:
-            slots = slots.filter(**{PATHS[self.where]: self.ids})
+        slots = self._there(by)
         if self.slot_numbers:
             slots = slots.filter(number__in=self.slot_numbers)
+        if self.holds is not None:
+            slots = slots.filter(pk__in=slots_of_recipe(self.holds))
         return slots
+
+    def _there(self, by: User) -> SlotQuerySet:
+        """Every slot at the places named."""
+        slots: SlotQuerySet = Slot.objects.covered_by(by, Verb.PUBLICATION_SIGN)
+        if self.where is Where.ALL:
+            return slots
+        return slots.filter(**{PATHS[self.where]: self.ids})
+
+    def must_exist(self, by: User) -> None:
+        """Raise Invalid for a slot number that no slot at these places has."""
+        if not self.slot_numbers:
+            return
+        numbers = self._there(by).order_by("number").values_list("number", flat=True).distinct()
+        there = list(numbers)
+        missing = sorted(set(self.slot_numbers).difference(there))
+        if missing:
+            allowed = f"the numbers of slots there: {_numbers(there)}"
+            raise Invalid("slot_numbers", ", ".join(map(str, missing)), allowed)
 
     def unknown(self, by: User) -> int | None:
         """The first id that names nothing at a site where this person may publish, if any."""
@@ -78,6 +104,8 @@ class Scope:
             "where": self.where.value,
             "ids": sorted(set(self.ids)),
             "slot_numbers": sorted(set(self.slot_numbers)),
+            # Named only where there is one: what was signed before keeps its digest.
+            **({} if self.holds is None else {"holds": self.holds}),
         }
 
     def label(self, within: Iterable[Site] | None = None) -> str:
@@ -87,6 +115,9 @@ class Scope:
         """
         numbers = ", ".join(map(str, sorted(set(self.slot_numbers))))
         slots = f"slot {numbers}" if numbers else "every slot"
+        if self.holds is not None:
+            recipe = Recipe.objects.select_related("coffee").get(pk=self.holds)
+            slots = f"{slots if numbers else ''} wherever {recipe} is in force".lstrip()
         return f"{slots} · {self._places(within)}"
 
     def _places(self, within: Iterable[Site] | None) -> str:
@@ -109,7 +140,14 @@ def scope_from(data: dict[str, Any]) -> Scope:
     ids = _whole_numbers("ids", data)
     if where != Where.ALL and not ids:
         raise Invalid("ids", "", f"at least one of the {where}")
-    return Scope(Where(where), ids, _whole_numbers("slot_numbers", data))
+    return Scope(Where(where), ids, _whole_numbers("slot_numbers", data), data.get("holds"))
+
+
+def _numbers(there: list[int]) -> str:
+    """'1, 2 and 3', or from the first to the last of many."""
+    if len(there) > MOST_NAMED:
+        return f"{there[0]} to {there[-1]}"
+    return a_list(list(map(str, there))).replace(" or ", " and ")
 
 
 def _whole_numbers(name: str, data: dict[str, Any]) -> tuple[int, ...]:

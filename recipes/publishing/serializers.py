@@ -7,8 +7,10 @@ from rest_framework import serializers
 
 from people.signatures.fields import SignatureSerializer
 from recipes.formula.fields import MomentField
+from recipes.publishing.hindered import Hindered, hindrances
 from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.plan import PublicationPlan
+from recipes.publishing.replaced import ended_permits, replaced
 from recipes.publishing.scope import Where
 from recipes.publishing.summary import site_parts, water_beside
 from recipes.station_water.cup import Expected
@@ -32,6 +34,10 @@ class PlanIn(serializers.Serializer[Any]):
     slot_numbers = serializers.ListField(
         child=serializers.IntegerField(min_value=1, max_value=99), required=False, max_length=99
     )
+    holds = serializers.IntegerField(
+        required=False, allow_null=True,
+        help_text="The id of a recipe: only slots in which one of its versions is in force.", **ID
+    )  # fmt: skip
     date = serializers.DateField(required=False, allow_null=True)
     time = serializers.TimeField(required=False, allow_null=True)
     lot = serializers.IntegerField(
@@ -121,6 +127,32 @@ class PlanSlotOut(serializers.Serializer[Any]):
     expected = ExpectedOut(allow_null=True)
 
 
+class ReplacedOut(serializers.Serializer[Any]):
+    """What slots to be placed hold now: the version, or what else there is."""
+
+    what = serializers.CharField()
+    slots = serializers.IntegerField()
+    other_recipe = serializers.BooleanField(source="other")
+
+
+class RefusedMachineOut(serializers.Serializer[Any]):
+    """A machine with slots that the plan refuses; `ways_out` is what can be done about it."""
+
+    machine = serializers.IntegerField(source="machine.pk")
+    name = serializers.SerializerMethodField()
+    slots = serializers.IntegerField()
+    reasons = serializers.ListField(child=serializers.CharField())
+    ways_out = serializers.SerializerMethodField()
+
+    def get_name(self, row: Hindered) -> str:
+        """Site and machine."""
+        return f"{row.machine.site} · {row.machine}"
+
+    def get_ways_out(self, row: Hindered) -> list[str]:
+        """Sentences."""
+        return [way.words for way in row.ways]
+
+
 class PlanOut(serializers.Serializer[Any]):
     """A plan; sign its digest."""
 
@@ -130,6 +162,11 @@ class PlanOut(serializers.Serializer[Any]):
     learnt_until = serializers.DateTimeField(
         allow_null=True, help_text="Shots logged before it were learnt from; sign with it."
     )
+    replaces = ReplacedOut(many=True)
+    ends_permits = serializers.ListField(
+        child=serializers.IntegerField(), help_text="Deviation permits that end in some slots."
+    )
+    refused_machines = RefusedMachineOut(many=True, help_text="The first sixty.")
     sites = PlanSiteOut(many=True)
     water = PlanWaterOut(many=True)
     slots = PlanSlotOut(many=True)
@@ -155,6 +192,11 @@ def plan_as_json(plan: PublicationPlan, site_id: int | None) -> dict[str, Any]:
         "scope": plan.scope_label,
         "to_acknowledge": plan.to_acknowledge,
         "learnt_until": plan.learnt_until,
+        "replaces": ReplacedOut(replaced(plan), many=True).data,
+        "ends_permits": [each.pk for each in ended_permits(plan.to_place, plan.site_names)],
+        "refused_machines": RefusedMachineOut(
+            [each for one in hindrances(plan).types for each in one.machines], many=True
+        ).data,
         "sites": PlanSiteOut(site_parts(plan), many=True).data,
         "water": PlanWaterOut(water_beside(plan), many=True).data,
         "slots": slots,
@@ -174,20 +216,21 @@ class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):
         allow_null=True, help_text="In force from; null until the site opens the lot it is with."
     )
     waits = serializers.BooleanField(help_text="Slots here wait for the site to open that lot.")
+    went_out = serializers.DateTimeField(
+        allow_null=True, help_text="When the first slot here came into force."
+    )
+    loaded = serializers.IntegerField(help_text="Slots read back, and found to hold it.")
+    to_load = serializers.IntegerField(help_text="Slots in force that nobody has read back.")
+    differs = serializers.IntegerField(help_text="Slots found to hold something else.")
+    on_permit = serializers.IntegerField()
+    taken_over = serializers.IntegerField(help_text="By something newer, since.")
 
     class Meta:
         model = PublicationSite
         fields = [
-            "site",
-            "name",
-            "due_at",
-            "begins_at",
-            "waits",
-            "slots",
-            "placed",
-            "cancelled",
-            "refusals",
-        ]
+            "id", "site", "name", "due_at", "begins_at", "went_out", "waits", "slots", "placed",
+            "cancelled", "loaded", "to_load", "differs", "on_permit", "taken_over", "refusals",
+        ]  # fmt: skip
 
 
 class PublicationOut(serializers.ModelSerializer[Publication]):

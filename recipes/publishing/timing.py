@@ -65,6 +65,11 @@ def due_at(site: Site, when: When, now: datetime) -> Due:
     return Due(instant, note)
 
 
+def instant_of(site: Site, day: date, at: time) -> datetime:
+    """The instant (UTC) at which a site's clock shows this; gaps and doubles as `due_at` has it."""
+    return _resolve(site, datetime.combine(day, at))[0]
+
+
 def _resolve(site: Site, wall: datetime) -> tuple[datetime, str]:
     first = wall.replace(tzinfo=site.zone, fold=0)
     second = wall.replace(tzinfo=site.zone, fold=1)

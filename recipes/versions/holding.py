@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 
+from django.db import models
+
 from recipes.versions.models import Version
 from stations.equipment.models import Slot
 from stations.shots.notes import Notes
@@ -22,6 +24,14 @@ def slots_holding(version: Version) -> int:
     """How many slots should hold it now, as published or as translated anew since."""
     placed = Placement.objects.in_force().filter(manner__in=SIGNED_FOR_IT)
     return placed.filter(settings__content_digest=version.content_digest).count()
+
+
+def slots_of_recipe(recipe_id: int) -> models.QuerySet[Placement, int]:
+    """The slots (ids) in which one of its versions is in force, on permit as well."""
+    signed = Version.objects.filter(recipe=recipe_id, signature__isnull=False)
+    digests = signed.exclude(content_digest="").values("content_digest")
+    held = Placement.objects.in_force().filter(settings__content_digest__in=digests)
+    return held.values_list("slot_id", flat=True)
 
 
 def version_in_force(slot: Slot) -> Version | None:

@@ -19,6 +19,7 @@ from recipes.versions.forms import CommentForm, CompareForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
 from recipes.versions.review import barred
+from recipes.versions.standing import on_its_way, standing
 from web.form_pages import form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
@@ -133,7 +134,11 @@ def recipe(request: PageRequest, pk: int) -> HttpResponse:
     versions = list(shown.versions.with_recipe())
     approved = next((v for v in versions if v.state == Version.State.APPROVED), None)
     formula = approved.stated if approved else Formula()
+    sees_slots = may(request.user, Verb.SLOT_VIEW)
     context = {
+        "may_see_slots": sees_slots,
+        "standing": standing(shown, request.user, Verb.SLOT_VIEW) if sees_slots else None,
+        "waiting": on_its_way(shown, request.user) if sees_slots else [],
         "recipe": shown,
         "versions": versions,
         "approved": approved,

@@ -208,6 +208,8 @@ class Placement(models.Model):
                 name="placement_board",
                 condition=Q(state="in_force"),
             ),
+            # What became of something that was signed, site by site.
+            models.Index(fields=["basis", "basis_id", "site"], name="placement_under"),
             # The worker asks what is due.
             models.Index(
                 fields=["basis", "basis_id", "slot"],

@@ -150,11 +150,13 @@ def bring_into_force(
     return Counter(row[2] for row in picked)
 
 
-def cancel_scheduled(*, basis: str, basis_id: int) -> int:
-    """Cancel what has not come into force yet; returns how many placements."""
-    return Placement.objects.filter(
+def cancel_scheduled(*, basis: str, basis_id: int, site_id: int | None = None) -> int:
+    """Cancel what has not come into force yet, at one site if given; returns how many."""
+    waiting = Placement.objects.filter(
         basis=basis, basis_id=basis_id, state=Placement.State.SCHEDULED
-    ).update(state=Placement.State.CANCELLED)
+    )
+    here = waiting if site_id is None else waiting.filter(site=site_id)
+    return here.update(state=Placement.State.CANCELLED)
 
 
 # What waits, when its station is measured anew: it is cancelled, and the same under the same basis

@@ -31,7 +31,8 @@ FILTER = {
     "since": [*NO_DAY, "1999-01-01"], "until": [*NO_DAY, "2999-01-01"],
 }  # fmt: skip
 SCOPE = {
-    "where": ["everywhere", *NO_CHOICE], "sites": WHOLE_IDS, "slots": [*NO_NUMBER, "0", "100"],
+    "which": NO_CHOICE, "where": ["everywhere", *NO_CHOICE], "sites": WHOLE_IDS,
+    "slots": [*NO_NUMBER, "0", "100", "77"],
     "date": [*NO_DAY, "2020-01-01", "9999-12-31"], "time": NO_TIME,
 }  # fmt: skip
 ROASTERS = [
@@ -47,11 +48,13 @@ ROASTERS = [
           "time": NO_TIME, "brew_temperature": [*NO_NUMBER, "300"], "ends_by": NO_CHOICE},
           "?slot", {"date": "2026-12-01", "time": "06:30", "brew_temperature": "92"}),
     Asked("recipes:publish", SCOPE, "approved",
-          {"where": "sites", "date": "2026-12-01", "time": "06:30"}),
+          {"which": "every", "where": "sites", "date": "2026-12-01", "time": "06:30"}),
     Asked("recipes:publish_plan", SCOPE, "approved",
-          {"where": "sites", "date": "2026-12-01", "time": "06:30"}),
-    Asked("recipes:publish_plan", {"machines": WHOLE_IDS}, "approved", {"where": "machines"}),
-    Asked("recipes:publish_plan", {"stations": WHOLE_IDS}, "approved", {"where": "stations"}),
+          {"which": "every", "where": "sites", "date": "2026-12-01", "time": "06:30"}),
+    Asked("recipes:publish_plan", {"machines": WHOLE_IDS}, "approved",
+          {"which": "every", "where": "machines"}),
+    Asked("recipes:publish_plan", {"stations": WHOLE_IDS}, "approved",
+          {"which": "every", "where": "stations"}),
     Asked("stations:board", {**NAMED, "q": NO_TEXT, "show": NO_CHOICE}),
     Asked("stations:sites", {**NAMED, "q": NO_TEXT}),
     Asked("stations:machine_types", NAMED),

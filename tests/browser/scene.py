@@ -25,7 +25,7 @@ from people.tokens.models import Scope
 from recipes.coffees.models import Coffee, Recipe, RoastLot
 from recipes.permits.models import Permit
 from recipes.publishing import run
-from recipes.publishing.models import Publication
+from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.timing import When
 from recipes.requests.models import ChangeRequest
 from recipes.tastings.models import Tasting
@@ -93,6 +93,12 @@ class Scene:
     def grinder(self) -> Grinder | Station:
         """What the bag is open at."""
         return self.opening.where
+
+    @property
+    def part(self) -> PublicationSite:
+        """What waits for tomorrow, at the site."""
+        part: PublicationSite = self.later.sites.get(site=self.site)
+        return part
 
     @property
     def lot(self) -> RoastLot:

@@ -13,6 +13,7 @@ from tests.browser.conftest import OpenPage
 from tests.browser.looking import axe
 from tests.cast import PASSWORD
 from tests.publishing import Publish
+from tests.recipes.publishing.hands import load
 
 
 def press(page: Page, words: str) -> None:
@@ -66,6 +67,7 @@ def test_a_draft_is_written_and_another_roaster_signs_it(open_page: OpenPage, ba
 def test_a_publication_is_planned_signed_and_watched(open_page: OpenPage, bar: Bar) -> None:
     page = open_page(bar.cast.head_roaster, f"/versions/{bar.version.pk}/")
     press(page, "Publish")
+    page.get_by_label("Every slot").check()
     press(page, "Show the plan")
     expect(page.locator(".tally").first).to_contain_text("8")
     axe(page)
@@ -75,10 +77,14 @@ def test_a_publication_is_planned_signed_and_watched(open_page: OpenPage, bar: B
     assert state(page) == "Under way"
     run.run(Publication.objects.get().pk)
     # The page finds out by itself.
-    expect(page.locator("main .mark").first).to_have_text("complete", ignore_case=True)
-    expect(page.get_by_text("8 of 8 slots placed")).to_be_visible()
-    expect(page.locator("[hx-trigger]")).to_have_count(0)
+    expect(page.locator("main .mark").first).to_have_text("To load at the bars")
+    expect(page.get_by_text("8 of 8 slots placed, 0 of 8 loaded")).to_be_visible()
     axe(page)
+    load(bar, Publication.objects.get())
+    press(page, "Look again")
+    assert state(page) == "Complete"
+    expect(page.get_by_text("8 of 8 loaded and read back")).to_be_visible()
+    expect(page.locator("[hx-trigger]")).to_have_count(0)
 
 
 def test_without_script_the_progress_page_is_looked_at_again(

@@ -64,6 +64,7 @@ def test_a_version_is_submitted_and_approved_with_a_passkey(open_page: OpenPage,
 def test_a_publication_is_signed_with_a_passkey(open_page: OpenPage, bar: Bar) -> None:
     page = with_passkey(open_page, bar.cast.head_roaster, f"/versions/{bar.version.pk}/")
     press(page, "Publish")
+    page.get_by_label("Every slot").check()
     press(page, "Show the plan")
     press(page, "Sign with passkey")  # without a reason: told, and nothing is asked
     expect(page.locator(".error-summary")).to_be_focused()

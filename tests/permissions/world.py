@@ -32,6 +32,7 @@ from recipes.permits.actions import grant
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing import run
 from recipes.publishing.actions import publish
+from recipes.publishing.models import PublicationSite
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
@@ -158,6 +159,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
     pk = {
         "site": site.pk, "machine": station.machine_id, "station": station.pk, "slot": slot.pk,
         "request": request.pk, "entry": entry.pk, "publication": publication,
+        "part": PublicationSite.objects.get(publication=publication).pk,
         "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
         "tasting": _tasting(site, lead), "fit": _fit(bar, station, lead),
         "shot": _shot(bar, slot), **_grinder(bar, station),

@@ -16,7 +16,7 @@ def publishes(stage: Stage) -> str:
     *_, oldest = choosing.soup.select("select[name=lot] option")
     lot, label = str(oldest["value"]), " ".join(oldest.text.split())
     form = choosing.form(having="where")
-    plan = stage[HEAD].send(form, where="all", slots=SLOT, lot=lot)
+    plan = stage[HEAD].send(form, which="numbered", slots=SLOT, where="all", lot=lot)
     signing = plan.must(200, f"each site when it opens lot {label}").form(having="seen_digest")
     typed = {"email": email(HEAD)} if signing.has("email") else {}
     done = stage[HEAD].send(

@@ -13,9 +13,13 @@ SLOT, LATER_SLOT = "1", "4"
 
 
 def _where(stage: Stage, **chosen: str) -> Page:
-    """Choose slots and moment on the version's page; the plan."""
-    form = stage[HEAD].open(f"{stage.kept['version']}publish/").must(200).form(having="where")
-    return stage[HEAD].send(form, where="all", **chosen).must(200)
+    """Choose slots and moment on the version's page; the plan.
+
+    Without any: those where the older version is in force, which is what the page proposes.
+    """
+    page = stage[HEAD].open(f"{stage.kept['version']}publish/").must(200, "Where the recipe is in")
+    which = {"which": "numbered", "where": "all"} if "slots" in chosen else {}
+    return stage[HEAD].send(page.form(having="where"), **which, **chosen).must(200)
 
 
 def _sign(stage: Stage, plan: Page, reason: str, **typed: str | bool) -> Page:
@@ -27,13 +31,25 @@ def _sign(stage: Stage, plan: Page, reason: str, **typed: str | bool) -> Page:
 
 def plans(stage: Stage) -> str:
     """Nothing is written yet: what each slot would be set to, and which can't be."""
+    proposed = _where(stage).must(200, "wherever", "all sites", "Replaces")
+    already = proposed.find(r"(\d+) to place")
     plan = _where(stage, slots=SLOT)
-    plan.must(200, "all sites", "is not something this machine can set", "Ends permit")
+    plan.must(
+        200,
+        "all sites",
+        "Way out",
+        "Another recipe",
+        "is not something this machine can set",
+        "Ends permit",
+    )
     counts = [plan.find(rf"(\d+) {word}") for word in ("to place", "refused")]
     stage.kept["to place"], stage.kept["refused"] = counts
     if "0" in counts:
         raise Unexpected(f"{counts[0]} to place, {counts[1]} refused")
-    return f"{counts[0]} slots to place, {counts[1]} refused: no pressure stages there"
+    return (
+        f"{already} slots hold an older version; at slot {SLOT} {counts[0]} to place,"
+        f" {counts[1]} refused: no pressure stages there"
+    )
 
 
 def signs_unread(stage: Stage) -> str:
@@ -61,9 +77,9 @@ def waits(stage: Stage) -> str:
     wanted = stage.kept["to place"]
     while time.monotonic() < until:
         page = stage[HEAD].open(address).must(200)
-        if page.says("complete"):
-            page.must(200, f"{wanted} of {wanted} slots placed")
-            return f"complete: {wanted} of {wanted} slots placed at 5 sites"
+        if page.says("Everything is placed"):
+            page.must(200, f"{wanted} of {wanted} slots placed", "To load at the bars")
+            return f"{wanted} of {wanted} slots placed at 5 sites, none loaded yet"
         time.sleep(0.3)
     raise Unexpected(f"not complete after {PATIENCE:.0f} s: {page.text[:80]}")
 
@@ -99,6 +115,17 @@ def stops(stage: Stage) -> str:
 def resumes(stage: Stage) -> str:
     """It is mended."""
     return _decided(stage, "resume", "Scheduled")
+
+
+def cancels_a_site(stage: Stage) -> str:
+    """A grinder broke at one bar alone: the others go on."""
+    page = stage[HEAD].open(stage.kept["later"]).must(200, "Scheduled")
+    link = page.link("Cancel here", to="/at/")
+    form = stage[HEAD].open(link).must(200, "Other sites go on").form(having="reason")
+    stage[HEAD].send(form, reason="").must(400)
+    done = stage[HEAD].send(form, reason="Its grinder broke.")
+    done.must(200, "Scheduled", "Its grinder broke.", "Resumed")
+    return done.find(r"Cancelled\s+at \w+")
 
 
 def cancels(stage: Stage) -> str:

@@ -80,6 +80,8 @@ DECISIONS = [
     *(Form(name, "head_roaster", lambda t: {"reason": "Wait", "revision": "1"},
            thing="wide_publication", also={**REASON, "revision": STALE}, good=409)
       for name in ("publication_stop", "publication_resume", "publication_cancel")),
+    Form("publication_site_cancel", "head_roaster", lambda t: {"reason": "Wait", "revision": "1"},
+         thing="part", also={**REASON, "revision": STALE}, good=409),
     Form("permit_new", "head_roaster", signed_permit, query=permit_query,
          also={**SIGNATURE, **REASON}),
     Form("permit_end", "head_roaster", lambda t: {"reason": "Done", "revision": "1"},

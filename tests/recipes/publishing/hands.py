@@ -19,6 +19,7 @@ from recipes.publishing.timing import When
 from recipes.versions.models import Version
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
+from stations.slots.read_backs import read_back
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import credentials
 from tests.publishing import ordered, plan_of
@@ -81,6 +82,17 @@ def work(publication_id: int, at_most: int) -> int:
         placed += done
     complete(publication_id)
     return placed
+
+
+def load(bar: Bar, publication: Publication, most: int = 99, **differing: str) -> None:
+    """Key in and read back the first slots of it, as they should be."""
+    rows = Placement.objects.in_force().filter(basis_id=publication.pk).with_place()
+    for placement in rows.order_by("slot")[:most]:
+        values = {code: each["value"] for code, each in placement.settings.values.items()}
+        read_back(
+            by=bar.cast.head_roaster, slot=placement.slot, seen_placement=placement.pk,
+            found={**values, **differing},
+        )  # fmt: skip
 
 
 def make_due(publication: Publication) -> None:

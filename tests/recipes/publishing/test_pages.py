@@ -44,7 +44,11 @@ def test_scope_leads_to_the_plan(roaster: Client, bar: Bar) -> None:
     assert page.url.endswith("/publish/plan/?where=all&slots=1")  # type: ignore[attr-defined]
 
 
-def test_machines_are_picked_within_the_sites_chosen(roaster: Client, bar: Bar) -> None:
+def test_machines_are_picked_within_the_sites_chosen(
+    roaster: Client, bar: Bar, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where there are too many to tick at once."""
+    monkeypatch.setattr("recipes.publishing.forms.AT_ONCE", 3)
     url = f"/versions/{bar.version.pk}/publish/"
     page = roaster.get(url, {"where": "machines", "sites": str(bar.cast.site.pk)})
     assert "Harbour · Back" in body(page)
