@@ -8,9 +8,8 @@ from audit.errors import UNSHOWN, Invalid, NotFound
 from audit.vocabulary import register
 from people.persons.actions import subject_of
 from people.persons.models import User
-from people.persons.permissions import require_everywhere
+from people.persons.somebodys import require_over
 from people.persons.standing import require_in_full
-from people.persons.verbs import Verb
 from people.pins.common import ALLOWED, easily_guessed, well_formed
 from people.pins.hashing import hashed
 from people.pins.models import Pin
@@ -42,9 +41,7 @@ def remove_pin(*, by: User, person: User) -> None:
     Raises NotPermitted, and NotFound if there is none.
     """
     with recorded(by=by, action=PIN_REMOVED, subject=subject_of(person)):
-        require_in_full(by, "remove a PIN", subject_of(person))
-        if person.pk != by.pk:
-            require_everywhere(by, Verb.PEOPLE_MANAGE, subject_of(person))
+        require_over(by, person.pk, "remove a PIN", subject_of(person))
         if not forget_pin(person):
             raise NotFound("There is no PIN.")
 

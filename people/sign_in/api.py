@@ -10,10 +10,11 @@ from rest_framework.response import Response
 from audit.endpoint import Endpoint
 from people.persons.api import PeopleView, person_answer
 from people.persons.serializers import PersonOut
+from people.persons.somebodys import WhyIn
 from people.sign_in.access import access_of
 from people.sign_in.actions import deactivate_person, reactivate_person
 from people.sign_in.models import SignIn
-from people.sign_in.sessions import REASON, end_session
+from people.sign_in.sessions import end_session
 from people.tokens.api import TokenOut
 from web.api import person, valid
 from web.etags import expected_revision, matching
@@ -51,12 +52,6 @@ class AccessOut(serializers.Serializer[Any]):
     tokens = TokenOut(many=True)
 
 
-class EndIn(serializers.Serializer[Any]):
-    """Why: needed for somebody else's session."""
-
-    reason = serializers.CharField(max_length=REASON, required=False, default="", allow_blank=True)
-
-
 class OwnSessions(Endpoint):
     """One's own sessions, factors and tokens."""
 
@@ -71,13 +66,13 @@ class SessionEnd(Endpoint):
 
     in_person = True
 
-    @extend_schema(request=EndIn, responses=SessionOut)
+    @extend_schema(request=WhyIn, responses=SessionOut)
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """End one's own, or as the owner anybody's, at once."""
         sessions = SignIn.objects.endable_by(person(request)).select_related("user")
         session = one_or_404(sessions, pk)
-        end_session(by=person(request), session=session, **valid(EndIn, request))
+        end_session(by=person(request), session=session, **valid(WhyIn, request))
         session.refresh_from_db()
         return Response(SessionOut(session).data)
 

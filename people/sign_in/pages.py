@@ -8,11 +8,12 @@ from django.shortcuts import redirect, render
 from people.confirming.pages import confirmed
 from people.persons.models import User
 from people.persons.pages import person_page
+from people.persons.somebodys import WhyForm
 from people.persons.verbs import Verb
 from people.sign_in.access import access_of
 from people.sign_in.actions import deactivate_person, reactivate_person
 from people.sign_in.models import SignIn
-from people.sign_in.sessions import REASON, end_session, end_sessions, here_of
+from people.sign_in.sessions import end_session, end_sessions, here_of
 from people.sign_in.single import disconnect
 from web.fields import RevisionForm
 from web.form_pages import cleaned
@@ -32,12 +33,6 @@ def sign_in_allowed(request: PageRequest, pk: int, *, allowed: bool) -> HttpResp
     action(by=request.user, person=person, revision=seen.cleaned_data["revision"])
     messages.success(request, "Sign-in allowed again." if allowed else "Sign-in ended.")
     return redirect("people:edit", pk)
-
-
-class WhyForm(forms.Form):
-    """Why somebody else's session is ended; of one's own it may be left out."""
-
-    reason = forms.CharField(label="Why", max_length=REASON, required=False)
 
 
 @page()

@@ -16,16 +16,13 @@ from redis.exceptions import RedisError
 
 from audit.capture.context import record_refusal, recorded
 from audit.characters import visible
-from audit.errors import Invalid, NotFound, Refused, Subject
+from audit.errors import NotFound, Refused, Subject
 from audit.vocabulary import register
 from people.persons.actions import subject_of
 from people.persons.models import User
-from people.persons.permissions import require_everywhere
-from people.persons.standing import require_in_full
-from people.persons.verbs import Verb
+from people.persons.somebodys import require_over, require_why
 from people.sign_in.models import CLIENT_LENGTH, End, Factor, SignIn, Way
 from web.middleware import client_address
-from web.text import line_of
 
 SIGNED_IN = register("sign_in.begun", "Signed in")
 SIGNED_OUT = register("sign_in.signed_out", "Signed out")
@@ -40,7 +37,6 @@ MARK = "sign_in"  # in the session: which row of ours it is
 AT_TABLET = "tablet"  # in the session of whoever took over by PIN: at which tablet
 TABLET = "tablet_pk"  # noted on a request: the enrolled tablet it comes from
 SEEN_EVERY = timedelta(minutes=10)
-REASON = 200  # characters
 
 
 def tablet_of(request: HttpRequest) -> int | None:
@@ -165,12 +161,8 @@ def end_here(request: HttpRequest, end: End) -> None:
 
 
 def _require(by: User, person: User, reason: str) -> None:
-    require_in_full(by, "end sessions", subject_of(person))
-    if person.pk != by.pk:
-        require_everywhere(by, Verb.PEOPLE_MANAGE, subject_of(person))
-        line_of("reason", reason, REASON)
-    elif len(reason) > REASON:
-        raise Invalid("reason", reason, f"at most {REASON} characters")
+    require_over(by, person.pk, "end sessions", subject_of(person))
+    require_why(by, person.pk, reason)
 
 
 def _end(rows: QuerySet[SignIn], end: End) -> int:

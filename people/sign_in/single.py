@@ -26,9 +26,7 @@ from audit.vocabulary import register
 from people.confirming.lately import UNPROVEN
 from people.persons.actions import subject_of
 from people.persons.models import User
-from people.persons.permissions import require_everywhere
-from people.persons.standing import require_in_full
-from people.persons.verbs import Verb
+from people.persons.somebodys import require_over
 from people.sign_in.sessions import refuse_sign_in
 
 CONNECTED = register("single.connected", "Connected single sign-on")
@@ -181,9 +179,7 @@ def disconnect(*, by: User, person: User, subject: str) -> None:
     it is gone.
     """
     with recorded(by=by, action=DISCONNECTED, subject=subject_of(person)):
-        require_in_full(by, "disconnect single sign-on", subject_of(person))
-        if person.pk != by.pk:
-            require_everywhere(by, Verb.PEOPLE_MANAGE, subject_of(person))
+        require_over(by, person.pk, "disconnect single sign-on", subject_of(person))
         kept = SocialAccount.objects.filter(user_id=person.pk, uid=subject)
         if not kept.delete()[0]:
             raise NotFound("Single sign-on is not connected that way any more.")

@@ -4,16 +4,15 @@ import secrets
 from collections.abc import Collection
 from datetime import timedelta
 
-from django.db.models import F
+from django.db.models import F, QuerySet
 from django.utils import timezone
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, NotFound, Subject
-from audit.revision import compare_and_set
 from audit.vocabulary import register
 from people.persons.models import User
-from people.persons.permissions import require, require_everywhere
-from people.persons.standing import require_in_full
+from people.persons.permissions import require
+from people.persons.somebodys import require_over, require_why
 from people.persons.verbs import Verb
 from people.tokens.models import ApiToken, Scope, digest_of
 from web.text import line_of
@@ -46,23 +45,29 @@ def make_token(*, by: User, name: str, scopes: Collection[str], days: int) -> tu
     return token, secret
 
 
-def revoke_token(*, by: User, token: ApiToken) -> None:
-    """End a token at once: one's own, or anybody's as the owner. Raises NotPermitted, NotFound."""
+def revoke_token(*, by: User, token: ApiToken, reason: str = "") -> None:
+    """End one of one's own tokens at once, or as the owner anybody's, saying why.
+
+    Raises NotPermitted, Invalid (reason), and NotFound if it has been revoked meanwhile.
+    """
     subject = Subject("token", token.pk, token.name)
-    with recorded(by=by, action=TOKEN_REVOKED, subject=subject):
-        require_in_full(by, "revoke a token", subject)
-        if token.user_id != by.pk:
-            require_everywhere(by, Verb.PEOPLE_MANAGE, subject)
-        if token.revoked_at:
+    with recorded(by=by, action=TOKEN_REVOKED, reason=reason, subject=subject):
+        require_over(by, token.user_id, "revoke a token", subject)
+        require_why(by, token.user_id, reason)
+        if not _revoke(ApiToken.objects.filter(pk=token.pk)):
             raise NotFound("This token has been revoked already.")
-        compare_and_set(token, token.revision, revoked_at=timezone.now())
 
 
 def revoke_all(*, person: User, reason: str) -> None:
     """End all of somebody's tokens at once, inside the action that is the cause of it."""
     with recorded(by=person, action=TOKEN_REVOKED, reason=reason):
-        valid = ApiToken.objects.filter(user=person, revoked_at=None)
-        valid.update(revoked_at=timezone.now(), revision=F("revision") + 1)
+        _revoke(ApiToken.objects.filter(user=person))
+
+
+def _revoke(tokens: QuerySet[ApiToken]) -> int:
+    """Those that nobody revoked before; of two who try, one does."""
+    valid = tokens.filter(revoked_at=None)
+    return valid.update(revoked_at=timezone.now(), revision=F("revision") + 1)
 
 
 def _scopes(asked: Collection[str]) -> list[str]:

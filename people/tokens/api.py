@@ -1,4 +1,4 @@
-"""Endpoints: one's own tokens."""
+"""Endpoints: one's own tokens; their end, and that of somebody else's."""
 
 from typing import Any
 
@@ -7,6 +7,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from people.persons.somebodys import WhyIn
 from people.persons.verbs import Verb
 from people.tokens.actions import make_token, revoke_token
 from people.tokens.models import ApiToken, Scope
@@ -81,10 +82,11 @@ class Revocation(GuardedView):
     verb = Verb.TOKEN_MAKE
     in_person = True
 
-    @extend_schema(request=None, responses=TokenOut)
+    @extend_schema(request=WhyIn, responses=TokenOut)
     @acting
     def post(self, request: Request, pk: int) -> Response:
-        """Revoke it at once."""
+        """Revoke one's own, or as the owner anybody's, at once."""
         token = one_or_404(ApiToken.objects.revocable_by(person(request)), pk)
-        revoke_token(by=person(request), token=token)
+        revoke_token(by=person(request), token=token, **valid(WhyIn, request))
+        token.refresh_from_db()
         return Response(TokenOut(token).data)

@@ -1,4 +1,4 @@
-"""Page: one's own tokens for programs."""
+"""Pages: one's own tokens for programs, and the end of somebody else's."""
 
 from django import forms
 from django.contrib import messages
@@ -7,10 +7,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 
 from people.confirming.pages import confirmed
+from people.persons.models import User
+from people.persons.somebodys import WhyForm
 from people.persons.verbs import Verb
 from people.tokens.actions import make_token, revoke_token
 from people.tokens.models import ApiToken, Scope
-from web.form_pages import form_errors, posted, status_of
+from web.form_pages import cleaned, form_errors, posted, status_of
 from web.lookup import one_or_404
 from web.once import done
 from web.pages import PageRequest, page
@@ -65,3 +67,21 @@ def revoke(request: PageRequest, pk: int) -> HttpResponse:
     revoke_token(by=request.user, token=token)
     messages.success(request, "Token revoked.")
     return redirect("people:tokens")
+
+
+class SomebodysTokenForm(WhyForm):
+    """Which of their tokens, and why it is ended."""
+
+    token = forms.IntegerField(min_value=1, max_value=2**63 - 1, widget=forms.HiddenInput())
+
+
+@page(Verb.PEOPLE_MANAGE, methods="POST", everywhere=True)
+@confirmed("people:edit", "pk")
+def revoke_somebodys(request: PageRequest, pk: int) -> HttpResponse:
+    """End one of somebody else's at once."""
+    person = one_or_404(User.objects.all(), pk)
+    given = cleaned(SomebodysTokenForm(request.POST))
+    token = one_or_404(ApiToken.objects.filter(user=person), given["token"])
+    revoke_token(by=request.user, token=token, reason=given["reason"])
+    messages.success(request, "Token revoked.")
+    return redirect("people:edit", pk)

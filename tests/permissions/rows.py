@@ -166,6 +166,7 @@ WIDE_PAGES = [
     *forms("O", "people:add", "people:policy", "people:notice_rules"),
     *posts("O", "people:edit", "people:deactivate", "people:reactivate", "people:invitation",
            "people:person_sessions_end", "people:disconnect", "people:pin_remove",
+           "people:person_token_revoke",
            thing="person"),
 ]  # fmt: skip
 

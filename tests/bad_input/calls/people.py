@@ -1,5 +1,6 @@
 """People, roles, tokens and policy."""
 
+from people.tokens.models import ApiToken
 from tests.bad_input.call import FOREIGN, SIGNATURE, Call, signed
 
 PEOPLE = [
@@ -27,6 +28,8 @@ PEOPLE = [
          body=lambda t: {"name": "Till", "scopes": ["read"], "days": 30},
          also={"name": ["", " "], "scopes": [[], ["all"], ["gateway", "read"], [None]],
                "days": [0, 367]}),
+    Call("POST", "token_revoke", "owner", lambda t: {"reason": "Its till is gone"},
+         pk=lambda t: ApiToken.objects.get(name="gateway").pk, also={"reason": ["", " "]}),
     Call("PUT", "policy", "owner",
          body=lambda t: signed(t, "owner", sole_roaster=True, boiling="refuse"),
          also={**SIGNATURE, "boiling": ["", "freeze"]}),

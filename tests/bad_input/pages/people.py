@@ -1,8 +1,14 @@
 """People, roles, tokens and policy."""
 
 from people.policy.models import Policy
+from people.tokens.models import ApiToken
 from tests.bad_input.call import signed
 from tests.bad_input.form import FOREIGN, STALE, Form
+
+
+def _gateways_token() -> str:
+    return str(ApiToken.objects.get(name="gateway").pk)
+
 
 PEOPLE = [
     Form("add", "owner", lambda t: {"email": "new@example.com", "name": "New lead"},
@@ -33,6 +39,9 @@ PEOPLE = [
          also={"revision": STALE}),
     Form("person_sessions_end", "owner", lambda t: {"reason": "Left a tablet at the bar"},
          thing="person", also={"reason": ["", " "]}),
+    Form("person_token_revoke", "owner", pk=lambda t: t.cast.shop_lead.pk,
+         sent=lambda t: {"token": _gateways_token(), "reason": "Its till is gone"},
+         also={"token": FOREIGN, "reason": ["", " "]}),
     Form("invitation", "owner", lambda t: {}, thing="person"),
     Form("policy", "owner", also={"boiling": ["", "freeze"], "revision": STALE,
          "password": ["", "wrong"], "email": ["", "barista@example.com"]},

@@ -106,7 +106,7 @@ def test_ones_own_or_as_owner_anybodys_is_revoked_once(cast: Cast) -> None:
     token = _make(cast.barista)[0]
     with pytest.raises(NotPermitted):
         revoke_token(by=cast.head_roaster, token=token)
-    revoke_token(by=cast.owner, token=token)
+    revoke_token(by=cast.owner, token=token, reason="Its till is gone")
     with pytest.raises(NotFound):
         revoke_token(by=cast.barista, token=token)
 
