@@ -21,13 +21,14 @@ from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 
 from audit.capture.context import recorded
-from audit.errors import NotFound
+from audit.errors import NotFound, Refused
 from audit.vocabulary import register
 from people.confirming.lately import UNPROVEN
 from people.persons.actions import subject_of
 from people.persons.models import User
 from people.persons.somebodys import require_over
 from people.sign_in.sessions import refuse_sign_in
+from people.sign_in.vouching import answered, question_of
 
 CONNECTED = register("single.connected", "Connected single sign-on")
 DISCONNECTED = register("single.disconnected", "Disconnected single sign-on")
@@ -62,6 +63,7 @@ class SingleSignOn(DefaultSocialAccountAdapter):  # type: ignore[misc]  # the li
             about = subject_of(person) if person else None
             refuse_sign_in(request, "A single sign-on was for nobody who may sign in.", about)
             raise _back_to_sign_in(request, NOT_HERE)
+        _vouch(request, sociallogin, person, claims)
         if not _typed_lately(claims):
             setattr(request, UNPROVEN, True)
         _keep(sociallogin, person, claims)
@@ -82,6 +84,19 @@ def _back_to_sign_in(request: HttpRequest, why: str) -> ImmediateHttpResponse:
 
 
 Claims = dict[str, Any]
+
+
+def _vouch(request: HttpRequest, sociallogin: SocialLogin, person: User, claims: Claims) -> None:
+    """Where it is for a signature nobody is signed in anew. Raises ImmediateHttpResponse."""
+    try:
+        if not (sociallogin.is_existing and answered(request, person, claims)):
+            return
+    except Refused as refused:
+        refuse_sign_in(
+            request, "A single sign-on for a signature was not of then.", subject_of(person)
+        )
+        messages.error(request, refused.message)
+    raise ImmediateHttpResponse(redirect(sociallogin.get_redirect_url(request) or "/"))
 
 
 def _claims(sociallogin: SocialLogin) -> Claims:
@@ -147,13 +162,19 @@ def single_login(request: HttpRequest, provider_id: str) -> HttpResponse:
     allowed = request.GET.get("next", "")
     if not url_has_allowed_host_and_scheme(allowed, {request.get_host()}):
         allowed = "/"
-    again = {"auth_params": urlencode(AGAIN)} if request.user.is_authenticated else {}
+    again = {"auth_params": urlencode(_again(request))} if request.user.is_authenticated else {}
     query = request.GET.copy()
     query.clear()
     query.update({"next": allowed, "process": "login", **again})
     request.GET = query  # type: ignore[assignment]
     answer: HttpResponse = views.login(request, provider_id=provider_id)
     return answer
+
+
+def _again(request: HttpRequest) -> dict[str, str]:
+    """Asked anew who they are; for a signature, with what the answer has to name."""
+    question = question_of(request) if request.GET.get("for") == "signature" else None
+    return {**AGAIN, "nonce": question.nonce} if question else AGAIN
 
 
 def single_sign_on() -> dict[str, str] | None:

@@ -9,7 +9,10 @@ from rest_framework.request import Request
 
 from people.confirming.codes import Factors, factors_of
 from people.passkeys.asking import Dialog
+from people.persons.models import User
 from people.persons.verbs import first_role
+from people.sign_in.single import account_of, single_sign_on
+from people.sign_in.vouching import Vouching
 from people.signatures.models import Meaning, Signature
 from people.signatures.rules import VERBS, Need, meets, need_of
 from people.signatures.signing import Credentials
@@ -33,7 +36,7 @@ class SigningForm(forms.Form):
 
     `signs` is the meaning, for what the house asks of it. Asked are the password, the address
     until this session has signed once, and a code of whoever has a second factor. Whoever has a
-    passkey may let that answer instead.
+    passkey may let that answer instead; whoever has no password is vouched for by the provider.
     """
 
     signs: ClassVar[Meaning | None] = None
@@ -64,9 +67,14 @@ class SigningForm(forms.Form):
         self.has_passkey = factors.passkey
         self.asked = self._asked_of(request.user)
         self.short_of = bool(self.asked) and not meets(factors, self.asked)
+        person = request.user
+        self.has_password = isinstance(person, User) and person.has_usable_password()
+        self.vouching = Vouching(request)
+        self.provider = None if self.has_password else _provider_of(request.user)
         for name, needed in {
-            "email": not has_signed(request),
-            "code": factors.any,
+            "email": self.has_password and not has_signed(request),
+            "password": self.has_password,
+            "code": factors.any and (self.has_password or self.vouching.proven),
             "passkey": factors.passkey,
         }.items():
             if not needed:
@@ -97,12 +105,20 @@ class SigningForm(forms.Form):
         given: dict[str, Any] = self.cleaned_data
         if self.by_passkey:
             return Credentials(password="", passkey=self.dialog)
+        if self.provider:
+            return Credentials("", code=given.get("code", ""), vouching=self.vouching)
         return Credentials(
-            password=given["password"],
+            password=given.get("password", ""),
             identification=given.get("email"),
             session_signed=has_signed(self.request),
             code=given.get("code", ""),
         )
+
+
+def _provider_of(person: Any) -> dict[str, str] | None:  # noqa: ANN401
+    """Who can vouch for somebody without a password: the provider they are connected to."""
+    known = single_sign_on()
+    return known if known and person.pk and account_of(person) else None
 
 
 class SignatureSerializer(serializers.Serializer[Credentials]):

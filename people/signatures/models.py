@@ -31,11 +31,13 @@ class Manner(models.TextChoices):
     PASSWORD = "password", "By password"
     PASSWORD_AND_CODE = "password_code", "By password and code"
     PASSKEY = "passkey", "By passkey"
+    SINGLE = "single", "By single sign-on"
+    SINGLE_AND_CODE = "single_code", "By single sign-on and code"
 
 
 # Whoever has a second factor signs with it. Spare codes come and go with the others.
 ALONE = """
-IF NEW.manner = 'password' AND EXISTS (
+IF NEW.manner IN ('password', 'single') AND EXISTS (
     SELECT 1 FROM mfa_authenticator f
     WHERE f.user_id = NEW.user_id AND f.type <> 'recovery_codes'
 ) THEN {refusal} END IF;
@@ -46,6 +48,25 @@ FACTOR = FirmTrigger(
     when=pgtrigger.Before,
     operation=pgtrigger.Insert,
     func=ALONE.format(refusal=refusal("A signature in % needs the second factor of who has one.")),
+)
+
+# A password here is what counts where there is one: "!" stands before what is none (Django).
+UNCONNECTED = """
+IF NEW.manner IN ('single', 'single_code') AND NOT EXISTS (
+    SELECT 1 FROM people_user u JOIN socialaccount_socialaccount c ON c.user_id = u.id
+    WHERE u.id = NEW.user_id AND starts_with(u.password, '!')
+) THEN {refusal} END IF;
+RETURN NEW;
+"""
+CONNECTED = FirmTrigger(
+    name="a_guard_single",
+    when=pgtrigger.Before,
+    operation=pgtrigger.Insert,
+    func=UNCONNECTED.format(
+        refusal=refusal(
+            "A signature in % by single sign-on is of who is connected, without password."
+        )
+    ),
 )
 
 
@@ -78,6 +99,7 @@ class Signature(models.Model):
         triggers = [
             STAMP,
             FACTOR,
+            CONNECTED,
             ANSWERED,
             AS_ASKED,
             *insert_only("signature"),

@@ -78,7 +78,7 @@ LESS = """
 IF NEW.manner <> 'passkey' AND EXISTS (
     SELECT 1 FROM people_signingrule r
     WHERE r.meaning IN ('', NEW.meaning) AND r.role IN ('', NEW.role)
-        AND (r.needs = 'passkey' OR NEW.manner = 'password')
+        AND (r.needs = 'passkey' OR NEW.manner IN ('password', 'single'))
 ) THEN {refusal} END IF;
 RETURN NEW;
 """
@@ -106,7 +106,7 @@ def need_of(meaning: str, roles: Iterable[str]) -> Need | None:
 
 def as_strong(manner: str, need: Need | None) -> bool:
     """Whether a signature given so (people.signatures.models.Manner) meets the need."""
-    enough = {Need.CODE: ("password_code", "passkey"), Need.PASSKEY: ("passkey",)}
+    enough = {Need.CODE: ("password_code", "single_code", "passkey"), Need.PASSKEY: ("passkey",)}
     return need is None or manner in enough[need]
 
 

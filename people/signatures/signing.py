@@ -1,4 +1,7 @@
-"""Putting one's name to something: by passkey, or password and second factor, every time anew."""
+"""Putting one's name to something: by passkey, password and second factor, or the provider's word.
+
+Every time anew.
+"""
 
 from dataclasses import dataclass
 
@@ -18,6 +21,7 @@ from people.persons.permissions import require
 from people.persons.standing import require_in_full
 from people.persons.verbs import Role, Verb
 from people.sign_in.actions import FACTOR_USED
+from people.sign_in.vouching import Vouching
 from people.signatures.models import Manner, Meaning, Signature, SignedContent
 from people.signatures.rules import need_of, require_means
 
@@ -71,6 +75,7 @@ class Credentials:
     """What a signer typed. The first signature of a session needs the e-mail address as well.
 
     passkey: what their passkey is asked and answered, instead of all else.
+    vouching: the provider's word for whoever has no password here, instead of one.
     code: of the code app, or a spare one; needed from whoever has a second factor.
     session_signed: whether this session has signed before; a token's request has no session.
     """
@@ -80,13 +85,15 @@ class Credentials:
     session_signed: bool = False
     code: str = ""
     passkey: Dialog | None = None
+    vouching: Vouching | None = None
 
     def __repr__(self) -> str:
         return "Credentials(…)"  # never what is in it, not even in a traceback
 
     def reserved(self, subject_type: str) -> int | None:
-        """The number to give to what is made by signing, where a passkey signed for it already."""
-        return self.passkey.reserved(subject_type) if self.passkey else None
+        """The number to give to what is made by signing, where it was signed for already."""
+        asked = self.passkey or self.vouching
+        return asked.reserved(subject_type) if asked else None
 
 
 def sign(
@@ -148,6 +155,8 @@ def _prove(signature: Signature, credentials: Credentials, subject: Subject) -> 
     if credentials.passkey:
         signature.assertion = _answered(signature, credentials.passkey, subject)
         signature.manner = Manner.PASSKEY
+    elif credentials.vouching:
+        signature.manner = _vouched(signature, credentials, subject, factor=factors.any)
     else:
         signature.manner = _check(signature.user, credentials, subject, factor=factors.any)
 
@@ -171,8 +180,29 @@ def _answered(signature: Signature, dialog: Dialog, subject: Subject) -> Asserti
     return answer
 
 
+def _vouched(
+    signature: Signature, credentials: Credentials, subject: Subject, *, factor: bool
+) -> Manner:
+    """By the provider's word for just this. Raises OneMoreStep, Invalid (code), Refused."""
+    assert credentials.vouching
+    question = credentials.vouching.require(signature.said())
+    if factor:
+        _require_code(credentials)
+        count_attempt(signature.user, subject)
+        _check_code(signature.user, credentials, subject)
+        forget_attempts(signature.user)
+    credentials.vouching.use(question)
+    return Manner.SINGLE_AND_CODE if factor else Manner.SINGLE
+
+
 def _check(by: User, credentials: Credentials, subject: Subject, *, factor: bool) -> Manner:
     """By what they showed it. Raises Invalid, and Refused after too many guesses."""
+    if not by.has_usable_password():
+        raise Refused(
+            "You have no password here to sign with.",
+            how_to_ask="Sign on the page: with a passkey, or by single sign-on.",
+            subject=subject,
+        )
     _complete(credentials, factor=factor)
     count_attempt(by, subject)
     typed = (credentials.identification or "").strip().lower()
@@ -181,14 +211,17 @@ def _check(by: User, credentials: Credentials, subject: Subject, *, factor: bool
     if not right or typed not in ("", by.email):
         raise _wrong("password", "the password you sign in with", by, subject)
     if factor:
-        with recorded(by=by, action=FACTOR_USED):
-            right = use_code(by.pk, credentials.code)
-        if not right:
-            raise _wrong(
-                "code", "a code of your code app or a spare one, not used before", by, subject
-            )
+        _check_code(by, credentials, subject)
     forget_attempts(by)
     return Manner.PASSWORD_AND_CODE if factor else Manner.PASSWORD
+
+
+def _check_code(by: User, credentials: Credentials, subject: Subject) -> None:
+    """It is used up, with an entry of its own. Raises Invalid."""
+    with recorded(by=by, action=FACTOR_USED):
+        right = use_code(by.pk, credentials.code)
+    if not right:
+        raise _wrong("code", "a code of your code app or a spare one, not used before", by, subject)
 
 
 def _complete(credentials: Credentials, *, factor: bool) -> None:
@@ -198,7 +231,12 @@ def _complete(credentials: Credentials, *, factor: bool) -> None:
         raise Invalid("email", "", "your own e-mail address: a session's first signature needs it")
     if not credentials.password:
         raise Invalid("password", "", "your password, for every signature")
-    if factor and not credentials.code.strip():
+    if factor:
+        _require_code(credentials)
+
+
+def _require_code(credentials: Credentials) -> None:
+    if not credentials.code.strip():
         raise Invalid("code", "", "a code of your code app or a spare one, for every signature")
 
 

@@ -1,65 +1,21 @@
 """Single sign-on against a real provider on loopback: who gets in, and who never does."""
 
 import time
-from collections.abc import Iterator
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-import requests
 from allauth.account.models import EmailAddress
 from allauth.mfa.totp.internal.auth import TOTP, format_hotp_value, generate_totp_secret, hotp_value
 from allauth.socialaccount.models import SocialAccount, SocialApp
 from django.test import Client
-from oidc_provider_mock import run_server_in_thread
-from pytest_django.fixtures import Settings
 
 from audit.capture.context import recorded
 from audit.capture.models import Entry
-from config.settings.security import single_sign_on_settings
 from people.persons.models import User
 from people.sign_in.models import SignIn, Way
 from people.sign_in.urls import OWN_ACCOUNT
 from tests.cast import PASSWORD, Cast
-
-Claims = dict[str, str | int | bool]
-
-
-class Provider:
-    """The provider, and what it says of a subject."""
-
-    def __init__(self, issuer: str) -> None:
-        self.issuer = issuer
-        self.id = ""
-
-    def says(self, subject: str, **claims: str | int | bool) -> None:
-        """From now on."""
-        requests.put(f"{self.issuer}/users/{subject}", json=claims, timeout=5).raise_for_status()
-
-    def sign_in(self, browser: Client, subject: str, query: str = "") -> str:
-        """All of it, as the browser of this subject; where it leads to in the end."""
-        start = browser.get(f"/account/single/{self.id}/login/{query}")
-        assert start["Location"].startswith(f"{self.issuer}/oauth2/authorize"), start
-        asked = requests.post(
-            start["Location"], data={"sub": subject}, allow_redirects=False, timeout=5
-        )
-        back = urlsplit(asked.headers["Location"])
-        return str(browser.get(f"{back.path}?{back.query}")["Location"])
-
-
-@pytest.fixture(scope="module")
-def server() -> Iterator[str]:
-    with run_server_in_thread() as server:
-        yield f"http://localhost:{server.server_port}"
-
-
-@pytest.fixture
-def provider(server: str, settings: Settings) -> Provider:
-    made = Provider(server)
-    for name, value in single_sign_on_settings(server, "portaledger", "x", "Group sign-on").items():
-        setattr(settings, name, value)
-    made.id = settings.OIDC_ID
-    made.says("s-lead", email="shop_lead@example.com", email_verified=True)
-    return made
+from tests.people.sign_in.provider import Claims, Provider
 
 
 def who(browser: Client) -> int | None:
