@@ -66,6 +66,16 @@ class ContentShown:
 
 
 @dataclass(frozen=True, slots=True)
+class KeyFound:
+    """A passkey that is not as its history has it: whose, why in words, the entry that tells."""
+
+    person: int
+    name: str
+    words: str
+    entry: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class NameLookup:
     """Things that a filter chooses by name, however many of them there are.
 
@@ -130,6 +140,7 @@ class Registry:
     signature: Callable[[int], SignatureShown | None] = lambda _: None
     signed: Callable[[Collection[int]], Mapping[int, SignatureShown]] = lambda _: {}
     signatures: Callable[[], Iterable[SignatureShown]] = list
+    passkeys: Callable[[], Iterable[KeyFound]] = list
     approvals: dict[str, ApprovedTable] = field(default_factory=dict)
     carriers: dict[str, Carrier] = field(default_factory=dict)
     site_kind: str = "site"  # the type of subject that sites are
@@ -240,6 +251,11 @@ def register_touched(table: str, find: Touched) -> None:
 def register_signatures(read: Callable[[], Iterable[SignatureShown]]) -> None:
     """How to read all signatures, the oldest first."""
     registry.signatures = read
+
+
+def register_passkeys(read: Callable[[], Iterable[KeyFound]]) -> None:
+    """How to find passkeys that are not as their history has them."""
+    registry.passkeys = read
 
 
 def register_carrier(table: str, carrier: Carrier) -> None:

@@ -9,7 +9,7 @@ from audit.capture.context import Channel, RequestContext, request_context
 from audit.capture.partitions import roll
 from audit.checking.actions import CHECKS
 from audit.checking.run import run_check as run
-from audit.reconciling.actions import RECONCILIATIONS, begin
+from audit.reconciling.actions import RECONCILIATIONS
 from audit.reconciling.run import run_reconciliation as compare
 from audit.sealing.lateness import mail_newest
 from audit.sealing.seal import seal as seal_waiting
@@ -83,7 +83,7 @@ def run_reconciliation(self: Task[[int], bool], pk: int) -> bool:
 def reconcile_tonight(self: Task[[], int]) -> int:
     """Begin the nightly reconciliation, to be taken up like any other; its id, or 0."""
     request_context.set(RequestContext(channel=Channel.TASK, request_id=self.request.id or ""))
-    made = begin(by=None)
+    made = RECONCILIATIONS.begin(by=None)
     return made.pk if made else 0
 
 

@@ -39,12 +39,14 @@ def _tell_the_history() -> None:
     from audit.reading.choosing import lookup_in
     from audit.registry import (
         register_content,
+        register_passkeys,
         register_people,
         register_signature,
         register_signatures,
         register_subject,
     )
     from audit.witnessing.policy import register_rule
+    from people.passkeys.comparing import keys_not_as_told
     from people.persons.models import User
     from people.policy.actions import policy_content
     from people.policy.witness_rule import rule_in_force
@@ -60,6 +62,7 @@ def _tell_the_history() -> None:
     register_people(lookup_in(User.objects.all, everywhere=True))
     register_signature(signatures_shown)
     register_signatures(every_signature)
+    register_passkeys(keys_not_as_told)
     register_content("policy", policy_content)
     register_rule(rule_in_force)
     register_subject("person", "Person", "people:edit", find=_people_named)

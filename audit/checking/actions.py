@@ -4,13 +4,12 @@ import re
 from collections.abc import Iterator
 from datetime import timedelta
 
-from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from audit.alarms import Alarm, register_alarm
 from audit.capture.context import Actor, recorded
 from audit.checking.models import HistoryCheck
-from audit.errors import Invalid, Refused, Subject
+from audit.errors import Invalid
 from audit.ledger.checkpoint import read_checkpoint
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
@@ -24,7 +23,16 @@ CHECK_STOPPED = register("history.check_stopped", "Stopped a check of the histor
 
 
 SILENT = timedelta(seconds=45)  # a worker says every second how far it is
-CHECKS = Runs(HistoryCheck, SILENT, CHECK_STOPPED)
+CHECKS = Runs(
+    HistoryCheck,
+    "check",
+    "history_check",
+    SILENT,
+    CHECK_ASKED,
+    CHECKED,
+    CHECK_STOPPED,
+    advice="Export the history and check it offline.",
+)
 
 
 @register_alarm
@@ -76,25 +84,8 @@ def start_check(*, by: Actor, since: str = "", key: str = "") -> HistoryCheck:
     with recorded(by=by, action=CHECK_ASKED):
         require_every_site(by)
         note, public = note_in(since), key_in(key)
-        CHECKS.stop_silent()
-        try:
-            with transaction.atomic():
-                made = HistoryCheck.objects.create(
-                    asked_by_id=by.pk, asked_by=by.name, since=note, key=public
-                )
-        except IntegrityError:
-            raise _under_way() from None
+        made = CHECKS.begin(by=by, since=note, key=public)
+        if made is None:
+            raise CHECKS.under_way()
     made.refresh_from_db()
     return made
-
-
-def _under_way() -> Refused:
-    other = CHECKS.running().first()
-    who = f", asked for by {other.asked_by}" if other else ""
-    about = Subject("history_check", other.pk, str(other)) if other else None
-    return Refused(
-        f"A check is under way already{who}: its answer is yours as well.",
-        who_may="Any owner of all sites, once it has ended",
-        how_to_ask="Wait for its answer, then ask for another check if you need one.",
-        subject=about,
-    )

@@ -11,13 +11,11 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 from django.views.decorators.vary import vary_on_headers
 
-from audit.capture.context import Actor
 from audit.checking.actions import CHECKS, LONGEST, key_in, note_in, start_check
-from audit.checking.models import HistoryCheck
 from audit.checking.report import groups_of
-from audit.errors import Invalid, NotFound, NotPermitted, Refused
+from audit.errors import Invalid, NotPermitted, Refused
 from audit.reading.access import require_every_site
-from audit.runs import RunState
+from audit.run_pages import RunPages, actor_of
 from audit.sealing.keys import origin
 
 
@@ -86,7 +84,9 @@ def _checked(read: Callable[[str], str], text: str) -> str:
         raise forms.ValidationError(invalid.message) from None
 
 
-LISTED = 20
+PAGES = RunPages(
+    CHECKS, groups_of, "audit/checking/check.html", "audit/checking/partials/check.html"
+)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -104,7 +104,7 @@ def _asked(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         return _page(request, form, status=400)
     try:
-        start_check(by=_actor(request), **form.asked())
+        start_check(by=actor_of(request), **form.asked())
     except NotPermitted:
         raise
     except Refused as refused:
@@ -113,19 +113,8 @@ def _asked(request: HttpRequest) -> HttpResponse:
     return redirect("audit:intact")
 
 
-def _actor(request: HttpRequest) -> Actor:
-    return request.user  # type: ignore[return-value]  # signed in, or it would not be here
-
-
 def _page(request: HttpRequest, form: CheckForm, status: int = 200) -> HttpResponse:
-    checks = list(HistoryCheck.objects.all()[: LISTED + 1])
-    newest = checks[0] if checks else None
-    context = {
-        "form": form,
-        "origin": origin(),
-        "earlier": checks[1:],
-        **(_shown(newest) if newest else {}),
-    }
+    context = {"form": form, "origin": origin(), **PAGES.newest()}
     return render(request, "audit/checking/intact.html", context, status=status)
 
 
@@ -134,20 +123,4 @@ def _page(request: HttpRequest, form: CheckForm, status: int = 200) -> HttpRespo
 @vary_on_headers("HX-Request")
 def check(request: HttpRequest, pk: int) -> HttpResponse:
     """One check: its page, or the part of it that asks for itself while it runs."""
-    require_every_site(request.user)
-    history_check = HistoryCheck.objects.filter(pk=pk).first()
-    if history_check is None:
-        raise NotFound("There is no such check.")
-    part = request.headers.get("HX-Request") == "true"
-    template = "audit/checking/partials/check.html" if part else "audit/checking/check.html"
-    return render(request, template, _shown(history_check))
-
-
-def _shown(history_check: HistoryCheck) -> dict[str, object]:
-    is_running = history_check.state == RunState.RUNNING
-    return {
-        "check": history_check,
-        "running": is_running,
-        "silent": is_running and CHECKS.silent().filter(pk=history_check.pk).exists(),
-        "groups": groups_of(history_check),
-    }
+    return PAGES.answer(request, pk)

@@ -2,14 +2,14 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from itertools import groupby
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from audit import runs
 from audit.capture.models import Entry
 from audit.checking.models import HistoryCheck
 from audit.ledger.bundle.report import Finding, Kind, Report
+from audit.runs import Group
 from audit.sealing.store import entries_at
 
 KEPT = 25  # findings of one kind; of more, only how many there are
@@ -59,17 +59,6 @@ MEANING: dict[Kind, tuple[str, str]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Findings of one kind: the word, what it means, the first of them and how many more."""
-
-    kind: str
-    word: str
-    meaning: str
-    findings: list[dict[str, Any]]
-    more: int
-
-
 def outcome_of(report: Report) -> dict[str, object]:
     """The report as fields of a HistoryCheck."""
     return {
@@ -86,16 +75,9 @@ def outcome_of(report: Report) -> dict[str, object]:
     }
 
 
-def groups_of(check: HistoryCheck) -> list[Group]:
+def groups_of(check: HistoryCheck) -> list[Group[Mapping[str, Any]]]:
     """Its findings by kind, what is wrong before what is only remarked."""
-    order = {str(kind): at for at, kind in enumerate(MEANING)}
-    rows = sorted(check.findings, key=lambda one: order[one["kind"]])
-    groups = []
-    for kind, members in groupby(rows, key=lambda one: str(one["kind"])):
-        listed = list(members)
-        word, meaning = MEANING[Kind(kind)]
-        groups.append(Group(kind, word, meaning, listed, check.counts[kind] - len(listed)))
-    return groups
+    return runs.groups_of(check, MEANING, lambda one: one)
 
 
 def _kept(findings: Iterable[Finding]) -> Iterator[dict[str, Any]]:

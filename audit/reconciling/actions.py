@@ -3,13 +3,11 @@
 from collections.abc import Iterator
 from datetime import timedelta
 
-from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
 from audit.alarms import Alarm, register_alarm
 from audit.capture.context import Actor, recorded
-from audit.errors import Refused, Subject
 from audit.reading.access import require_every_site
 from audit.reconciling.models import Reconciliation
 from audit.runs import Runs
@@ -21,7 +19,15 @@ RECONCILIATION_STOPPED = register("history.reconciliation_stopped", "Stopped a r
 
 SILENT = timedelta(minutes=5)  # a worker says between two parts that it is still at it
 TOO_OLD = timedelta(days=3)  # of a nightly one: after this, none has come to an end for long
-RECONCILIATIONS = Runs(Reconciliation, SILENT, RECONCILIATION_STOPPED)
+RECONCILIATIONS = Runs(
+    Reconciliation,
+    "reconciliation",
+    "reconciliation",
+    SILENT,
+    RECONCILIATION_ASKED,
+    RECONCILED,
+    RECONCILIATION_STOPPED,
+)
 
 
 @register_alarm
@@ -42,33 +48,8 @@ def ask(*, by: Actor) -> Reconciliation:
     """Ask for one now. Raises NotPermitted, and Refused while another is under way."""
     with recorded(by=by, action=RECONCILIATION_ASKED):
         require_every_site(by)
-        made = begin(by=by)
+        made = RECONCILIATIONS.begin(by=by)
         if made is None:
-            raise _under_way()
+            raise RECONCILIATIONS.under_way()
     made.refresh_from_db()
     return made
-
-
-def begin(*, by: Actor | None) -> Reconciliation | None:
-    """One to be run, for nobody in particular at night; None while another is under way.
-
-    One nobody is at any more is stopped first.
-    """
-    RECONCILIATIONS.stop_silent()
-    try:
-        with recorded(by=by, action=RECONCILIATION_ASKED), transaction.atomic():
-            return Reconciliation.objects.create(
-                asked_by_id=by.pk if by else None, asked_by=by.name if by else ""
-            )
-    except IntegrityError:
-        return None
-
-
-def _under_way() -> Refused:
-    other = RECONCILIATIONS.running().first()
-    return Refused(
-        "A reconciliation is under way already: its answer is yours as well.",
-        who_may="Any owner of all sites, once it has ended",
-        how_to_ask="Wait for its answer, then ask for another if you need one.",
-        subject=Subject("reconciliation", other.pk, str(other)) if other else None,
-    )

@@ -33,7 +33,7 @@ class Found(NamedTuple):
 def reconcile(
     tables: Sequence[GovernedTable] | None = None, *, alive: Callable[[], object] = lambda: None
 ) -> Report:
-    """Replay the history and compare it with every governed table, signature and guard.
+    """Replay the history and compare it with every governed table, signature, key and guard.
 
     What history and tables say is read in one snapshot, so that work may go on meanwhile. Nothing
     is written. `alive` is called between the parts.
@@ -47,6 +47,7 @@ def reconcile(
         _tell(report, Kind.CARRIED, list(carrying.differences()))
     alive()
     _signatures(report)
+    _keys(report)
     alive()
     _guards(report)
     return report
@@ -140,6 +141,22 @@ def _signatures(report: Report) -> None:
                 )
             )
     report.add(found[: replay.KEPT], {Kind.SIGNATURE: len(found)} if found else {})
+
+
+def _keys(report: Report) -> None:
+    found = [
+        Difference(
+            Kind.KEY,
+            label=key.name,
+            subject_type="person",
+            subject_id=key.person,
+            entry=key.entry,
+            words=key.words,
+            touched=(("person", key.person),),
+        )
+        for key in registry.passkeys()
+    ]
+    report.add(found[: replay.KEPT], {Kind.KEY: len(found)} if found else {})
 
 
 def _guards(report: Report) -> None:

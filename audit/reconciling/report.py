@@ -13,6 +13,7 @@ class Kind(StrEnum):
     LOST = "lost"
     UNMADE = "unmade"
     SIGNATURE = "signature"
+    KEY = "key"
     GUARD = "guard"
     CARRIED = "carried"
     UNSEEN = "unseen"

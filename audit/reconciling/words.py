@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import groupby
 from typing import Any
 
+from audit import runs
 from audit.reading.named import page_of_thing
 from audit.reconciling.models import Reconciliation
 from audit.reconciling.report import Kind
+from audit.runs import Group
 
 NOTHING = "nothing"
 LONGEST = 120  # characters of a value that are shown
@@ -17,6 +18,10 @@ MEANING: dict[Kind, tuple[str, str]] = {
     Kind.LOST: ("Gone", "The history made this, never removed it, and it is not there."),
     Kind.UNMADE: ("Never made", "It stands in the table, and no entry made it or one removed it."),
     Kind.SIGNATURE: ("Signatures", "What was signed is not what stands there now."),
+    Kind.KEY: (
+        "Passkeys",
+        "Somebody can sign with a passkey that they did not add, or can't with one they did.",
+    ),
     Kind.GUARD: ("Guards", "The database does not guard itself as it was set up to."),
     Kind.CARRIED: ("Archives", "What is carried on from archived entries was changed."),
     Kind.UNSEEN: (
@@ -41,27 +46,9 @@ class Line:
     entry: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Differences of one kind: what they mean, the first of them and how many more."""
-
-    kind: str
-    word: str
-    meaning: str
-    lines: list[Line]
-    more: int
-
-
-def groups_of(run: Reconciliation) -> list[Group]:
+def groups_of(run: Reconciliation) -> list[Group[Line]]:
     """What it found by kind, in the order of MEANING."""
-    order = {str(kind): at for at, kind in enumerate(MEANING)}
-    rows = sorted(run.findings, key=lambda one: order[one["kind"]])
-    groups = []
-    for kind, members in groupby(rows, key=lambda one: str(one["kind"])):
-        lines = [line_of(one) for one in members]
-        word, meaning = MEANING[Kind(kind)]
-        groups.append(Group(kind, word, meaning, lines, run.counts[kind] - len(lines)))
-    return groups
+    return runs.groups_of(run, MEANING, line_of)
 
 
 def line_of(one: Mapping[str, Any]) -> Line:

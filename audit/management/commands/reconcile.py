@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from audit.capture.context import Channel, RequestContext, request_context
-from audit.reconciling.actions import begin
+from audit.reconciling.actions import RECONCILIATIONS
 from audit.reconciling.models import Reconciliation
 from audit.reconciling.run import run_reconciliation
 from audit.reconciling.words import sentence
@@ -20,7 +20,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:  # noqa: ANN401  as Django calls it
         """Run it here, without a worker."""
         request_context.set(RequestContext(channel=Channel.CONSOLE))
-        made = begin(by=None)
+        made = RECONCILIATIONS.begin(by=None)
         if made is None or not run_reconciliation(made.pk):
             raise CommandError("A reconciliation is under way already: wait for its answer.")
         ended = Reconciliation.objects.get(pk=made.pk)

@@ -10,7 +10,7 @@ from django.test import Client
 
 from audit.capture.models import Entry
 from audit.checking import run as running
-from audit.checking.actions import SILENT, start_check
+from audit.checking.actions import CHECKS, SILENT, start_check
 from audit.checking.models import HistoryCheck
 from audit.errors import Invalid, NotPermitted, Refused
 from audit.exporting.bundle import bundle
@@ -187,7 +187,7 @@ def test_what_a_killed_worker_leaves_is_taken_up_anew(
     browser: Client, cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made = start_check(by=cast.owner)
-    held = running._claim(made.pk)
+    held = CHECKS.claim(made.pk)
     assert held
     assert not run_check(made.pk), "somebody is at it"
     assert take_up_checks_here() == []
@@ -197,7 +197,7 @@ def test_what_a_killed_worker_leaves_is_taken_up_anew(
     assert run_check(made.pk)
     made.refresh_from_db()
     assert (made.state, made.attempts, made.intact) == ("done", 2, True)
-    assert not running._end(held, action="history.checked", state="done"), "it lost its place"
+    assert not CHECKS.end(held, action="history.checked", state="done"), "it lost its place"
 
 
 def test_one_that_nobody_is_at_can_be_asked_for_again(browser: Client, cast: Cast) -> None:
