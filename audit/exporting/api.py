@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from audit.exporting.bundle import bundle
 from audit.exporting.filtered import csv_lines, json_lines
 from audit.exporting.pages import CSV, JSON_LINES, asked, download
+from audit.exporting.with_tables import bundle_with_tables
 from audit.reading.access import HistoryEndpoint, require_every_site
 from audit.reading.api import PARAMETERS
 
@@ -64,3 +65,18 @@ class BundleView(HistoryEndpoint):
         """
         require_every_site(request.user)
         return download(bundle(), JSON_LINES, "bundle.jsonl")
+
+
+class BundleWithTablesView(HistoryEndpoint):
+    """The whole history and the tables."""
+
+    renderer_classes = (AsJsonLines, JSONRenderer)
+
+    @extend_schema(responses={(200, JSON_LINES): OpenApiTypes.STR})
+    def get(self, request: Request) -> StreamingHttpResponse:
+        """The governed tables as they stand, then the bundle: its check compares the two.
+
+        For those who read the history of every site.
+        """
+        require_every_site(request.user)
+        return download(bundle_with_tables(), JSON_LINES, "tables.bundle.jsonl")

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 from audit.endpoint import refuse_unasked
 from audit.exporting.bundle import bundle
 from audit.exporting.filtered import csv_lines, json_lines
+from audit.exporting.with_tables import bundle_with_tables
 from audit.reading.access import require_every_site, scope_of
 from audit.reading.filters import FilterForm
 from audit.reading.queries import HistoryFilter
@@ -42,6 +43,14 @@ def whole(request: HttpRequest) -> StreamingHttpResponse:
     """The whole history as a bundle that can be checked offline. Raises NotPermitted."""
     require_every_site(request.user)
     return download(bundle(), JSON_LINES, "bundle.jsonl")
+
+
+@require_safe
+@login_required
+def whole_with_tables(request: HttpRequest) -> StreamingHttpResponse:
+    """The same behind the tables as they stand now. Raises NotPermitted."""
+    require_every_site(request.user)
+    return download(bundle_with_tables(), JSON_LINES, "tables.bundle.jsonl")
 
 
 def _asked(request: HttpRequest) -> tuple[HistoryFilter, Scope]:

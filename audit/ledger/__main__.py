@@ -11,11 +11,12 @@ import sys
 from argparse import ArgumentParser, Namespace, RawDescriptionHelpFormatter
 from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
+from itertools import chain
 from pathlib import Path
 
 from audit.ledger.bundle.check import verify
 from audit.ledger.bundle.report import Pinned, Report
-from audit.ledger.bundle.tables import Tables
+from audit.ledger.bundle.tables import Tables, history_of, tables_of
 from audit.ledger.errors import LedgerError
 from audit.ledger.note import Verifier
 from audit.ledger.witness import command
@@ -87,8 +88,8 @@ def _verify(chosen: Namespace) -> int:
     witnesses = [WitnessKey.read(text) for text in chosen.witness]
     since = [path.read_text("utf-8") for path in chosen.since]
     with ExitStack() as files:
-        lines: Iterable[bytes] = files.enter_context(chosen.bundle.open("rb"))
-        tables = Tables(files.enter_context(chosen.tables.open("rb"))) if chosen.tables else None
+        lines: Iterable[bytes] = history_of(files.enter_context(chosen.bundle.open("rb")))
+        tables = _tables(chosen, files)
         lines = tables.watch(lines) if tables else lines
         archives = {str(path): files.enter_context(path.open("rb")) for path in chosen.archive}
         report = verify(
@@ -104,6 +105,17 @@ def _verify(chosen: Namespace) -> int:
     for line in report.lines():
         print(line)
     return exit_code(report)
+
+
+def _tables(chosen: Namespace, files: ExitStack) -> Tables | None:
+    """Those that the bundle begins with, or of a file of their own; None for none of either."""
+    inside = tables_of(files.enter_context(chosen.bundle.open("rb")))
+    first = next(inside, b"")
+    if first and chosen.tables:
+        raise LedgerError("tables", chosen.tables, "none, as the bundle begins with its own")
+    if chosen.tables:
+        return Tables(files.enter_context(chosen.tables.open("rb")))
+    return Tables(chain([first], inside)) if first else None
 
 
 def exit_code(report: Report) -> int:

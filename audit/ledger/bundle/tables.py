@@ -2,7 +2,8 @@
 
 The file of the tables is written in one moment. `through` is the newest entry there was then, and
 `unfinished` are the transactions that were under way, whose entries count for later. The bundle
-has to be exported after it, so that every entry that counts is in it and sealed.
+has to be exported after it, so that every entry that counts is in it and sealed. An export may
+hold both: the tables, and behind their last line the history.
 """
 
 from __future__ import annotations
@@ -69,6 +70,32 @@ def _about(row: list[Any]) -> About:
         return About(**told)
     except TypeError:
         raise LedgerError("tables", plain(told), "what tables begin with") from None
+
+
+BEGIN, END = b'["tables",', b'["end",'
+
+
+def tables_of(lines: Iterable[bytes]) -> Iterator[bytes]:
+    """The tables that an export begins with, up to their last line; nothing where it has none."""
+    for number, raw in enumerate(lines):
+        if number == 0 and not raw.startswith(BEGIN):
+            return
+        yield raw
+        if raw.startswith(END):
+            return
+
+
+def history_of(lines: Iterable[bytes]) -> Iterator[bytes]:
+    """The history in an export: what stands behind its tables, or all of it."""
+    feed = iter(lines)
+    first = next(feed, b"")
+    if first.startswith(BEGIN):
+        for raw in feed:
+            if raw.startswith(END):
+                break
+    elif first:
+        yield first
+    yield from feed
 
 
 class Tables:
@@ -180,7 +207,7 @@ class Tables:
         if self._newest < self.about.through:
             words = (
                 f"the tables were read after entry {self.about.through}, which is not here: "
-                "export the tables first, then the bundle"
+                "export the tables first, then the bundle, once that entry is sealed"
             )
             report.add(Kind.CUT, words)
 
