@@ -1,11 +1,15 @@
 """/healthz, the schedule, and what every response carries."""
 
+from collections import Counter
+
 import pytest
 from celery import current_app
 from django.test import Client
 from pytest_django.fixtures import Settings
 
 from config.schedule import BEAT_SCHEDULE
+from tests.addresses import every_address
+from tests.cast import Cast, SignedIn
 
 
 @pytest.mark.django_db
@@ -30,7 +34,16 @@ def test_every_line_of_the_schedule_names_a_task_that_exists() -> None:
 
 
 @pytest.mark.django_db
-def test_no_response_lets_a_page_run_inline_script_or_style(client: Client) -> None:
-    policy = client.get("/account/login/")["Content-Security-Policy"]
-    assert "default-src 'none'" in policy
-    assert "unsafe" not in policy
+def test_no_response_lets_a_page_run_inline_script_or_style(
+    cast: Cast, signed_in: SignedIn
+) -> None:
+    """Whatever is asked for, by an owner and by nobody: found, refused or not there."""
+    answers = Counter[int]()
+    for browser in (signed_in(cast.owner), Client()):
+        for url in [*(each.url for each in every_address()), "/nowhere/"]:
+            answer = browser.get(url)
+            policy = answer["Content-Security-Policy"]
+            assert "default-src 'none'" in policy, url
+            assert "unsafe" not in policy, url
+            answers[answer.status_code] += 1
+    assert {200, 302, 401, 403, 404, 405} <= answers.keys()

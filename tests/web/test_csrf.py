@@ -3,8 +3,10 @@
 import pytest
 from django.http.response import HttpResponseBase
 from django.test import Client
+from rest_framework.authentication import SessionAuthentication
 
 from people.persons.models import User
+from tests.addresses import endpoint_of, every_address
 from tests.cast import ApiAs, Cast
 
 NEW = {"name": "New", "email": "new@example.com"}
@@ -23,6 +25,21 @@ def test_a_page_posted_from_elsewhere_is_refused(browser: Client) -> None:
     answer = browser.post("/people/add/", NEW)
     assert answer.status_code == 403
     assert not User.objects.filter(email=NEW["email"]).exists()
+
+
+def test_no_page_goes_without() -> None:
+    """But for the one by which a mail program stops a kind of mail, whose address is the proof.
+
+    Endpoints are exempt by the library, and hold sessions to it by themselves.
+    """
+    exempt = {each.name for each in every_address() if getattr(each.view, "csrf_exempt", False)}
+    endpoints = [each for each in every_address() if endpoint_of(each)]
+    assert exempt - {each.name for each in endpoints} == {"people:notices_stop"}
+    for endpoint in filter(None, map(endpoint_of, endpoints)):
+        by_session = [
+            way for way in endpoint.authentication_classes if issubclass(way, SessionAuthentication)
+        ]
+        assert all(way.enforce_csrf is SessionAuthentication.enforce_csrf for way in by_session)
 
 
 def test_the_pages_own_form_is_taken(browser: Client) -> None:

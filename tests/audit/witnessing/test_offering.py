@@ -1,8 +1,5 @@
 """The newest checkpoint goes to the witnesses, and what they say is kept, checked and shown."""
 
-import socket
-import threading
-
 import pytest
 from django.db import DatabaseError, transaction
 from pytest_django import Settings
@@ -20,7 +17,6 @@ from audit.sealing.keys import origin, promise, signer, verifiers
 from audit.sealing.memory import Memory, begin_anew
 from audit.sealing.rotate import rotate
 from audit.tasks import offer_checkpoint
-from audit.witnessing import asking
 from audit.witnessing.models import Cosignature, WitnessEvent, WitnessEventKind
 from audit.witnessing.offering import offer_newest
 from audit.witnessing.standing import unwitnessed, witnessing_now
@@ -268,29 +264,7 @@ def test_a_witness_with_a_wrong_clock_is_told_so(
     assert "its clock is -" in WitnessEvent.objects.get().words
 
 
-def test_a_witness_that_drips_its_answer_holds_nobody_up(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(asking, "SECONDS", 0.5)
-    listening = socket.create_server(("127.0.0.1", 0))
-
-    def drip() -> None:
-        line, _ = listening.accept()
-        line.sendall(b"HTTP/1.1 200 OK\r\n")
-        try:
-            while True:
-                line.sendall(b"X")
-                threading.Event().wait(0.1)
-        except OSError:
-            return
-
-    threading.Thread(target=drip, daemon=True).start()
-    with pytest.raises(asking.SilentError):
-        asking.ask(f"http://127.0.0.1:{listening.getsockname()[1]}", b"")
-    listening.close()
-
-
-def test_a_redirect_is_not_followed(
+def test_one_that_leads_elsewhere_has_not_cosigned(
     start_witness: Starter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     history(5)

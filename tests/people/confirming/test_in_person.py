@@ -14,6 +14,7 @@ from people.persons.models import Assignment, User
 from people.policy.models import Policy
 from people.tokens.actions import make_token
 from people.tokens.models import ApiToken, Scope
+from tests.addresses import every_address, methods_of
 from tests.cast import PASSWORD, ApiAs, Cast, InPerson, SignedIn
 
 
@@ -90,24 +91,68 @@ def alone(cast: Cast, signed_in: SignedIn) -> Client:
     return browser
 
 
-def pages(cast: Cast) -> list[str]:
-    """Every page that manages people or changes what programs may, by its form."""
-    person = f"/people/{cast.barista.pk}/"
-    role = Assignment.objects.get(user=cast.barista)
-    token = make_token(by=cast.owner, name="mine", scopes=[Scope.READ], days=1)[0]
-    return [
-        "/people/add/", person, f"{person}roles/", f"{person}roles/{role.pk}/take/",
-        f"{person}invitation/", f"{person}end-sign-in/", f"{person}allow-sign-in/",
-        "/policy/", "/account/tokens/", f"/account/tokens/{token.pk}/revoke/",
-    ]  # fmt: skip
+# Pages that take what is sent and don't ask, each with the reason.
+WITHOUT = {
+    "people:session_end": "one's own; of somebody else it asks (tests/people/sign_in)",
+    "people:sessions_end": "ends what one has open oneself",
+    "people:units": "how one reads figures oneself",
+    "people:notices": "what one hears of oneself",
+    "people:notices_stop": "by a signed address, without sign-in",
+    "people:device_add": "the browser itself, for its own person",
+    "people:device_remove": "one's own",
+    "people:tablet_enrol": "whoever has the code, signed in or not",
+    "people:tablet_person": "asks for the PIN",
+    "people:tablet_leave": "ends what is open",
+    "people:tablet_rest": "ends what is open",
+    "people:tablet_full": "leads to the full sign-in",
+}
 
 
-def test_every_page_asks(cast: Cast, alone: Client) -> None:
-    asked, before = pages(cast), changed()
-    for address in asked:
-        answer = alone.post(address, {})
+def test_every_page_asks(alone: Client) -> None:
+    """All that takes what is sent, whatever pages there come to be."""
+    before, asks = changed(), set[str]()
+    for address in every_address():
+        if not address.name.startswith("people:") or address.name in WITHOUT:
+            continue
+        answer = alone.post(address.url, {})
+        if answer.status_code == 405:
+            continue
+        assert answer.status_code == 302, address
         assert answer["Location"].startswith("/account/reauthenticate/?next="), address
         assert alone.get(answer["Location"]).status_code == 200
+        asks.add(address.name)
+    assert {"people:add", "people:policy", "people:person_token_revoke", "people:pin"} <= asks
+    assert changed() == before
+
+
+NOT_IN_PERSON = {
+    "people_api:history_checks": "asks for a check, changes nothing",
+    "people_api:history_reconciliations": "asks for a comparison, changes nothing",
+}
+
+
+def test_every_endpoint_that_changes_something_is_done_in_person(
+    cast: Cast, api_as: ApiAs, api_in_person: InPerson
+) -> None:
+    """By no token and by no session left alone, whatever endpoints there come to be."""
+    program, client = api_as(cast.owner), api_in_person(cast.owner)
+    left_alone(client)
+    before, asked = changed(), set[str]()
+    for address in every_address():
+        if not address.name.startswith("people_api:") or address.name in NOT_IN_PERSON:
+            continue
+        for method in methods_of(address) - {"get"}:
+            headers = {"Idempotency-Key": uuid.uuid4().hex, "If-Match": '"seen"'}
+            for caller in (program, client):
+                answer = caller.generic(
+                    method.upper(), address.url, "{}", "application/json", headers=headers
+                )
+                assert answer.status_code == 403, (method, address)
+                assert "do it there" in answer.json()["how_to_ask"] or (
+                    "/account/reauthenticate/" in answer.json()["how_to_ask"]
+                )
+            asked.add(address.name)
+    assert {"people_api:people", "people_api:policy", "people_api:pin"} <= asked
     assert changed() == before
 
 

@@ -21,9 +21,10 @@ from people.policy.actions import set_policy
 from people.policy.models import Boiling
 from people.sign_in.models import SignIn, Way
 from people.sign_in.sessions import TABLET, end_sessions
+from people.sign_in.single import disconnect
 from people.signatures.models import Signature
 from people.tablets.actions import add_tablet
-from people.tokens.actions import make_token
+from people.tokens.actions import make_token, revoke_token
 from people.tokens.models import Scope
 from recipes.publishing import run
 from recipes.versions.review import approve
@@ -86,9 +87,12 @@ def test_each_verb_for_somebody_with_every_role(cast: Cast, verb: Verb) -> None:
 
 def test_what_needs_no_role_is_not_done_by_a_pin_either(cast: Cast) -> None:
     end_sessions(by=cast.owner, person=cast.owner, but=0)
+    token = make_token(by=cast.owner, name="old", scopes=[Scope.READ], days=1)[0]
     attempts: list[Callable[[], object]] = [
         lambda: make_token(by=cast.owner, name="x", scopes=[Scope.READ], days=1),
         lambda: end_sessions(by=cast.owner, person=cast.owner, but=0),
+        lambda: revoke_token(by=cast.owner, token=token),
+        lambda: disconnect(by=cast.owner, person=cast.owner, subject="s-owner"),
         lambda: set_pin(by=cast.owner, digits="7304"),
         lambda: remove_pin(by=cast.owner, person=cast.owner),
         lambda: create_person(by=cast.owner, email="n@example.com", name="New one"),
