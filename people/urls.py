@@ -28,6 +28,7 @@ urlpatterns: list[URLPattern] = [
 api_urls: list[URLPattern] = [
     *persons.api_urls,
     *sign_in.api_urls,
+    *units.api_urls,
     *tokens.api_urls,
     *policy.api_urls,
     *tablets.api_urls,

@@ -1,7 +1,7 @@
 """Checks of what people and programs hand to an action: all faults show at once."""
 
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date, timedelta
 from decimal import Decimal
 from zoneinfo import available_timezones
@@ -10,7 +10,9 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from audit.errors import Invalid, Problem
-from web.numbers import BadNumber, Bounds, read_number, read_typed
+from web import units
+from web.numbers import BadNumber, Bounds, bounds_in, read_number, read_typed
+from web.printing import number
 from web.text import printable, saying_where
 
 NAME_LENGTH = 80  # characters
@@ -62,7 +64,7 @@ class Checks:
         try:
             return self._read(_written_out(value), bounds)
         except BadNumber:
-            self.fault(field, value, bounds.words())
+            self.problems.append(outside(field, value, bounds))
             return Decimal(0)
 
     def number_or_none(self, field: str, value: object, bounds: Bounds) -> Decimal | None:
@@ -102,6 +104,21 @@ class Checks:
         """Raise Invalid with every fault found."""
         if self.problems:
             raise Invalid.of(self.problems)
+
+
+def outside(field: str, value: object, bounds: Bounds) -> Problem:
+    """A figure that its bounds refuse, and these: in the unit that whoever reads types in."""
+    unit = units.chosen().typed_in(bounds.unit)
+    if unit != bounds.unit:
+        with suppress(BadNumber, ArithmeticError):  # no figure in any unit
+            value = number(units.read(read_number(_written_out(value)), unit))
+    return Problem(field, value, allowance(bounds))
+
+
+def allowance(bounds: Bounds) -> str:
+    """Bounds in words, in that unit."""
+    unit = units.chosen().typed_in(bounds.unit)
+    return (bounds if unit == bounds.unit else bounds_in(unit, bounds)).words()
 
 
 def _written_out(value: object) -> object:

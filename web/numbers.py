@@ -48,6 +48,8 @@ class Bounds:
         }[self.low is not None, self.high is not None]
         some = "place" if self.places == 1 else "places"
         places = f"at most {self.places} decimal {some}" if self.places else "no decimal places"
+        if units.bare(self.unit) in {units.FAHRENHEIT, units.OUNCE}:
+            return f"a number {reach}"  # as many as are needed: it is converted
         return f"{f'a number {reach}'.strip()}, {places}"
 
 

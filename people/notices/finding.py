@@ -12,13 +12,15 @@ LOCK = "people.notices"
 TITLE, WORDS = 200, 2_000  # characters
 
 ARISE = """
-INSERT INTO people_matter AS m (kind, key, title, words, url, sites, to_id, not_for, early)
+INSERT INTO people_matter AS m (kind, key, title, words, url, sites, to_id, not_for, early,
+    arose_at)
 SELECT %(kind)s, f.key, f.title, f.words, f.url,
     CASE WHEN f.sites IS NOT NULL THEN string_to_array(f.sites, ',')::bigint[] END,
-    f.to_id, coalesce(string_to_array(f.not_for, ',')::bigint[], '{}'), %(early)s
+    f.to_id, coalesce(string_to_array(f.not_for, ',')::bigint[], '{}'), %(early)s,
+    least(f.since, statement_timestamp())
 FROM unnest(%(keys)s::text[], %(titles)s::text[], %(words)s::text[], %(urls)s::text[],
-    %(sites)s::text[], %(to)s::bigint[], %(not_for)s::text[])
-    f(key, title, words, url, sites, to_id, not_for)
+    %(sites)s::text[], %(to)s::bigint[], %(not_for)s::text[], %(since)s::timestamptz[])
+    f(key, title, words, url, sites, to_id, not_for, since)
 ON CONFLICT (kind, key) WHERE ended_at IS NULL DO UPDATE
 SET title = excluded.title, words = excluded.words, url = excluded.url, sites = excluded.sites,
     to_id = excluded.to_id, not_for = excluded.not_for
@@ -64,7 +66,7 @@ def _find(kind: Kind) -> None:
             cursor.execute(ARISE, given)
 
 
-def _columns(found: Sequence[Found]) -> dict[str, list[str] | list[str | None] | list[int | None]]:
+def _columns(found: Sequence[Found]) -> dict[str, Sequence[object]]:
     return {
         "keys": [each.key for each in found],
         "titles": [one_line(each.title)[:TITLE] for each in found],
@@ -73,6 +75,7 @@ def _columns(found: Sequence[Found]) -> dict[str, list[str] | list[str | None] |
         "sites": [None if each.sites is None else _listed(each.sites) for each in found],
         "to": [each.to for each in found],
         "not_for": [_listed(each.not_for) or None for each in found],
+        "since": [each.since for each in found],
     }
 
 

@@ -7,7 +7,7 @@ time, and what is over is gone by itself.
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.db import models
 
@@ -48,7 +48,8 @@ class Found:
     """One matter there is now.
 
     `sites`: where it lies; None where it is about no one site. `to`: the one person it is for,
-    `not_for`: people it is nothing new to, or not for.
+    `not_for`: people it is nothing new to, or not for. `since`: when it arose, where that is known:
+    whoever opened its page after that has seen it, though nobody had looked for it yet.
     """
 
     key: str
@@ -58,6 +59,7 @@ class Found:
     sites: tuple[int, ...] | None = None
     to: int | None = None
     not_for: tuple[int, ...] = ()
+    since: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,12 +40,13 @@ def note_opened(request: HttpRequest, response: HttpResponse) -> None:
     mark_opened(request.user.pk, request.get_full_path())
 
 
-def mark_opened(person: int, path: str) -> None:
-    """Keep that they have opened that page just now."""
+def mark_opened(person: int, *paths: str) -> None:
+    """Keep that they have opened these pages just now, or seen elsewhere what stands there."""
     try:
         marks: Marks = cache.get(_key(person)) or {}
-        marks.pop(path, None)  # the newest last
-        marks[path] = time.time()
+        for path in paths:
+            marks.pop(path, None)  # the newest last
+            marks[path] = time.time()
         newest = dict(list(marks.items())[-MOST:])
         cache.set(_key(person), newest, KEPT)
     except RedisError:

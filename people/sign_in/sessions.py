@@ -35,6 +35,7 @@ session_begun = Signal()
 logger = logging.getLogger(__name__)
 MARK = "sign_in"  # in the session: which row of ours it is
 AT_TABLET = "tablet"  # in the session of whoever took over by PIN: at which tablet
+IN_FULL_AT = "in_full_at"  # the same of whoever signed in there with password or passkey
 TABLET = "tablet_pk"  # noted on a request: the enrolled tablet it comes from
 SEEN_EVERY = timedelta(minutes=10)
 
@@ -62,6 +63,8 @@ def begin(request: HttpRequest, person: User, *, by_pin: bool = False) -> None:
             client=client_of(request),
         )
     request.session[MARK] = begun.pk
+    if begun.tablet_id and not by_pin:
+        request.session[IN_FULL_AT] = begun.tablet_id
     session_begun.send(sender=SignIn, request=request, begun=begun)
 
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from people.persons.models import User
 from people.persons.standing import PinNotEnough, Standing, standing
 from people.sign_in.models import End
-from people.sign_in.sessions import AT_TABLET, TABLET
+from people.sign_in.sessions import AT_TABLET, IN_FULL_AT, TABLET
 from people.tablets.handing_over import keep_awake, leave
 from people.tablets.models import Tablet
 from people.tablets.recognising import NOTED, tablet_that_asks
@@ -56,13 +56,19 @@ class TabletMiddleware:
 
 
 def _end_what_is_out_of_place(request: HttpRequest, tablet: Tablet | None) -> None:
-    """A session by PIN taken elsewhere, of a tablet that is none any more, or without a role."""
-    at = request.session.get(AT_TABLET)
+    """A session of a tablet taken elsewhere, or when that is none any more; by PIN without a role.
+
+    One in full too: it would reach beyond the site by leaving the tablet's cookie away.
+    """
+    by_pin = AT_TABLET in request.session
+    at = request.session.get(AT_TABLET) or request.session.get(IN_FULL_AT)
     if at is None or not isinstance(request.user, User):
         return
     if tablet is None or tablet.pk != at:
         leave(request, End.TABLET)
-    elif all(each.site_id not in (None, tablet.site_id) for each in request.user.roles_held()):
+    elif by_pin and all(
+        each.site_id not in (None, tablet.site_id) for each in request.user.roles_held()
+    ):
         leave(request, End.ROLE)
 
 

@@ -68,7 +68,7 @@ def take_over(request: HttpRequest, *, tablet: Tablet, person: User, digits: str
     right = fits(person.pk, digits, pin.secret) if pin else fits_nothing()
     if not right or pin is None:
         refuse_sign_in(request, WRONG_PIN, person_subject(person), site_id=tablet.site_id)
-        raise Invalid("pin", UNSHOWN, "the PIN of whoever was chosen")
+        raise Invalid("pin", UNSHOWN, f"the PIN that {person} set")
     was_right(counted)
     return _begin(request, tablet, person, pin)
 

@@ -21,6 +21,7 @@ from stations.metrology.formula import (
     WATER,
     Stated,
 )
+from web.checks import allowance, outside
 from web.numbers import Bounds
 from web.text import printable
 from web.units import from_other, step_of
@@ -169,12 +170,12 @@ def faults(parameter: Parameter, stated: Stated) -> list[Problem]:
         return [Problem(parameter.code, None, f"{allowed(parameter)}")] if given else []
     problems = []
     if not _within(stated.target, target_bounds(parameter)):
-        problems.append(Problem(parameter.code, stated.target, allowed(parameter)))
+        problems.append(outside(parameter.code, stated.target, target_bounds(parameter)))
     widths = width_bounds(parameter)
     for side in ("below", "above"):
         width = getattr(stated, side)
         if width is not None and not _within(width, widths):
-            problems.append(Problem(f"{parameter.code}_{side}", width, widths.words()))
+            problems.append(outside(f"{parameter.code}_{side}", width, widths))
     return problems
 
 
@@ -184,7 +185,7 @@ def allowed(parameter: Parameter) -> str:
         return "one of " + ", ".join(code for code, _ in parameter.choices)
     if not parameter.is_number:
         return f"one line of text, at most {TEXT} characters"
-    return target_bounds(parameter).words()
+    return allowance(target_bounds(parameter))
 
 
 def target_bounds(parameter: Parameter) -> Bounds:

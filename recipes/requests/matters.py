@@ -42,6 +42,7 @@ def decided() -> Iterable[Found]:
             url=request.get_absolute_url(),
             sites=(request.site_id,),
             to=request.author_id,
+            since=request.decided_at,
         )
 
 

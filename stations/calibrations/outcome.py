@@ -12,7 +12,7 @@ from stations.metrology.atmosphere import site_pressure
 from stations.metrology.errors import BadValueError
 from stations.metrology.flowmeter import FlowMeterFit, Run, concerns, fit_flow_meter
 from stations.metrology.offset import Offset, Reading, measure_offset
-from web.checks import Checks
+from web.checks import Checks, outside
 from web.numbers import BadNumber, Bounds, read_entered, read_number
 
 Kind = Calibration.Kind
@@ -62,7 +62,8 @@ def _read(kind: str, number: int, run: Mapping[str, str]) -> dict[str, str]:
         try:
             kept[name] = format(read_number(run.get(name, ""), bounds), "f")
         except BadNumber as bad:
-            raise Invalid(f"run {number} {name}", run.get(name, ""), bounds.words()) from bad
+            told = outside(f"run {number} {name}", run.get(name, ""), bounds)
+            raise Invalid.of([told]) from bad
     why = str(run.get(LEFT_OUT, "")).strip()
     if len(why) > REASON:
         raise Invalid(f"run {number} {LEFT_OUT}", why, f"at most {REASON} characters")

@@ -3,14 +3,16 @@
 from collections.abc import Iterable
 from datetime import timedelta
 
-from django.db.models import Count, Max, Min
+from django.db.models import Count, Max, Min, OuterRef, Subquery
 from django.urls import reverse
+from django.utils import timezone
 
 from people.notices.kinds import Found, Kind, register_kind
 from people.persons.verbs import Verb
-from stations.slots.models import Placement
+from stations.slots.models import Placement, ReadBack
 from web.printing import counted
 
+LATELY = timedelta(minutes=5)  # what was read longer ago may have come in late, from a device
 LOADING = timedelta(minutes=10)  # a gateway needs less; what it loads is no matter for anybody
 
 
@@ -34,17 +36,19 @@ def to_load() -> Iterable[Found]:
 
 def differing() -> Iterable[Found]:
     """Slot by slot, for as long as the same placement is in force there."""
+    read = ReadBack.objects.filter(placement=OuterRef("pk")).order_by("-pk").values("at")[:1]
     rows = Placement.objects.differing().values_list(
         "pk", "slot_id", "slot__number", "slot__station__number",
-        "slot__station__machine__name", "site_id", "site__name", "settings__title",
+        "slot__station__machine__name", "site_id", "site__name", "settings__title", Subquery(read),
     )  # fmt: skip
-    for pk, slot, number, station, machine, site, place, title in rows.order_by("pk"):
+    for pk, slot, number, station, machine, site, place, title, since in rows.order_by("pk"):
         yield Found(
             key=str(pk),
             title=f"{place}: slot {number} of {machine}, station {station} differs",
             words=f"It should hold {title}.",
             url=reverse("stations:slot", args=[slot]),
             sites=(site,),
+            since=since if since and since > timezone.now() - LATELY else None,
         )
 
 

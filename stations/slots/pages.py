@@ -7,6 +7,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.timezone import now
 
+from people.notices.seen import mark_opened
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
@@ -132,16 +133,21 @@ def read_slot_back(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def _save(request: PageRequest, holding: Holding, form: ReadBackForm) -> Read:
-    return Read(
-        read_back(
-            by=request.user,
-            slot=holding.slot,
-            seen_placement=form.cleaned_data["seen_placement"],
-            found=form.found(),
-            unread=form.unread(),
-            made_at=made_at(request),
-        )
+    read = read_back(
+        by=request.user,
+        slot=holding.slot,
+        seen_placement=form.cleaned_data["seen_placement"],
+        found=form.found(),
+        unread=form.unread(),
+        made_at=made_at(request),
     )
+    _seen_by(request, holding.slot.pk)  # the verdict comes next
+    return Read(read)
+
+
+def _seen_by(request: PageRequest, *slots: int) -> None:
+    """Whoever found that a slot differs is sent nothing about it."""
+    mark_opened(request.user.pk, *(reverse("stations:slot", args=[pk]) for pk in slots))
 
 
 @page(methods="GET POST", kept=True)
@@ -160,6 +166,7 @@ def to_key(request: PageRequest, pk: int) -> HttpResponse:
             reported = report_read_backs(
                 by=request.user, site=site, readings=walk.readings(), made_at=made_at(request)
             )
+            _seen_by(request, *(each.reading.slot for each in reported if each.taken))
             messages.success(request, outcome(reported))
             return redirect(request.get_full_path())
         status, empty = 400, not walk.looked_at

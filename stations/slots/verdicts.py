@@ -8,6 +8,7 @@ from audit.errors import Problem
 from stations.machine_types.catalogue import ENDINGS, printed, unit_of, word_of
 from stations.metrology.formula import ENDS_BY
 from stations.slots.models import Placement, ReadBack
+from web.checks import outside
 from web.numbers import BadNumber, Bounds, read_number
 
 
@@ -60,7 +61,7 @@ def _fault(expected: Values, code: str, text: str) -> Problem | None:
     try:
         read_number(text, bounds)
     except BadNumber:
-        return Problem(code, text, bounds.words())
+        return outside(code, text, bounds)
     return None
 
 

@@ -13,6 +13,7 @@ from people.tablets.actions import add_tablet
 from people.tablets.models import TabletPolicy
 from stations.shots.models import CheckShot
 from tests.browser.conftest import OpenPage
+from tests.browser.hand import Hand
 from tests.browser.looking import axe, fits, touchable
 from tests.browser.scene import Scene
 from tests.cast import Cast
@@ -76,6 +77,35 @@ def test_two_people_log_a_shot_each_at_one_tablet(
     ]
     history = open_page(cast.owner, "/history/?device=Counter+right")
     expect(history.get_by_text("at Counter right").first).to_be_visible()
+
+
+def test_taking_over_and_a_shot_are_four_taps_and_ten_keys(
+    open_page: OpenPage, cast: Cast, scene: Scene
+) -> None:
+    """Nobody is at it. A scanned code leads past the choice to the card: two taps and the PIN, then
+    as on a phone of one's own, two taps and six keys."""
+    with_pin(cast)
+    page, before = enrolled(open_page, cast), CheckShot.objects.count()
+    hand = Hand(page)
+    page.goto(f"/at/{scene.station.code}/?slot={scene.slot.number}")
+    hand.think()
+    hand.tap(page.get_by_role("link", name="Barista"))
+    expect(page.get_by_label("PIN")).to_be_focused()
+    hand.think()
+    hand.press(*PINS["barista"])
+    hand.tap(page.get_by_role("button", name="Take over"))
+    expect(page.get_by_label("Yield")).to_be_focused()
+    assert (hand.taps, hand.keys) == (2, 4)
+    hand.think()
+    hand.press(*"36.4")
+    hand.think()
+    hand.tap(page.get_by_label("Shot time"))
+    hand.press(*"28")
+    hand.tap(page.get_by_role("button", name="Log shot"))
+    expect(page.get_by_text("Noted as")).to_be_visible()
+    assert CheckShot.objects.count() == before + 1
+    assert (hand.taps, hand.keys) == (4, 10)
+    assert hand.seconds < 15
 
 
 def test_left_alone_the_form_comes_back_for_its_person(

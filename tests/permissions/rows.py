@@ -363,6 +363,7 @@ ELSEWHERE = {
     "people_api:session_end": "one's own, or an owner's everybody's (tests/people)",
     "people:tokens": "one's own tokens (tests/people)",
     "people:units": "one's own units (tests/people)",
+    "people_api:units": "one's own units (tests/people)",
     "people:token_revoke": "one's own tokens (tests/people)",
     "people_api:assignment": "two things in its address (tests/people)",
     "people_api:tokens": "one's own tokens (tests/people)",

@@ -5,10 +5,12 @@ from decimal import Decimal
 
 import pytest
 from django.test import TestCase
+from pytest_django.fixtures import Settings
 
 from people.notices.finding import find_matters
 from people.notices.hearing import matters_of
-from people.notices.models import Matter
+from people.notices.models import Matter, Notice
+from people.notices.telling import tell
 from recipes.publishing import run
 from stations.charts.actions import freeze_baseline
 from stations.charts.charting import contents_of
@@ -72,6 +74,20 @@ def test_a_slot_that_differs_until_it_matches_and_again(bar: Bar, cast: Cast, to
     read("281")
     assert told("differs") == LEADS
     assert of("differs").pk != first.pk
+
+
+def test_whoever_found_that_it_differs_is_sent_nothing_about_it(
+    bar: Bar, cast: Cast, signed_in: SignedIn, settings: Settings
+) -> None:
+    settings.PUBLIC_URL = "https://ledger.example.com"
+    slot = Slot.objects.with_equipment().get(pk=bar.slots[0].pk)
+    seen = place(slot, cast.head_roaster).pk
+    sent = {**FOUND, "water_volume": "281", "seen_placement": seen}
+    assert signed_in(cast.shop_lead).post(f"/slots/{slot.pk}/read-back/", sent).status_code == 302
+    find_matters()
+    tell()
+    noted = Notice.objects.filter(matter=of("differs"), person=cast.shop_lead)
+    assert noted.get().seen
 
 
 def test_what_is_to_load_until_it_was_read_back(bar: Bar, cast: Cast, told: Told) -> None:

@@ -7,11 +7,28 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recipes.formula.formula import target_bounds, width_bounds
+from recipes.formula.parameters import PARAMETERS
+from stations.equipment.bounds import OFFSET
 from web import printing, units
+from web.checks import outside
 from web.drawn import quantity
 from web.fields import PlainDecimalField
-from web.numbers import BadNumber, Bounds, read_entered, read_number
-from web.units import CELSIUS, FAHRENHEIT, GRAM, METRIC, OUNCE, STEP, Choice, read_by
+from web.numbers import BadNumber, Bounds, bounds_in, read_entered, read_number
+from web.printing import unit_label
+from web.units import (
+    CELSIUS,
+    FAHRENHEIT,
+    GRAM,
+    METRIC,
+    OUNCE,
+    STEP,
+    TYPED,
+    Choice,
+    other,
+    places_of,
+    read_by,
+)
 
 WARM = Bounds(Decimal(80), Decimal(100), places=6, unit=CELSIUS)
 WIDTH = Bounds(Decimal(0), Decimal(20), places=6, unit=CELSIUS + STEP)
@@ -156,3 +173,51 @@ def test_how_a_figure_is_printed() -> None:
     with read_by(lambda: BOTH):
         assert printing.quantity(cold, CELSIUS) == "93.0\u00a0°C (199.4\u00a0°F)"
         assert printing.quantity(Decimal("93.333333"), CELSIUS) == "93.33\u00a0°C (200\u00a0°F)"
+
+
+# What is refused, and what is allowed instead.
+
+MEASURED = [
+    (f"{each.code} {which.__name__}", which(each))
+    for each in PARAMETERS.values()
+    if each.is_number and other(each.unit)
+    for which in (target_bounds, width_bounds)
+]
+
+
+@pytest.mark.parametrize(("name", "bounds"), [*MEASURED, ("dose", DOSE), ("offset", OFFSET)])
+def test_the_ends_of_what_is_allowed_are_taken_and_nothing_beyond(
+    name: str, bounds: Bounds
+) -> None:
+    """A bound in the other unit is the number that is stored as the bound itself."""
+    unit = other(bounds.unit)
+    there = bounds_in(unit, bounds)
+    assert bounds.low is not None
+    assert bounds.high is not None
+    for end, stored_end, way in ((there.low, bounds.low, -1), (there.high, bounds.high, 1)):
+        assert end is not None
+        text = f"{end:f} {unit_label(unit)}"
+        assert text.split(maxsplit=1)[0] in there.words(), name
+        assert read_entered(text, bounds).stored == stored_end
+        beyond = end + way * Decimal(1).scaleb(-max(places_of(end), TYPED))
+        with pytest.raises(BadNumber, match="is not allowed"):
+            read_entered(f"{beyond:f} {unit_label(unit)}", bounds)
+
+
+@pytest.mark.parametrize(
+    ("value", "bounds", "told"),
+    [
+        (Decimal("40.555556"), WARM, "“105” can't be used. Allowed: a number from 176 to 212 °F."),
+        ("1", DOSE, "“0.035” can't be used. Allowed: a number from 0.00353 to 35.27396 oz."),
+        ("nothing", WARM, "“nothing” can't be used. Allowed: a number from 176 to 212 °F."),
+    ],
+)
+def test_what_an_action_refuses_is_told_in_the_reader_s_unit(
+    value: object, bounds: Bounds, told: str
+) -> None:
+    with read_by(lambda: AMERICAN):
+        assert outside("x", value, bounds).sentence.startswith(told)
+    for others in (lambda: METRIC, lambda: BOTH):
+        with read_by(others):
+            problem = outside("x", value, bounds)
+            assert (problem.value, problem.allowed) == (value, bounds.words())

@@ -21,6 +21,8 @@ PEOPLE = [
     Call("PUT", "tablet_policy", "owner", thing="site_code",
          body=lambda t: {"idle_minutes": 5, "shown": "nothing", "shown_on_tablet": "settings"},
          also={"idle_minutes": [0, 61], "shown": ["", "all"], "shown_on_tablet": ["", "all"]}),
+    Call("PUT", "units", "owner", lambda t: {"temperatures": "both", "masses": "[oz_av]"},
+         also={"temperatures": ["", "K"], "masses": ["", "st"]}),
     Call("POST", "deactivate", "owner", lambda t: {}, thing="person"),
     Call("POST", "reactivate", "owner", lambda t: {}, thing="person"),
     Call("POST", "invitation", "owner", lambda t: {}, thing="person", good=201),

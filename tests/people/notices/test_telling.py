@@ -96,6 +96,15 @@ def test_what_somebody_has_looked_at_is_not_told(cast: Cast, matters: Matters) -
     assert Notice.objects.get(person=cast.shop_lead).seen
 
 
+def test_opened_before_anybody_looked_for_it_but_after_it_arose(
+    cast: Cast, matters: Matters
+) -> None:
+    mark_opened(cast.shop_lead.pk, "/things/one/")
+    matters.is_now(at(cast, since=timezone.now() - timedelta(seconds=20)))
+    assert told() == ["head_roaster", "second_roaster"]
+    assert Notice.objects.get(person=cast.shop_lead).seen
+
+
 def test_whoever_has_the_page_open_is_told_when_they_left_it(cast: Cast, matters: Matters) -> None:
     mark_opened(cast.shop_lead.pk, "/things/one/")
     matters.is_now(at(cast))

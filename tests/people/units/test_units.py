@@ -9,7 +9,9 @@ from audit.capture.models import Entry
 from audit.errors import Invalid, Stale
 from people.persons.models import User
 from people.units.actions import choose_units
-from tests.cast import Cast, SignedIn
+from tests.bar import Bar
+from tests.cast import ApiAs, Cast, SignedIn
+from tests.people.tablets.bench import at_work
 from web.models import TypedFigure
 
 URL = "/account/units/"
@@ -40,6 +42,41 @@ def test_what_is_not_offered_is_refused_by_page_action_and_database(
         choose_units(by=cast.barista, revision=seen + 1, **OURS)
     with pytest.raises(IntegrityError), transaction.atomic():
         User.objects.filter(pk=cast.barista.pk).update(masses="st")
+
+
+def test_chosen_through_the_api(cast: Cast, api_as: ApiAs) -> None:
+    api, address = api_as(cast.barista), "/api/v1/me/units/"
+    shown = api.get(address)
+    assert shown.json() == {
+        "temperatures": "Cel", "masses": "g", "revision": cast.barista.revision
+    }  # fmt: skip
+    tag = {"If-Match": shown["ETag"]}
+    chosen = api.put(address, OURS, headers=tag)
+    assert (chosen.status_code, chosen.json()["temperatures"]) == (200, "[degF]")
+    assert Entry.objects.latest("id").action == "person.units_chosen"
+    assert api.put(address, OURS, headers=tag).status_code == 412
+    assert api.put(address, OURS).status_code == 428
+    tag = {"If-Match": chosen["ETag"]}
+    wrong = api.put(address, {**OURS, "masses": "st"}, headers=tag)
+    assert wrong.status_code == 400
+    assert "masses" in wrong.content.decode()
+    assert User.objects.get(pk=cast.barista.pk).masses == "[oz_av]"
+
+
+def test_figures_of_the_api_are_not_for_a_reader(cast: Cast, api_as: ApiAs, bar: Bar) -> None:
+    """A program would read 200.3 for 93.5."""
+    choose_units(by=cast.barista, revision=cast.barista.revision, **OURS)
+    read = api_as(cast.barista).get(f"/api/v1/versions/{bar.version.pk}/").json()
+    water = bar.version.formula.get(code="brew_temperature").target
+    assert read["formula"]["brew_temperature"]["target"] == str(water)
+
+
+def test_not_by_pin(cast: Cast) -> None:
+    """It would change what a number typed elsewhere stands for."""
+    tablet = at_work(cast)
+    sent = {**OURS, "revision": User.objects.get(pk=cast.barista.pk).revision}
+    assert tablet.post(URL, sent).status_code == 403
+    assert User.objects.get(pk=cast.barista.pk).masses == "g"
 
 
 def test_the_database_holds_figure_and_stored_value_together(cast: Cast) -> None:
