@@ -25,11 +25,13 @@ class Checks:
     """Reads values and keeps what cannot be used; `done` raises if there is any.
 
     Where a value cannot be used, something harmless of its type stands in for it. `typed` by a
-    person, numbers may have a decimal comma.
+    person, numbers may have a decimal comma; they stand as typed then, in the unit of their bounds.
+    Others are as they are stored, and are told in the unit of whoever reads.
     """
 
     def __init__(self, *, typed: bool = False) -> None:
         self.problems: list[Problem] = []
+        self._written = typed
         self._read = read_typed if typed else read_number
 
     def fault(self, field: str, value: object, allowed: str) -> None:
@@ -64,7 +66,8 @@ class Checks:
         try:
             return self._read(_written_out(value), bounds)
         except BadNumber:
-            self.problems.append(outside(field, value, bounds))
+            told = Problem(field, value, bounds.words()) if self._written else None
+            self.problems.append(told or outside(field, value, bounds))
             return Decimal(0)
 
     def number_or_none(self, field: str, value: object, bounds: Bounds) -> Decimal | None:

@@ -11,7 +11,7 @@ from recipes.formula.formula import target_bounds, width_bounds
 from recipes.formula.parameters import PARAMETERS
 from stations.equipment.bounds import OFFSET
 from web import printing, units
-from web.checks import outside
+from web.checks import Checks, outside
 from web.drawn import quantity
 from web.fields import PlainDecimalField
 from web.numbers import BadNumber, Bounds, bounds_in, read_entered, read_number
@@ -217,6 +217,9 @@ def test_what_an_action_refuses_is_told_in_the_reader_s_unit(
 ) -> None:
     with read_by(lambda: AMERICAN):
         assert outside("x", value, bounds).sentence.startswith(told)
+        asked = Checks(typed=True)  # a file's column says its unit
+        asked.number("x", str(value), bounds)
+        assert asked.problems[0].allowed == bounds.words()
     for others in (lambda: METRIC, lambda: BOTH):
         with read_by(others):
             problem = outside("x", value, bounds)
