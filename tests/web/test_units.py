@@ -208,7 +208,7 @@ def test_the_ends_of_what_is_allowed_are_taken_and_nothing_beyond(
     ("value", "bounds", "told"),
     [
         (Decimal("40.555556"), WARM, "“105” can't be used. Allowed: a number from 176 to 212 °F."),
-        ("1", DOSE, "“0.035” can't be used. Allowed: a number from 0.00353 to 35.27396 oz."),
+        ("2000", DOSE, "“70.548” can't be used. Allowed: a number from 0.00353 to 35.27396 oz."),
         ("nothing", WARM, "“nothing” can't be used. Allowed: a number from 176 to 212 °F."),
     ],
 )
