@@ -66,9 +66,14 @@ class Checks:
         try:
             return self._read(_written_out(value), bounds)
         except BadNumber:
-            told = Problem(field, value, bounds.words()) if self._written else None
-            self.problems.append(told or outside(field, value, bounds))
+            self.problems.append(self.refused(field, value, bounds))
             return Decimal(0)
+
+    def refused(self, field: str, value: object, bounds: Bounds) -> Problem:
+        """A figure and its bounds as they are told."""
+        if self._written:
+            return Problem(field, value, bounds.words())
+        return outside(field, value, bounds)
 
     def number_or_none(self, field: str, value: object, bounds: Bounds) -> Decimal | None:
         """The same where nothing may be given."""

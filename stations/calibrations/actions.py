@@ -24,7 +24,7 @@ from stations.calibrations.outcome import (
     work_out,
 )
 from stations.calibrations.questions import answered, ask, ask_about_figure
-from stations.equipment.bounds import AIR_PRESSURE, ask_usual, check_barometer
+from stations.equipment.bounds import AIR_PRESSURE, Figure, ask_usual, check_barometer
 from stations.equipment.models import Site, Station
 from stations.metrology.atmosphere import usual_barometer
 from web.checks import Checks
@@ -149,9 +149,10 @@ def record_barometer(
         checks = Checks()
         value = checks.number_or_none("air_pressure", air_pressure, AIR_PRESSURE)
         check_barometer(checks, "air_pressure", value, site.altitude)
-        ask_usual(
-            checks, reason, ("air_pressure", value, lambda hpa: usual_barometer(hpa, site.altitude))
+        odd = Figure(
+            "air_pressure", value, AIR_PRESSURE, lambda hpa: usual_barometer(hpa, site.altitude)
         )
+        ask_usual(checks, reason, odd)
         today = site.local(timezone.now()).date()
         if value is not None and (read_on is None or read_on > today):
             checks.fault("read_on", read_on, "the day it was read, not later than today")

@@ -4,7 +4,7 @@ An answer belongs to a question with its very readings: whoever corrects a run i
 """
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -12,11 +12,13 @@ from typing import Any
 from audit.errors import Invalid, Problem, shown
 from stations.calibrations.models import Calibration
 from stations.calibrations.outcome import Runs, counting
+from stations.equipment.bounds import scales_here
 from stations.equipment.models import Station
 from stations.metrology.flowmeter import Run
 from stations.metrology.offset import Reading
 from stations.metrology.offset_questions import ask_about_offset, ask_about_offset_figure
 from stations.metrology.questions import Question, ask_about_flow, ask_about_slope
+from stations.metrology.scales import STORED, Scales
 
 FIELD = "answers"
 LONGEST = 500  # characters of an answer
@@ -24,9 +26,13 @@ LONGEST = 500  # characters of an answer
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A question with the key that an answer names."""
+    """A question with the key that an answer names, and as whoever reads the page is asked it.
+
+    The key and what is kept are in °C and g, whoever asks.
+    """
 
     question: Question
+    here: Question
 
     @property
     def key(self) -> str:
@@ -43,7 +49,7 @@ class Asked:
     @property
     def words(self) -> str:
         """The question in words."""
-        return self.question.words
+        return self.here.words
 
     @property
     def problem(self) -> Problem:
@@ -66,22 +72,25 @@ def ask(kind: str, runs: Runs, station: Station) -> list[Asked]:
     numbered = list(counting(runs).items())
     if kind == Calibration.Kind.TEMPERATURE:
         readings = [(at, Reading(*_numbers(run, "displayed", "measured"))) for at, run in numbered]
-        boiling = station.machine.site.boiling_point
-        found = ask_about_offset(readings, station.temperature_offset, boiling)
-    else:
-        names = ("pulses", "grams", "temperature")
-        counted = [(at, Run(*_numbers(run, *names))) for at, run in numbered]
-        found = ask_about_flow(counted, station.pulses_per_millilitre)
-    return [Asked(question) for question in found]
+        boiling, used = station.machine.site.boiling_point, station.temperature_offset
+        return _asked(lambda scales: ask_about_offset(readings, used, boiling, scales))
+    names = ("pulses", "grams", "temperature")
+    counted = [(at, Run(*_numbers(run, *names))) for at, run in numbered]
+    slope = station.pulses_per_millilitre
+    return _asked(lambda scales: ask_about_flow(counted, slope, scales))
 
 
 def ask_about_figure(kind: str, value: Decimal, station: Station) -> list[Asked]:
     """What is odd about a figure that came without runs, beside what is in use at the station."""
     if kind == Calibration.Kind.TEMPERATURE:
-        found = ask_about_offset_figure(value, station.temperature_offset)
-    else:
-        found = ask_about_slope(value, station.pulses_per_millilitre)
-    return [Asked(question) for question in found]
+        used = station.temperature_offset
+        return _asked(lambda scales: ask_about_offset_figure(value, used, scales))
+    return [Asked(one, one) for one in ask_about_slope(value, station.pulses_per_millilitre)]
+
+
+def _asked(asking: Callable[[Scales], Sequence[Question]]) -> list[Asked]:
+    pairs = zip(asking(STORED), asking(scales_here()), strict=True)
+    return [Asked(question, here) for question, here in pairs]
 
 
 def _numbers(run: Mapping[str, str], *names: str) -> list[Decimal]:

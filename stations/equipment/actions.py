@@ -19,9 +19,11 @@ from stations.equipment.bounds import (
     PULSES,
     SLOT_COUNT,
     STATION_NUMBER,
+    Figure,
     ask_usual,
     check_barometer,
     check_code,
+    scales_here,
 )
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.machine_types.models import MachineType
@@ -177,8 +179,13 @@ def _ask_usual(checks: Checks, station: Station, reason: str) -> None:
     ask_usual(
         checks,
         reason,
-        ("pulses_per_millilitre", station.pulses_per_millilitre, usual_pulses),
-        ("temperature_offset", station.temperature_offset, usual_offset),
+        Figure("pulses_per_millilitre", station.pulses_per_millilitre, PULSES, usual_pulses),
+        Figure(
+            "temperature_offset",
+            station.temperature_offset,
+            OFFSET,
+            lambda value: usual_offset(value, scales_here()),
+        ),
     )
 
 

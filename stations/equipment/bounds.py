@@ -3,9 +3,12 @@
 import math
 import re
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from stations.metrology.atmosphere import WEATHER, barometer_range, standard_pressure
+from stations.metrology.scales import STORED, Scales
+from web import units
 from web.checks import Checks
 from web.numbers import Bounds
 
@@ -45,12 +48,31 @@ def check_barometer(
         )
 
 
-def ask_usual(
-    checks: Checks, reason: str, *figures: tuple[str, Decimal | None, Callable[[Decimal], str]]
-) -> None:
-    """A figure that is not usual needs a reason. Each: its field, itself, what says it is odd."""
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """What is entered in a field, within which bounds, and what says it is odd."""
+
+    field: str
+    value: Decimal | None
+    bounds: Bounds
+    odd: Callable[[Decimal], str]
+
+
+def ask_usual(checks: Checks, reason: str, *figures: Figure) -> None:
+    """A figure that is not usual needs a reason."""
     if checks.problems or reason.strip():
         return
-    for field, value, odd in figures:
-        if value is not None and (words := odd(value)):
-            checks.fault(field, value, f"another value, or this one with a reason. {words}")
+    for one in figures:
+        if one.value is not None and (words := one.odd(one.value)):
+            told = checks.refused(one.field, one.value, one.bounds).value
+            checks.fault(one.field, told, f"another value, or this one with a reason. {words}")
+
+
+def scales_here() -> Scales:
+    """The units in which whoever reads this page is told of temperatures and weighed water."""
+    scales, choice = STORED, units.chosen()
+    if choice.typed_in(units.CELSIUS) == units.FAHRENHEIT:
+        scales = replace(scales, degree="°F", per_celsius=1.8, zero=32.0)
+    if choice.typed_in(units.GRAM) == units.OUNCE:
+        scales = replace(scales, mass="oz", grams=float(units.OUNCE_GRAMS))
+    return scales

@@ -13,6 +13,7 @@ from stations.equipment.bounds import (
     PULSES,
     SLOT_COUNT,
     STATION_NUMBER,
+    Figure,
     ask_usual,
     check_code,
 )
@@ -220,7 +221,7 @@ def _line(number: int, cells: Cells, checks: Checks) -> StationLine:
     ask_usual(
         checks,
         line.reason,
-        ("pulses_per_ml", line.pulses, usual_pulses),
-        ("temperature_offset_c", line.offset, usual_offset),
+        Figure("pulses_per_ml", line.pulses, PULSES, usual_pulses),
+        Figure("temperature_offset_c", line.offset, OFFSET, usual_offset),
     )
     return line

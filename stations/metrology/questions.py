@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from stations.metrology.flowmeter import Run
 from stations.metrology.numbers import Real, number
+from stations.metrology.scales import STORED, Scales
 
 # A small turbine or vane meter of an espresso machine; common practice, no source.
 USUAL_PULSES = (0.8, 20.0)  # pulses/mL
@@ -107,6 +108,7 @@ class _Counted:
     pulses: float
     grams: float
     temperature: float
+    scales: Scales
 
     @property
     def ratio(self) -> float:
@@ -114,14 +116,15 @@ class _Counted:
 
     @property
     def shown(self) -> str:
-        return f"{self.pulses:g} pulses, {self.grams:g} g"
+        return f"{self.pulses:g} pulses, {self.scales.weighing(self.grams)}"
 
 
 def ask_about_flow(
-    runs: Sequence[tuple[int, Run]], in_use: Real | None = None
+    runs: Sequence[tuple[int, Run]], in_use: Real | None = None, scales: Scales = STORED
 ) -> tuple[Question, ...]:
     """Return the questions about numbered runs beside the value in use [pulses/mL; None: none].
 
+    Temperatures and weighed water are put in the units of ``scales``.
     Raises BadValueError for pulses or grams not above 0 and values that aren't finite.
     """
     counted = [
@@ -130,6 +133,7 @@ def ask_about_flow(
             number(f"run {place} pulses", run.pulses, "pulses", above=0.0, high=1e6),
             number(f"run {place} grams", run.grams, "g", above=0.0, high=1e6),
             number(f"run {place} temperature", run.temperature, "°C", low=-50.0, high=400.0),
+            scales,
         )
         for place, run in runs
     ]
@@ -143,7 +147,7 @@ def ask_about_flow(
     asked = [*explained, *_ten_times(rest, expected)]
     named |= {place for question in asked for place in question.runs}
     rest = [run for run in counted if run.place not in named]
-    asked += [*_apart(rest), *_result(rest, used), *_warm(counted)]
+    asked += [*_apart(rest), *_result(rest, used), *_warm(counted, scales)]
     return tuple(asked)
 
 
@@ -240,17 +244,20 @@ def _result(counted: Sequence[_Counted], used: float | None) -> Iterable[Questio
         yield Question("unusual", (), shown, means, _pulses_words())
 
 
-def _warm(counted: Sequence[_Counted]) -> Iterable[Question]:
+def _warm(counted: Sequence[_Counted], scales: Scales) -> Iterable[Question]:
     """Water that is not cold, or degrees Fahrenheit."""
     runs = [run for run in counted if run.temperature > WARMEST_COLD]
     if runs:
         warmest = max(run.temperature for run in runs)
         celsius = (warmest - 32) / 1.8  # exact (NIST SP 811, B.8)
+        # Whoever reads °F typed it as that.
+        read = f"If {warmest:g} was read in °F it is {celsius:.1f} °C; if"
+        doubt = read if scales.degree == STORED.degree else "If"
         yield Question(
             "warm_water",
             tuple(run.place for run in runs),
-            tuple(f"{run.temperature:g} °C" for run in runs),
-            f"the meter lies in the cold line before the boiler. If {warmest:g} was read in °F it"
-            f" is {celsius:.1f} °C; if it is the water in the cup, the meter's own is wanted.",
-            f"Usual is water below {WARMEST_COLD:g} °C (common practice, no source).",
+            tuple(scales.at(run.temperature) for run in runs),
+            f"the meter lies in the cold line before the boiler. {doubt} it is the water in the"
+            " cup, the meter's own is wanted.",
+            f"Usual is water below {scales.at(WARMEST_COLD)} (common practice, no source).",
         )

@@ -12,15 +12,17 @@ from django.utils import timezone
 
 from audit.capture.models import Entry
 from audit.errors import Invalid
+from people.units.actions import choose_units
 from recipes.recalibration.plan import make_retranslation_plan
 from stations.calibrations.actions import record_barometer, record_calibration
 from stations.calibrations.models import Calibration
-from stations.calibrations.questions import ask
+from stations.calibrations.questions import ask, ask_about_figure
 from stations.equipment.actions import add_station, change_site
 from stations.equipment.models import Site
 from tests.cast import ApiAs, Cast, SignedIn
 from tests.recipes.calibrating import answers_to, runs_at
 from tests.stations.conftest import Bar
+from web.units import FAHRENHEIT, OUNCE, Choice, read_by, shown
 
 DUE = timezone.now().date() + timedelta(days=180)
 HOT = [{**run, "temperature": "64"} for run in runs_at("4.0")]
@@ -111,6 +113,41 @@ def test_the_form_asks_and_keeps_what_was_typed(bar: Bar, cast: Cast, signed_in:
     page = browser.get(Calibration.objects.get().get_absolute_url()).content.decode()
     assert "The line runs beside the boiler" in page
     assert "Nothing is wrong with these runs" not in page
+
+
+def test_whoever_reads_fahrenheit_is_asked_in_it_and_celsius_is_kept(
+    bar: Bar, cast: Cast, signed_in: SignedIn
+) -> None:
+    one = cast.technician
+    choose_units(by=one, revision=one.revision, temperatures="[degF]", masses="[oz_av]")
+    browser, new = signed_in(one), reverse("stations:calibration_new", args=[bar.first.pk])
+    warm = [
+        {**run, "temperature": "147.2", "grams": f"{shown(Decimal(run['grams']), OUNCE):f}"}
+        for run in HOT
+    ]
+    tried = browser.post(new, typed(warm, **{"try": "1"})).content.decode()
+    assert "147.2 °F; 147.2 °F" in tried
+    assert "Usual is water below 95 °F" in tried
+    assert "was read in °F" not in tried
+    (asked,) = ask("flow_meter", HOT, bar.first)
+    answer = {asked.field: "The line runs beside the boiler"}
+    assert browser.post(new, typed(warm, **answer)).status_code == 302
+    (kept,) = Calibration.objects.get().answers
+    assert kept["values"] == ["64 °C"] * 5
+
+
+def test_an_odd_offset_is_told_in_fahrenheit(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:
+    one = cast.technician
+    choose_units(by=one, revision=one.revision, temperatures="[degF]", masses="g")
+    new = reverse("stations:calibration_new", args=[bar.first.pk])
+    page = signed_in(one).get(f"{new}?kind=temperature").content.decode()
+    assert "°F" in page
+    with read_by(lambda: Choice(FAHRENHEIT)):
+        (asked,) = ask_about_figure("temperature", Decimal(-8), bar.first)
+        assert "−14.4 °F" in asked.words  # noqa: RUF001 - the sign that pages print
+        assert "within ±9 °F" in asked.words
+    (stored,) = ask_about_figure("temperature", Decimal(-8), bar.first)
+    assert stored.key == asked.key
 
 
 def test_over_http_each_question_has_a_key(bar: Bar, cast: Cast, api_as: ApiAs) -> None:

@@ -9,6 +9,7 @@ from stations.metrology.flowmeter import Run
 from stations.metrology.offset import Reading
 from stations.metrology.offset_questions import ask_about_offset, usual_offset
 from stations.metrology.questions import Question, ask_about_flow, usual_pulses
+from stations.metrology.scales import Scales
 
 GRAMS = (35, 70, 105, 140, 70)
 
@@ -39,6 +40,18 @@ def offset(
     ]
     used = None if in_use is None else Decimal(in_use)
     return {one.code: one for one in ask_about_offset(readings, used, boiling)}
+
+
+def test_sentences_in_other_units_say_the_same() -> None:
+    """A temperature and a difference of two are not converted alike."""
+    readings = [(at, Reading(Decimal("93.0"), Decimal("85.0"))) for at in (1, 2, 3)]
+    (asked,) = ask_about_offset(readings, scales=Scales("°F", 1.8, 32.0))
+    assert asked.values[0] == "displayed 199.4 °F, measured 185 °F"
+    assert "would have the machine set 14.4 °F higher" in asked.means
+    assert asked.usual == "Usual is an offset within ±9 °F (common practice, no source)."
+    (same,) = ask_about_offset(readings)
+    assert same.values[0] == "displayed 93 °C, measured 85 °C"
+    assert "set 8.0 °C higher" in same.means
 
 
 def test_ordinary_runs_raise_none() -> None:

@@ -1,0 +1,35 @@
+"""In which units sentences name temperatures and masses: °C and g, or those of whoever reads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """Names and conversions [from °C and g]; both conversions are exact (NIST SP 811, B.8)."""
+
+    degree: str = "°C"
+    per_celsius: float = 1.0
+    zero: float = 0.0
+    mass: str = "g"
+    grams: float = 1.0
+
+    def at(self, celsius: float, form: str = "g") -> str:
+        """A temperature."""
+        return f"{celsius * self.per_celsius + self.zero:{form}} {self.degree}"
+
+    def by(self, celsius: float, form: str = "g") -> str:
+        """A difference of two."""
+        return f"{celsius * self.per_celsius:{form}} {self.degree}"
+
+    def signed(self, celsius: float) -> str:
+        """A difference with its sign."""
+        return self.by(celsius, "+.1f").replace("-", "−")  # noqa: RUF001 - the sign pages print
+
+    def weighing(self, grams: float) -> str:
+        """A mass."""
+        return f"{grams / self.grams:g} {self.mass}"
+
+
+STORED = Scales()
