@@ -16,6 +16,7 @@ ENTERING = (
     "shots.actions",
     "charts.actions",
     "charts.drifting",
+    "charts.keeping",
     "calibrations.actions",
     "replacements.actions",
     "water.actions",

@@ -1,7 +1,7 @@
 """The equipment, and what its slots should hold and were found to hold."""
 
 from stations.calibrations.models import Calibration
-from stations.charts.models import ChartBaseline, Drift
+from stations.charts.models import ChartBaseline, Drift, KeptChart
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.equipment.replaced import Part, Replacement
 from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
@@ -27,6 +27,7 @@ __all__ = [
     "GrinderStation",
     "HandoverNote",
     "HandoverRead",
+    "KeptChart",
     "LotOpening",
     "Machine",
     "MachineType",

@@ -13,7 +13,7 @@ from recipes.formula.fields import stated_out
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.answered import see_answer
 from recipes.requests.decisions import accept, ask_back, decline
-from recipes.requests.evidence import Attached, held_by
+from recipes.requests.evidence import NAMES, Attached, held_by
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import Sides, SidesSeen, rebase, three_sides
 from recipes.requests.serializers import (
@@ -228,8 +228,8 @@ class Rebase(RequestView):
 
 def _named(body: dict[str, Any], held: Attached) -> dict[str, Any]:
     """The body with what it attaches, as the actions take it; what it is silent about stays."""
-    shots, reads = body.pop("shots", held.shots), body.pop("read_backs", held.read_backs)
-    return {**body, "attached": Attached.of(shots, reads)}
+    named = {name: body.pop(name, held.ids(name)) for name in NAMES}
+    return {**body, "attached": Attached.of(**named)}
 
 
 def _sides(line: Sides) -> dict[str, object]:

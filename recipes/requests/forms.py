@@ -1,6 +1,6 @@
 """Asking for other values, and deciding about it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
@@ -10,30 +10,49 @@ from recipes.formula.forms import FormulaForm, ParameterFields
 from recipes.formula.formula import Formula
 from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
-from recipes.requests.evidence import Attached, Recent, read_back_words, shot_words
+from recipes.requests.evidence import NAMES, Attached, Offered, Recent
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import Sides
 from stations.equipment.models import Site
-from stations.shots.models import CheckShot
-from stations.slots.models import ReadBack
 from web.fields import SeenRevision
 from web.lookup import DIGITS
 
 
-class ShotsField(forms.ModelMultipleChoiceField[CheckShot]):
-    """Tick boxes of check shots, each with its figures."""
+class TicksField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
+    """Tick boxes of one kind of evidence, each with its figures."""
 
-    def label_from_instance(self, obj: CheckShot) -> str:
-        """When, what went in and out, and the verdict."""
-        return shot_words(obj)
+    def __init__(self, offered: Offered) -> None:
+        super().__init__(
+            offered.rows, label=offered.kind.label, required=False,
+            widget=forms.CheckboxSelectMultiple,
+        )  # fmt: skip
+        self.offered = offered
+
+    def label_from_instance(self, obj: Any) -> str:  # noqa: ANN401
+        """As its kind says it."""
+        return self.offered.kind.words(obj)
+
+    def show(self, ticked: Sequence[object]) -> bool:
+        """Offer the newest and what is ticked: bars pull more while somebody writes."""
+        given = {str(pk) for pk in ticked}
+        shown = {int(pk) for pk in given if pk.isdecimal() and len(pk) <= DIGITS}
+        rows = self.offered.rows.filter(pk__in=shown | self.offered.newest)
+        self.choices = [(row.pk, self.label_from_instance(row)) for row in rows]
+        return bool(self.choices)
 
 
-class ReadBacksField(forms.ModelMultipleChoiceField[ReadBack]):
-    """Tick boxes of read-backs."""
+def offer(form: forms.Form, recent: Recent) -> list[str]:
+    """Give a form the tick boxes of each kind of which there is any; returns their names."""
+    for name, offered in recent.items():
+        field = form.fields[name] = TicksField(offered)
+        if not field.show(form[name].value() or []):
+            del form.fields[name]
+    return [name for name in recent if name in form.fields]
 
-    def label_from_instance(self, obj: ReadBack) -> str:
-        """When, which slot, and the verdict."""
-        return read_back_words(obj)
+
+def ticked_in(cleaned: Mapping[str, Any]) -> Attached:
+    """What was ticked of each kind."""
+    return Attached.of(**{name: [row.pk for row in cleaned.get(name) or []] for name in NAMES})
 
 
 class EvidenceForm(forms.Form):
@@ -64,36 +83,18 @@ class ProposalForm(FormulaForm):
         help_text="Shots, times, tastings: what somebody else can check.",
     )  # fmt: skip
 
-    shots = ShotsField(
-        CheckShot.objects.none(), label="Check shots", required=False,
-        widget=forms.CheckboxSelectMultiple,
-    )  # fmt: skip
-    read_backs = ReadBacksField(
-        ReadBack.objects.none(), label="Read-backs", required=False,
-        widget=forms.CheckboxSelectMultiple,
-    )  # fmt: skip
-
     def __init__(self, *args: Any, base: Formula, recent: Recent, **kwargs: Any) -> None:  # noqa: ANN401
         super().__init__(*args, **kwargs)
         self.base = base
-        self._offer("shots", recent.shots, recent.newest.shots)
-        self._offer("read_backs", recent.read_backs, recent.newest.read_backs)
+        self.kinds = offer(self, recent)
 
-    def _offer(self, name: str, rows: QuerySet[Any], newest: frozenset[int]) -> None:
-        """Tick boxes of the newest, and of what is ticked: bars pull more while somebody writes."""
-        ticked = [str(pk) for pk in self[name].value() or []]
-        shown = newest | {int(pk) for pk in ticked if pk.isdecimal() and len(pk) <= DIGITS}
-        field: Any = self.fields[name]
-        field.queryset = rows
-        offered = rows.filter(pk__in=shown)
-        field.choices = [(row.pk, field.label_from_instance(row)) for row in offered]
-        if not field.choices:
-            del self.fields[name]
+    def ticks(self) -> list[forms.BoundField]:
+        """The tick boxes of evidence, kind by kind."""
+        return [self[name] for name in self.kinds]
 
     def attached(self) -> Attached:
         """What was ticked."""
-        ticked = {name: self.cleaned_data.get(name) or [] for name in ("shots", "read_backs")}
-        return Attached.of(**{name: [row.pk for row in rows] for name, rows in ticked.items()})
+        return ticked_in(self.cleaned_data)
 
     def used(self) -> list[ParameterFields]:
         """The parameters that the version states: most requests are about one of these."""
@@ -109,8 +110,7 @@ class ProposalForm(FormulaForm):
         plain = {
             "reason",
             "evidence",
-            "shots",
-            "read_backs",
+            *NAMES,
             "site",
             "seen_base",
             "revision",

@@ -65,7 +65,11 @@ def evidence_guards() -> list[pgtrigger.Trigger]:
             (SELECT k.site_id FROM stations_checkshot k WHERE k.id = NEW.shot_id),
             (SELECT p.site_id FROM stations_readback b
                 JOIN stations_placement p ON p.id = b.placement_id
-                WHERE b.id = NEW.read_back_id)))"""
+                WHERE b.id = NEW.read_back_id),
+            (SELECT c.site_id FROM stations_keptchart c WHERE c.id = NEW.chart_id),
+            (SELECT t.site_id FROM recipes_tasting t WHERE t.id = NEW.tasting_id)))"""
+    closed = """EXISTS (SELECT 1 FROM recipes_tasting t
+        WHERE t.id = NEW.tasting_id AND t.state <> 'opened')"""
     return [
         *proposal_guards(),
         FirmTrigger(
@@ -73,6 +77,8 @@ def evidence_guards() -> list[pgtrigger.Trigger]:
             level=pgtrigger.Row,
             operation=pgtrigger.Insert | pgtrigger.Update,
             when=pgtrigger.Before,
-            func=refuse(elsewhere, "Evidence is of the site that asks.", ASK_AGAIN) + "RETURN NEW;",
+            func=refuse(elsewhere, "Evidence is of the site that asks.", ASK_AGAIN)
+            + refuse(closed, "Only an opened tasting is evidence.", ASK_AGAIN)
+            + "RETURN NEW;",
         ),
     ]

@@ -2,6 +2,7 @@
 
 from audit.registry import register_subject
 from audit.vocabulary import register as action
+from recipes.requests import evidence
 
 REQUEST_MADE = action("request.made", "Asked for a change")
 REQUEST_CHANGED = action("request.changed", "Changed request")
@@ -16,3 +17,4 @@ ANSWER_SEEN = action("request.answer_seen", "Saw the answer to request")
 def register() -> None:
     """Called once, when the program starts."""
     register_subject("change request", "Change request", "recipes:request")
+    evidence.register()

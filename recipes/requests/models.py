@@ -18,6 +18,7 @@ from recipes.formula.formula import Formula
 from recipes.formula.parameters import unit_sql
 from recipes.requests.guards import evidence_guards, proposal_guards, request_guards
 from recipes.versions.models import Version
+from stations.charts.models import KeptChart
 from stations.equipment.models import Site
 from stations.shots.models import CheckShot
 from stations.slots.models import ReadBack
@@ -153,23 +154,38 @@ class ChangeRequestValue(models.Model):
         return f"{self.code}: {self.text or self.target}"
 
 
+EVIDENCE = ("shot", "read_back", "chart", "tasting")
+
+
+def _one_of_them() -> Q:
+    """Exactly one of the kinds."""
+    found = Q()
+    for one in EVIDENCE:
+        rest = {f"{other}__isnull": True for other in EVIDENCE if other != one}
+        found |= Q(**{f"{one}__isnull": False}, **rest)
+    return found
+
+
 class RequestEvidence(models.Model):
-    """A check shot or a read-back that a request points to: one of the two."""
+    """What a request points to: a check shot, a read-back, a kept chart or an opened tasting."""
 
     request = models.ForeignKey(ChangeRequest, models.PROTECT, related_name="attached")
     shot = models.ForeignKey(CheckShot, models.PROTECT, null=True, blank=True, related_name="+")
     read_back = models.ForeignKey(ReadBack, models.PROTECT, null=True, blank=True, related_name="+")
+    chart = models.ForeignKey(KeptChart, models.PROTECT, null=True, blank=True, related_name="+")
+    # By name: tastings are planned for requests, and know them.
+    tasting = models.ForeignKey(
+        "recipes.Tasting", models.PROTECT, null=True, blank=True, related_name="cited"
+    )
 
     class Meta:
         ordering = ["request", "id"]
         constraints = [
             models.UniqueConstraint(fields=["request", "shot"], name="evidence_shot_once"),
             models.UniqueConstraint(fields=["request", "read_back"], name="evidence_read_once"),
-            models.CheckConstraint(
-                name="evidence_is_a_shot_or_a_read_back",
-                condition=Q(shot=None, read_back__isnull=False)
-                | Q(shot__isnull=False, read_back=None),
-            ),
+            models.UniqueConstraint(fields=["request", "chart"], name="evidence_chart_once"),
+            models.UniqueConstraint(fields=["request", "tasting"], name="evidence_tasting_once"),
+            models.CheckConstraint(name="evidence_is_one_thing", condition=_one_of_them()),
         ]
         triggers = [
             *evidence_guards(),
@@ -182,7 +198,7 @@ class RequestEvidence(models.Model):
         ]
 
     def __str__(self) -> str:
-        return str(self.shot or self.read_back)
+        return str(self.shot or self.read_back or self.chart or self.tasting)
 
 
 class AnswerSeen(models.Model):

@@ -22,16 +22,9 @@ from recipes.requests.actions import (
     take_back,
 )
 from recipes.requests.answered import see_answer, unseen_answers
+from recipes.requests.asked import about, asked_thing, initial_ticks
 from recipes.requests.decisions import accept, ask_back, decline
-from recipes.requests.evidence import (
-    Attached,
-    Recent,
-    held_by,
-    recent_at,
-    recent_of,
-    shown_evidence,
-    words_of,
-)
+from recipes.requests.evidence import NAMES, NOTHING, About, held_by, recent, shown_evidence
 from recipes.requests.forms import (
     ChangeRequestForm,
     DecisionForm,
@@ -39,12 +32,7 @@ from recipes.requests.forms import (
     NewRequestForm,
     RebaseForm,
 )
-from recipes.requests.from_shot import (
-    asked_thing,
-    initial_from_shot,
-    initial_ticks,
-    named_in,
-)
+from recipes.requests.from_shot import initial_from_shot
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import SidesSeen, rebase, three_sides
 from recipes.versions.holding import approved_for
@@ -126,12 +114,13 @@ def request_new(request: PageRequest) -> HttpResponse:
     slot = _asked_slot(request)
     base = shown_version(_held_version(slot) if slot else _asked_number(request, "version"))
     sites = Site.objects.covered_by(request.user, Verb.REQUEST_MAKE)
-    at = {"site": slot.station.machine.site_id} if slot else {}
+    asks = about(request, base, slot)
+    at = {"site": asks.site.pk} if asks else {}
     says = base.stated
     initial = at | formula_initial(says) | initial_from_prediction(request, base)
     initial |= initial_from_shot(request, slot) | initial_ticks(request) | {"seen_base": base.pk}
-    recent = recent_at(request.user, slot) if slot else Recent.none()
-    form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites, recent=recent)
+    ticks = recent(asks) if asks else NOTHING
+    form = NewRequestForm(posted(request), initial=initial, base=says, sites=sites, recent=ticks)
 
     def act() -> ChangeRequest:
         seen = form.cleaned_data["seen_base"]
@@ -167,10 +156,10 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
     wanted = says | change.proposed
     texts = {name: getattr(change, name) for name in ("reason", "evidence", "revision")}
     held = held_by(change)
-    ticks = {"shots": list(held.shots), "read_backs": list(held.read_backs)}
+    ticks = {name: list(held.ids(name)) for name in NAMES}
     form = ChangeRequestForm(
         posted(request), initial=texts | ticks | formula_initial(wanted), base=says,
-        recent=recent_of(change),
+        recent=recent(About(change.base, change.site)),
     )  # fmt: skip
 
     def act() -> ChangeRequest:
@@ -201,18 +190,20 @@ def request_edit(request: PageRequest, pk: int) -> HttpResponse:
 
 @page(Verb.REQUEST_MAKE, methods="GET POST")
 def request_evidence(request: PageRequest) -> HttpResponse:
-    """Use a check shot or a read-back (?shot= or ?read_back=) in a new request, or in one's own."""
+    """Use what one comes from (?shot=, ?read_back=, ?chart=, ?tasting=) in a request.
+
+    In one's own open one, or in a new one: at once where there is no other.
+    """
     thing = asked_thing(request)
-    slot: Slot = thing.slot
-    site = slot.station.machine.site
-    require_for_page(request, Verb.REQUEST_MAKE, site.pk)
-    mine = ChangeRequest.objects.filter(author=request.user, site=site).unsettled().with_base()
-    form = EvidenceForm(posted(request), mine=list(mine[:MINE]))
-    named = Attached.of(**{name: [pk] for name, pk in named_in(thing).items()})
+    require_for_page(request, Verb.REQUEST_MAKE, thing.site.pk)
+    mine = ChangeRequest.objects.filter(author=request.user, site=thing.site)
+    form = EvidenceForm(posted(request), mine=list(mine.unsettled().with_base()[:MINE]))
+    if request.method == "GET" and not form.mine and thing.new_request:
+        return redirect(thing.new_request)
 
     def act() -> ChangeRequest:
         key = form.cleaned_data["to"]
-        seen = int(key.partition("-")[2])
+        seen, named = int(key.partition("-")[2]), thing.attached
         return add_evidence(by=request.user, request=form.mine[key], revision=seen, attached=named)
 
     return form_page(
@@ -221,9 +212,8 @@ def request_evidence(request: PageRequest) -> HttpResponse:
         form,
         act,
         said="It is evidence of your {} now.",
-        context={"thing": thing, "words": words_of(thing), "slot": slot, "site": site,
-                 "new_query": request.GET.urlencode()},
-    )  # fmt: skip
+        context={"thing": thing},
+    )
 
 
 @page(Verb.REQUEST_MAKE, methods="POST")

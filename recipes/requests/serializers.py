@@ -8,7 +8,7 @@ from people.persons.serializers import PersonBrief
 from recipes.formula.fields import FormulaIn, FormulaOut, StatedOut
 from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
-from recipes.requests.evidence import MOST
+from recipes.requests.evidence import MOST, held_by
 from recipes.requests.models import ChangeRequest
 from web.fields import ID
 
@@ -34,6 +34,8 @@ class RequestOut(serializers.ModelSerializer[ChangeRequest]):
 
     shots = serializers.SerializerMethodField()
     read_backs = serializers.SerializerMethodField()
+    charts = serializers.SerializerMethodField()
+    tastings = serializers.SerializerMethodField()
 
     class Meta:
         """What is shown."""
@@ -41,17 +43,31 @@ class RequestOut(serializers.ModelSerializer[ChangeRequest]):
         model = ChangeRequest
         fields = [
             "id", "base", "site", "author", "state", "reason", "evidence", "shots",
-            "read_backs", "proposals", "made_at",
+            "read_backs", "charts", "tastings", "proposals", "made_at",
             "decided_by", "decided_at", "decision_reason", "drafts", "revision",
         ]  # fmt: skip
 
     def get_shots(self, request: ChangeRequest) -> list[int]:
         """The ids of the check shots that are attached."""
-        return [each.shot_id for each in request.attached.all() if each.shot_id]
+        return sorted(held_by(request).shots)
 
     def get_read_backs(self, request: ChangeRequest) -> list[int]:
         """The ids of the read-backs that are attached."""
-        return [each.read_back_id for each in request.attached.all() if each.read_back_id]
+        return sorted(held_by(request).read_backs)
+
+    def get_charts(self, request: ChangeRequest) -> list[int]:
+        """The ids of the kept charts that are attached."""
+        return sorted(held_by(request).charts)
+
+    def get_tastings(self, request: ChangeRequest) -> list[int]:
+        """The ids of the opened tastings that it points to."""
+        return sorted(held_by(request).tastings)
+
+
+def _ids() -> Any:  # noqa: ANN401 - a field
+    """Ids of what is attached; what a body is silent about stays."""
+    child = serializers.IntegerField(**ID)
+    return serializers.ListField(child=child, max_length=MOST, required=False)
 
 
 class RequestChange(serializers.Serializer[dict[str, Any]]):
@@ -60,12 +76,10 @@ class RequestChange(serializers.Serializer[dict[str, Any]]):
     proposals = FormulaIn()
     reason = serializers.CharField(max_length=REASON)
     evidence = serializers.CharField(allow_blank=True, default="", max_length=EVIDENCE)
-    shots = serializers.ListField(
-        child=serializers.IntegerField(**ID), max_length=MOST, required=False
-    )
-    read_backs = serializers.ListField(
-        child=serializers.IntegerField(**ID), max_length=MOST, required=False
-    )
+    shots = _ids()
+    read_backs = _ids()
+    charts = _ids()
+    tastings = _ids()
 
 
 class RequestIn(RequestChange):

@@ -2,6 +2,7 @@
 
 from audit.registry import register_subject
 from audit.vocabulary import register as action
+from recipes.tastings import evidence
 
 TASTING_PLANNED = action("tasting.planned", "Planned tasting")
 TASTING_ANSWERED = action("tasting.answered", "Recorded answers of tasting")
@@ -13,3 +14,4 @@ TASTING_ATTACHED = action("tasting.attached", "Attached tasting as evidence")
 def register() -> None:
     """Called once, when the program starts."""
     register_subject("tasting", "Tasting", "recipes:tasting")
+    evidence.register()

@@ -73,6 +73,8 @@ def tasting(request: PageRequest, pk: int) -> HttpResponse:
         "paired": is_paired(shown),
         "result": result_of(shown) if opened else None,
         "may_run": may_run,
+        "may_ask": may(request.user, Verb.REQUEST_MAKE, shown.site_id),
+        "cited": shown.cited.select_related("request"),
         "attach_form": AttachForm(initial={"revision": shown.revision}, choices=choices)
         if choices
         else None,

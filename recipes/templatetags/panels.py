@@ -8,7 +8,8 @@ from people.persons.verbs import Verb
 from recipes.appraisal.appraisal import Appraisal, appraise
 from recipes.coffees.models import Coffee, Recipe
 from recipes.formula.formula import Formula
-from recipes.requests.models import ChangeRequest
+from recipes.requests.evidence import said_of
+from recipes.requests.models import ChangeRequest, RequestEvidence
 from recipes.tastings.result import Evidence, evidence_of
 from recipes.versions.models import Version
 from stations.equipment.models import Site
@@ -34,3 +35,9 @@ def appraisal_of(context: Context, formula: Formula) -> Appraisal:
 def tasting_evidence(thing: ChangeRequest | Version) -> list[Evidence]:
     """The opened tastings attached to a change request or a version."""
     return evidence_of(thing)
+
+
+@register.filter
+def said(row: RequestEvidence) -> str:
+    """What a request points to, in a line."""
+    return said_of(row)

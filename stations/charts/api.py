@@ -11,6 +11,7 @@ from people.persons.verbs import Verb
 from stations.charts.actions import freeze_baseline
 from stations.charts.charting import RULES, charts_of, contents_of, frozen_baseline, shots_of, since
 from stations.charts.comparing import capability_of, limits_of, sameness
+from stations.charts.keeping import digest_of, figures_of
 from stations.charts.models import ChartBaseline
 from stations.charts.serializers import (
     BaselineIn,
@@ -55,7 +56,12 @@ class Charts(StationView):
         station, query = self.station(pk), asked(ChartQuery, request)
         about = _about(station, query)
         charts = charts_of(station, about["content"], query["value"], RULES[query["rules"]])
-        shown = about | {"rules": query["rules"], "charts": charts and charted(charts)}
+        seen = digest_of(figures_of(charts, query["rules"])) if charts else ""
+        shown = about | {
+            "rules": query["rules"],
+            "charts": charts and charted(charts),
+            "seen": seen,
+        }
         return Response(ChartOut(shown).data)
 
 

@@ -2,6 +2,8 @@
 
 from stations.charts.charting import Charts
 from stations.charts.comparing import Sameness
+from stations.charts.keeping import individuals_of
+from stations.charts.models import KeptChart
 from stations.metrology.charts import Chart
 from stations.shots.judging import BOUNDS, LABELS
 from web.charts import Curve, Drawing, Level, Measure, Panel, drawing, measure_of
@@ -23,6 +25,17 @@ def charts_drawings(found: Charts) -> list[Drawing]:
     if found.ranges is not None:
         drawn.insert(1, _beside("Moving range", "range", code, found.ranges, places[1:]))
     return drawn
+
+
+def kept_drawing(kept: KeptChart) -> Drawing:
+    """The chart of the single values, as it was kept."""
+    values, chart = individuals_of(kept)
+    code = BOUNDS[kept.code].unit
+    places = tuple(float(at) for at in range(1, len(values) + 1))
+    low, high, centre = (_said(v, code) for v in (chart.lower[-1], chart.upper[-1], chart.centre))
+    said = f"{kept.label} of {len(values)} shots: centre {centre}, limits {low} to {high}"
+    panel = _panel("each", chart, places, measure_of(code))
+    return drawing([panel], f"{said}; {_signals(chart.signals)}.")
 
 
 def _beside(name: str, short: str, code: str, chart: Chart, places: tuple[float, ...]) -> Drawing:

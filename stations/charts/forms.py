@@ -77,3 +77,12 @@ class FreezeForm(forms.Form):
     reason = forms.CharField(max_length=500, help_text="Such as: new burrs, first 20 shots.")
     content = forms.CharField(max_length=64, widget=forms.HiddenInput)
     value = forms.CharField(max_length=40, widget=forms.HiddenInput)
+
+
+class KeepForm(forms.Form):
+    """Which chart is kept, as it was seen; all of it stands hidden behind one button."""
+
+    content = forms.CharField(max_length=64, widget=forms.HiddenInput)
+    value = forms.CharField(max_length=40, widget=forms.HiddenInput)
+    rules = forms.CharField(max_length=10, widget=forms.HiddenInput)
+    seen = forms.RegexField(r"^[0-9a-f]{64}$", widget=forms.HiddenInput)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import timedelta
 from decimal import Decimal
-from typing import Self
+from typing import Any, Self
 from urllib.parse import urlencode
 
 from django.conf import settings as project
@@ -16,6 +16,7 @@ from audit.capture.governed import exempt, governed
 from audit.capture.triggers import insert_only
 from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
+from stations.charts.guards import kept_chart_guard
 from stations.equipment.models import Site, Station
 from stations.equipment.replaced import ENDS_BASELINES, Replacement
 from stations.shots.judging import LABELS
@@ -124,6 +125,76 @@ class ChartBaseline(models.Model):
     def spread_printed(self) -> Decimal:
         """The spread likewise."""
         return rounded(float(self.spread), 2)
+
+
+# A control chart as somebody saw it, kept as figures: shots that follow change nothing of it.
+
+
+class KeptChartQuerySet(SiteScoped["KeptChart"]):
+    """Questions about kept charts."""
+
+    view_verb = Verb.EQUIPMENT_VIEW
+
+    def with_place(self) -> Self:
+        """With everything a page prints of them."""
+        return self.select_related("station__machine__site", "site", "by")
+
+
+class KeptChart(models.Model):
+    """One station's chart of one value, as it stood: the shots, the limits and what signalled.
+
+    ``figures`` is as `stations.charts.keeping` makes it; its digest says what was seen.
+    """
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="kept_charts")
+    site = models.ForeignKey(Site, models.PROTECT, related_name="+")
+    content_digest = models.CharField(max_length=64)
+    code = models.CharField(max_length=40)
+    title = models.CharField(max_length=200, help_text="of the settings that were brewed")
+    figures = models.JSONField()
+    figures_digest = models.CharField(max_length=64)
+    by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(db_default=Now())
+
+    objects = KeptChartQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["station", "figures_digest"], name="kept_chart_once_as_it_stood"
+            ),
+            models.CheckConstraint(
+                name="kept_chart_has_figures",
+                condition=Q(figures_digest__regex="^[0-9a-f]{64}$") & ~Q(code=""),
+            ),
+        ]
+        triggers: Any = [
+            *insert_only("kept_chart"),
+            kept_chart_guard(),
+            *governed(
+                subject="station",
+                subject_id="n.station_id",
+                lookup="SELECT m.name || ' · station ' || s.number AS label"
+                " FROM stations_station s JOIN stations_machine m ON m.id = s.machine_id"
+                " WHERE s.id = n.station_id",
+                label="l.label",
+                site_id="n.site_id",
+                parameter="n.code",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"chart of {self.label} at {self.station}"
+
+    def get_absolute_url(self) -> str:
+        """Its page."""
+        return reverse("stations:kept_chart", args=[self.pk])
+
+    @property
+    def label(self) -> str:
+        """What it charts, such as Yield."""
+        return LABELS.get(self.code, self.code)
 
 
 # A control chart whose newest check shots signal against its frozen baseline.

@@ -7,14 +7,27 @@ from django.shortcuts import redirect, render
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from stations.charts.actions import freeze_baseline
-from stations.charts.charting import RULES, baselines_of, charts_of, contents_of, shots_of, since
+from stations.charts.charting import (
+    RULES,
+    Charts,
+    baselines_of,
+    charts_of,
+    contents_of,
+    shots_of,
+    since,
+)
 from stations.charts.comparing import capability_of, sameness
-from stations.charts.drawing import charts_drawings, sameness_drawing
-from stations.charts.forms import ChartForm, FreezeForm
+from stations.charts.drawing import charts_drawings, kept_drawing, sameness_drawing
+from stations.charts.forms import ChartForm, FreezeForm, KeepForm
+from stations.charts.keeping import digest_of, figures_of, keep_chart, kept_shots, signalling
+from stations.charts.models import KeptChart
 from stations.equipment.models import Station
 from stations.equipment.pages import covered_station
 from stations.shots.judging import BOUNDS, LABELS
 from web.form_pages import cleaned
+from web.links import link_to
+from web.lookup import one_or_404
+from web.numbers import rounded
 from web.pages import PageRequest, page, require_for_page
 
 
@@ -31,6 +44,7 @@ def charts(request: PageRequest, pk: int) -> HttpResponse:
         "form": form,
         "contents": contents,
         "may_freeze": may(request.user, Verb.CALIBRATION_RECORD, station.machine.site_id),
+        "may_ask": may(request.user, Verb.REQUEST_MAKE, station.machine.site_id),
     }
     if not form.is_valid():
         return render(request, "stations/charts/charts.html", context, status=400)
@@ -60,7 +74,52 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
         "sameness": same,
         "interval": sameness_drawing(same) if same else None,
         "freeze_form": FreezeForm(initial={"content": content, "value": code}),
+        "keep_form": _keep_form(charts, content, rules) if charts else None,
     }
+
+
+def _keep_form(charts: Charts, content: str, rules: str) -> KeepForm:
+    seen = digest_of(figures_of(charts, rules))
+    asked = {"content": content, "value": charts.code, "rules": rules, "seen": seen}
+    return KeepForm(initial=asked)
+
+
+@page(methods="POST")
+def chart_keep(request: PageRequest, pk: int) -> HttpResponse:
+    """Keep the chart as it was seen, and go where it is used as evidence."""
+    station = covered_station(request, pk=pk)
+    require_for_page(request, Verb.REQUEST_MAKE, station.machine.site_id)
+    asked = cleaned(KeepForm(request.POST))
+    kept = keep_chart(
+        by=request.user,
+        station=station,
+        content_digest=asked["content"],
+        code=asked["value"],
+        rules=asked["rules"],
+        seen=asked["seen"],
+    )
+    use = link_to("use_as_evidence")
+    return redirect(f"{use}?chart={kept.pk}" if use else kept.get_absolute_url())
+
+
+@page()
+def kept_chart(request: PageRequest, pk: int) -> HttpResponse:
+    """A chart as it stood when somebody kept it."""
+    kept = one_or_404(KeptChart.objects.covered_by(request.user).with_place(), pk)
+    figures = kept.figures
+    context = {
+        "kept": kept,
+        "station": kept.station,
+        "site": kept.site,
+        "unit": figures["unit"],
+        "figures": figures,
+        **{name: rounded(float(figures[name]), 2) for name in ("centre", "lower", "upper")},
+        "drawing": kept_drawing(kept),
+        "shots": kept_shots(kept),
+        "signalling": signalling(kept),
+        "may_ask": may(request.user, Verb.REQUEST_MAKE, kept.site_id),
+    }
+    return render(request, "stations/charts/kept_chart.html", context)
 
 
 @page(methods="POST")

@@ -139,6 +139,9 @@ class ChartOut(ShotsOut):
 
     rules = serializers.CharField()
     charts = ChartedOut(allow_null=True)
+    seen = serializers.CharField(
+        allow_blank=True, help_text="Digest of the figures: what a kept chart is kept by."
+    )
 
 
 class IntervalOut(serializers.Serializer[Any]):

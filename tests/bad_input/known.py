@@ -11,6 +11,7 @@ KINDS = {
     "calibrations": "calibration",
     "change-requests": "request",
     "coffees": "coffee",
+    "kept-charts": "kept_chart",
     "lots": "opening",
     "grinders": "grinder",
     "entries": "entry",

@@ -19,7 +19,8 @@ from recipes.tastings.actions import lock_answers, open_key, plan_tasting, recor
 from recipes.tastings.models import Tasting
 from recipes.tastings.result import session
 from recipes.versions.models import Version
-from stations.charts.charting import contents_of
+from stations.charts.charting import RULES, charts_of, contents_of
+from stations.charts.keeping import digest_of, figures_of
 from stations.equipment.actions import add_slots
 from stations.equipment.models import Slot, Station
 from stations.grinders.models import GrinderEvent
@@ -80,6 +81,13 @@ class Things:
         """The digest of what was brewed at the own station."""
         station = Station.objects.get(pk=self.pk("station"))
         return next(iter(contents_of(station)))
+
+    def chart(self) -> str:
+        """The digest of the own station's chart as it stands."""
+        station = Station.objects.get(pk=self.pk("station"))
+        found = charts_of(station, self.content(), "beverage_mass", RULES["nelson"])
+        assert found is not None
+        return digest_of(figures_of(found, "nelson"))
 
     def tasting(self) -> Tasting:
         """One that is planned."""

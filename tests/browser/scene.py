@@ -1,6 +1,6 @@
 """A working day at the cast's two bars: something of everything, so that no page stands empty."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import time, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -31,6 +31,9 @@ from recipes.requests.models import ChangeRequest
 from recipes.tastings.models import Tasting
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
+from stations.charts.charting import RULES, charts_of, contents_of
+from stations.charts.keeping import digest_of, figures_of, keep_chart
+from stations.charts.models import KeptChart
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.grinders.models import Grinder
 from stations.lots.models import LotOpening
@@ -80,6 +83,7 @@ class Scene:
     entry: Entry
     person: User
     shot: CheckShot
+    kept_chart: KeptChart
     calibration: Calibration
     check: HistoryCheck
     reconciliation: Reconciliation
@@ -138,6 +142,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         entry=Entry.objects.latest("pk"),
         person=cast.barista,
         shot=shots[0],
+        kept_chart=_kept(slot, cast),
         fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
@@ -153,6 +158,18 @@ def _made_by_the_lead(lead: User, site: Site) -> Tablet:
     """A token, and a tablet to enrol."""
     make_token(by=lead, name="till", scopes=(Scope.READ,), days=30)
     return add_tablet(by=lead, site_id=site.pk, name="Counter left")[0]
+
+
+def _kept(slot: Slot, cast: Cast) -> KeptChart:
+    """A chart as it stands, once there is a shot that differs."""
+    log_shot(slot=slot, shot=replace(SHOT, beverage_mass=Decimal("41.2")), by=cast.barista)
+    content = next(iter(contents_of(slot.station)))
+    found = charts_of(slot.station, content, "beverage_mass", RULES["nelson"])
+    assert found is not None
+    return keep_chart(
+        by=cast.shop_lead, station=slot.station, content_digest=content, code="beverage_mass",
+        rules="nelson", seen=digest_of(figures_of(found, "nelson")),
+    )  # fmt: skip
 
 
 def _tomorrow() -> When:

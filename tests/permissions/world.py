@@ -39,6 +39,8 @@ from recipes.publishing.timing import When
 from recipes.requests.actions import make_request
 from recipes.tastings.actions import plan_tasting
 from recipes.versions.review import submit
+from stations.charts.charting import RULES, charts_of, contents_of
+from stations.charts.keeping import digest_of, figures_of, keep_chart
 from stations.equipment.models import Site, Slot, Station
 from stations.metrology.formula import Stated as Value
 from stations.shots.actions import log_shot
@@ -162,7 +164,8 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "part": PublicationSite.objects.get(publication=publication).pk,
         "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
         "tasting": _tasting(site, lead), "fit": _fit(bar, station, lead),
-        "shot": _shot(bar, slot), **_grinder(bar, station),
+        "shot": _shot(bar, slot), "kept_chart": _kept_chart(bar, station, lead),
+        **_grinder(bar, station),
         "calibration": measure(station, "4.2", bar.cast.technician).pk,
         "tablet": add_tablet(by=lead, site_id=site.pk, name="Counter")[0].pk,
     }  # fmt: skip
@@ -208,6 +211,20 @@ def _fit(bar: Bar, station: Station, lead: User) -> int:
 def _shot(bar: Bar, slot: Slot) -> int:
     pulled = Weighed(Decimal("18.1"), Decimal("36.4"), Decimal(28))
     return log_shot(slot=slot, shot=pulled, by=bar.cast.head_roaster).pk
+
+
+def _kept_chart(bar: Bar, station: Station, lead: User) -> int:
+    """One of two shots that differ."""
+    slot = station.slots.order_by("number")[0]
+    other = Weighed(Decimal("18.0"), Decimal("37.2"), Decimal(27))
+    log_shot(slot=slot, shot=other, by=bar.cast.head_roaster)
+    content = next(iter(contents_of(station)))
+    found = charts_of(station, content, "beverage_mass", RULES["nelson"])
+    assert found is not None
+    return keep_chart(
+        by=lead, station=station, content_digest=content, code="beverage_mass", rules="nelson",
+        seen=digest_of(figures_of(found, "nelson")),
+    ).pk  # fmt: skip
 
 
 def _grinder(bar: Bar, station: Station) -> dict[str, int]:

@@ -53,4 +53,7 @@ MEASURING = [
          "reason": "New burrs", "content": t.version("approved").content_digest,
          "value": "shot_time", "newest": "20"}, also={**REASON, "value": ["", "colour"],
          "newest": ["", "1", "201", "x"]}),
+    Form("chart_keep", "shop_lead", thing="station", sent=lambda t: {
+         "content": t.content(), "value": "beverage_mass", "rules": "nelson", "seen": t.chart()},
+         also={"value": ["", "colour"], "rules": ["", "all"], "seen": ["", "0" * 64, "x"]}),
 ]  # fmt: skip
