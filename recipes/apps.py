@@ -5,6 +5,7 @@ from django.apps import AppConfig
 # Pages that the equipment offers a link to, by the names it knows them by.
 LINKS = {
     "ask_for_change": "recipes:request_new",
+    "ask_for_permit": "recipes:permit_ask",
     "beverage_balance": "recipes:beverage",
     "calibration": "recipes:calibration",
     "delivery": "recipes:delivery",
@@ -84,6 +85,7 @@ def _tell_the_bar() -> None:
     from recipes.coffees import on_the_bar
     from recipes.modelling.foretelling import foretell
     from recipes.overview import today  # noqa: F401 - registers its panels
+    from recipes.permits.actions import end_overtaken
     from recipes.publishing import opening
     from recipes.versions.holding import notes_read
     from stations.advice import model
@@ -91,10 +93,12 @@ def _tell_the_bar() -> None:
     from stations.lots.actions import lot_opened
     from stations.shots import notes
     from stations.slots import bases
+    from stations.slots.placing import stepped_out
 
     model.register(foretell)
     notes.register(notes_read)
     shelf.register(on_the_bar.find, on_the_bar.ageing)
     bases.register_waiting(opening.waited_for)
     shelf.register_beginning(opening.beginning_at)
+    stepped_out.connect(end_overtaken, dispatch_uid="recipes.permits.actions")
     lot_opened.connect(opening.when_opened, dispatch_uid="recipes.publishing.opening")

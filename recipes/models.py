@@ -9,6 +9,7 @@ from recipes.requests.models import (
     ChangeRequest,
     ChangeRequestValue,
     RequestEvidence,
+    RequestSlot,
 )
 from recipes.tastings.models import Tasting, TastingAnswer
 from recipes.versions.models import Comment, FormulaValue, Version
@@ -27,6 +28,7 @@ __all__ = [
     "PublicationSite",
     "Recipe",
     "RequestEvidence",
+    "RequestSlot",
     "RoastLot",
     "ShotFit",
     "Tasting",

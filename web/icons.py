@@ -108,6 +108,7 @@ MARKS: dict[str, Mark] = {
     "due": Mark("Due soon", CLOCK, "waiting"),
     "overdue": Mark("Overdue", WEDGE, "alarm"),
     "accepted": Mark("Accepted", TICK, "settled"),
+    "permitted": Mark("Permitted", TICK, "settled"),
     "declined": Mark("Declined", CROSS, "quiet"),
     "taken_back": Mark("Taken back", STRIKE, "quiet"),
     "refused": Mark("Refused", BARRED, "alarm"),

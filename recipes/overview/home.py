@@ -141,6 +141,7 @@ def _answered(user: User) -> Iterable[WorkList]:
 
 def _request_line(request: ChangeRequest, text: str) -> Item:
     url, waited = request.get_absolute_url(), age(request.made_at)
+    text = f"permit, {text}" if request.asks_for_permit else text
     return Item(url, text, request.state, site=str(request.site), age=waited)
 
 

@@ -1,14 +1,15 @@
 """Granting a deviation permit, and ending it."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from decimal import Decimal
+from typing import NamedTuple
 
 from django.db.models import F
 from django.db.models.functions import Now
 
 from audit.capture.context import recorded
-from audit.errors import Refused, Subject
+from audit.errors import Invalid, Refused, Subject
 from audit.revision import must_be_at
 from people.persons.models import User
 from people.persons.permissions import require, require_at_each
@@ -26,7 +27,18 @@ from recipes.planning.signing import (
     settled,
     sign_document,
 )
+from recipes.requests.decisions import lock_to_permit, note_permitted
+from recipes.requests.models import ChangeRequest
 from stations.slots.placing import lock_slots, step_back, step_in
+
+OVERTAKEN = "Something else took over every slot that it named."
+
+
+class Answers(NamedTuple):
+    """The request that a permit answers, and its revision as it was read."""
+
+    request: ChangeRequest
+    revision: int
 
 
 def grant(
@@ -39,33 +51,49 @@ def grant(
     reason: str,
     credentials: Credentials,
     acknowledged: bool = False,
+    answers: Answers | None = None,
 ) -> Permit:
     """Sign a permit and put its settings into force at once.
 
-    ``seen`` is the digest of the plan that was looked at. Raises NotPermitted; Invalid (reason,
-    ends_at, slots, changes, acknowledged, credentials); Refused when a slot can't have the permit
-    or the plan is no longer what was seen.
+    ``seen`` is the digest of the plan that was looked at, ``answers`` the request that is answered
+    by it. Raises NotPermitted; Invalid (reason, ends_at, slots, changes, acknowledged,
+    credentials); Refused when a slot can't have the permit, the plan is no longer what was seen or
+    the request is decided; Stale where the request was changed since.
     """
     with recorded(by=by, action=history.PERMIT_GRANTED, reason=reason) as recording:
         require(by, Verb.PERMIT_GRANT)
         reason = say_why(reason, "these slots may differ")
+        request = lock_to_permit(by=by, **answers._asdict()) if answers else None
         plan = settled(
             slots=slots,
             make=lambda: make_permit_plan(by=by, slots=slots, changes=changes, ends_at=ends_at),
             seen=seen,
         )
         must_acknowledge(plan, acknowledged)
-        permit = _write(plan, by, reason, credentials.reserved(PERMIT.basis))
+        if request is not None:
+            _must_be_for(request, plan)
+        permit = _write(plan, by, reason, credentials.reserved(PERMIT.basis), request)
         signature = sign_document(plan, permit, Signer(by, credentials), recording)
         due = {line.slot.station.machine.site_id: permit.granted_at for line in plan.lines}
         place(plan, signature, due=due, mark=f" · permit {permit.pk}")
         step_in(basis=PERMIT.basis, basis_id=permit.pk)
+        if request is not None:
+            note_permitted(by=by, request=request, reason=reason)
         return permit
 
 
-def _write(plan: PermitPlan, by: User, reason: str, number: int | None) -> Permit:
+def _must_be_for(request: ChangeRequest, plan: PermitPlan) -> None:
+    """Raise Invalid unless every slot is of the bar that asked."""
+    if set(plan.site_names) - {request.site_id}:
+        slots = [line.slot.pk for line in plan.lines]
+        raise Invalid("slots", slots, f"slots of {request.site}, which asked")
+
+
+def _write(
+    plan: PermitPlan, by: User, reason: str, number: int | None, request: ChangeRequest | None
+) -> Permit:
     permit = Permit.objects.create(
-        pk=number,
+        pk=number, request=request,
         author=by, reason=reason, ends_at=plan.ends_at, plan_digest=plan.digest,
         accepted=[each.as_json() for each in plan.accepted],
     )  # fmt: skip
@@ -113,12 +141,21 @@ def end(*, by: User, permit: Permit, revision: int, reason: str) -> int:
 
 def end_due_permits() -> int:
     """End every permit whose time is over; returns how many. Safe to run twice at once."""
+    due = Permit.objects.in_force().filter(ends_at__lte=Now())
+    return _end_all(due, "Its time is over.") + _end_all(Permit.objects.overtaken(), OVERTAKEN)
+
+
+def end_overtaken(*, basis: str, ids: Collection[int], **_: object) -> None:
+    """End those of these permits whose slots were all taken over, in the same transaction."""
+    if basis == PERMIT.basis:
+        _end_all(Permit.objects.overtaken().filter(pk__in=ids), OVERTAKEN)
+
+
+def _end_all(permits: PermitQuerySet, reason: str) -> int:
     ended = 0
-    for permit in Permit.objects.in_force().filter(ends_at__lte=Now()):
+    for permit in permits.order_by("pk"):
         subject = _subject(permit)
-        with recorded(
-            by=None, action=history.PERMIT_ENDED, reason="Its time is over.", subject=subject
-        ):
+        with recorded(by=None, action=history.PERMIT_ENDED, reason=reason, subject=subject):
             ended += _end(permit, Permit.objects.all()) is not None
     return ended
 

@@ -15,16 +15,17 @@ from people.tokens.models import Scope
 from recipes.formula.fields import MomentField
 from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS, SetBy
-from recipes.permits.actions import end, grant, must_cover
+from recipes.permits.actions import Answers, end, grant, must_cover
 from recipes.permits.models import Permit, PermitChange, PermitQuerySet, PermitSlot
 from recipes.permits.plan import make_permit_plan
 from recipes.publishing.serializers import ReasonIn
+from recipes.requests.models import ChangeRequest
 from web.access import noting_refusal
 from web.api import GuardedView, Listing, checked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID
 from web.idempotency import acting
-from web.lookup import one_or_404
+from web.lookup import named, one_or_404
 from web.numbers import BadNumber, read_number
 
 
@@ -44,6 +45,13 @@ class PermitIn(PermitPlanIn, SignatureSerializer):
     reason = serializers.CharField(max_length=2000)
     seen_digest = serializers.RegexField(r"^[0-9a-f]{64}$")
     acknowledged = serializers.BooleanField(default=False)
+    request = serializers.IntegerField(
+        required=False, help_text="The id of the request that it answers.", **ID
+    )
+    request_revision = serializers.IntegerField(
+        required=False, min_value=1, max_value=2_000_000_000,
+        help_text="Its revision as it was read: needed with it.",
+    )  # fmt: skip
 
 
 class PermitSlotPlanOut(serializers.Serializer[Any]):
@@ -80,7 +88,7 @@ class PermitOut(serializers.ModelSerializer[Permit]):
         model = Permit
         fields = [
             "id", "state", "reason", "ends_at", "granted_at", "ended_at", "plan_digest",
-            "acknowledgement", "slots", "changes", "signed_by", "signed_at",
+            "acknowledgement", "request", "slots", "changes", "signed_by", "signed_at",
         ]  # fmt: skip
 
     def get_slots(self, permit: Permit) -> list[int]:
@@ -180,6 +188,7 @@ class Permits(Listing):
             reason=given["reason"],
             credentials=body.credentials(request),
             acknowledged=given["acknowledged"],
+            answers=_answers(request, given),
         )
         note_signed(request)
         return _answer(request, made.pk, status=201)
@@ -213,6 +222,17 @@ class PermitEnd(GuardedView):
         revision = expected_revision(request, permit)
         end(by=who, permit=permit, revision=revision, reason=valid(ReasonIn, request)["reason"])
         return _answer(request, pk)
+
+
+def _answers(request: Request, given: dict[str, Any]) -> Answers | None:
+    """The request that is named. Raises Invalid where it or its revision is not."""
+    if "request" not in given:
+        return None
+    if "request_revision" not in given:
+        raise Invalid("request_revision", None, "the revision of the request, as it was read")
+    rows = ChangeRequest.objects.covered_by(person(request), Verb.REQUEST_DECIDE).with_base()
+    asked = named(rows, "request", given["request"], pk=given["request"])
+    return Answers(asked, given["request_revision"])
 
 
 def _seen(request: Request) -> PermitQuerySet:

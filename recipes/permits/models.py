@@ -4,7 +4,7 @@ from collections.abc import Collection
 from typing import Self
 
 from django.db import models
-from django.db.models import F, OuterRef, Prefetch, Q, Subquery
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, Subquery
 from django.db.models.functions import Now
 from django.urls import reverse
 
@@ -14,10 +14,15 @@ from audit.capture.triggers import insert_only
 from people.persons.models import User
 from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
-from recipes.permits.guards import permit_guards, permit_part_guard
+from recipes.permits.guards import permit_guards, permit_part_guard, permit_slot_guard
 from recipes.planning.models import SignedPlan
+from recipes.requests.models import ChangeRequest
 from stations.equipment.models import Slot
+from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
+from web.printing import counted
+
+NAMED = 3  # slots named one by one in a list
 
 # Permits by when they end.
 
@@ -31,6 +36,11 @@ class PermitQuerySet(SiteScoped["Permit"]):
     def in_force(self) -> Self:
         """Still permitting, the soonest to end first."""
         return self.filter(state="in_force").order_by("ends_at")
+
+    def overtaken(self) -> Self:
+        """Signed, and holding no slot any more: something else took over every one of them."""
+        holds = Placement.objects.in_force().filter(basis="permit", basis_id=OuterRef("pk"))
+        return self.in_force().filter(~Exists(holds), signature__isnull=False)
 
     def with_zone(self) -> Self:
         """Annotated with ``zone``: the time zone of the first site a permit names."""
@@ -74,6 +84,10 @@ class Permit(SignedPlan):
     ends_at = models.DateTimeField()
     state = models.CharField(max_length=10, choices=State, default=State.IN_FORCE)
     granted_at = models.DateTimeField(db_default=Now())
+    request = models.OneToOneField(
+        ChangeRequest, models.PROTECT, null=True, blank=True, related_name="permit",
+        help_text="the request that it answers",
+    )  # fmt: skip
     ended_at = models.DateTimeField(null=True, blank=True)
 
     objects = PermitQuerySet.as_manager()
@@ -106,6 +120,17 @@ class Permit(SignedPlan):
         whole = old and PermitSlot.objects.filter(permit=self).count() == len(slots)
         return self.accepted_at({site.pk: str(site) for site in sites}, whole=whole)
 
+    @property
+    def sites_named(self) -> list[str]:
+        """The sites of its slots, as fetched with them (``with_slots_for``)."""
+        return sorted({str(each.slot.station.machine.site) for each in self.slots.all()})
+
+    @property
+    def slots_named(self) -> str:
+        """Its slots as fetched with it: each by name, many counted."""
+        named = [str(each.slot) for each in self.slots.all()]
+        return ", ".join(named) if len(named) <= NAMED else counted(len(named), "slot")
+
     def get_absolute_url(self) -> str:
         """The permit's page."""
         return reverse("recipes:permit", args=[self.pk])
@@ -125,6 +150,7 @@ class PermitSlot(models.Model):
         ]
         triggers = [
             permit_part_guard("slot"),
+            permit_slot_guard(),
             *insert_only("permit_slot"),
             *governed(
                 subject="permit",

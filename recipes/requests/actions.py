@@ -32,7 +32,7 @@ def make_request(
         require(by, Verb.REQUEST_MAKE, site.pk, subject)
         base = Version.objects.with_recipe().get(pk=base.pk)
         _must_be_current(base)
-        texts, wanted = _texts(reason, evidence), _changes(base, proposals)
+        texts, wanted = texts_of(reason, evidence), _changes(base, proposals)
         request = ChangeRequest.objects.create(base=base, site=site, author=by, **texts)
         write_rows(request.proposals, Formula(), wanted)
         attach(request, attached)
@@ -58,7 +58,12 @@ def change_request(
         now = lock_request(request)
         must_be_own(now, by)
         must_be_undecided(now)
-        texts, wanted = _texts(reason, evidence), _changes(now.base, proposals)
+        if now.asks_for_permit:
+            raise Refused(
+                f"Request {now.pk} asks for a permit: it has slots and an end as well.",
+                how_to_ask="Change it as a request for a permit.",
+            )
+        texts, wanted = texts_of(reason, evidence), _changes(now.base, proposals)
         compare_and_set(now, revision, state=State.OPEN, **texts)
         write_rows(now.proposals, now.proposed, wanted)
         attach(now, attached)
@@ -150,7 +155,8 @@ def _changes(base: Version, proposals: Given) -> Formula:
     return changes
 
 
-def _texts(reason: str, evidence: str) -> dict[str, str]:
+def texts_of(reason: str, evidence: str) -> dict[str, str]:
+    """Reason and evidence as they are kept. Raises Invalid."""
     checks = Checks()
     texts = {
         "reason": checks.text("reason", reason, most=REASON, lines=True),

@@ -13,7 +13,7 @@ from recipes.requests.actions import lock_request, must_be_own, subject_of
 from recipes.requests.models import AnswerSeen, ChangeRequest
 
 LATELY = timedelta(days=30)  # an older answer is found with the requests
-ANSWERS = ("accepted", "declined", "asked_back")
+ANSWERS = ("accepted", "declined", "asked_back", "permitted")
 
 
 def unseen_answers(user: User) -> QuerySet[ChangeRequest]:

@@ -40,7 +40,7 @@ from web.lookup import named, one_or_404
 def seen_requests(request: Request) -> QuerySet[ChangeRequest]:
     """Requests of sites this person may see, with all that an answer holds."""
     rows = ChangeRequest.objects.covered_by(person(request)).with_base()
-    return rows.prefetch_related("proposals", "resulting_versions", "attached")
+    return rows.prefetch_related("proposals", "resulting_versions", "attached", "slots", "permit")
 
 
 def answer(request: Request, change: ChangeRequest, status: int = 200) -> Response:
@@ -75,7 +75,9 @@ class Requests(RecipeView, Listing):
         sites = Site.objects.covered_by(who, Verb.RECIPE_VIEW)
         site = named(sites, "site", code, "the code of a site of yours", code=code)
         return answer(
-            request, make_request(by=who, base=base, site=site, **_named(body, Attached())), 201
+            request,
+            make_request(by=who, base=base, site=site, **attached_of(body, Attached())),
+            201,
         )
 
 
@@ -100,7 +102,10 @@ class OneRequest(RecipeView):
         body = valid(RequestChange, request)
         revision = expected_revision(request, change)
         now = change_request(
-            by=person(request), request=change, revision=revision, **_named(body, held_by(change))
+            by=person(request),
+            request=change,
+            revision=revision,
+            **attached_of(body, held_by(change)),
         )
         return answer(request, now)
 
@@ -226,7 +231,7 @@ class Rebase(RequestView):
         return answer(request, now)
 
 
-def _named(body: dict[str, Any], held: Attached) -> dict[str, Any]:
+def attached_of(body: dict[str, Any], held: Attached) -> dict[str, Any]:
     """The body with what it attaches, as the actions take it; what it is silent about stays."""
     named = {name: body.pop(name, held.ids(name)) for name in NAMES}
     return {**body, "attached": Attached.of(**named)}

@@ -55,6 +55,11 @@ def accept(*, by: User, request: ChangeRequest, revision: int, note: str = "") -
         now = lock_request(request)
         must_be_undecided(now)
         must_be_at(now, revision)
+        if now.asks_for_permit:
+            raise Refused(
+                f"Request {now.pk} asks for a permit, not for a change of the recipe.",
+                how_to_ask="Grant the permit, or decline it.",
+            )
         current = current_version(now)
         if current.pk != now.base_id:
             raise Refused(
@@ -70,6 +75,27 @@ def accept(*, by: User, request: ChangeRequest, revision: int, note: str = "") -
         )  # fmt: skip
         _decide(now, State.ACCEPTED, by, note.strip())
         return draft
+
+
+def lock_to_permit(*, by: User, request: ChangeRequest, revision: int) -> ChangeRequest:
+    """The request, locked, for whoever is about to answer it by a permit in this transaction.
+
+    Raises NotPermitted, Refused once decided, Stale.
+    """
+    require(by, Verb.REQUEST_DECIDE, request.site_id, subject_of(request))
+    now = lock_request(request)
+    must_be_undecided(now)
+    must_be_at(now, revision)
+    return now
+
+
+def note_permitted(*, by: User, request: ChangeRequest, reason: str) -> None:
+    """A signed permit answers the locked request: in the transaction that granted it."""
+    subject, site = subject_of(request), request.site_id
+    with recorded(
+        by=by, action=history.REQUEST_PERMITTED, reason=reason, subject=subject, site_id=site
+    ):
+        _decide(request, State.PERMITTED, by, reason[:WORDS])
 
 
 def current_version(request: ChangeRequest) -> Version:

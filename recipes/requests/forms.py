@@ -163,6 +163,12 @@ class DecisionForm(forms.Form):
     )  # fmt: skip
     revision = SeenRevision()
 
+    def __init__(self, *args: Any, change: ChangeRequest, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        if change.asks_for_permit:  # which is granted on a page of its own, under a signature
+            decision: Any = self.fields["decision"]
+            decision.choices = [each for each in self.CHOICES if each[0] != "accept"]
+
 
 class RebaseForm(forms.Form):
     """For each parameter that both sides changed: which holds, of the sides that were shown."""

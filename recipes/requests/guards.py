@@ -6,15 +6,25 @@ from audit.capture.triggers import FirmTrigger
 from recipes.versions.guards import by_statement, refuse
 
 ASK_AGAIN = "Make a new request."
-FINAL = "('accepted', 'declined', 'taken_back')"
+FINAL = "('accepted', 'declined', 'taken_back', 'permitted')"
 
 
 def request_guards() -> list[pgtrigger.Trigger]:
     """Triggers that keep who asked, and a decision once made."""
     kept = refuse(
-        "(NEW.author_id, NEW.site_id, NEW.made_at)"
-        " IS DISTINCT FROM (OLD.author_id, OLD.site_id, OLD.made_at)",
-        "A change request keeps its author, site and time.",
+        "(NEW.author_id, NEW.site_id, NEW.made_at, NEW.kind)"
+        " IS DISTINCT FROM (OLD.author_id, OLD.site_id, OLD.made_at, OLD.kind)",
+        "A change request keeps its author, site, time and kind.",
+        ASK_AGAIN,
+    )
+    answer = refuse(
+        "NEW.state = 'accepted' AND NEW.kind = 'permit'",
+        "A request for a permit is answered by one, or declined.",
+        ASK_AGAIN,
+    ) + refuse(
+        "NEW.state = 'permitted' AND NOT EXISTS (SELECT 1 FROM recipes_permit p"
+        " WHERE p.request_id = NEW.id AND p.signature_id IS NOT NULL)",
+        "A request is permitted by a signed permit that answers it.",
         ASK_AGAIN,
     )
     final = refuse(
@@ -27,7 +37,7 @@ def request_guards() -> list[pgtrigger.Trigger]:
             name="a_guard_update",
             operation=pgtrigger.Update,
             when=pgtrigger.Before,
-            func=kept + final + "RETURN NEW;",
+            func=kept + final + answer + "RETURN NEW;",
         ),
         FirmTrigger(
             name="a_guard_delete",
@@ -79,6 +89,26 @@ def evidence_guards() -> list[pgtrigger.Trigger]:
             when=pgtrigger.Before,
             func=refuse(elsewhere, "Evidence is of the site that asks.", ASK_AGAIN)
             + refuse(closed, "Only an opened tasting is evidence.", ASK_AGAIN)
+            + "RETURN NEW;",
+        ),
+    ]
+
+
+def slot_guards() -> list[pgtrigger.Trigger]:
+    """Slots are of the site that asks, of a request for a permit, and stay once it is settled."""
+    elsewhere = """NOT EXISTS (SELECT 1 FROM recipes_changerequest r
+        JOIN stations_slot s ON s.id = NEW.slot_id
+        JOIN stations_station t ON t.id = s.station_id
+        JOIN stations_machine m ON m.id = t.machine_id
+        WHERE r.id = NEW.request_id AND r.site_id = m.site_id AND r.kind = 'permit')"""
+    return [
+        *proposal_guards(),
+        FirmTrigger(
+            name="a_guard_same_site",
+            level=pgtrigger.Row,
+            operation=pgtrigger.Insert | pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=refuse(elsewhere, "A permit is asked for slots of the site that asks.", ASK_AGAIN)
             + "RETURN NEW;",
         ),
     ]

@@ -20,7 +20,8 @@ def to_decide() -> Iterable[Found]:
     for request in ChangeRequest.objects.waiting().with_base():
         yield Found(
             key=str(request.pk),
-            title=f"{request.site}: {request.author} asks for a change of {request.base.recipe}",
+            title=f"{request.site}: {request.author} asks for {request.wanted}"
+            f" {request.base.recipe}",
             words=shorten(request.reason, LENGTH, placeholder="…"),
             url=request.get_absolute_url(),
             sites=(request.site_id,),
@@ -29,10 +30,9 @@ def to_decide() -> Iterable[Found]:
 
 
 def decided() -> Iterable[Found]:
-    """For who asked: accepted or declined of late, or asked back."""
-    lately = Q(state__in=[RequestState.ACCEPTED, RequestState.DECLINED]) & Q(
-        decided_at__gte=timezone.now() - NEWS
-    )
+    """For who asked: accepted, permitted or declined of late, or asked back."""
+    answers = [RequestState.ACCEPTED, RequestState.DECLINED, RequestState.PERMITTED]
+    lately = Q(state__in=answers, decided_at__gte=timezone.now() - NEWS)
     rows = ChangeRequest.objects.filter(lately | Q(state=RequestState.ASKED_BACK)).with_base()
     for request in rows.order_by("pk"):
         yield Found(

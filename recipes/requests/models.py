@@ -16,10 +16,15 @@ from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import unit_sql
-from recipes.requests.guards import evidence_guards, proposal_guards, request_guards
+from recipes.requests.guards import (
+    evidence_guards,
+    proposal_guards,
+    request_guards,
+    slot_guards,
+)
 from recipes.versions.models import Version
 from stations.charts.models import KeptChart
-from stations.equipment.models import Site
+from stations.equipment.models import Site, Slot
 from stations.shots.models import CheckShot
 from stations.slots.models import ReadBack
 from web.model_fields import ExactDecimalField
@@ -47,6 +52,13 @@ class ChangeRequestQuerySet(SiteScoped["ChangeRequest"]):
         return self.filter(state__in=["open", "asked_back"]).order_by("made_at")
 
 
+class RequestKind(models.TextChoices):
+    """What is asked for."""
+
+    CHANGE = "change", "change"
+    PERMIT = "permit", "permit"
+
+
 class RequestState(models.TextChoices):
     """Where a request is in its life."""
 
@@ -55,13 +67,23 @@ class RequestState(models.TextChoices):
     ACCEPTED = "accepted", "accepted"
     DECLINED = "declined", "declined"
     TAKEN_BACK = "taken_back", "taken back"
+    PERMITTED = "permitted", "permitted"
 
 
 class ChangeRequest(Revised):
-    """New values asked for, why, on what evidence, and what was decided."""
+    """New values asked for, why, on what evidence, and what was decided.
+
+    Asked for as a change of the recipe, or as a permit: for `slots` of the site, until `ends_at`.
+    Either can be answered by a permit, and is permitted then.
+    """
 
     State = RequestState
+    Kind = RequestKind
 
+    kind = models.CharField(
+        max_length=6, choices=RequestKind, default=RequestKind.CHANGE, db_default=RequestKind.CHANGE
+    )
+    ends_at = models.DateTimeField(null=True, blank=True)
     base = models.ForeignKey(Version, models.PROTECT, related_name="change_requests")
     site = models.ForeignKey(Site, models.PROTECT, related_name="+")
     author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -81,10 +103,15 @@ class ChangeRequest(Revised):
         ordering = ["-id"]
         constraints = [
             one_of("state", RequestState, name="change_request_state_is_known"),
+            one_of("kind", RequestKind, name="change_request_kind_is_known"),
+            models.CheckConstraint(
+                name="change_request_for_a_permit_says_until_when",
+                condition=Q(kind="permit", ends_at__isnull=False) | Q(kind="change", ends_at=None),
+            ),
             models.CheckConstraint(name="change_request_says_why", condition=~Q(reason="")),
             models.CheckConstraint(
                 name="change_request_decided_by_somebody",
-                condition=~Q(state__in=["accepted", "declined"])
+                condition=~Q(state__in=["accepted", "declined", "permitted"])
                 | Q(decided_by__isnull=False, decided_at__isnull=False),
             ),
         ]
@@ -107,6 +134,16 @@ class ChangeRequest(Revised):
 
     def __str__(self) -> str:
         return f"request {self.pk}"
+
+    @property
+    def asks_for_permit(self) -> bool:
+        """Whether it is a permit that is asked for."""
+        return self.kind == RequestKind.PERMIT
+
+    @property
+    def wanted(self) -> str:
+        """What is asked for, in words."""
+        return "a permit to differ from" if self.asks_for_permit else "a change of"
 
     def get_absolute_url(self) -> str:
         """The request's page."""
@@ -152,6 +189,31 @@ class ChangeRequestValue(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code}: {self.text or self.target}"
+
+
+class RequestSlot(models.Model):
+    """A slot for which a permit is asked."""
+
+    request = models.ForeignKey(ChangeRequest, models.PROTECT, related_name="slots")
+    slot = models.ForeignKey(Slot, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["request", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["request", "slot"], name="request_names_a_slot_once")
+        ]
+        triggers = [
+            *slot_guards(),
+            *governed(
+                subject="change request",
+                subject_id="n.request_id",
+                site_id="(SELECT r.site_id FROM recipes_changerequest r WHERE r.id = n.request_id)",
+                label="'request ' || n.request_id",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.slot)
 
 
 EVIDENCE = ("shot", "read_back", "chart", "tasting")

@@ -77,10 +77,11 @@ def approved_of(change: ChangeRequest) -> Version | None:
 
 def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, object]:
     """A request with its sides: two, or three once a newer version was approved."""
-    current, base = approved_of(change), change.base.stated
+    current = approved_of(change)
     unsettled = change.state in {"open", "asked_back"}
     stale = bool(unsettled and current and current.pk != change.base_id)
-    proposed = change.proposed
+    stale = stale and not change.asks_for_permit  # that is about what slots hold
+    before, after = sides_of(change)
     return {
         "change": change,
         "recipe": change.base.recipe,
@@ -88,9 +89,12 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "stale": stale,
         "unsettled": unsettled,
         "sides": three_sides(change, current) if stale and current else [],
-        "rows": rows(Formula({code: base[code] for code in base if code in proposed}), proposed),
+        "rows": rows(before, after),
+        "slots": change.slots.select_related("slot__station__machine__site"),
+        "permit": getattr(change, "permit", None),
         "may_taste": may(request.user, Verb.TASTING_RUN, change.site_id),
         "drafts": change.resulting_versions.with_recipe(),
+        "may_permit": may(request.user, Verb.PERMIT_GRANT, change.site_id),
         "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),
         "attached": shown_evidence(change),
         "is_author": change.author_id == request.user.pk,
@@ -99,11 +103,23 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
     }
 
 
+def sides_of(change: ChangeRequest) -> tuple[Formula, Formula]:
+    """What the version says of the parameters asked about, and what is asked for.
+
+    A permit gives values and leaves every tolerance open.
+    """
+    base, proposed = change.base.stated, change.proposed
+    before = Formula({code: base[code] for code in base if code in proposed})
+    if change.asks_for_permit:
+        before = before.deviating({})
+    return before, proposed
+
+
 @page(Verb.RECIPE_VIEW)
 def request_page(request: PageRequest, pk: int) -> HttpResponse:
     """One request and what can be done about it."""
     change = seen_request(request, pk)
-    form = DecisionForm(initial={"revision": change.revision})
+    form = DecisionForm(initial={"revision": change.revision}, change=change)
     context = request_context(request, change) | {"form": form}
     return render(request, "recipes/requests/request.html", context)
 
@@ -268,7 +284,7 @@ def request_decide(request: PageRequest, pk: int) -> HttpResponse:
     """Accept, decline or ask back."""
     change = seen_request(request, pk)
     require_for_page(request, Verb.REQUEST_DECIDE, change.site_id)
-    form = DecisionForm(request.POST, initial={"revision": change.revision})
+    form = DecisionForm(request.POST, initial={"revision": change.revision}, change=change)
 
     def act() -> Thing:
         made = _decision(request, change, form)()

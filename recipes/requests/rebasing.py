@@ -132,6 +132,11 @@ def rebase(
         now = lock_request(request)
         must_be_undecided(now)
         must_be_at(now, seen.revision)
+        if now.asks_for_permit:
+            raise Refused(
+                "A permit is asked for what the slots hold, not for the newest version.",
+                how_to_ask="Take it back and ask anew, where they hold something else by now.",
+            )
         current = current_version(now)
         _must_be_seen(now, current, seen)
         if current.pk == now.base_id:

@@ -34,6 +34,8 @@ class RequestOut(serializers.ModelSerializer[ChangeRequest]):
 
     shots = serializers.SerializerMethodField()
     read_backs = serializers.SerializerMethodField()
+    slots = serializers.SerializerMethodField()
+    permit = serializers.SerializerMethodField()
     charts = serializers.SerializerMethodField()
     tastings = serializers.SerializerMethodField()
 
@@ -42,9 +44,10 @@ class RequestOut(serializers.ModelSerializer[ChangeRequest]):
 
         model = ChangeRequest
         fields = [
-            "id", "base", "site", "author", "state", "reason", "evidence", "shots",
+            "id", "kind", "base", "site", "author", "state", "reason", "evidence", "shots",
             "read_backs", "charts", "tastings", "proposals", "made_at",
-            "decided_by", "decided_at", "decision_reason", "drafts", "revision",
+            "slots", "ends_at", "permit", "decided_by", "decided_at", "decision_reason", "drafts",
+            "revision",
         ]  # fmt: skip
 
     def get_shots(self, request: ChangeRequest) -> list[int]:
@@ -55,6 +58,15 @@ class RequestOut(serializers.ModelSerializer[ChangeRequest]):
         """The ids of the read-backs that are attached."""
         return sorted(held_by(request).read_backs)
 
+    def get_slots(self, request: ChangeRequest) -> list[int]:
+        """The ids of the slots for which a permit is asked."""
+        return [each.slot_id for each in request.slots.all()]
+
+    def get_permit(self, request: ChangeRequest) -> int | None:
+        """The id of the permit that answers it."""
+        permit = getattr(request, "permit", None)
+        return permit.pk if permit else None
+
     def get_charts(self, request: ChangeRequest) -> list[int]:
         """The ids of the kept charts that are attached."""
         return sorted(held_by(request).charts)
@@ -64,7 +76,7 @@ class RequestOut(serializers.ModelSerializer[ChangeRequest]):
         return sorted(held_by(request).tastings)
 
 
-def _ids() -> Any:  # noqa: ANN401 - a field
+def ids_field() -> Any:  # noqa: ANN401 - a field
     """Ids of what is attached; what a body is silent about stays."""
     child = serializers.IntegerField(**ID)
     return serializers.ListField(child=child, max_length=MOST, required=False)
@@ -76,10 +88,10 @@ class RequestChange(serializers.Serializer[dict[str, Any]]):
     proposals = FormulaIn()
     reason = serializers.CharField(max_length=REASON)
     evidence = serializers.CharField(allow_blank=True, default="", max_length=EVIDENCE)
-    shots = _ids()
-    read_backs = _ids()
-    charts = _ids()
-    tastings = _ids()
+    shots = ids_field()
+    read_backs = ids_field()
+    charts = ids_field()
+    tastings = ids_field()
 
 
 class RequestIn(RequestChange):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import connection
+from django.dispatch import Signal
 
 from people.signatures.models import Signature
 from stations.slots.models import Placement, PlacementManner
@@ -62,6 +63,11 @@ JOIN unnest(%(due_sites)s::bigint[], %(due_at)s::timestamptz[]) AS due (site_id,
 JOIN unnest(%(slots)s::bigint[]) AS wanted (id) ON TRUE
 JOIN stations_slot slot ON slot.id = wanted.id AND slot.station_id = made.station_id
 """
+
+
+# Sent in the transaction that put an end to what had stepped in at some slots, with ``basis`` and
+# ``ids``, what those were under: for whoever says when such a thing is over.
+stepped_out = Signal()
 
 
 def lock_slots(slots: Sequence[int]) -> None:
@@ -131,6 +137,12 @@ WHERE id = ANY(%(placements)s) AND (SELECT count(*) FROM ended) >= 0
 """
 
 
+STEPPED_OUT = """
+SELECT basis, array_agg(DISTINCT basis_id) FROM stations_placement
+WHERE superseded_by_id = ANY(%s) AND manner = 'steps_in' AND state = 'ended' GROUP BY basis
+"""
+
+
 def bring_into_force(
     *, basis: str, basis_id: int, at_most: int, sites: Sequence[int] | None = None
 ) -> Counter[int]:
@@ -147,6 +159,10 @@ def bring_into_force(
             placements, slots = [row[0] for row in picked], [row[1] for row in picked]
             lock_slots(slots)
             cursor.execute(TAKE_OVER, {"placements": placements, "slots": slots})
+            cursor.execute(STEPPED_OUT, [placements])
+            out = cursor.fetchall()
+    for basis_out, ids in out if picked else ():
+        stepped_out.send(sender=Placement, basis=basis_out, ids=ids)
     return Counter(row[2] for row in picked)
 
 

@@ -43,6 +43,10 @@ ROASTERS = [
           {"old": "1", "new": "2"}),
     Asked("recipes:request_new", {"version": WHOLE_IDS}),
     Asked("recipes:request_new", {"slot": WHOLE_IDS}),
+    Asked("recipes:permit_new", {"request": WHOLE_IDS}),
+    Asked("recipes:permit_ask", {"slot": WHOLE_IDS}),
+    *(Asked("recipes:request_evidence", {name: WHOLE_IDS})
+      for name in ("shot", "read_back", "chart", "tasting")),
     Asked("recipes:permit_new", {"slot": WHOLE_IDS, "site": WHOLE_IDS}),
     Asked("recipes:permit_new", {"slots": WHOLE_IDS, "date": [*NO_DAY, "2020-01-01", "9999-12-31"],
           "time": NO_TIME, "brew_temperature": [*NO_NUMBER, "300"], "ends_by": NO_CHOICE},

@@ -23,6 +23,7 @@ from people.tablets.models import Tablet
 from people.tokens.actions import make_token
 from people.tokens.models import Scope
 from recipes.coffees.models import Coffee, Recipe, RoastLot
+from recipes.permits.asking import ask_for_permit
 from recipes.permits.models import Permit
 from recipes.publishing import run
 from recipes.publishing.models import Publication, PublicationSite
@@ -79,6 +80,7 @@ class Scene:
     later: Publication
     request: ChangeRequest
     overtaken: ChangeRequest
+    permit_request: ChangeRequest
     permit: Permit
     entry: Entry
     person: User
@@ -138,6 +140,15 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         later=send(bar.version, when=_tomorrow()),
         request=ask(cast, bar.version),
         overtaken=_overtaken(cast),
+        permit_request=ask_for_permit(
+            by=cast.shop_lead,
+            base=bar.version,
+            site=cast.site,
+            slots=[slot.pk],
+            changes={"brew_temperature": Decimal("91.5")},
+            reason="Gasket worn",
+            ends_at=timezone.now() + timedelta(days=3),
+        ),
         permit=permit([third], cast.head_roaster),
         entry=Entry.objects.latest("pk"),
         person=cast.barista,

@@ -1,12 +1,16 @@
 """Addresses that the matrix leaves out, and what is told of things that lie at several sites."""
 
+from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from audit.capture.models import Entry
 from people.persons.models import User
+from recipes.permits.asking import ask_for_permit, holding
 from tests.permissions.rows import Row
 from tests.permissions.test_matrix import NOT_ANSWERED, ask
 from tests.permissions.world import World
@@ -27,6 +31,25 @@ def test_authors_alone(world: World, name: str) -> None:
     assert ask(row, world, "own", cast.shop_lead) not in NOT_ANSWERED
     for person in (cast.other_lead, cast.head_roaster, world.people["L"], world.people["B"]):
         assert ask(row, world, "own", person) in {403, 404}, person
+
+
+def test_who_asked_for_a_permit_alone(world: World) -> None:
+    cast, bar = world.bar.cast, world.bar
+    free = [slot for slot in holding(bar.version, cast.site) if slot.number != 2]
+    asked = ask_for_permit(
+        by=cast.shop_lead, base=bar.version, site=cast.site, slots=[free[0].pk],
+        changes={"brew_temperature": Decimal("92.0")}, ends_at=timezone.now() + timedelta(days=3),
+        reason="Gasket worn",
+    )  # fmt: skip
+    world.own["asked"] = {"pk": asked.pk}
+    for method, name in (
+        ("POST", "recipes:permit_ask_edit"),
+        ("PUT", "recipes_api:permit_request"),
+    ):
+        row = Row(method, name, "L", "asked", sited=True)
+        assert ask(row, world, "own", cast.shop_lead) not in NOT_ANSWERED
+        for person in (cast.other_lead, cast.head_roaster, world.people["L"], world.people["B"]):
+            assert ask(row, world, "own", person) in {403, 404}, person
 
 
 @pytest.mark.parametrize(

@@ -92,6 +92,10 @@ PUBLISHING = [
     Call("POST", "permit_plan", "head_roaster", permit, also=PERMIT),
     Call("POST", "permits", "head_roaster", signed_permit, good=201,
          also={**PERMIT, **SIGNED, "seen_digest": ["0" * 64]}),
+    Call("POST", "permit_requests", "shop_lead", good=201,
+         body=lambda t: {**permit(t), "base": t.pk("approved"), "site": "harbour",
+                         "reason": "Gasket"},
+         also={**PERMIT, **REASON, "base": FOREIGN, "site": ["", "nowhere"]}),
     Call("POST", "permit_end", "head_roaster", thing="permit", body=lambda t: {"reason": "Done"},
          also=REASON),
 ]  # fmt: skip

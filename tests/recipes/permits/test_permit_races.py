@@ -11,6 +11,8 @@ from recipes.permits.actions import end, end_due_permits
 from recipes.permits.models import Permit
 from recipes.publishing.actions import cancel, stop
 from recipes.publishing.models import Publication
+from recipes.requests.actions import take_back
+from recipes.requests.decisions import ask_back, decline
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
 from stations.slots.read_backs import read_back
@@ -18,6 +20,7 @@ from tests.bar import Bar
 from tests.publishing import Publish
 from tests.races import at_once
 from tests.recipes.permits.hands import granting, make_overdue
+from tests.recipes.permits.test_asking import answering, asking
 from tests.recipes.publishing.hands import (
     at_slot,
     in_force,
@@ -159,3 +162,56 @@ def test_an_end_against_a_read_back(placed: Bar) -> None:
         assert outcomes[1] == 1
         assert [type(told) for told in lost] in ([], [Stale])
         assert (in_force(slot).basis, in_force(slot).verdict) == ("publication", "unread")
+
+
+def test_a_request_is_answered_once(placed: Bar) -> None:
+    """Two permits, a no, a change by who asked and their taking it back: one of them holds."""
+    cast, slot = placed.cast, placed.slots[0]
+    for number in range(ROUNDS):
+        request = asking(placed, slot)()
+        seen = {"request": request, "revision": request.revision}
+        granted = answering(placed, request, slot)
+        race: Race = [
+            later(0.01 * (number % 2), granted),
+            granted,
+            later(0.02 * (number % 3),
+                  partial(decline, by=cast.second_roaster, reason="Mend it", **seen)),
+            partial(take_back, by=cast.shop_lead, **seen),
+            partial(ask_back, by=cast.head_roaster, reason="Why?", **seen),
+        ]  # fmt: skip
+        won, lost = split(at_once(race))
+        assert (len(won), {type(told) for told in lost} - {Refused, Stale}) == (1, set())
+        request.refresh_from_db()
+        permits = list(Permit.objects.filter(request=request))
+        assert (request.state == "permitted") == bool(permits)
+        assert len(permits) <= 1
+        if permits:
+            assert in_force(slot).basis_id == permits[0].pk
+            ending(permits[0], placed)()
+        else:
+            assert in_force(slot).basis != "permit"
+        if request.state == "asked_back":
+            take_back(by=cast.shop_lead, request=request, revision=request.revision)
+
+
+def test_the_last_slot_taken_over_against_the_end(placed: Bar) -> None:
+    """A permit ends once, by hand or because nothing is left of it."""
+    slot, head = placed.slots[0], placed.cast.head_roaster
+    versions = (other_version(placed), placed.version)
+    for number in range(ROUNDS):
+        permit = granting([slot], head)()
+        publication = signing(order_for(versions[number % 2], head, at_slot(slot)), head)()
+        race: Race = [
+            partial(work, publication.pk, 100),
+            later(0.01 * (number % 3), ending(permit, placed)),
+            end_due_permits,
+        ]
+        told = [each for each in at_once(race) if isinstance(each, Exception)]
+        assert {type(each) for each in told} <= {Refused}
+        work(publication.pk, 100)
+        permit.refresh_from_db()
+        assert (permit.state, in_force(slot).basis_id) == ("ended", publication.pk)
+        ends = Entry.objects.filter(
+            action="permit.ended", table_name="recipes_permit", row_id=permit.pk
+        )
+        assert ends.filter(changes__has_key="state").count() == 1
