@@ -149,6 +149,7 @@ class Registry:
     carry: Callable[[int, int], str] = lambda _first, _last: ""
     overviews: set[str] = field(default_factory=set)
     touched: dict[str, Touched] = field(default_factory=dict)
+    matters: set[str] = field(default_factory=set)
 
 
 registry = Registry()
@@ -169,6 +170,11 @@ def register_subject(
     `former` are names that the type had: entries keep the one they were written with.
     """
     registry.subjects[type_] = SubjectKind(type_, word, url_name, find, named, former)
+
+
+def register_matters(*tables: str) -> None:
+    """Say of which tables those may read the entries who read a part of the history only."""
+    registry.matters.update(tables)
 
 
 def kind_of(type_: str) -> SubjectKind | None:

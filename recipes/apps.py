@@ -55,12 +55,24 @@ class RecipesConfig(AppConfig):
         )  # fmt: skip
         for package in registering:
             package.register()
+        _open_matters()
         signed.register(served.misfits)
         register_name_use(names_coffee)
         register_withdrawal_check(refuse_on_its_way)
         register_deviations(deviations_of)
         _tell_the_bar()
         _tell_people()
+
+
+def _open_matters() -> None:
+    """What roasters may read of the history: what was asked, decided, placed and read back."""
+    from django.apps import apps
+
+    from audit.registry import register_matters
+
+    ours = [model._meta.db_table for model in apps.get_app_config("recipes").get_models()]
+    slots = ("stations_placement", "stations_controlsettings", "stations_readback")
+    register_matters(*ours, *slots)
 
 
 def _tell_people() -> None:

@@ -1,6 +1,7 @@
 """Who may read the history, and of which sites."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Protocol, cast
 
 from rest_framework.request import Request
@@ -9,9 +10,23 @@ from audit.capture.context import record_outside, record_refusal
 from audit.capture.models import Entry
 from audit.endpoint import Endpoint
 from audit.errors import NotPermitted, Subject
+from audit.registry import registry
 from audit.vocabulary import register
 
 READING_REFUSED = register("history.refused", "Was refused the history")
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What of the history somebody may read: the sites, and of which tables (None: of all)."""
+
+    sites: frozenset[int] | None
+    tables: frozenset[str] | None = None
+
+    @property
+    def whole(self) -> bool:
+        """Whether it is everything that happened at those sites."""
+        return self.tables is None
 
 
 class Viewer(Protocol):
@@ -27,6 +42,10 @@ class Viewer(Protocol):
 
     def history_sites(self) -> frozenset[int] | None:
         """The sites whose entries they may read; None means every site."""
+        ...
+
+    def matter_sites(self) -> frozenset[int] | None:
+        """The sites of which they may read what happened to some tables (`registry.matters`)."""
         ...
 
 
@@ -46,6 +65,19 @@ def scope_of(user: object) -> frozenset[int] | None:
             ),
         )
     return viewer.history_sites()
+
+
+def reach_of(user: object) -> Reach:
+    """What this person may read of one thing's history. Raises NotPermitted.
+
+    Those who read no more than the matters of their work never see who signed in, people, tokens,
+    policy or what was refused.
+    """
+    viewer = cast(Viewer, user)
+    partly = viewer.is_authenticated and viewer.has_perm("audit.view_matter")
+    if partly and not viewer.has_perm("audit.view_entry"):
+        return Reach(viewer.matter_sites(), frozenset(registry.matters))
+    return Reach(scope_of(user))
 
 
 class HistoryEndpoint(Endpoint):

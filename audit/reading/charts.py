@@ -6,6 +6,7 @@ from datetime import datetime
 from decimal import Decimal, InvalidOperation
 
 from audit.capture.models import Entry, Operation
+from audit.reading.access import Reach
 from audit.reading.approvals import Approval, approvals_of
 from audit.reading.labels import in_order, label_of
 from audit.reading.queries import HistoryFilter, page_of
@@ -42,11 +43,12 @@ class History:
     text: str
 
 
-def values_written(wanted: HistoryFilter, scope: frozenset[int] | None) -> History | None:
+def values_written(wanted: HistoryFilter, reach: Reach) -> History | None:
     """The numbers in what the filter finds, or None where no number was ever written."""
     if wanted.subject_id is None:
         return None  # of many things, each set for itself: one line through them would say nothing
-    entries = list(reversed(page_of(wanted, scope, size=MOST).entries))
+    page = page_of(wanted, reach.sites, size=MOST, tables=reach.tables)
+    entries = list(reversed(page.entries))
     entries = [entry for entry in entries if entry.operation != Operation.REFUSED]
     unit = registry.unit(next((entry.unit for entry in reversed(entries) if entry.unit), ""))
     series = (*_in_force(entries, wanted.parameter or ""), *_series(entries, unit))[:PANELS]

@@ -12,7 +12,7 @@ from django.views.decorators.vary import vary_on_headers
 from audit.capture.models import Entry
 from audit.endpoint import refuse_unasked
 from audit.errors import Invalid, NotFound
-from audit.reading.access import note_outside, scope_of
+from audit.reading.access import Reach, note_outside, reach_of, scope_of
 from audit.reading.charts import values_written
 from audit.reading.choosing import LONGEST, MOST
 from audit.reading.filters import FilterForm, whole_number
@@ -110,6 +110,7 @@ def history(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "zone": clock_of(rows),
         "named": list(NAMES),
+        "whole": True,
         "short": page.short,
         "lag": waiting_now(),
         "archived": archived(),
@@ -130,10 +131,13 @@ def _names(request: HttpRequest, field: str, scope: Scope) -> HttpResponse:
 
 def found_or_absent(user: object, pk: int) -> Entry:
     """The entry of that number, if they may read it. Raises NotFound; notes it if it is outside."""
-    scope = scope_of(user)
-    record = visible(scope).filter(pk=pk).first()
+    return _found(user, Reach(scope_of(user)), pk)
+
+
+def _found(user: object, reach: Reach, pk: int) -> Entry:
+    record = visible(reach.sites, reach.tables).filter(pk=pk).first()
     if record is None:
-        note_outside(user, scope, Entry.objects.filter(pk=pk))
+        note_outside(user, reach.sites, Entry.objects.filter(pk=pk))
         raise absent(pk)
     return record
 
@@ -142,11 +146,13 @@ def found_or_absent(user: object, pk: int) -> Entry:
 @login_required
 def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """One entry, whole."""
-    record = found_or_absent(request.user, pk)
+    reach = reach_of(request.user)
+    record = _found(request.user, reach, pk)
     row = whole_row(record)
     signed = row.approval.signature if row.approval else None
     context = {
         "row": row,
+        "whole": reach.whole,
         "signature": signed,
         "content": content_of(signed) if signed else None,
         "place": place_of(pk),
@@ -158,17 +164,17 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpResponse:
     """Everything that happened to one subject, or to one parameter of it, with a chart."""
-    scope = scope_of(request.user)
+    reach = reach_of(request.user)
     refuse_unasked(request.GET, ["parameter", *KEYS], empty=True)
     parameter = _parameter(request)
     if subject_id > LAST or not subject_type.isprintable():
         raise NotFound("There is no such thing.")
     wanted = _whole(subject_type, subject_id, parameter)
     key = key_of(request.GET.dict())
-    page = page_of(wanted, scope, before=key.before, after=key.after)
+    page = page_of(wanted, reach.sites, before=key.before, after=key.after, tables=reach.tables)
     older = archived()
     if not page.entries and not parameter:
-        note_outside(request.user, scope, _newest(wanted))
+        note_outside(request.user, reach.sites, _newest(wanted))
         also = " Older entries are archived." if older else ""
         raise NotFound(f"There is no history of it here, or none that you may read.{also}")
     rows = rows_of(page.entries, one_site=True, parameter=parameter)
@@ -182,8 +188,9 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         "zone": clock_of(rows),
         "parameter": parameter,
         "parameters": registry.parameters(),
-        "chart": values_written(wanted, scope) if parameter else None,
+        "chart": values_written(wanted, reach) if parameter else None,
         "archived": older,
+        "whole": reach.whole,
         **addresses(request.path, request.GET, page),
     }
     return render(request, "audit/reading/timeline.html", context)

@@ -89,13 +89,15 @@ def page_of(
     after: int | None = None,
     size: int = PAGE,
     effort: int = UNBOUNDED,
+    tables: frozenset[str] | None = None,
 ) -> HistoryPage:
     """One page: the newest, or those older than id `before`, or those newer than id `after`.
 
     `scope` holds the sites whose entries may be seen (None: all); entries without a site may be
-    seen by everyone. A site outside the scope has no entries. `effort` bounds the entries looked
-    through where several conditions seldom meet: the page is then short, maybe empty, and the next
-    one goes on from there.
+    seen by everyone. `tables` are those of which they may be seen at all (None: all). A site
+    outside the scope has no entries. `effort` bounds the entries looked through where several
+    conditions seldom meet: the page is then short, maybe empty, and the next one goes on from
+    there.
     """
     if wanted.site is not None and scope is not None and wanted.site not in scope:
         return HistoryPage([], None, None)
@@ -109,7 +111,8 @@ def page_of(
             best, end = farthest(walks, ids, effort, newest=newest)
             driver = drivers[best]
         near = ids if end is None else ids.up_to(end, newest=newest)
-        walked += _walked(wanted, scope, bounds, near, driver, limit=limit, newest=newest)
+        walked += _walked(wanted, scope, bounds, near, driver, limit=limit, newest=newest,
+                          tables=tables)  # fmt: skip
         if len(walked) > size:
             break
         if end is not None:
@@ -126,12 +129,13 @@ def _walked(
     *,
     limit: int,
     newest: bool,
+    tables: frozenset[str] | None,
 ) -> list[Entry]:
     if scope is not None and not driver:
-        entries = bounds.exactly(_others(wanted, ()))
+        entries = bounds.exactly(_of_tables(_others(wanted, ()), tables))
         return by_sites(entries, scope, ids, limit=limit, newest=newest)
     columns = [EQUALITIES[name] for name in driver]
-    entries = _within(bounds.exactly(_others(wanted, driver)), scope)
+    entries = _within(bounds.exactly(_of_tables(_others(wanted, driver), tables)), scope)
     found = [
         entry
         for values in _values(wanted, driver)
@@ -147,9 +151,16 @@ def _values(wanted: HistoryFilter, driver: tuple[str, ...]) -> list[list[object]
     return [[type_, wanted.subject_id] for type_ in types_of(str(wanted.subject_type))]
 
 
-def visible(scope: frozenset[int] | None) -> QuerySet[Entry]:
-    """Every entry within the scope, for finding one by its id."""
-    return _within(Entry.objects.all(), scope)
+def visible(scope: frozenset[int] | None, tables: frozenset[str] | None = None) -> QuerySet[Entry]:
+    """Every entry within the scope and of these tables, for finding one by its id."""
+    return _within(_of_tables(Entry.objects.all(), tables), scope)
+
+
+def _of_tables(entries: QuerySet[Entry], tables: frozenset[str] | None) -> QuerySet[Entry]:
+    """What was refused is of no table, and so left out where some are named."""
+    if tables is None:
+        return entries
+    return entries.filter(holds("table_name = ANY(%s)", [sorted(tables)]))
 
 
 def _within(entries: QuerySet[Entry], scope: frozenset[int] | None) -> QuerySet[Entry]:

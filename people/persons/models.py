@@ -167,6 +167,10 @@ class User(AbstractBaseUser, Revised):
         """The sites whose history this person may read; None means every site."""
         return sites_where(self.roles_held(), Verb.HISTORY_VIEW)
 
+    def matter_sites(self) -> frozenset[int] | None:
+        """The sites of which this person may read what happened to recipes and slots."""
+        return sites_where(self.roles_held(), Verb.RECIPE_HISTORY)
+
     def history_role(self, site_id: int | None) -> str:
         """The roles that count at that site, as an entry of the history names them.
 

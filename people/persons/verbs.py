@@ -52,6 +52,7 @@ class Verb(StrEnum):
     OPENING_SET = "opening.set"
     HANDOVER_WRITE = "handover.write"
     HISTORY_VIEW = "history.view"
+    RECIPE_HISTORY = "recipe.history"
     POLICY_SET = "policy.set"
     PEOPLE_MANAGE = "people.manage"
     TOKEN_MAKE = "token.make"  # noqa: S105 - a verb, not a secret
@@ -106,6 +107,7 @@ MAY: dict[Verb, frozenset[Role]] = {
     Verb.OPENING_SET: LEADS | OWNER,
     Verb.HANDOVER_WRITE: ANYONE,
     Verb.HISTORY_VIEW: OWNER,
+    Verb.RECIPE_HISTORY: DESK,
     Verb.POLICY_SET: OWNER,
     Verb.PEOPLE_MANAGE: OWNER,
     # A token never does more than its owner may.
@@ -161,6 +163,7 @@ WORDS: dict[Verb, str] = {
     Verb.HANDOVER_WRITE: "leave and read hand-over notes",
     Verb.GRINDER_SET: "note a grinder's setting",
     Verb.HISTORY_VIEW: "read the history",
+    Verb.RECIPE_HISTORY: "read the history of recipes and slots",
     Verb.POLICY_SET: "set policy",
     Verb.PEOPLE_MANAGE: "manage people",
     Verb.TOKEN_MAKE: "make a token",

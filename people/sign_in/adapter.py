@@ -142,6 +142,7 @@ def _counted(request: HttpRequest, action: str, key: str) -> ratelimit.RateLimit
 # Django's names for rights, where a library or another layer asks by them.
 PERMISSIONS: dict[str, Verb] = {
     "audit.view_entry": Verb.HISTORY_VIEW,
+    "audit.view_matter": Verb.RECIPE_HISTORY,
     "people.view_user": Verb.PEOPLE_MANAGE,
     "people.add_user": Verb.PEOPLE_MANAGE,
     "people.change_user": Verb.PEOPLE_MANAGE,

@@ -44,7 +44,7 @@ def coffee(request: PageRequest, pk: int) -> HttpResponse:
         "lots": [rest_of(lot, today) for lot in shown.lots.all()[:LOTS]],
         "may_edit": may(request.user, Verb.COFFEE_EDIT),
         "may_draft": may(request.user, Verb.RECIPE_DRAFT),
-        "may_read_history": may(request.user, Verb.HISTORY_VIEW),
+        "may_read_history": may(request.user, Verb.RECIPE_HISTORY),
     }
     return render(request, "recipes/coffees/coffee.html", context)
 

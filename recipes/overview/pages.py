@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.timezone import localdate
 
 from audit.errors import Invalid
+from audit.registry import registry
 from people.persons.permissions import covered_sites, may
 from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe
@@ -58,13 +59,13 @@ class ParameterForm(forms.Form):
     )
 
 
-@page(Verb.HISTORY_VIEW)
+@page(Verb.RECIPE_HISTORY)
 def parameter_over_time(request: PageRequest, pk: int) -> HttpResponse:
     """Versions, sites and permits: as a chart and as tables."""
     recipe = one_or_404(Recipe.objects.select_related("coffee"), pk)
     form = ParameterForm({"parameter": request.GET.get("parameter", FIRST)})
     parameter = PARAMETERS[cleaned(form)["parameter"]]
-    sites = covered_sites(request.user, Verb.HISTORY_VIEW)
+    sites = covered_sites(request.user, Verb.RECIPE_HISTORY)
     history = over_time(recipe, parameter, sites, timezone.now())
     context = {
         "recipe": recipe,
@@ -78,15 +79,17 @@ def parameter_over_time(request: PageRequest, pk: int) -> HttpResponse:
 
 @page()
 def overwritten(request: PageRequest, pk: int) -> HttpResponse:
-    """The window, who acted near the slot in it, and who has a role there."""
+    """The window, who acted near the slot in it, and for owners who has a role there."""
     slot = covered_holding(request, pk).slot
     site = slot.station.machine.site
-    require_for_page(request, Verb.HISTORY_VIEW, site.pk)
+    require_for_page(request, Verb.RECIPE_HISTORY, site.pk)
+    whole = may(request.user, Verb.HISTORY_VIEW, site.pk)
     window = window_of(slot)
-    context: dict[str, object] = {"slot": slot, "site": site, "window": window}
+    context: dict[str, object] = {"slot": slot, "site": site, "window": window, "whole": whole}
     if window:
-        context["acted"] = acted_within(slot, window)
-        context["roles"] = roles_there(slot, window.end)
+        tables = None if whole else frozenset(registry.matters)
+        context["acted"] = acted_within(slot, window, tables)
+        context["roles"] = roles_there(slot, window.end) if whole else None
     return render(request, "recipes/overview/overwritten.html", context)
 
 

@@ -99,7 +99,7 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "attached": shown_evidence(change),
         "is_author": change.author_id == request.user.pk,
         "unseen": unseen_answers(request.user).filter(pk=change.pk).exists(),
-        "may_read_history": may(request.user, Verb.HISTORY_VIEW, change.site_id),
+        "may_read_history": may(request.user, Verb.RECIPE_HISTORY, change.site_id),
     }
 
 

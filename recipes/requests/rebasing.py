@@ -132,11 +132,7 @@ def rebase(
         now = lock_request(request)
         must_be_undecided(now)
         must_be_at(now, seen.revision)
-        if now.asks_for_permit:
-            raise Refused(
-                "A permit is asked for what the slots hold, not for the newest version.",
-                how_to_ask="Take it back and ask anew, where they hold something else by now.",
-            )
+        _must_be_for_a_change(now)
         current = current_version(now)
         _must_be_seen(now, current, seen)
         if current.pk == now.base_id:
@@ -152,6 +148,14 @@ def rebase(
         write_rows(now.proposals, now.proposed, left)
         compare_and_set(now, now.revision, base=current)
         return now
+
+
+def _must_be_for_a_change(request: ChangeRequest) -> None:
+    if request.asks_for_permit:
+        raise Refused(
+            "A permit is asked for what the slots hold, not for the newest version.",
+            how_to_ask="Take it back and ask anew, where they hold something else by now.",
+        )
 
 
 def _must_be_involved(request: ChangeRequest, by: User) -> None:

@@ -66,7 +66,7 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
         "may_withdraw": may(user, Verb.RECIPE_WITHDRAW),
         "may_publish": may(user, Verb.PUBLICATION_PLAN),
         "may_ask": may(user, Verb.REQUEST_MAKE),
-        "may_read_history": may(user, Verb.HISTORY_VIEW),
+        "may_read_history": may(user, Verb.RECIPE_HISTORY),
         "comment_form": CommentForm(),
     }
     return render(request, "recipes/versions/version.html", context)
@@ -147,7 +147,7 @@ def recipe(request: PageRequest, pk: int) -> HttpResponse:
         "may_draft": may(request.user, Verb.RECIPE_DRAFT),
         "may_publish": may(request.user, Verb.PUBLICATION_PLAN),
         "may_ask": may(request.user, Verb.REQUEST_MAKE),
-        "may_read_history": may(request.user, Verb.HISTORY_VIEW),
+        "may_read_history": may(request.user, Verb.RECIPE_HISTORY),
     }
     return render(request, "recipes/versions/recipe.html", context)
 

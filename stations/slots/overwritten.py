@@ -81,8 +81,13 @@ def _written(slot: Slot, *reads: ReadBack | None) -> dict[int, tuple[datetime, s
     return {pk: (at, channel) for pk, at, channel in rows if pk is not None}
 
 
-def acted_within(slot: Slot, window: Window) -> Sequence[Acted]:
-    """Who did what at the slot, its station and its site meanwhile, the nearest first."""
+def acted_within(
+    slot: Slot, window: Window, tables: frozenset[str] | None = None
+) -> Sequence[Acted]:
+    """Who did what at the slot, its station and its site meanwhile, the nearest first.
+
+    Where ``tables`` are named, only what was done to them.
+    """
     station = slot.station
     near = Case(
         When(subject_type="slot", subject_id=slot.pk, then=Value(0)),
@@ -92,6 +97,8 @@ def acted_within(slot: Slot, window: Window) -> Sequence[Acted]:
     )
     there = Q(site_id=station.machine.site_id) | Q(subject_type="slot", subject_id=slot.pk)
     entries = Entry.objects.filter(there, at__gte=window.begin, at__lte=window.end)
+    if tables is not None:
+        entries = entries.filter(table_name__in=tables)
     found = (
         entries.annotate(near=near)
         .values_list("actor", "role", "channel", "near")

@@ -42,7 +42,7 @@ def rights(request: PageRequest, site_id: int) -> dict[str, bool]:
         "may_set": Verb.SLOT_SET_BY_HAND,
         "may_ask": Verb.REQUEST_MAKE,
         "may_permit": Verb.PERMIT_GRANT,
-        "may_read_history": Verb.HISTORY_VIEW,
+        "may_read_history": Verb.RECIPE_HISTORY,
     }
     return {name: may(request.user, verb, site_id) for name, verb in verbs.items()}
 

@@ -140,15 +140,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         later=send(bar.version, when=_tomorrow()),
         request=ask(cast, bar.version),
         overtaken=_overtaken(cast),
-        permit_request=ask_for_permit(
-            by=cast.shop_lead,
-            base=bar.version,
-            site=cast.site,
-            slots=[slot.pk],
-            changes={"brew_temperature": Decimal("91.5")},
-            reason="Gasket worn",
-            ends_at=timezone.now() + timedelta(days=3),
-        ),
+        permit_request=_permit_asked(cast, bar.version, slot),
         permit=permit([third], cast.head_roaster),
         entry=Entry.objects.latest("pk"),
         person=cast.barista,
@@ -169,6 +161,14 @@ def _made_by_the_lead(lead: User, site: Site) -> Tablet:
     """A token, and a tablet to enrol."""
     make_token(by=lead, name="till", scopes=(Scope.READ,), days=30)
     return add_tablet(by=lead, site_id=site.pk, name="Counter left")[0]
+
+
+def _permit_asked(cast: Cast, base: Version, slot: Slot) -> ChangeRequest:
+    return ask_for_permit(
+        by=cast.shop_lead, base=base, site=cast.site, slots=[slot.pk],
+        changes={"brew_temperature": Decimal("91.5")}, reason="Gasket worn",
+        ends_at=timezone.now() + timedelta(days=3),
+    )  # fmt: skip
 
 
 def _kept(slot: Slot, cast: Cast) -> KeptChart:

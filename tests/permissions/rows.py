@@ -123,9 +123,9 @@ PAGES = [
     *posts("HTO", "stations:slots_add", thing="station", sited=True),
     *pages(EVERYBODY, "stations:at", thing="code", sited=True),
     *pages(EVERYBODY, "stations:slot", thing="slot", sited=True),
-    *pages("O", "recipes:overwritten", thing="slot", sited=True),
+    *pages("HO", "recipes:overwritten", thing="slot", sited=True),
     *pages("O", "recipes:year", thing="site", sited=True),
-    *pages("O", "recipes:over_time", thing="recipe"),
+    *pages("HO", "recipes:over_time", thing="recipe"),
     *forms("HL", "stations:read_back", "stations:set_by_hand", thing="slot", sited=True),
     *forms("HLB", "stations:shot_log", thing="slot", sited=True),
     *pages(EVERYBODY, "stations:shot", thing="shot", sited=True),
@@ -151,8 +151,8 @@ PAGES = [
     *forms("O", "people:tablet_policy", thing="site", sited=True),
     *pages("O", "audit:history"),
     *pages("O", "audit:ledger", "audit:export_json_lines", "audit:export_csv"),
-    *pages("O", "audit:entry", thing="entry", sited=True),
-    *pages("O", "audit:timeline", thing="timeline", sited=True),
+    *pages("HO", "audit:entry", thing="entry", sited=True),
+    *pages("HO", "audit:timeline", thing="timeline", sited=True),
 ]  # fmt: skip
 
 WIDE_PAGES = [

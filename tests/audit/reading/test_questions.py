@@ -90,7 +90,8 @@ def test_a_page_reads_little(name: str, deep: bool) -> None:
     wanted, scope = QUESTIONS[name]
     bounds()  # asked for once in ten minutes, not once a page
     middle = Entry.objects.order_by("-pk").values_list("pk", flat=True)[COUNT // 2]
-    for near in ({"before": middle}, {"after": middle}) if deep else ({},):
+    keys: list[dict[str, Any]] = [{"before": middle}, {"after": middle}] if deep else [{}]
+    for near in keys:
         with CaptureQueriesContext(connection) as seen:
             page_of(wanted, scope, effort=EFFORT, **near)
         assert len(seen) <= 3

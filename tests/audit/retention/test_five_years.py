@@ -68,7 +68,11 @@ def opened(sql: str) -> set[str]:
     return {n["Relation Name"] for n in found if "audit_entry" in n.get("Relation Name", "")}
 
 
-def looked_into(wanted: HistoryFilter, scope: frozenset[int] | None, **key: int) -> list[set[str]]:
+def looked_into(
+    wanted: HistoryFilter,
+    scope: frozenset[int] | None,
+    **key: Any,  # noqa: ANN401
+) -> list[set[str]]:
     """By each query for a page."""
     bounds()
     with CaptureQueriesContext(connection) as seen:

@@ -20,7 +20,7 @@ EXPECTED: dict[Role, str] = {
         permit.end request.make request.decide tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view equipment.edit equipment.import calibration.record shot.log
         grinder.set lot.open token.make gateway.fetch gateway.report site.edit opening.set
-        handover.write""",
+        handover.write recipe.history""",
     Role.SHOP_LEAD: """recipe.view request.make tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view shot.log grinder.set lot.open token.make gateway.fetch
         gateway.report tablet.enrol opening.set handover.write""",
@@ -30,7 +30,7 @@ EXPECTED: dict[Role, str] = {
         token.make gateway.fetch gateway.report equipment.edit equipment.import handover.write""",
     Role.OWNER: """recipe.view slot.view equipment.view equipment.edit equipment.import
         history.view policy.set people.manage token.make gateway.fetch gateway.report
-        tablet.enrol site.edit opening.set handover.write""",
+        tablet.enrol site.edit opening.set handover.write recipe.history""",
 }
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 import pytest
 
@@ -139,7 +140,7 @@ def test_an_end_against_a_publication_coming_into_force(placed: Bar) -> None:
             partial(work, publication.pk, 1),
         ]
         fallen, done = at_once(race)
-        assert fallen in (0, 1), fallen
+        assert fallen == 1 or isinstance(fallen, Refused), fallen  # then it was over already
         assert done == 1, done
         held = in_force(slot)
         assert (held.basis, held.basis_id) == ("publication", publication.pk)
@@ -169,7 +170,7 @@ def test_a_request_is_answered_once(placed: Bar) -> None:
     cast, slot = placed.cast, placed.slots[0]
     for number in range(ROUNDS):
         request = asking(placed, slot)()
-        seen = {"request": request, "revision": request.revision}
+        seen: dict[str, Any] = {"request": request, "revision": request.revision}
         granted = answering(placed, request, slot)
         race: Race = [
             later(0.01 * (number % 2), granted),
