@@ -3,6 +3,7 @@
 from django.urls import URLPattern
 
 from recipes.appraisal import urls as appraisal
+from recipes.book import urls as book
 from recipes.coffees import urls as coffees
 from recipes.modelling import urls as modelling
 from recipes.overview import urls as overview
@@ -16,6 +17,7 @@ from recipes.versions import urls as versions
 
 app_name = "recipes"
 urlpatterns: list[URLPattern] = [
+    *book.page_urls,
     *coffees.page_urls,
     *versions.page_urls,
     *appraisal.page_urls,

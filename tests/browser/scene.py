@@ -119,11 +119,9 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
     cast, publication = bar.cast, send()
     run.run(publication.pk)
     slot, other, third, *_ = bar.slots
-    _found(slot, cast.shop_lead, "262")
-    _found(other, cast.shop_lead, "280")
+    _found(cast.shop_lead, {slot: "262", other: "280"})
     recipe = shelf.make_recipe(cast)
     shots = [log_shot(slot=slot, shot=SHOT, by=cast.barista) for _ in range(3)]
-    bag = opened_at(grinder_of(slot.station, cast.owner), recipe.coffee, cast.head_roaster)
     return Scene(
         site=cast.site,
         machine=slot.station.machine,
@@ -149,7 +147,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
-        opening=bag,
+        opening=opened_at(grinder_of(slot.station, cast.owner), recipe.coffee, cast.head_roaster),
         tablet=_made_by_the_lead(cast.shop_lead, cast.site),
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
@@ -195,12 +193,13 @@ def _overtaken(cast: Cast) -> ChangeRequest:
     return request
 
 
-def _found(slot: Slot, by: User, pulses: str) -> None:
-    """Somebody reads the slot back: everything as it should be, but for the pulses."""
-    placement = Placement.objects.in_force().select_related("settings").get(slot=slot)
-    shown = {code: value["value"] for code, value in placement.settings.values.items()}
-    shown["water_volume"] = pulses
-    read_back(slot=slot, found=shown, by=by, seen_placement=placement.pk)
+def _found(by: User, pulses: dict[Slot, str]) -> None:
+    """Somebody reads slots back: everything as it should be, but for the pulses."""
+    for slot, counted in pulses.items():
+        placement = Placement.objects.in_force().select_related("settings").get(slot=slot)
+        shown = {code: value["value"] for code, value in placement.settings.values.items()}
+        shown["water_volume"] = counted
+        read_back(slot=slot, found=shown, by=by, seen_placement=placement.pk)
 
 
 def _checked(owner: User) -> HistoryCheck:

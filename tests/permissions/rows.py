@@ -69,7 +69,7 @@ PAGES = [
     *forms("H", "recipes:publication_stop", "recipes:publication_resume",
            "recipes:publication_cancel", thing="publication"),
     *forms("H", "recipes:publication_site_cancel", thing="part", sited=True),
-    *pages(EVERYBODY, "recipes:permits", "recipes:requests"),
+    *pages(EVERYBODY, "recipes:permits", "recipes:requests", "recipes:book", "recipes:book_file"),
     *forms("HL", "recipes:request_new", thing="?version"),
     *forms("HL", "recipes:permit_ask", thing="?slot", sited=True),
     *forms("HL", "recipes:request_evidence", thing="?shot", sited=True),

@@ -1,0 +1,1 @@
+"""The recipe book: every approved recipe by coffee, to print and as PDF."""
