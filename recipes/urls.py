@@ -5,6 +5,7 @@ from django.urls import URLPattern
 from recipes.appraisal import urls as appraisal
 from recipes.book import urls as book
 from recipes.coffees import urls as coffees
+from recipes.exchange import urls as exchange
 from recipes.modelling import urls as modelling
 from recipes.overview import urls as overview
 from recipes.permits import urls as permits
@@ -18,6 +19,7 @@ from recipes.versions import urls as versions
 app_name = "recipes"
 urlpatterns: list[URLPattern] = [
     *book.page_urls,
+    *exchange.page_urls,
     *coffees.page_urls,
     *versions.page_urls,
     *appraisal.page_urls,
@@ -32,6 +34,7 @@ urlpatterns: list[URLPattern] = [
 ]
 api_urls: list[URLPattern] = [
     *coffees.api_urls,
+    *exchange.api_urls,
     *appraisal.api_urls,
     *station_water.api_urls,
     *versions.api_urls,

@@ -1,0 +1,1 @@
+"""Recipes as files: JSON with a published schema, and a spreadsheet; out, and in as drafts."""
