@@ -73,7 +73,7 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
         "low_margin": -margin,
         "sameness": same,
         "interval": sameness_drawing(same) if same else None,
-        "freeze_form": FreezeForm(initial={"content": content, "value": code}),
+        "freeze_form": FreezeForm(initial={"content": content, "value": code}, auto_id="freeze_%s"),
         "keep_form": _keep_form(charts, content, rules) if charts else None,
     }
 
@@ -81,7 +81,7 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
 def _keep_form(charts: Charts, content: str, rules: str) -> KeepForm:
     seen = digest_of(figures_of(charts, rules))
     asked = {"content": content, "value": charts.code, "rules": rules, "seen": seen}
-    return KeepForm(initial=asked)
+    return KeepForm(initial=asked, auto_id=False)  # the filter's fields have those ids
 
 
 @page(methods="POST")
