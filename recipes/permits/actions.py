@@ -1,6 +1,7 @@
 """Granting a deviation permit, and ending it."""
 
 from collections.abc import Collection, Sequence
+from contextlib import AbstractContextManager
 from datetime import datetime
 from decimal import Decimal
 from typing import NamedTuple
@@ -8,7 +9,7 @@ from typing import NamedTuple
 from django.db.models import F
 from django.db.models.functions import Now
 
-from audit.capture.context import recorded
+from audit.capture.context import Recording, recorded
 from audit.errors import Invalid, Refused, Subject
 from audit.revision import must_be_at
 from people.persons.models import User
@@ -141,32 +142,49 @@ def end(*, by: User, permit: Permit, revision: int, reason: str) -> int:
 
 def end_due_permits() -> int:
     """End every permit whose time is over; returns how many. Safe to run twice at once."""
-    due = Permit.objects.in_force().filter(ends_at__lte=Now())
-    return _end_all(due, "Its time is over.") + _end_all(Permit.objects.overtaken(), OVERTAKEN)
+    ended = 0
+    for permit in Permit.objects.in_force().filter(ends_at__lte=Now()):
+        with _ending(permit, "Its time is over."):
+            ended += _end(permit, Permit.objects.all()) is not None
+    return ended + _end_overtaken(Permit.objects.overtaken())
 
 
 def end_overtaken(*, basis: str, ids: Collection[int], **_: object) -> None:
     """End those of these permits whose slots were all taken over, in the same transaction."""
     if basis == PERMIT.basis:
-        _end_all(Permit.objects.overtaken().filter(pk__in=ids), OVERTAKEN)
+        _end_overtaken(Permit.objects.overtaken().filter(pk__in=ids))
 
 
-def _end_all(permits: PermitQuerySet, reason: str) -> int:
+def _end_overtaken(permits: PermitQuerySet) -> int:
+    """Nothing falls back, so that no slot is locked here: whoever took over has locked some.
+
+    A permit that holds no slot never holds one again, whatever happens meanwhile. Of two that take
+    over its last slots at once neither sees it end: the next look at what is due does.
+    """
     ended = 0
     for permit in permits.order_by("pk"):
-        subject = _subject(permit)
-        with recorded(by=None, action=history.PERMIT_ENDED, reason=reason, subject=subject):
-            ended += _end(permit, Permit.objects.all()) is not None
+        with _ending(permit, OVERTAKEN):
+            ended += _over(Permit.objects.filter(pk=permit.pk))
     return ended
+
+
+def _ending(permit: Permit, reason: str) -> AbstractContextManager[Recording]:
+    """By the program itself, unless it happens within what somebody does."""
+    subject = _subject(permit)
+    return recorded(by=None, action=history.PERMIT_ENDED, reason=reason, subject=subject)
+
+
+def _over(permits: PermitQuerySet) -> int:
+    """Those of them that are in force are over now; returns how many."""
+    now = {"ended_at": Now(), "revision": F("revision") + 1}
+    return permits.in_force().update(state=Permit.State.ENDED, **now)
 
 
 def _end(permit: Permit, seen: PermitQuerySet) -> int | None:
     """Compare and set; how many slots fell back, or None where it is no longer in force or seen."""
     named = PermitSlot.objects.filter(permit=permit)
     lock_slots(list(named.values_list("slot_id", flat=True)))
-    ended = seen.filter(pk=permit.pk, state=Permit.State.IN_FORCE).update(
-        state=Permit.State.ENDED, ended_at=Now(), revision=F("revision") + 1
-    )
+    ended = _over(seen.filter(pk=permit.pk))
     permit.refresh_from_db()
     return step_back(basis=PERMIT.basis, basis_id=permit.pk) if ended else None
 
