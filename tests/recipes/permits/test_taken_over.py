@@ -12,6 +12,7 @@ from recipes.publishing import run
 from recipes.publishing.scope import Scope, Where
 from stations.equipment.models import Slot
 from tests.attacks import refused, sql
+from tests.audit.sealed import unguarded
 from tests.bar import Bar
 from tests.cast import ApiAs, SignedIn
 from tests.publishing import Publish, send
@@ -63,9 +64,9 @@ def test_one_that_was_left_in_force_before_ends_with_the_next_look(
     bar: Bar, permitted: Permit
 ) -> None:
     """As databases have them in which nobody said so."""
-    aside = "SET LOCAL session_replication_role = replica"
-    gone = "UPDATE stations_placement SET state = 'ended', ended_at = now() WHERE basis = 'permit'"
-    sql(f"{aside}; {gone}; SET LOCAL session_replication_role = origin")()
+    unguarded(
+        "UPDATE stations_placement SET state = 'ended', ended_at = now() WHERE basis = 'permit'"
+    )
     assert end_due_permits() == 1
     permitted.refresh_from_db()
     assert permitted.state == "ended"
