@@ -39,8 +39,8 @@ from web.lookup import named, one_or_404
 
 def seen_requests(request: Request) -> QuerySet[ChangeRequest]:
     """Requests of sites this person may see, with all that an answer holds."""
-    rows = ChangeRequest.objects.covered_by(person(request)).with_base()
-    return rows.prefetch_related("proposals", "resulting_versions", "attached", "slots", "permit")
+    rows = ChangeRequest.objects.covered_by(person(request)).with_base().select_related("permit")
+    return rows.prefetch_related("proposals", "resulting_versions", "attached", "slots")
 
 
 def answer(request: Request, change: ChangeRequest, status: int = 200) -> Response:

@@ -91,7 +91,7 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "sides": three_sides(change, current) if stale and current else [],
         "rows": rows(before, after),
         "slots": change.slots.select_related("slot__station__machine__site"),
-        "permit": getattr(change, "permit", None),
+        "permit": change.permit if change.state == ChangeRequest.State.PERMITTED else None,
         "may_taste": may(request.user, Verb.TASTING_RUN, change.site_id),
         "drafts": change.resulting_versions.with_recipe(),
         "may_permit": may(request.user, Verb.PERMIT_GRANT, change.site_id),

@@ -31,7 +31,7 @@ LISTS = {
     "/api/v1/versions/": 6,
     "/api/v1/recipes/{recipe}/versions/": 7,
     "/api/v1/versions/{version}/comments/": 8,
-    "/api/v1/change-requests/": 7,
+    "/api/v1/change-requests/": 8,  # its slots, where it asks for a permit
 }
 
 
