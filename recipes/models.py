@@ -12,9 +12,10 @@ from recipes.requests.models import (
     RequestSlot,
 )
 from recipes.tastings.models import Tasting, TastingAnswer
-from recipes.versions.models import Comment, FormulaValue, Version
+from recipes.versions.models import Answer, Comment, FormulaValue, Version
 
 __all__ = [
+    "Answer",
     "AnswerSeen",
     "ChangeRequest",
     "ChangeRequestValue",

@@ -66,9 +66,19 @@ class UnableOut(serializers.Serializer[Any]):
     reasons = serializers.ListField(child=serializers.CharField())
 
 
+class DoubtOut(serializers.Serializer[Any]):
+    """Something unusual, answered by its `kind` when the draft is submitted."""
+
+    kind = serializers.CharField()
+    fields_it_rests_on = serializers.ListField(child=serializers.CharField(), source="fields")
+    words = serializers.CharField()
+
+
 class AppraisalOut(serializers.Serializer[Any]):
     """What follows from a formula, at the sites one's roles cover; never stored."""
 
+    impossible = serializers.ListField(child=serializers.CharField())
+    questions = DoubtOut(many=True)
     brew_ratio = PlainDecimal(allow_null=True)
     yields = YieldOut(many=True)
     balance = serializers.CharField(allow_blank=True)
@@ -109,6 +119,7 @@ def _appraised(request: Request, formula: Formula) -> Response:
         for each in appraisal.boiling
     ]
     shown = {
+        "impossible": appraisal.impossible, "questions": appraisal.doubts,
         "brew_ratio": ratio_of(formula), "yields": appraisal.yields, "balance": appraisal.balance,
         "plan": appraisal.plan, "boiling": boiling, "unable": appraisal.unable,
     }  # fmt: skip

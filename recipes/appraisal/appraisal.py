@@ -8,21 +8,31 @@ from functools import lru_cache
 import numpy as np
 
 from recipes.appraisal.pressure import JudgedPlan, pressure_plan
-from recipes.brewing.balance import ASSUMED, FEWEST_SHOTS, forecast_beverage, water_for
+from recipes.brewing.balance import (
+    ASSUMED,
+    FEWEST_SHOTS,
+    Forecast,
+    forecast_beverage,
+    water_for,
+)
+from recipes.brewing.balances import House, cup_by
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.ratio import extraction_yield
 from recipes.formula.display import own_water_words, ratio_words
+from recipes.formula.doubts import Doubt, doubts, fault_words, impossible
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import TRANSLATION_RULES
 from recipes.formula.requirements import Unable, unable
+from recipes.retention.learning import house_retention, typical_water
 from recipes.station_water.cup import fact_words
-from recipes.station_water.learning import typical_water
 from stations.equipment.models import Site
 from stations.metrology.abilities import StationTraits
 from stations.metrology.boiling import judge_boiling
 from stations.metrology.formula import BEVERAGE, DOSE, TEMPERATURE, WATER
+from stations.metrology.solubles import MOST_SOLUBLE
+from stations.metrology.translation import Notice
 from web.numbers import rounded
-from web.printing import SPACE, quantity
+from web.printing import SPACE, counted, quantity
 
 STRENGTHS = tuple(Decimal(tds) for tds in (7, 8, 9, 10, 11, 12))  # %, the usual of an espresso
 
@@ -34,6 +44,11 @@ class Yield:
     strength: Decimal
     percent: Decimal
 
+    @property
+    def possible(self) -> bool:
+        """Whether coffee holds that much at all."""
+        return self.percent <= MOST_SOLUBLE
+
 
 @dataclass(frozen=True, slots=True)
 class Boiling:
@@ -41,12 +56,15 @@ class Boiling:
 
     site: Site
     words: str
+    above: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Appraisal:
     """Everything that follows from a formula."""
 
+    impossible: list[str]
+    doubts: list[Doubt]
     ratio: str
     yields: list[Yield]
     balance: str
@@ -58,10 +76,14 @@ class Appraisal:
 def appraise(formula: Formula, sites: Iterable[Site]) -> Appraisal:
     """Judge a formula, as far as it goes, for these sites."""
     sites = list(sites)
+    places = [site.pk for site in sites]
+    house = measured(formula, places)
     return Appraisal(
+        fault_words(impossible(formula)),
+        doubts(formula, house),
         ratio_words(formula),
         yields(formula),
-        own_water(formula, [site.pk for site in sites]) or balance(formula),
+        own_water(formula, places) or balance(formula, house),
         pressure_plan(formula),
         boiling(formula, sites),
         unable(formula),
@@ -91,31 +113,57 @@ def own_water(formula: Formula, sites: Sequence[int]) -> str:
     return f"{words} Typically {middle:f} mL here{span}; {common} by common practice elsewhere."
 
 
-def balance(formula: Formula) -> str:
-    """What the water should give in the cup by common retention, beside what is stated."""
+def measured(formula: Formula, sites: Sequence[int]) -> House | None:
+    """What the coffee keeps at these sites, where the formula's water makes it matter."""
+    dose = formula.target(DOSE)
+    if dose is None or formula.target(WATER) is None:
+        return None
+    return house_retention(dose, sites)
+
+
+def balance(formula: Formula, house: House | None) -> str:
+    """What the water gives in the cup: as measured here, else by common practice."""
     dose, water = formula.target(DOSE), formula.target(WATER)
-    stated = formula.target(BEVERAGE)
     if dose is None or water is None:
         return ""
-    try:
-        cup = forecast_beverage(ASSUMED, dose=float(dose), water=float(water))
-    except QuantityError:
+    on = f"{_said(water, 'mL')} of water on {_said(dose)} of coffee"
+    cup = _cup(house, float(dose), float(water))
+    if cup is None:
+        return f"The coffee would keep all of {on.partition(' on ')[0]}: nothing reaches the cup."
+    low, middle, high = (rounded(each, 1) for each in (cup.low, cup.mass, cup.high))
+    gives = f"{on} gives {_said(middle)} in the cup ({_bare(low)} to {_said(high)})"
+    if house is None:
         return (
-            f"The coffee would keep all of the {water:f} mL of water: nothing would reach the cup."
+            f"{gives} if the coffee keeps {ASSUMED.low:g} to {ASSUMED.high:g} g/g. That is common"
+            f" practice: no station has {FEWEST_SHOTS} check shots of such a dose yet."
         )
-    low, high = (rounded(side, 0) for side in (cup.low, cup.high))
-    least = _said(low).removesuffix(" g")
-    on = f"{water:f} mL of water on {_said(dose)} of coffee"
-    gives = f"{on} gives {least} to {_said(high)} in the cup"
-    basis = ", if the coffee keeps 0.8 to 1.3 times its weight (common practice)"
-    if stated is None or low <= stated <= high:
-        return f"{gives}{basis}."
-    return f"{gives}{basis}; {_said(stated)} is stated. Each station's own shots say what it keeps."
+    kept = [rounded(each, 2) for each in (house.low, house.ratio, house.high)]
+    return (
+        f"{gives}, 95 % of single cups: the coffee keeps {_said(kept[1], 'g/g')}"
+        f" ({kept[0]:f} to {kept[2]:f}), measured in {house.shots} check shots of such a dose at"
+        f" {counted(house.stations, 'station')}. That is water kept less what dissolves into the"
+        " cup."
+    )
 
 
-def _said(mass: Decimal) -> str:
-    """Grams, in the unit of whoever reads."""
-    return quantity(mass, "g").replace(SPACE, " ")
+def _cup(house: House | None, dose: float, water: float) -> Forecast | None:
+    """What reaches the cup; None where all the water would be kept."""
+    if house:
+        cup = cup_by(house, dose=dose, water=water)
+        return cup if cup.mass else None
+    try:
+        return forecast_beverage(ASSUMED, dose=dose, water=water)
+    except QuantityError:
+        return None
+
+
+def _bare(mass: Decimal) -> str:
+    return _said(mass).removesuffix(" g")
+
+
+def _said(value: Decimal, unit: str = "g") -> str:
+    """A quantity, in the unit of whoever reads."""
+    return quantity(value, unit).replace(SPACE, " ")
 
 
 def boiling(formula: Formula, sites: Iterable[Site]) -> list[Boiling]:
@@ -123,13 +171,14 @@ def boiling(formula: Formula, sites: Iterable[Site]) -> list[Boiling]:
     wanted = formula.target(TEMPERATURE)
     if wanted is None:
         return []
-    judged = [Boiling(s, _flag(wanted, s.altitude, s.air_pressure)) for s in sites]
+    judged = [Boiling(s, *_flag(wanted, s.altitude, s.air_pressure)) for s in sites]
     return [each for each in judged if each.words]
 
 
 @lru_cache(maxsize=4096)
-def _flag(wanted: Decimal, altitude: Decimal, air_pressure: Decimal | None) -> str:
+def _flag(wanted: Decimal, altitude: Decimal, air_pressure: Decimal | None) -> tuple[str, bool]:
     traits = StationTraits(altitude=altitude, air_pressure=air_pressure)
     flag = judge_boiling(wanted, TRANSLATION_RULES[TEMPERATURE], traits)
     words = "" if flag is None else fact_words(flag)
-    return words[:1].upper() + words[1:]
+    above = flag is not None and flag.kind is Notice.ABOVE_BOILING
+    return words[:1].upper() + words[1:], above

@@ -1,20 +1,19 @@
 """The pressure plan a formula asks for: read, judged and drawn."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from decimal import Decimal
 
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.plan_check import check_plan
 from recipes.brewing.pressure_plan import Piece, PressurePlan, Stage, pieces
 from recipes.formula.formula import Formula
-from recipes.formula.parameters import PARAMETERS, PRESSURE
+from recipes.formula.parameters import PARAMETERS
+from recipes.formula.plan import FIELDS, plan_of
 from stations.metrology.formula import SHOT_TIME
 from web.charts import Curve, Drawing, Level, Panel, drawing
 from web.numbers import rounded
 from web.printing import quantity
 
-# The plan's fields go by the codes of the parameters that state them.
-FIELDS = [code for code in PARAMETERS if code in {field.name for field in fields(PressurePlan)}]
 REST_OF_SHOT = 20.0  # s of brewing drawn where the recipe states no shot time
 
 
@@ -37,15 +36,6 @@ class JudgedPlan:
     ordinary: bool
     stretches: tuple[Stretch, ...] = ()
     drawing: Drawing | None = None
-
-
-def plan_of(formula: Formula) -> PressurePlan | None:
-    """The plan as brewing knows it; None without a brew pressure.
-
-    Raises QuantityError naming the parameter that makes no plan.
-    """
-    given = {code: float(target) for code in FIELDS if (target := formula.target(code)) is not None}
-    return PressurePlan(**given) if PRESSURE in given else None
 
 
 def pressure_plan(formula: Formula) -> JudgedPlan | None:

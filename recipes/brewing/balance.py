@@ -1,7 +1,10 @@
 """Water balance of a shot: what a station keeps back, and the water a beverage mass takes.
 
-beverage = density x volume - ratio x dose. The ratio [g of liquid per g of coffee] is learnt from
-the station's own shots; before it has enough of them a common value stands in, and says so.
+beverage = density x volume - ratio x dose. Retained is what passed the meter and is not in the cup,
+by mass: the water that puck and head space keep, less the solids that went into the cup. So it is
+everywhere, the shot model and the pages too; the two parts are told apart where a strength was
+measured (`parts`). The ratio [g per g of coffee] is learnt from the station's own shots; before it
+has enough of them a common value stands in, and says so.
 """
 
 from __future__ import annotations
@@ -34,7 +37,7 @@ class Shot:
 
 @dataclass(frozen=True, slots=True)
 class Retention:
-    """Liquid kept back per gram of coffee [g/g]: mean, interval of the mean, spread of one shot.
+    """What is retained per gram of coffee [g/g]: mean, interval of the mean, spread of one shot.
 
     `used` shots gave it; `set_aside` are the places (from 0) of those that did not belong. With
     `learnt` False it is common practice, not this station's: used is 0, the interval is wide.
@@ -94,7 +97,30 @@ def learn_retention(
     count, mean, spread = kept.size, float(kept.mean()), float(kept.std(ddof=1))
     half = float(scipy.stats.t.ppf(0.5 + level / 2, count - 1)) * spread / math.sqrt(count)
     aside = tuple(int(at) for at in np.flatnonzero(~keep))
-    return Retention(mean, mean - half, mean + half, spread, count, aside)
+    return Retention(mean, max(mean - half, 0.0), mean + half, spread, count, aside)
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What retained [g/g] is made of: `water` kept, less the `solids` that are in the cup."""
+
+    water: float
+    solids: float
+
+    @property
+    def retained(self) -> float:
+        """The difference of the two."""
+        return self.water - self.solids
+
+
+def parts(shot: Shot, tds: float, density: float = COLD_WATER) -> Parts:
+    """Water kept and solids dissolved per gram of coffee [g/g], TDS in % by mass.
+
+    Raises QuantityError naming tds, and as `retained_ratio`.
+    """
+    net, dose, beverage = retained_ratio(shot, density), float(shot.dose), float(shot.beverage)
+    solids = real("tds", tds, least=0.0, most=100.0) / 100.0 * beverage / dose
+    return Parts(net + solids, solids)
 
 
 def forecast_beverage(
@@ -109,8 +135,8 @@ def forecast_beverage(
     """Beverage mass [g] of one more shot from dose [g] and water [mL, standard uncertainty u].
 
     Interval: t x sqrt(dose^2 s^2 (1 + 1/n) + (density u)^2); where nothing is learnt yet, the
-    assumed ratio's own range. Raises QuantityError naming the quantity, or water if the coffee
-    would keep all of it.
+    assumed ratio's own range. It never begins below 0. Raises QuantityError naming the quantity, or
+    water if the coffee would keep all of it.
     """
     level, coffee, volume = _confidence(confidence), _dose(dose), _water(water)
     per_millilitre = _density(density) / 1000.0
@@ -122,10 +148,10 @@ def forecast_beverage(
     if not retention.learnt:
         below = math.hypot((retention.high - retention.ratio) * coffee, 2 * meter)
         above = math.hypot((retention.ratio - retention.low) * coffee, 2 * meter)
-        return Forecast(mass, mass - below, mass + above)
+        return Forecast(mass, max(mass - below, 0.0), mass + above)
     own = coffee * retention.spread * math.sqrt(1 + 1 / retention.used)
     half = float(scipy.stats.t.ppf(0.5 + level / 2, retention.used - 1)) * math.hypot(own, meter)
-    return Forecast(mass, mass - half, mass + half)
+    return Forecast(mass, max(mass - half, 0.0), mass + half)
 
 
 def water_for(

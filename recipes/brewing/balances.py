@@ -5,6 +5,7 @@ One call serves a plan for a whole chain; its numbers equal those of `balance`, 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from recipes.brewing.balance import (
     FEWEST_SHOTS,
     LEAST_SPREAD,
     SET_ASIDE,
+    Forecast,
     Retention,
 )
 
@@ -78,7 +80,8 @@ def learn_retentions(stations: Whole, ratios: Floats, count: int) -> Retentions:
     half = _factors(used) * spread / np.sqrt(np.maximum(used, 1))
     learnt = known >= FEWEST_SHOTS
     return Retentions(
-        np.where(learnt, mean, ASSUMED.ratio), np.where(learnt, mean - half, ASSUMED.low),
+        np.where(learnt, mean, ASSUMED.ratio),
+        np.where(learnt, np.maximum(mean - half, 0.0), ASSUMED.low),
         np.where(learnt, mean + half, ASSUMED.high), np.where(learnt, spread, ASSUMED.spread),
         np.where(learnt, used, 0), np.where(learnt, known - used, 0), learnt,
     )  # fmt: skip
@@ -123,7 +126,7 @@ def forecast_beverages(
     high = np.hypot((retentions.ratio - retentions.low) * dose, 2 * meter)
     return Forecasts(
         mass,
-        mass - np.where(retentions.learnt, half, low),
+        np.maximum(mass - np.where(retentions.learnt, half, low), 0.0),
         mass + np.where(retentions.learnt, half, high),
     )
 
@@ -143,3 +146,48 @@ def _medians(whose: Whole, values: Floats, known: Whole) -> Floats:
     low, high = starts + np.maximum(known - 1, 0) // 2, starts + known // 2
     found: Floats = np.where(known > 0, (ordered[low] + ordered[high]) / 2, 0.0)
     return found
+
+
+# The house's measured retention: what a cup at one of its stations may be, whichever it is.
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """Retained per gram of coffee [g/g] over all stations that have learnt theirs.
+
+    ``low`` to ``high`` holds 95 % of single cups at whichever of these stations, never below 0.
+    """
+
+    ratio: float
+    low: float
+    high: float
+    stations: int
+    shots: int
+
+
+def house_of(found: Retentions) -> House | None:
+    """The stations' retentions as one; None where none has learnt its own.
+
+    Each station counts alike. A single cup scatters within its station (pooled) and with the
+    stations' means (their variance, for these are all there are): t x sqrt(within^2 (1 + 1/n) +
+    between^2), n shots in all.
+    """
+    known = found.learnt
+    if not known.any():
+        return None
+    means, used = found.ratio[known], found.used[known]
+    free, shots = int((used - 1).sum()), int(used.sum())
+    within = float(((used - 1) * found.spread[known] ** 2).sum()) / free
+    spread = math.sqrt(within * (1 + 1 / shots) + float(means.var()))
+    half = float(scipy.special.stdtrit(free, 0.5 + CONFIDENCE / 2)) * spread
+    ratio = float(means.mean())
+    return House(ratio, max(ratio - half, 0.0), ratio + half, int(known.sum()), shots)
+
+
+def cup_by(house: House, *, dose: float, water: float, density: float = COLD_WATER) -> Forecast:
+    """Beverage mass [g] from dose [g] and water [mL] at one of its stations; never below 0."""
+    grams = density * water / 1000.0
+    mass, low, high = (
+        max(grams - ratio * dose, 0.0) for ratio in (house.ratio, house.high, house.low)
+    )
+    return Forecast(mass, low, high)

@@ -62,9 +62,13 @@ HOUSE_DOUBLE = (
     ({**DOUBLE, "brew_temperature": of("92.5", "0.5"), "water_volume": of("70", "1.5"),
       "beverage_mass": of("38.0", "2.0")}, "A little longer, for sweetness."),
     ({**DOUBLE, "brew_temperature": of("92.0", "0.5"), "water_volume": of("70", "1.5"),
-      "beverage_mass": of("38.0", "2.0"), "preinfusion_time": of("5.0", "0.5")},
+      "beverage_mass": of("38.0", "2.0"), "preinfusion_time": of("5.0", "3.0")},
      "Longer pre-infusion: fewer channels with the fresher lot."),
 )  # fmt: skip
+# Why what is unusual of them is meant so, by question.
+REASONS = {
+    "wide_preinfusion_time": "It ends at the first drop, which a fresh lot moves by seconds."
+}
 HOUSE_SINGLE = (
     (SINGLE, "Split basket shots were uneven; a single of its own."),
     ({**SINGLE, "dose_mass": of("9.5", "0.2")}, "More body at the same length."),

@@ -14,6 +14,7 @@ from recipes.demo.formulas import (
     HILL_DOUBLE,
     HOUSE_DOUBLE,
     HOUSE_SINGLE,
+    REASONS,
     Formula,
     of,
 )
@@ -30,6 +31,7 @@ from recipes.publishing.timing import When
 from recipes.requests.actions import make_request
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
+from recipes.versions.questions import questions_about
 from recipes.versions.review import approve, return_to_author, submit
 from stations.equipment.models import Site, Slot, Station
 from stations.handover.actions import leave_note
@@ -104,7 +106,10 @@ class Story:
         )
 
     def _submit(self, draft: Version) -> Version:
-        return submit(by=self.cast["head_roaster"], version=draft, revision=draft.revision)
+        by = self.cast["head_roaster"]
+        asked = {each.kind for each in questions_about(draft, by)}
+        answers = {kind: REASONS[kind] for kind in asked}
+        return submit(by=by, version=draft, revision=draft.revision, answers=answers)
 
     def _versions(self, recipe: Recipe, steps: Steps) -> list[Version]:
         """Draft, submit and approve one version after the other."""

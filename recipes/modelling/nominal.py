@@ -6,13 +6,13 @@ from decimal import Decimal
 
 import numpy as np
 
-from recipes.appraisal.pressure import plan_of
 from recipes.brewing.balance import ASSUMED, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.parameters import Ending, EndsBy, Machine, Puck, Setup
 from recipes.brewing.shot_model.simulate import SimulatedShot, Trace, simulate
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY, PARAMETERS, PRESSURE
+from recipes.formula.plan import plan_of
 from stations.metrology.formula import BEVERAGE, DOSE, TEMPERATURE, WATER, Stated
 from web.charts import Curve, Drawing, Panel, drawing, measure_of
 from web.numbers import rounded

@@ -12,7 +12,7 @@ from people.persons.verbs import Verb
 from recipes.brewing.errors import QuantityError
 from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS
-from recipes.station_water.learning import balance_of
+from recipes.retention.learning import balance_of
 from stations.equipment.models import Station
 from stations.metrology.formula import BEVERAGE, DOSE
 from web.api import GuardedView, asked, person

@@ -9,7 +9,7 @@ from recipes.brewing.balances import retention_at
 from recipes.brewing.errors import QuantityError
 from recipes.formula.control_settings import Values, formula_set
 from recipes.formula.parameters import PARAMETERS
-from recipes.station_water.learning import learn
+from recipes.retention.learning import learn
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.equipment.traits import traits_at

@@ -21,8 +21,8 @@ from recipes.brewing.balances import (
 )
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS, TRANSLATION_RULES
+from recipes.retention.learning import learn
 from recipes.station_water.cup import Expected, Judged, assumed, beyond, unheld
-from recipes.station_water.learning import learn
 from stations.metrology.abilities import MachineAbilities, StationTraits
 from stations.metrology.columns import Thousandths
 from stations.metrology.formula import BEVERAGE, DOSE, ENDS_BY, WATER, Stated

@@ -11,8 +11,8 @@ from people.persons.verbs import Verb
 from people.policy.models import Policy
 from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS
+from recipes.retention.learning import balance_of
 from recipes.station_water.budget import cup_budget, settings_of, taper_of
-from recipes.station_water.learning import balance_of
 from recipes.station_water.now import water_now, waters_now
 from recipes.versions.holding import version_in_force
 from recipes.versions.models import FormulaValue, Version

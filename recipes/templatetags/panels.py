@@ -12,6 +12,7 @@ from recipes.requests.evidence import said_of
 from recipes.requests.models import ChangeRequest, RequestEvidence
 from recipes.tastings.result import Evidence, evidence_of
 from recipes.versions.models import Version
+from recipes.versions.questions import Question, with_answers
 from stations.equipment.models import Site
 
 register = template.Library()
@@ -29,6 +30,12 @@ def appraisal_of(context: Context, formula: Formula) -> Appraisal:
     """What follows from a formula, at the sites that the reader's roles cover."""
     sites = Site.objects.covered_by(context["request"].user, Verb.RECIPE_VIEW)
     return appraise(formula, sites)
+
+
+@register.simple_tag
+def questions_of(version: Version, appraisal: Appraisal) -> list[Question]:
+    """What is unusual of a version, each with the reason somebody gave."""
+    return with_answers(version, appraisal.doubts)
 
 
 @register.simple_tag

@@ -51,7 +51,7 @@ class ComparisonOut(serializers.Serializer[dict[str, object]]):
 
 def all_versions() -> VersionQuerySet:
     """Versions with all that an answer holds."""
-    return Version.objects.with_recipe().with_formula()
+    return Version.objects.with_recipe().with_formula().prefetch_related("answers__by")
 
 
 def answer(request: Request, version: Version, status: int = 200) -> Response:

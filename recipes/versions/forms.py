@@ -14,6 +14,7 @@ from recipes.formula.forms import FormulaForm
 from recipes.formula.parameters import PARAMETERS, Parameter
 from recipes.versions.drafts import NOTE
 from recipes.versions.models import Version
+from recipes.versions.questions import REASON, Question
 from recipes.versions.review import COMMENT
 from web.fields import RevisionForm, SeenRevision
 from web.printing import day
@@ -48,6 +49,31 @@ class DraftForm(FormulaForm):
         lot = self.fields["lot"]
         assert isinstance(lot, LotChoice)
         lot.queryset = version.recipe.coffee.lots.all()
+
+
+class SubmitForm(RevisionForm):
+    """A draft as it was seen, with the reason for each thing that is unusual of it."""
+
+    def __init__(self, *args: Any, questions: Sequence[Question], **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        self.questions = questions
+        for each in questions:
+            self.fields[each.field] = forms.CharField(
+                label=each.doubt.words,
+                max_length=REASON,
+                required=False,
+                initial=each.answer.reason if each.answer else "",
+                widget=forms.Textarea(attrs={"rows": 2}),
+            )
+
+    @property
+    def answered(self) -> bool:
+        """Whether the questions were on the page that was sent."""
+        return any(each.field in self.data for each in self.questions)
+
+    def answers(self) -> dict[str, str]:
+        """The reasons by question."""
+        return {each.kind: self.cleaned_data[each.field] for each in self.questions}
 
 
 @dataclass(frozen=True, slots=True)

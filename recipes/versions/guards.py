@@ -7,6 +7,10 @@ no way leads to an approved version whose signature binds to anything but its co
 import pgtrigger
 
 from audit.capture.triggers import FirmTrigger
+from recipes.formula.doubts import HEAVIEST
+from recipes.formula.parameters import PREINFUSION_TIME
+from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME, WATER
+from stations.metrology.solubles import MOST_SOLUBLE
 
 
 def _text(column: str) -> str:
@@ -111,6 +115,24 @@ OWN_WORK = refuse(
 )
 
 
+# What no cup can be: the limits of recipes.formula.doubts, for whatever way was taken.
+IMPOSSIBLE = refuse(
+    f"""OLD.state = 'draft' AND NEW.state = 'in_review' AND EXISTS (
+        SELECT 1 FROM (
+            SELECT max(target) FILTER (WHERE code = '{DOSE}') AS dose,
+                max(target) FILTER (WHERE code = '{WATER}') AS water,
+                max(target) FILTER (WHERE code = '{BEVERAGE}') AS beverage,
+                max(target) FILTER (WHERE code = '{PREINFUSION_TIME}') AS wetting,
+                max(target) FILTER (WHERE code = '{SHOT_TIME}') AS whole,
+                bool_or(below > target) AS below_nothing
+            FROM recipes_formulavalue WHERE version_id = NEW.id) f
+        WHERE f.beverage > {HEAVIEST} * f.water + {MOST_SOLUBLE} * f.dose / 100
+            OR f.wetting >= f.whole OR f.below_nothing)""",
+    "No cup can be what it says.",
+    "Its page says which values rule each other out.",
+)
+
+
 def version_guards() -> list[pgtrigger.Trigger]:
     """Triggers that keep a version's life in order."""
     return [
@@ -124,7 +146,14 @@ def version_guards() -> list[pgtrigger.Trigger]:
             name="a_guard_update",
             operation=pgtrigger.Update,
             when=pgtrigger.Before,
-            func=IDENTITY + TRANSITION + CONTENT + UNSEALED + UNSIGNED + OWN_WORK + "RETURN NEW;",
+            func=IDENTITY
+            + TRANSITION
+            + CONTENT
+            + IMPOSSIBLE
+            + UNSEALED
+            + UNSIGNED
+            + OWN_WORK
+            + "RETURN NEW;",
         ),
         FirmTrigger(
             name="a_guard_delete",
@@ -151,6 +180,24 @@ DRAFT_ONLY = """
 def formula_guards() -> list[pgtrigger.Trigger]:
     """Triggers that let a formula change only while its version is a draft."""
     return by_statement(*(DRAFT_ONLY.format(rows=rows) for rows in ("original", "changed")))
+
+
+def answer_guards() -> list[pgtrigger.Trigger]:
+    """An answer is given to a draft: what is in review or signed has the answers it went with."""
+    return [
+        FirmTrigger(
+            name="a_guard_insert",
+            level=pgtrigger.Statement,
+            operation=pgtrigger.Insert,
+            when=pgtrigger.After,
+            referencing=pgtrigger.Referencing(new="changed"),
+            func=DRAFT_ONLY.format(rows="changed").replace(
+                "The formula of a version that is not a draft never changes.",
+                "Questions are answered while a version is a draft.",
+            )
+            + "RETURN NULL;",
+        )
+    ]
 
 
 def by_statement(old: str, new: str) -> list[pgtrigger.Trigger]:

@@ -22,7 +22,7 @@ from people.signatures.models import Signature
 from recipes.coffees.models import Coffee, Recipe, RoastLot
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import unit_sql
-from recipes.versions.guards import formula_guards, name_guard, version_guards
+from recipes.versions.guards import answer_guards, formula_guards, name_guard, version_guards
 from web.model_fields import ExactDecimalField
 
 
@@ -239,6 +239,40 @@ class Comment(models.Model):
 
     def __str__(self) -> str:
         return self.text
+
+
+class Answer(models.Model):
+    """Why something unusual of a version is meant so: who says it, and of which values.
+
+    ``about`` maps each field it rests on to its number, as text: with another number it is asked
+    again. Never changed; what stood at submitting stays with the review.
+    """
+
+    version = models.ForeignKey(Version, models.PROTECT, related_name="answers")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(db_default=Now())
+    kind = models.CharField(max_length=60)
+    about: Any = models.JSONField()
+    reason = models.TextField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(name="answer_says_why", condition=~Q(reason="")),
+        ]
+        triggers = [
+            *insert_only("answer"),
+            *answer_guards(),
+            *governed(
+                subject="recipe",
+                subject_id="l.recipe_id",
+                label="l.name",
+                lookup=OF_VERSION,
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.reason
 
 
 # What a signed version names keeps its name: the names are part of what was signed.

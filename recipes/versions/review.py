@@ -13,6 +13,7 @@ from people.policy.models import Policy
 from people.signatures.models import Meaning
 from people.signatures.signing import Credentials, sign
 from recipes.coffees.models import Coffee
+from recipes.formula.doubts import impossible
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY, PARAMETERS
 from recipes.versions import history
@@ -25,6 +26,7 @@ from recipes.versions.drafts import (
     subject_of,
 )
 from recipes.versions.models import Comment, Version
+from recipes.versions.questions import answer_questions
 from stations.metrology.formula import ENDS_BY, WATER
 from web.checks import Checks
 
@@ -33,18 +35,23 @@ COMMENT = 2000  # characters
 SOLE_ROASTER = "sole-roaster policy"
 
 
-def submit(*, by: User, version: Version, revision: int) -> Version:
+def submit(
+    *, by: User, version: Version, revision: int, answers: Mapping[str, str] | None = None
+) -> Version:
     """Put a complete draft before a second person; its content is fixed from here on.
 
-    Raises NotPermitted, Refused if it is no draft, Stale, and Invalid for each gap.
+    ``answers`` says why what is unusual is meant so, by question (`questions.questions_about`);
+    reasons given before for the same values stand. Raises NotPermitted, Refused if it is no draft,
+    Stale, and Invalid for each gap, each value that cannot be, and each question left open.
     """
     with recorded(by=by, action=history.VERSION_SUBMITTED, subject=subject_of(version)):
         now = lock_version(version, by, Verb.RECIPE_SUBMIT)
         must_be(now, State.DRAFT, to="submitted")
         must_be_at(now, revision)
-        problems = gaps(now.stated)
+        problems = gaps(now.stated) + impossible(now.stated)
         if problems:
             raise Invalid.of(problems)
+        answer_questions(by=by, version=now, answers=answers or {})
         return advance(
             now,
             state=State.IN_REVIEW,

@@ -16,6 +16,7 @@ from recipes.versions.serializers import (
     CommentIn,
     CommentOut,
     ReturnIn,
+    SubmissionIn,
     VersionOut,
     WithdrawalIn,
 )
@@ -39,14 +40,15 @@ class Submission(ActingView):
 
     acting_verb = Verb.RECIPE_SUBMIT
 
-    @extend_schema(request=None, responses=VersionOut)
+    @extend_schema(request=SubmissionIn, responses=VersionOut)
     @acting
     @matching
     def post(self, request: Request, pk: int) -> Response:
-        """Submit the draft as it was read."""
-        version = self.version(pk)
+        """Submit the draft as it was read, with a reason for each question about it."""
+        version, body = self.version(pk), valid(SubmissionIn, request)
         revision = expected_revision(request, version)
-        return answer(request, submit(by=person(request), version=version, revision=revision))
+        now = submit(by=person(request), version=version, revision=revision, **body)
+        return answer(request, now)
 
 
 class Return(ActingView):

@@ -4,14 +4,16 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
-from audit.errors import DomainError, Invalid, NotPermitted
+from audit.errors import DomainError, Invalid
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.formula.display import rows
-from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, WithdrawForm
+from recipes.formula.doubts import fault_words
+from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, SubmitForm, WithdrawForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version, version_context
+from recipes.versions.questions import problems_beside, questions_about
 from recipes.versions.review import (
     approve,
     barred,
@@ -21,28 +23,38 @@ from recipes.versions.review import (
     submit,
     withdraw,
 )
-from web.errors import kind_of
-from web.fields import RevisionForm
-from web.form_pages import Attempt, form_page, look_again, posted
+from web.form_pages import Attempt, cleaned, form_errors, form_page, look_again, posted
 from web.pages import PageRequest, page
 
 
 @page(Verb.RECIPE_SUBMIT, methods="POST")
 def version_submit(request: PageRequest, pk: int) -> HttpResponse:
-    """Submit a draft; what is missing is listed on the page."""
-    shown, form = shown_version(pk), RevisionForm(request.POST)
-    problems, status = ["Revision: submit it from its page, which sends what was shown."], 400
-    if form.is_valid():
-        try:
-            submit(by=request.user, version=shown, revision=form.cleaned_data["revision"])
-        except NotPermitted:
-            raise
-        except DomainError as error:
-            problems, status = _sentences(error), kind_of(error).status
-        else:
-            messages.success(request, f"{shown} is in review: another head roaster signs it.")
-            return redirect(shown)
-    context = version_context(shown) | {"problems": problems}
+    """Submit a draft; what is missing or unusual is listed on the page, to be put right or said."""
+    shown = shown_version(pk)
+    form = SubmitForm(request.POST, questions=questions_about(shown, request.user))
+    if not form.is_valid() and "revision" in form.errors:
+        problems = ["Revision: submit it from its page, which sends what was shown."]
+        return _not_submitted(request, shown, form, problems, 400)
+    with form_errors(form) as attempt:
+        cleaned(form)
+        submit(
+            by=request.user, version=shown, revision=form.cleaned_data["revision"],
+            answers=form.answers(),
+        )  # fmt: skip
+    if attempt.ok:
+        messages.success(request, f"{shown} is in review: another head roaster signs it.")
+        return redirect(shown)
+    problems = [] if attempt.error is None else _sentences(attempt.error)
+    return _not_submitted(request, shown, form, problems, attempt.status)
+
+
+def _not_submitted(
+    request: PageRequest, version: Version, form: SubmitForm, problems: list[str], status: int
+) -> HttpResponse:
+    """Why not; the questions are asked once nothing else is in the way."""
+    if not form.answered:  # asked for the first time: nothing was left out yet
+        form = SubmitForm(initial={"revision": version.revision}, questions=form.questions)
+    context = version_context(version) | {"problems": problems, "form": form}
     return render(request, "recipes/versions/version_incomplete.html", context, status=status)
 
 
@@ -97,6 +109,7 @@ def _approval_context(request: PageRequest, version: Version) -> dict[str, objec
     return version_context(version) | {
         "current": current,
         "differences": rows(current.stated, formula) if current else [],
+        "questions": questions_about(version, request.user),
         "barred": stopped,
         "sole_roaster": own and not stopped,
     }
@@ -129,6 +142,10 @@ def version_withdraw(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def _sentences(error: DomainError) -> list[str]:
-    if isinstance(error, Invalid):
-        return [f"{problem.allowed.capitalize()}." for problem in error.problems]
-    return [error.message]
+    """What is in the way; questions stand in the form."""
+    if not isinstance(error, Invalid):
+        return [error.message]
+    return [
+        fault_words([each])[0] if each.value is not None else f"{each.allowed.capitalize()}."
+        for each in problems_beside(error)
+    ]

@@ -9,9 +9,23 @@ from people.signatures.fields import SignatureOut, SignatureSerializer
 from recipes.formula.display import ratio_of
 from recipes.formula.fields import FormulaIn, FormulaOut
 from recipes.versions.drafts import NOTE
-from recipes.versions.models import Comment, Version
+from recipes.versions.models import Answer, Comment, Version
+from recipes.versions.questions import REASON
 from recipes.versions.review import COMMENT
 from web.fields import ID
+
+
+class AnswerOut(serializers.ModelSerializer[Answer]):
+    """Why something unusual is meant so; `about` are the values it was said of, by field."""
+
+    by = PersonBrief(read_only=True)
+    about = serializers.DictField(child=serializers.CharField(), read_only=True)
+
+    class Meta:
+        """What is shown."""
+
+        model = Answer
+        fields = ["kind", "about", "reason", "by", "at"]
 
 
 class VersionOut(serializers.ModelSerializer[Version]):
@@ -22,6 +36,7 @@ class VersionOut(serializers.ModelSerializer[Version]):
     last_editor = PersonBrief(read_only=True)
     formula = FormulaOut()
     brew_ratio = serializers.SerializerMethodField()
+    answers = AnswerOut(many=True, read_only=True)
     signature = SignatureOut(read_only=True, allow_null=True)
 
     class Meta:
@@ -31,7 +46,7 @@ class VersionOut(serializers.ModelSerializer[Version]):
         fields = [
             "id", "recipe", "recipe_name", "number", "state", "author", "last_editor", "based_on",
             "change_request", "lot", "note", "formula", "brew_ratio", "content_digest",
-            "created_at", "submitted_at", "signature", "revision",
+            "answers", "created_at", "submitted_at", "signature", "revision",
         ]  # fmt: skip
 
     def get_brew_ratio(self, version: Version) -> str | None:
@@ -54,6 +69,14 @@ class DraftContent(serializers.Serializer[dict[str, Any]]):
     formula = FormulaIn()
     lot = serializers.IntegerField(allow_null=True, default=None, **ID)
     note = serializers.CharField(allow_blank=True, default="", max_length=NOTE)
+
+
+class SubmissionIn(serializers.Serializer[dict[str, Any]]):
+    """Why what is unusual is meant so: a reason by the name of each question (see appraisal)."""
+
+    answers = serializers.DictField(
+        child=serializers.CharField(max_length=REASON), required=False, default=dict
+    )
 
 
 class ReturnIn(serializers.Serializer[dict[str, Any]]):

@@ -10,8 +10,9 @@ from stations.metrology.atmosphere import local_boiling_point
 from stations.metrology.formula import ParameterRule, Stated
 from stations.metrology.translation import Flag, Notice, Refusal, Setting, params
 
-# Weather moves the air pressure by some 20 hPa, and with it the boiling point by some 0.6 °C:
-# a margin below this may be gone on another day.
+# Weather moves the air pressure by some 20 hPa (common practice, no source), and with it the
+# boiling point by some 0.6 °C (IAPWS-IF97): a margin up to that may be gone on another day.
+BY_WEATHER = Decimal("0.6")
 SMALL_MARGIN = Decimal(1)
 CLEAR_MARGIN = 1.001  # beyond doubt above the small margin, whatever floats round
 TENTH = Decimal("0.1")
@@ -42,6 +43,7 @@ def by_policy(
 def judge_boiling(target: Decimal, rule: ParameterRule, traits: StationTraits) -> Flag | None:
     """Return a flag for a target [°C] above, at or within 1 °C of local boiling, else None.
 
+    A name is needed for one above boiling, or so near below it that weather may take it there.
     Without altitude and barometer reading the flag says that boiling can't be judged. Raises
     BadValueError for an altitude outside -2,000 to 11,000 m or a reading outside 220 to 1,300 hPa.
     """
@@ -56,12 +58,14 @@ def judge_boiling(target: Decimal, rule: ParameterRule, traits: StationTraits) -
         return None
     kind = Notice.ABOVE_BOILING if margin < 0 else Notice.NEAR_BOILING
     by_barometer = traits.air_pressure is not None
+    gap = abs(margin).quantize(TENTH, ROUND_HALF_UP)
     given = params(
         target=target,
         boiling=boiling.quantize(TENTH, ROUND_HALF_UP),
-        margin=abs(margin).quantize(TENTH, ROUND_HALF_UP),
+        margin=gap,
         side="above" if margin < 0 else "below",
         altitude=None if by_barometer else traits.altitude,
         air_pressure=traits.air_pressure,
     )
-    return Flag(rule.code, kind, given, needs_acknowledgement=True)
+    needed = kind is Notice.ABOVE_BOILING or gap <= BY_WEATHER
+    return Flag(rule.code, kind, given, needs_acknowledgement=needed)

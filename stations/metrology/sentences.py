@@ -7,6 +7,7 @@ from decimal import Decimal
 from enum import StrEnum
 from functools import lru_cache
 
+from stations.metrology.boiling import BY_WEATHER
 from stations.metrology.formula import ParameterRule
 from stations.metrology.translation import Flag, Notice, Reason, Refusal
 
@@ -14,6 +15,13 @@ HAZARD = (
     "Inside the group the water stays liquid under pressure, but at the open screen it flashes "
     "into steam, and a reading at an open group can't show this temperature."
 )
+# Below boiling nothing flashes: what there is to say is how small the margin is.
+WEATHER = f"weather moves the boiling point by some {BY_WEATHER} °C"
+MAY_BOIL = (
+    f"It does not boil on an ordinary day, but {WEATHER}: on a day of low pressure it may, and an "
+    "open group then shows less than the water is set to."
+)
+CLOSE = f"It does not boil: {WEATHER}, less than that."
 Given = Mapping[str, str]
 
 
@@ -86,6 +94,15 @@ def _ends_by(given: Given, _rule: ParameterRule) -> str:
     return f"this machine can't end a shot by {given['word']}; it can by {able}"
 
 
+def _above_boiling(given: Given, rule: ParameterRule) -> str:
+    return f"{_boiling(given, rule)} {HAZARD}"
+
+
+def _near_boiling(given: Given, rule: ParameterRule) -> str:
+    small = _number(given, "margin") <= BY_WEATHER
+    return f"{_boiling(given, rule)} {MAY_BOIL if small else CLOSE}"
+
+
 def _boiling(given: Given, rule: ParameterRule) -> str:
     if "air_pressure" in given:
         where = f"at the site's {with_unit(_number(given, 'air_pressure'), 'hPa')}"
@@ -93,11 +110,12 @@ def _boiling(given: Given, rule: ParameterRule) -> str:
         where = f"at the site's altitude of {with_unit(_number(given, 'altitude'), 'm')}"
     point, gap = (with_unit(_number(given, n), "°C") for n in ("boiling", "margin"))
     target = with_unit(_number(given, "target"), rule.unit)
-    return f"{rule.label} {target} is {gap} {given['side']} boiling ({point}) {where}. {HAZARD}"
+    apart = f"{gap} {given['side']}" if _number(given, "margin") else "at"
+    return f"{rule.label} {target} is {apart} boiling ({point}) {where}."
 
 
 def _refused_boiling(given: Given, rule: ParameterRule) -> str:
-    return f"{_boiling(given, rule)} The owner's policy refuses this."
+    return f"{_above_boiling(given, rule)} The owner's policy refuses this."
 
 
 def _no_offset(_given: Given, rule: ParameterRule) -> str:
@@ -130,8 +148,8 @@ REFUSALS: dict[StrEnum, Words] = {
     Reason.ABOVE_BOILING: _refused_boiling,
 }
 FLAGS: dict[StrEnum, Words] = {
-    Notice.ABOVE_BOILING: _boiling,
-    Notice.NEAR_BOILING: _boiling,
+    Notice.ABOVE_BOILING: _above_boiling,
+    Notice.NEAR_BOILING: _near_boiling,
     Notice.OFFSET_NOT_MEASURED: _no_offset,
     Notice.ALTITUDE_UNKNOWN: _no_altitude,
 }

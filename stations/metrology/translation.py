@@ -32,7 +32,7 @@ class Notice(StrEnum):
     """What a control setting is flagged for though it can be placed."""
 
     ABOVE_BOILING = "above_boiling"  # needs a named acknowledgement
-    NEAR_BOILING = "near_boiling"  # needs a named acknowledgement
+    NEAR_BOILING = "near_boiling"  # needs a name where weather may take the margin
     OFFSET_NOT_MEASURED = "offset_not_measured"
     ALTITUDE_UNKNOWN = "altitude_unknown"
 

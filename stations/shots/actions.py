@@ -16,11 +16,13 @@ from stations.equipment.models import Slot
 from stations.grinders.actions import SETTING, note_setting
 from stations.grinders.models import Grinder
 from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME
+from stations.metrology.solubles import MOST_SOLUBLE
 from stations.shots.grinding import ground_with
 from stations.shots.judging import BOUNDS, SAID, Weighed, cup_of, judge, overall
 from stations.shots.models import Body, CheckShot, ShotCorrection, Taste
 from stations.slots.models import Placement
 from web.checks import Checks
+from web.numbers import rounded
 from web.printing import moment as printed_moment
 from web.queued import checked, told_late
 
@@ -161,7 +163,19 @@ def _checked(shot: Weighed) -> Weighed:
     if len(kept.note) > NOTE_LENGTH or "\0" in kept.note:
         checks.fault("note", shot.note[:40], f"up to {NOTE_LENGTH} characters")
     checks.done()
+    _held_by_coffee(kept)
     return kept
+
+
+def _held_by_coffee(shot: Weighed) -> None:
+    """Raise Invalid for a strength that would take more out of the coffee than can dissolve."""
+    if shot.strength is None or shot.strength * shot.beverage_mass <= MOST_SOLUBLE * shot.dose_mass:
+        return
+    most = rounded(float(MOST_SOLUBLE * shot.dose_mass / shot.beverage_mass), 1)
+    words = (
+        f"at most {most} % here: of {shot.dose_mass:f} g of coffee {MOST_SOLUBLE} % can dissolve"
+    )
+    raise Invalid("strength", shot.strength, words)
 
 
 def _tapped(checks: Checks, name: str, value: str | None, known: list[str]) -> str | None:

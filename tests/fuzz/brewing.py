@@ -52,6 +52,7 @@ def _shots(a: Any, b: Any, c: Any, d: Any) -> list[fit.Pulled]:  # noqa: ANN401
 SHORT: Mapping[str, Mapping[str, Call]] = {
     "balance": {
         "retained_ratio": lambda a, b, c, d: balance.retained_ratio(balance.Shot(a, b, c), d),
+        "parts": lambda a, b, c, d: balance.parts(balance.Shot(a, b, c), d),
         "learn_retention": lambda a, b, c, d: balance.learn_retention(
             [balance.Shot(18.0, 55.0 + at, 36.0) for at in range(5)] + [balance.Shot(a, b, c)],
             confidence=d,

@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 
+from people.persons.models import User
 from recipes.coffees.actions import add_coffee, add_recipe
 from recipes.coffees.models import Recipe
 from recipes.formula.formula import Formula, Given
@@ -9,6 +10,7 @@ from recipes.requests.actions import make_request
 from recipes.requests.models import ChangeRequest
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
+from recipes.versions.questions import questions_about
 from recipes.versions.review import approve, submit
 from stations.metrology.formula import Stated
 from tests.cast import Cast, credentials
@@ -41,6 +43,11 @@ def make_draft(cast: Cast, recipe: Recipe, formula: Given = FORMULA) -> Version:
     """A draft of the head roaster's that says `formula`."""
     draft = new_draft(by=cast.head_roaster, recipe=recipe)
     return edit_draft(by=cast.head_roaster, version=draft, revision=draft.revision, values=formula)
+
+
+def reasons(version: Version, by: User) -> dict[str, str]:
+    """A reason for whatever is unusual of a draft."""
+    return {each.kind: "Meant so." for each in questions_about(version, by)}
 
 
 def make_in_review(cast: Cast, recipe: Recipe, formula: Given = FORMULA) -> Version:

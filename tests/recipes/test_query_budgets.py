@@ -20,8 +20,8 @@ PAGES = {
     "/recipes/": 7,
     "/recipes/{recipe}/": 11,
     "/recipes/{recipe}/compare/": 7,
-    "/versions/{version}/": 14,
-    "/versions/{draft}/edit/": 10,
+    "/versions/{version}/": 16,  # answers, and what coffee was measured to keep
+    "/versions/{draft}/edit/": 11,
     "/requests/": 7,
     "/requests/{request}/": 12,
 }

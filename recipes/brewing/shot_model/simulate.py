@@ -46,8 +46,9 @@ class SimulatedShot:
     """The finished shot. Water and solids are balanced: see `water_error` and `solids_error` [g].
 
     time [s]; first_drop [s, None if none fell]; water [mL at the meter]; beverage [g]; tds [%];
-    extraction [% of the dose]; retained [g of water kept by puck and head space]; ended is False
-    if the shot was cut at the longest time simulated.
+    extraction [% of the dose]; retained [g] as the water balance has it: water_kept by puck and
+    head space [g] less what dissolved into the cup [g]; ended is False if the shot was cut at the
+    longest time simulated.
     """
 
     trace: Trace
@@ -57,10 +58,16 @@ class SimulatedShot:
     beverage: float
     tds: float
     extraction: float
-    retained: float
+    water_kept: float
+    dissolved: float
     ended: bool
     water_error: float
     solids_error: float
+
+    @property
+    def retained(self) -> float:
+        """What passed the meter and is not in the cup [g]."""
+        return self.water_kept - self.dissolved
 
 
 def simulate(setup: Setup, *, step: float = 0.1) -> SimulatedShot:
@@ -124,7 +131,8 @@ def _outcome(
         beverage=beverage,
         tds=100.0 * float(y[POURED]) / beverage if beverage > TINY else 0.0,
         extraction=100.0 * float(y[POURED]) / setup.puck.dose,
-        retained=float(y[HEAD] + y[HELD]),
+        water_kept=float(y[HEAD] + y[HELD]),
+        dissolved=float(y[POURED]),
         ended=stretches[-1].stop < LONGEST - TINY,
         water_error=float(y[METERED] - y[HEAD] - y[HELD] - y[CUP]),
         solids_error=float(solids - engine.pools.soluble),

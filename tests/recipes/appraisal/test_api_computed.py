@@ -87,4 +87,4 @@ def test_questions_asked(api: APIClient, draft: Version, what: str) -> None:
     api.get("/api/v1/me/")  # notes the token's use, once an hour
     with CaptureQueriesContext(connection) as asked:
         api.get(path(draft, what), {"brew_pressure": "9"} if what == "foretold" else {})
-    assert len(asked) <= 8
+    assert len(asked) <= 10  # two of them: what was measured to be kept

@@ -4,6 +4,7 @@ from decimal import Decimal
 
 from recipes.appraisal.appraisal import balance, boiling, yields
 from recipes.appraisal.pressure import pressure_plan
+from recipes.brewing.balances import House
 from recipes.formula.formula import Formula
 from recipes.versions.models import Version
 from stations.equipment.models import Site
@@ -67,10 +68,38 @@ def test_yield_if_the_strength_were() -> None:
     assert yields(Formula({"dose_mass": number("18")})) == []
 
 
-def test_balance_says_where_water_and_beverage_disagree() -> None:
-    assert "36.0 g is stated" in balance(FORMULA)
-    assert "is stated" not in balance(FORMULA | {"beverage_mass": number("52")})
-    assert balance(Formula()) == ""
+def test_balance_is_by_common_practice_only_until_something_is_measured() -> None:
+    # 70 mL at 998.2 g/L less 0.8 to 1.3 g/g of 18 g (references 6.7): 51.9 g, 46.5 to 55.5 g.
+    words = balance(FORMULA, None)
+    assert "gives 51.9 g in the cup (46.5 to 55.5 g)" in words
+    assert "common practice" in words
+    assert balance(Formula(), None) == ""
+
+
+def test_balance_is_what_the_house_measured() -> None:
+    # 70 mL at 998.2 g/L less 1.75 (1.60 to 1.90) x 18 g, by hand: 38.4 g, 35.7 to 41.1 g.
+    words = balance(FORMULA, House(1.75, 1.6, 1.9, stations=8, shots=240))
+    assert "gives 38.4 g in the cup (35.7 to 41.1 g)" in words
+    assert "the coffee keeps 1.75 g/g (1.60 to 1.90), measured in 240 check shots" in words
+    assert "water kept less what dissolves" in words
+    assert "common practice" not in words
+
+
+def test_no_cup_is_below_nothing() -> None:
+    little = FORMULA | {"water_volume": number("20")}
+    assert "(0.0 to 5.6 g)" in balance(little, None)
+    wide = House(1.0, 0.0, 3.0, stations=1, shots=5)
+    assert "(0.0 to 20.0 g)" in balance(little, wide)
+    dry = FORMULA | {"water_volume": number("15")}
+    for house in (None, House(1.75, 1.6, 1.9, stations=8, shots=240)):
+        assert balance(dry, house).endswith("nothing reaches the cup.")
+
+
+def test_no_extraction_beyond_what_coffee_holds() -> None:
+    # 100 g at 9 % from 18 g would be 50 % of the coffee; at most 36 % dissolve.
+    long = yields(FORMULA | {"beverage_mass": number("100")})
+    assert [one.possible for one in long] == [False] * 6
+    assert all(one.possible for one in yields(FORMULA))
 
 
 def test_boiling_names_only_sites_close_to_it() -> None:

@@ -13,6 +13,7 @@ from recipes.brewing.balance import (
     Shot,
     forecast_beverage,
     learn_retention,
+    parts,
     retained_ratio,
     water_for,
 )
@@ -75,6 +76,22 @@ def test_a_doubtful_meter_widens_the_interval(doubt: float) -> None:
 def test_without_shots_the_common_range_is_the_interval() -> None:
     made = forecast_beverage(ASSUMED, dose=18.0, water=58.0, density=1000.0)
     assert (made.low, made.mass, made.high) == pytest.approx((58 - 23.4, 40.0, 58 - 14.4))
+
+
+def test_no_limit_is_below_nothing() -> None:
+    made = forecast_beverage(ASSUMED, dose=18.0, water=20.0)
+    assert (made.low, made.mass > 0) == (0.0, True)
+    scattered = [Shot(18.0, 40.0, cup) for cup in (3.0, 12.0, 21.0, 30.0, 39.0)]
+    learnt = learn_retention(scattered)
+    assert learnt.low >= 0.0
+    assert forecast_beverage(learnt, dose=18.0, water=40.0).low == 0.0
+
+
+def test_water_and_solids_are_told_apart() -> None:
+    # By definition: 68 mL at 998.2 g/L less 36 g is 31.88 g; 36 g at 10 % hold 3.6 g of solids.
+    told = parts(Shot(18.0, 68.0, 36.0), 10.0)
+    assert (told.water, told.solids) == pytest.approx((35.4776 / 18, 0.2), abs=1e-4)
+    assert told.retained == pytest.approx(31.8776 / 18, abs=1e-4)
 
 
 def test_equal_shots_have_no_spread_and_no_error() -> None:

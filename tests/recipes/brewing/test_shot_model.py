@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from recipes.brewing.balance import Shot, parts, retained_ratio
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.pressure_plan import PressurePlan, Schedule
 from recipes.brewing.shot_model.engine import HEAD, HELD, Engine, Phase
@@ -31,6 +32,21 @@ def test_the_ordinary_double() -> None:
     assert 18 < made.extraction < 22
     assert 0.8 < made.retained / 18 < 1.3  # references 6.7: common practice
     assert made.water == pytest.approx(57.0, abs=1e-6)
+
+
+@settings(max_examples=30)
+@given(setups)
+def test_retained_is_what_the_water_balance_calls_so(setup: Setup) -> None:
+    made = simulate(setup, step=0.5)
+    dose, metered = setup.puck.dose, 1000.0 * (made.water_kept + made.beverage - made.dissolved)
+    cold = metered / made.water
+    shot = Shot(dose, made.water, made.beverage)
+    assert made.retained / dose == pytest.approx(retained_ratio(shot, cold), abs=1e-9)
+    told = parts(shot, made.tds, cold)
+    assert (told.water * dose, told.solids * dose) == pytest.approx(
+        (made.water_kept, made.dissolved), abs=1e-6
+    )
+    assert told.retained == pytest.approx(made.retained / dose, abs=1e-9)
 
 
 @settings(max_examples=60)
@@ -58,7 +74,8 @@ def test_water_and_solids_are_kept(setup: Setup) -> None:
 @given(anything)
 def test_whatever_is_allowed_ends_in_finite_numbers_with_nothing_lost(setup: Setup) -> None:
     made = simulate(setup, step=5.0)
-    for value in (made.time, made.water, made.beverage, made.tds, made.extraction, made.retained):
+    kept = made.water_kept
+    for value in (made.time, made.water, made.beverage, made.tds, made.extraction, kept):
         assert math.isfinite(value)
         assert value >= -1e-9
     assert abs(made.water_error) < 1e-9

@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from recipes.publishing import run
-from recipes.station_water.learning import balance_of
+from recipes.retention.learning import balance_of
 from stations.equipment.models import Slot
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed

@@ -149,7 +149,7 @@ def test_submit_against_a_bare_update_of_its_formula(cast: Cast) -> None:
         rows = FormulaValue.objects.filter(version=draft, code="dose_mass")
         moves: list[Callable[[], object]] = [
             partial(submit, by=cast.head_roaster, version=draft, revision=draft.revision),
-            partial(rows.update, above=2),
+            partial(rows.update, above=1),
         ]
         at_once(moves)
         now = Version.objects.with_recipe().get(pk=draft.pk)

@@ -6,6 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
+from CoolProp.CoolProp import PropsSI
 
 from stations.metrology.atmosphere import boiling_margin, site_pressure
 from stations.metrology.errors import BadValueError
@@ -52,6 +53,30 @@ def test_the_flag_explains() -> None:
 def test_a_small_margin_is_flagged_too() -> None:
     assert [flag.kind for flag in at("2000").flags] == [Notice.NEAR_BOILING]
     assert at("1609").flags == ()
+
+
+def test_below_boiling_nothing_flashes() -> None:
+    # 93 °C at 2,000 m: boiling at 93.3 °C by ISO 2533 and IAPWS-IF97 (references 1.15).
+    words = said(at("2000").flags[0])
+    assert "0.3 °C below boiling (93.3 °C)" in words
+    assert "flashes" not in words
+    assert "steam" not in words
+
+
+@pytest.mark.parametrize(
+    ("hectopascals", "needed"),
+    [("787", True), ("803", True), ("805", False), ("812", False)],
+)
+def test_a_name_is_needed_as_far_as_weather_may_take_it(hectopascals: str, needed: bool) -> None:
+    flag = at(None, hectopascals).flags[0]
+    assert flag.needs_acknowledgement is needed
+    assert ("It does not boil:" in said(flag)) is not needed
+
+
+def test_weather_moves_boiling_by_what_the_words_say() -> None:
+    # 20 hPa of weather (common practice), by the steam tables of CoolProp's IF97.
+    ordinary, low = (PropsSI("T", "P", each * 100, "Q", 0, "IF97::Water") for each in (780, 760))
+    assert ordinary - low == pytest.approx(0.6, abs=0.1)
 
 
 def test_a_barometer_comes_before_the_altitude() -> None:

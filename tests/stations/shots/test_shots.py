@@ -57,6 +57,15 @@ def test_a_slot_set_by_hand_has_nothing_to_compare_with(bar: Bar, cast: Cast) ->
     assert log_shot(slot=bar.slot, shot=SHOT, by=cast.barista).verdict == "open"
 
 
+def test_no_strength_is_beyond_what_coffee_holds(bar: Bar, cast: Cast) -> None:
+    place(bar.slot, cast.head_roaster, cup=CUP)
+    # 36 % of 18.1 g in 38.5 g, by hand: 16.92 %.
+    assert log_shot(slot=bar.slot, shot=replace(SHOT, strength=Decimal("16.9")), by=cast.barista)
+    with pytest.raises(Invalid, match=r"strength.*at most 16\.9 % here") as caught:
+        log_shot(slot=bar.slot, shot=replace(SHOT, strength=Decimal("17.0")), by=cast.barista)
+    assert caught.value.problems[0].value == Decimal("17.0")
+
+
 def test_an_empty_slot_takes_no_shot(bar: Bar, cast: Cast) -> None:
     with pytest.raises(Refused, match="Nothing is in force"):
         log_shot(slot=bar.slot, shot=SHOT, by=cast.barista)
