@@ -40,7 +40,7 @@ class RecipesConfig(AppConfig):
         from recipes.requests import history as requests
         from recipes.tastings import history as tastings
         from recipes.versions import history as versions
-        from recipes.versions.drafts import register_deviations
+        from recipes.versions.dial_in import register_deviations
         from recipes.versions.review import names_coffee, register_withdrawal_check
         from stations.machine_types import catalogue
         from stations.slots import signed

@@ -1,18 +1,31 @@
 """A formula as a form: one line for each parameter of the registry."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.forms import BoundField
 
 from recipes.formula.formula import TEXT, Formula, target_bounds, width_bounds
-from recipes.formula.parameters import PARAMETERS, Parameter
-from stations.metrology.formula import Stated
+from recipes.formula.parameters import ENDED_BY, PARAMETERS, Parameter, SetBy
+from recipes.formula.plan import FIELDS
+from stations.metrology.formula import ENDS_BY, IN_CUP, Stated
 from web.fields import PlainDecimalField
 
 SIDES = ("below", "above")
+CUP, MACHINE, PRESSURES, BARISTA = "In the cup", "Machine", "Pressure", "Barista"
+GROUPS = (CUP, MACHINE, PRESSURES, BARISTA)
+
+
+def group_of(code: str) -> str:
+    """Where an editor shows a parameter."""
+    if code in IN_CUP:
+        return CUP
+    if code in FIELDS:
+        return PRESSURES
+    return BARISTA if PARAMETERS[code].set_by is SetBy.BARISTA else MACHINE
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,14 +42,68 @@ class ParameterFields:
         fields = [self.target, self.below, self.above]
         return [str(error) for field in fields if field for error in field.errors]
 
+    def in_use(self) -> bool:
+        """Whether the recipe states it, has to, or something was typed or is wrong."""
+        given = self.target.value() not in (None, "")
+        return given or self.parameter.required or bool(self.errors())
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Parameters that are thought of together: those in use, and the rest."""
+
+    title: str
+    used: list[ParameterFields]
+    more: list[ParameterFields]
+    draws: bool = False  # the pressure plan is drawn beside it
+
+
+Width = tuple[Decimal | None, Decimal | None]
+"""A tolerance below and above."""
+
 
 class FormulaForm(forms.Form):
-    """Fields `<code>`, `<code>_below`, `<code>_above` for each parameter; all may stay empty."""
+    """Fields `<code>`, `<code>_below`, `<code>_above` for each parameter; all may stay empty.
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+    Where the tolerances that are ``usual`` are given, a parameter that isn't stated begins with
+    its own; left as they are without a target they say nothing.
+    """
+
+    def __init__(
+        self,
+        *args: Any,  # noqa: ANN401
+        usual: Mapping[str, Width] | None = None,
+        **kwargs: Any,  # noqa: ANN401
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.usual = usual or {}
         for parameter in PARAMETERS.values():
             self.fields.update(_fields(parameter))
+        for code, width in self.usual.items():
+            self._begin_with(code, width)
+
+    def _begin_with(self, code: str, width: Width) -> None:
+        stated = self.initial.get(code) is not None
+        for side, value in zip(SIDES, width, strict=True):
+            if value is not None and not stated:
+                self.initial[f"{code}_{side}"] = value
+
+    def sections(self) -> list[Section]:
+        """The parameters in groups, as an editor shows them."""
+        lines = {line.parameter.code: line for line in self.lines()}
+        groups = {title: [code for code in lines if group_of(code) == title] for title in GROUPS}
+        return [
+            Section(
+                title,
+                [lines[code] for code in codes if self._shown(lines[code])],
+                [lines[code] for code in codes if not self._shown(lines[code])],
+                draws=title == PRESSURES,
+            )
+            for title, codes in groups.items()
+        ]
+
+    def _shown(self, line: ParameterFields) -> bool:
+        return line.in_use() or line.parameter.code == ENDED_BY.get(str(self[ENDS_BY].value()))
 
     def lines(self) -> Iterator[ParameterFields]:
         """The parameters in the registry's order."""
@@ -53,6 +120,8 @@ class FormulaForm(forms.Form):
         if not parameter.is_number:
             return Stated(text=typed.get(code) or "")
         below, above = (typed.get(f"{code}_{side}") for side in SIDES)
+        if typed.get(code) is None and (below, above) == self.usual.get(code):
+            return Stated()
         return Stated(typed.get(code), below, above)
 
 

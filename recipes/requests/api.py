@@ -9,21 +9,19 @@ from rest_framework.response import Response
 
 from people.persons.verbs import Verb
 from recipes.coffees.api import RecipeView
-from recipes.formula.fields import stated_out
+from recipes.formula.sides import ChoicesIn, ThreeSidesOut, sides_out
 from recipes.requests.actions import change_request, make_request, must_be_own, take_back
 from recipes.requests.answered import see_answer
 from recipes.requests.decisions import accept, ask_back, decline
 from recipes.requests.evidence import NAMES, Attached, held_by
 from recipes.requests.models import ChangeRequest
-from recipes.requests.rebasing import Sides, SidesSeen, rebase, three_sides
+from recipes.requests.rebasing import SidesSeen, rebase, three_sides
 from recipes.requests.serializers import (
     AcceptIn,
-    RebaseIn,
     RequestChange,
     RequestFilter,
     RequestIn,
     RequestOut,
-    ThreeSidesOut,
     WordsIn,
 )
 from recipes.versions.api import all_versions
@@ -214,14 +212,14 @@ class Rebase(RequestView):
         current = all_versions().approved().filter(recipe=change.base.recipe_id).first()
         lines = three_sides(change, current) if current else []
         versions = {"base": change.base_id, "current": current.pk if current else None}
-        return tagged(request, change, {**versions, "sides": [_sides(line) for line in lines]})
+        return tagged(request, change, {**versions, "sides": [sides_out(line) for line in lines]})
 
-    @extend_schema(request=RebaseIn, responses=RequestOut)
+    @extend_schema(request=ChoicesIn, responses=RequestOut)
     @acting
     @matching
     def post(self, request: Request, pk: int) -> Response:
         """Choose for each parameter that both sides changed, by the three sides as read."""
-        change, body = self.change(request, pk), valid(RebaseIn, request)
+        change, body = self.change(request, pk), valid(ChoicesIn, request)
         now = rebase(
             by=person(request),
             request=change,
@@ -235,11 +233,3 @@ def attached_of(body: dict[str, Any], held: Attached) -> dict[str, Any]:
     """The body with what it attaches, as the actions take it; what it is silent about stays."""
     named = {name: body.pop(name, held.ids(name)) for name in NAMES}
     return {**body, "attached": Attached.of(**named)}
-
-
-def _sides(line: Sides) -> dict[str, object]:
-    sides = {"base": line.base, "proposed": line.proposed, "current": line.current}
-    shown_sides = {
-        name: stated_out(line.code, stated) if stated else None for name, stated in sides.items()
-    }
-    return {"code": line.code, **shown_sides, "needs_choice": line.needs_choice}

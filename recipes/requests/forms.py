@@ -12,7 +12,6 @@ from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
 from recipes.requests.evidence import NAMES, Attached, Offered, Recent
 from recipes.requests.models import ChangeRequest
-from recipes.requests.rebasing import Sides
 from stations.equipment.models import Site
 from web.fields import SeenRevision
 from web.lookup import DIGITS
@@ -168,25 +167,3 @@ class DecisionForm(forms.Form):
         if change.asks_for_permit:  # which is granted on a page of its own, under a signature
             decision: Any = self.fields["decision"]
             decision.choices = [each for each in self.CHOICES if each[0] != "accept"]
-
-
-class RebaseForm(forms.Form):
-    """For each parameter that both sides changed: which holds, of the sides that were shown."""
-
-    revision = SeenRevision()
-    current = forms.IntegerField(widget=forms.HiddenInput)  # the version approved now
-
-    CHOICES = (("proposed", "Keep the proposal"), ("current", "Take the value approved now"))
-
-    def __init__(self, *args: Any, lines: Sequence[Sides], **kwargs: Any) -> None:  # noqa: ANN401
-        super().__init__(*args, **kwargs)
-        self.fields["current"].required = bool(lines)  # without one the action says so
-        self.asked = [line for line in lines if line.needs_choice]
-        for line in self.asked:
-            self.fields[line.code] = forms.ChoiceField(
-                label=line.parameter.label, choices=self.CHOICES, widget=forms.RadioSelect
-            )
-
-    def choices(self) -> dict[str, str]:
-        """By parameter code."""
-        return {line.code: self.cleaned_data[line.code] for line in self.asked}

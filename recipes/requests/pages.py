@@ -13,6 +13,7 @@ from people.persons.verbs import Verb
 from recipes.formula.display import rows
 from recipes.formula.forms import formula_initial
 from recipes.formula.formula import Formula
+from recipes.formula.sides import SidesForm
 from recipes.modelling.pages import initial_from_prediction
 from recipes.requests.actions import (
     add_evidence,
@@ -30,7 +31,6 @@ from recipes.requests.forms import (
     DecisionForm,
     EvidenceForm,
     NewRequestForm,
-    RebaseForm,
 )
 from recipes.requests.from_shot import initial_from_shot
 from recipes.requests.models import ChangeRequest
@@ -321,7 +321,7 @@ def request_rebase(request: PageRequest, pk: int) -> HttpResponse:
     current = approved_of(change)
     lines = three_sides(change, current) if current else []
     seen = {"revision": change.revision, "current": current.pk if current else ""}
-    form = RebaseForm(posted(request), initial=seen, lines=lines)
+    form = SidesForm(posted(request), initial=seen, lines=lines)
     return form_page(
         request,
         "recipes/requests/request_rebase.html",

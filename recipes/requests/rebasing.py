@@ -1,19 +1,16 @@
 """A change request whose base was replaced meanwhile: three sides, and moving it, nothing lost."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from decimal import Decimal
 from typing import NamedTuple
 
 from audit.capture.context import recorded
-from audit.errors import Invalid, Problem, Refused, Stale
+from audit.errors import Invalid, Refused, Stale
 from audit.revision import compare_and_set, must_be_at
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from recipes.formula.display import shown
 from recipes.formula.formula import Formula, write_rows
-from recipes.formula.parameters import PARAMETERS, Parameter
+from recipes.formula.sides import Sides, choice_problems, sides_of
 from recipes.requests import history
 from recipes.requests.actions import (
     lock_request,
@@ -25,9 +22,6 @@ from recipes.requests.decisions import current_version
 from recipes.requests.models import ChangeRequest
 from recipes.versions.drafts import lock_recipe
 from recipes.versions.models import Version
-from stations.metrology.formula import Stated
-
-CHOICES = ("proposed", "current")
 
 
 class SidesSeen(NamedTuple):
@@ -37,64 +31,9 @@ class SidesSeen(NamedTuple):
     current: int | None
 
 
-@dataclass(frozen=True)
-class Sides:
-    """What the base said, what was proposed, and what the approved version says now."""
-
-    parameter: Parameter
-    base: Stated
-    proposed: Stated | None
-    current: Stated
-
-    @property
-    def code(self) -> str:
-        """The parameter's code."""
-        return self.parameter.code
-
-    @property
-    def moved(self) -> bool:
-        """Whether the approved version says something else than the base did."""
-        return self.base != self.current
-
-    @property
-    def base_shown(self) -> Decimal | str | None:
-        """The base's target as pages print it."""
-        return shown(self.parameter, self.base)
-
-    @property
-    def proposed_shown(self) -> Decimal | str | None:
-        """The proposed target as pages print it."""
-        return shown(self.parameter, self.proposed or Stated())
-
-    @property
-    def current_shown(self) -> Decimal | str | None:
-        """The current target as pages print it."""
-        return shown(self.parameter, self.current)
-
-    @property
-    def verdict(self) -> str:
-        """What follows for the request, in words."""
-        if self.needs_choice:
-            return "choose one"
-        if self.proposed is None:
-            return "stays as it is now"
-        return "already so" if self.proposed == self.current else "still proposed"
-
-    @property
-    def needs_choice(self) -> bool:
-        """Whether somebody has to say which side holds: both moved from the base, apart."""
-        return self.moved and self.proposed is not None and self.proposed != self.current
-
-
 def three_sides(request: ChangeRequest, current: Version) -> list[Sides]:
     """One line for each parameter that was proposed or has moved, in the registry's order."""
-    base, now = request.base.stated, current.stated
-    proposed = request.proposed
-    lines = [
-        Sides(parameter, base.of(code), proposed.get(code), now.of(code))
-        for code, parameter in PARAMETERS.items()
-    ]
-    return [line for line in lines if line.moved or line.proposed is not None]
+    return sides_of(request.base.stated, request.proposed, current.stated)
 
 
 def kept(lines: list[Sides], choices: Mapping[str, str]) -> Formula:
@@ -138,7 +77,9 @@ def rebase(
         if current.pk == now.base_id:
             raise Refused(f"Request {now.pk} is about the current version already.")
         lines = three_sides(now, current)
-        _check(lines, choices)
+        problems = choice_problems(lines, choices, "request")
+        if problems:
+            raise Invalid.of(problems)
         left = kept(lines, choices)
         if not left:
             raise Refused(
@@ -170,25 +111,3 @@ def _must_be_seen(request: ChangeRequest, current: Version, seen: SidesSeen) -> 
             f"Version {current.number} was approved meanwhile: look at its values, then choose.",
             request.revision,
         )
-
-
-def _check(lines: list[Sides], choices: Mapping[str, str]) -> None:
-    proposed = {line.code for line in lines if line.proposed is not None}
-    open_questions = [line.code for line in lines if line.needs_choice]
-    problems = [
-        Problem(code, choices[code], "a parameter of the request")
-        for code in choices
-        if code not in proposed
-    ]
-    problems += [
-        Problem(code, choices[code], "proposed or current")
-        for code in choices
-        if code in proposed and choices[code] not in CHOICES
-    ]
-    problems += [
-        Problem(code, None, "proposed or current, because the newer version changed it too")
-        for code in open_questions
-        if code not in choices
-    ]
-    if problems:
-        raise Invalid.of(problems)

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from people.persons.serializers import PersonBrief
-from recipes.formula.fields import FormulaIn, FormulaOut, StatedOut
+from recipes.formula.fields import FormulaIn, FormulaOut
 from recipes.requests.actions import EVIDENCE, REASON
 from recipes.requests.decisions import WORDS
 from recipes.requests.evidence import MOST, held_by
@@ -111,30 +111,3 @@ class AcceptIn(serializers.Serializer[dict[str, Any]]):
     """A remark to the author."""
 
     note = serializers.CharField(allow_blank=True, default="", max_length=WORDS)
-
-
-class SidesOut(serializers.Serializer[dict[str, Any]]):
-    """One parameter's three sides; null where a side says nothing."""
-
-    code = serializers.CharField()
-    base = StatedOut(allow_null=True)
-    proposed = StatedOut(allow_null=True)
-    current = StatedOut(allow_null=True)
-    needs_choice = serializers.BooleanField()
-
-
-class ThreeSidesOut(serializers.Serializer[dict[str, Any]]):
-    """A request, its base and the version approved now."""
-
-    base = serializers.IntegerField()
-    current = serializers.IntegerField(allow_null=True)
-    sides = SidesOut(many=True)
-
-
-class RebaseIn(serializers.Serializer[dict[str, Any]]):
-    """For each parameter that both sides changed: which holds, of the sides that were read."""
-
-    current = serializers.IntegerField(help_text="The current version's id, as read.", **ID)
-    choices = serializers.DictField(
-        child=serializers.ChoiceField(choices=["proposed", "current"]), default=dict
-    )

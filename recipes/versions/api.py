@@ -12,14 +12,13 @@ from people.persons.verbs import Verb
 from recipes.coffees.api import RecipeView
 from recipes.coffees.models import Recipe, RoastLot
 from recipes.formula.fields import shown
-from recipes.versions.drafts import draft_from_shot, edit_draft, new_draft
+from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version, VersionQuerySet
 from recipes.versions.serializers import (
     DraftContent,
     DraftIn,
     VersionOut,
 )
-from stations.shots.models import CheckShot
 from web.api import Listing, asked, listed, person, valid
 from web.etags import expected_revision, matching, tagged
 from web.fields import ID
@@ -106,19 +105,6 @@ class RecipeVersions(RecipeView, Listing):
             note=body["note"],
         )
         return answer(request, made, 201)
-
-
-class ShotDraft(RecipeView):
-    """A draft captured from a good shot."""
-
-    acting_verb = Verb.RECIPE_DRAFT
-
-    @extend_schema(request=None, responses={201: VersionOut})
-    @acting
-    def post(self, request: Request, pk: int) -> Response:
-        """Begin a draft that aims at what the shot weighed and timed."""
-        shot = one_or_404(CheckShot.objects.covered_by(person(request)).with_place(), pk)
-        return answer(request, draft_from_shot(by=person(request), shot=shot), 201)
 
 
 class VersionFormula(RecipeView):

@@ -5,13 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 from django.forms import BoundField
 
 from people.signatures.fields import SigningForm
 from people.signatures.rules import Meaning
-from recipes.coffees.models import RoastLot
+from recipes.coffees.models import Recipe, RoastLot
 from recipes.formula.forms import FormulaForm
 from recipes.formula.parameters import PARAMETERS, Parameter
+from recipes.formula.sides import SidesForm
 from recipes.versions.drafts import NOTE
 from recipes.versions.models import Version
 from recipes.versions.questions import REASON, Question
@@ -49,6 +51,24 @@ class DraftForm(FormulaForm):
         lot = self.fields["lot"]
         assert isinstance(lot, LotChoice)
         lot.queryset = version.recipe.coffee.lots.all()
+
+
+class MoveForm(SidesForm):
+    """For each parameter in which a draft differs from what was approved since: which holds."""
+
+    kept = "Keep what the draft says"
+
+
+class CapturedForm(forms.Form):
+    """Which recipe a shot on a slot set by hand is a draft of."""
+
+    recipe = forms.ModelChoiceField(Recipe.objects.none(), empty_label="Choose")
+
+    def __init__(self, *args: Any, recipes: QuerySet[Recipe], **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        field = self.fields["recipe"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = recipes
 
 
 class SubmitForm(RevisionForm):

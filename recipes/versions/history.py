@@ -15,6 +15,7 @@ from recipes.versions.models import FormulaValue, Version
 
 VERSION_DRAFTED = action("version.drafted", "Drafted version")
 VERSION_EDITED = action("version.edited", "Edited draft")
+VERSION_REBASED = action("version.rebased", "Moved draft to the approved version")
 VERSION_SUBMITTED = action("version.submitted", "Submitted version")
 VERSION_RETURNED = action("version.returned", "Returned version")
 VERSION_COMMENTED = action("version.commented", "Commented on version")

@@ -18,6 +18,7 @@ from recipes.formula.requirements import requirements
 from recipes.versions.forms import CommentForm, CompareForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
+from recipes.versions.rebasing import draft_sides, newer_than_base
 from recipes.versions.review import barred
 from recipes.versions.standing import on_its_way, standing
 from web.form_pages import form_page, posted, status_of
@@ -53,8 +54,10 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
     """One version: its formula, what a machine needs for it, who did what to it."""
     shown, user = shown_version(pk), request.user
     formula = shown.stated
-    base = shown.based_on
+    base, newer = shown.based_on, newer_than_base(shown)
     context = version_context(shown) | {
+        "current": newer,
+        "sides": draft_sides(shown, newer) if newer else [],
         "differences": rows(base.stated, formula) if base else [],
         "requirements": requirements(formula),
         "may_taste": may(user, Verb.TASTING_RUN),

@@ -7,9 +7,11 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from stations.advice.gathering import advice_on
 from stations.advice.words import tell
+from stations.machine_types.catalogue import printed
 from stations.shots.judging import lines_of
 from stations.shots.models import CheckShot
 from stations.shots.pages import covered_shot
+from stations.slots.models import Placement
 from web.pages import PageRequest, page
 
 
@@ -25,13 +27,15 @@ def shot(request: PageRequest, pk: int) -> HttpResponse:
         "slot": shown.slot,
         "site": shown.site,
         "lines": lines_of(shown),
+        "settings": printed(shown.placement.settings.values) if _by_hand(shown) else [],
         "corrections": shown.corrected.select_related("by"),
         "may_log": may(request.user, Verb.SHOT_LOG, shown.site_id),
-        "may_draft": may(request.user, Verb.RECIPE_DRAFT) and bool(_signed(shown)),
+        "may_draft": may(request.user, Verb.RECIPE_DRAFT) and not shown.left_out,
+        "by_hand": _by_hand(shown),
     }
     return render(request, "stations/advice/shot.html", context)
 
 
-def _signed(shot: CheckShot) -> str:
-    """The digest of the recipe it was poured under, unless the shot is one to forget."""
-    return "" if shot.left_out else shot.placement.settings.content_digest
+def _by_hand(shot: CheckShot) -> bool:
+    """Whether the slot was set by hand when it was poured, as one does while dialling in."""
+    return shot.placement.manner == Placement.Manner.BY_HAND

@@ -20,6 +20,8 @@ DOCUMENTS = [
     Form("draft_first", "head_roaster", lambda t: {}, thing="recipe"),
     Form("draft_new", "head_roaster", lambda t: {}, thing="draft"),
     Form("draft_captured", "head_roaster", lambda t: {}, thing="shot"),
+    Form("version_move", "head_roaster", lambda t: {"revision": "1", "current": "1"}, thing="draft",
+         also={"revision": STALE, "current": FOREIGN}, good=409),
     Form("version_edit", "head_roaster", thing="draft",
          sent=lambda t: {**FORMULA, "revision": "1", "lot": str(t.lot.pk), "note": "Next"},
          also={**ENDS, "lot": FOREIGN[:-1], "revision": STALE}),

@@ -8,7 +8,7 @@ from django.urls import reverse
 from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
 from recipes.publishing import run
-from recipes.versions.drafts import draft_from_shot
+from recipes.versions.dial_in import draft_from_shot
 from recipes.versions.models import Version
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import Weighed
