@@ -57,6 +57,11 @@ class Section:
     more: list[ParameterFields]
     draws: bool = False  # the pressure plan is drawn beside it
 
+    @property
+    def numeric(self) -> bool:
+        """Whether any of them has tolerances."""
+        return any(line.below for line in (*self.used, *self.more))
+
 
 Width = tuple[Decimal | None, Decimal | None]
 """A tolerance below and above."""

@@ -18,7 +18,7 @@ from recipes.versions.drafts import NOTE
 from recipes.versions.models import Version
 from recipes.versions.questions import REASON, Question
 from recipes.versions.review import COMMENT
-from web.fields import RevisionForm, SeenRevision
+from web.fields import RevisionForm, SeenRevision, unmarked
 from web.printing import day
 
 
@@ -85,6 +85,7 @@ class SubmitForm(RevisionForm):
                 initial=each.answer.reason if each.answer else "",
                 widget=forms.Textarea(attrs={"rows": 2}),
             )
+            unmarked(self.fields[each.field])
 
     @property
     def answered(self) -> bool:
