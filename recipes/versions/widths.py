@@ -60,8 +60,9 @@ def spreads_of(station: Station) -> dict[str, Spread]:
     free = sum(len(each) - 1 for each in groups)
     if free < FEWEST_SHOTS - 1:
         return {}
+    shots = sum(map(len, groups))
     return {
-        code: Spread(math.sqrt(sum(_squares(each, at) for each in groups) / free), free)
+        code: Spread(math.sqrt(sum(_squares(each, at) for each in groups) / free), shots)
         for at, code in enumerate(IN_CUP)
     }
 
