@@ -48,11 +48,11 @@ class Doubt:
 
     def about(self, formula: Formula) -> dict[str, str]:
         """What it rests on, as an answer keeps it: equal numbers give equal text."""
-        known = {field: _typed(formula, field) for field in self.fields}
+        known = {field: stated_in(formula, field) for field in self.fields}
         return {field: f"{n.normalize():f}" for field, n in known.items() if n is not None}
 
 
-def _typed(formula: Formula, field: str) -> Decimal | None:
+def stated_in(formula: Formula, field: str) -> Decimal | None:
     """A target by its code, a tolerance by code_below or code_above, as forms name them."""
     if field in PARAMETERS:
         return formula.target(field)

@@ -79,7 +79,7 @@ class SubmitForm(RevisionForm):
         self.questions = questions
         for each in questions:
             self.fields[each.field] = forms.CharField(
-                label=each.doubt.words,
+                label=each.words,
                 max_length=REASON,
                 required=False,
                 initial=each.answer.reason if each.answer else "",

@@ -244,14 +244,16 @@ class Comment(models.Model):
 class Answer(models.Model):
     """Why something unusual of a version is meant so: who says it, and of which values.
 
-    ``about`` maps each field it rests on to its number, as text: with another number it is asked
-    again. Never changed; what stood at submitting stays with the review.
+    ``question`` is the sentence that was asked. ``about`` maps each field it rests on to its
+    number, as text: with another number it is asked again. Never changed; what stood at
+    submitting stays with the review, whatever is measured later.
     """
 
     version = models.ForeignKey(Version, models.PROTECT, related_name="answers")
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(db_default=Now())
     kind = models.CharField(max_length=60)
+    question = models.TextField()
     about: Any = models.JSONField()
     reason = models.TextField()
 

@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from audit.errors import Invalid, Problem
 from people.persons.models import User
 from people.persons.verbs import Verb
-from recipes.formula.doubts import Doubt, doubts
+from recipes.formula.doubts import Doubt, doubts, stated_in
 from recipes.formula.formula import Formula
 from recipes.retention.learning import house_retention
 from recipes.versions.models import Answer, Version
@@ -22,18 +23,14 @@ PREFIX = "answer_"
 class Question:
     """Something unusual, and the reason somebody gave for just these values; None while open."""
 
-    doubt: Doubt
+    kind: str
+    words: str
     answer: Answer | None
-
-    @property
-    def kind(self) -> str:
-        """Its lasting name."""
-        return self.doubt.kind
 
     @property
     def field(self) -> str:
         """The name of its box on a form, and of a problem with it."""
-        return PREFIX + self.doubt.kind
+        return PREFIX + self.kind
 
 
 def questions_about(version: Version, by: User) -> list[Question]:
@@ -50,15 +47,27 @@ def _doubts(formula: Formula, by: User) -> list[Doubt]:
 
 
 def with_answers(version: Version, found: Sequence[Doubt]) -> list[Question]:
-    """Each with its newest answer, where that was given for the same values: one query."""
+    """What is asked now, and every reason that was given for values that still stand: one query.
+
+    A reason stays although what is measured since would not ask for it any more.
+    """
     formula = version.stated
-    given = {answer.kind: answer for answer in version.answers.select_related("by")}
-    about = {each.kind: each.about(formula) for each in found}
+    given = {
+        answer.kind: answer
+        for answer in version.answers.select_related("by")
+        if _stands(answer, formula)
+    }
+    still_open = [each for each in found if each.kind not in given]
     return [
-        Question(each, answer if answer and answer.about == about[each.kind] else None)
-        for each in found
-        for answer in [given.get(each.kind)]
+        *(Question(kind, answer.question, answer) for kind, answer in given.items()),
+        *(Question(each.kind, each.words, None) for each in still_open),
     ]
+
+
+def _stands(answer: Answer, formula: Formula) -> bool:
+    """Whether the values that it is about are those of now."""
+    about = {field: Decimal(number) for field, number in answer.about.items()}
+    return all(stated_in(formula, field) == number for field, number in about.items())
 
 
 def answer_questions(*, by: User, version: Version, answers: Mapping[str, str]) -> list[Answer]:
@@ -67,21 +76,25 @@ def answer_questions(*, by: User, version: Version, answers: Mapping[str, str]) 
     One that was given before for the same values stands. Raises Invalid naming each question
     without a reason, each reason too long, and what is no question about this version.
     """
-    checks, formula, made = Checks(), version.stated, list[Answer]()
-    asked = questions_about(version, by)
-    for each in asked:
-        reason = answers.get(each.kind, "").strip()
-        if each.answer and reason in ("", each.answer.reason):
+    checks, made, formula = Checks(), list[Answer](), version.stated
+    found = {each.kind: each for each in _doubts(formula, by)}
+    asked = {each.kind: each for each in with_answers(version, list(found.values()))}
+    for kind, each in asked.items():
+        reason, doubt = answers.get(kind, "").strip(), found.get(kind)
+        if doubt is None or (each.answer and reason in ("", each.answer.reason)):
             continue
-        if reason:
-            reason = checks.text(each.field, reason, most=REASON, lines=True)
-            about = each.doubt.about(formula)
-            made.append(Answer(version=version, by=by, kind=each.kind, about=about, reason=reason))
-        else:
-            checks.fault(each.field, None, f"a reason. {each.doubt.words}")
-    known = {each.kind for each in asked}
-    for kind in sorted(answers.keys() - known):
-        words = f"a question about this version: {', '.join(sorted(known)) or 'there is none'}"
+        if not reason:
+            checks.fault(each.field, None, f"a reason. {each.words}")
+            continue
+        text = checks.text(each.field, reason, most=REASON, lines=True)
+        made.append(
+            Answer(
+                version=version, by=by, kind=kind, question=doubt.words,
+                about=doubt.about(formula), reason=text,
+            )
+        )  # fmt: skip
+    for kind in sorted(answers.keys() - asked.keys()):
+        words = f"a question about this version: {', '.join(sorted(asked)) or 'there is none'}"
         checks.fault(PREFIX + kind, answers[kind], words)
     checks.done()
     return Answer.objects.bulk_create(made)

@@ -25,7 +25,7 @@ class AnswerOut(serializers.ModelSerializer[Answer]):
         """What is shown."""
 
         model = Answer
-        fields = ["kind", "about", "reason", "by", "at"]
+        fields = ["kind", "question", "about", "reason", "by", "at"]
 
 
 class VersionOut(serializers.ModelSerializer[Version]):

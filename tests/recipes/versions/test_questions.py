@@ -10,7 +10,7 @@ from recipes.coffees.models import Recipe
 from recipes.formula.formula import Formula
 from recipes.versions.drafts import edit_draft
 from recipes.versions.models import Answer, Version
-from recipes.versions.questions import questions_about
+from recipes.versions.questions import questions_about, with_answers
 from recipes.versions.review import return_to_author, submit
 from tests.calling import act, etag
 from tests.cast import ApiAs, Cast, SignedIn
@@ -88,6 +88,15 @@ def test_a_reason_stands_until_the_value_moves(cast: Cast, hot: Version) -> None
         send(cast, back)
 
 
+def test_a_reason_stays_whatever_is_measured_later(cast: Cast, recipe: Recipe) -> None:
+    odd = FORMULA | {"beverage_mass": number("66.0", "2", "2")}
+    sent = send(cast, make_draft(cast, recipe, odd), water_balance=WHY)
+    (asked,) = with_answers(sent, [])  # nothing is asked any more
+    assert asked.answer is not None
+    assert (asked.kind, asked.answer.reason) == ("water_balance", WHY)
+    assert asked.words.startswith("66.0 g from 70 mL")
+
+
 def test_what_was_not_asked_needs_no_answer(cast: Cast, draft: Version) -> None:
     with pytest.raises(Invalid, match="there is none"):
         send(cast, draft, brew_ratio="Why not")
@@ -99,7 +108,7 @@ def test_answers_never_change_and_come_before_review(cast: Cast, hot: Version) -
         lambda: Answer.objects.update(reason="Other"),
         lambda: Answer.objects.all().delete(),
         lambda: Answer.objects.create(
-            version=sent, by=cast.second_roaster, kind="x", about={}, reason="Late"
+            version=sent, by=cast.second_roaster, kind="x", question="?", about={}, reason="Late"
         ),
     ):
         with pytest.raises(DatabaseError), transaction.atomic():
