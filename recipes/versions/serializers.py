@@ -15,7 +15,7 @@ from recipes.versions.review import COMMENT
 from web.fields import ID
 
 
-class AnswerOut(serializers.ModelSerializer[Answer]):
+class ReasonOut(serializers.ModelSerializer[Answer]):
     """Why something unusual is meant so; `about` are the values it was said of, by field."""
 
     by = PersonBrief(read_only=True)
@@ -36,7 +36,7 @@ class VersionOut(serializers.ModelSerializer[Version]):
     last_editor = PersonBrief(read_only=True)
     formula = FormulaOut()
     brew_ratio = serializers.SerializerMethodField()
-    answers = AnswerOut(many=True, read_only=True)
+    answers = ReasonOut(many=True, read_only=True)
     signature = SignatureOut(read_only=True, allow_null=True)
 
     class Meta:
