@@ -21,7 +21,7 @@ PAGES = {
     "/recipes/{recipe}/": 11,
     "/recipes/{recipe}/compare/": 7,
     "/versions/{version}/": 16,  # answers, and what coffee was measured to keep
-    "/versions/{draft}/edit/": 11,
+    "/versions/{draft}/edit/": 12,  # one of them: the tolerances of the house
     "/requests/": 7,
     "/requests/{request}/": 12,
 }
