@@ -39,6 +39,7 @@ class NavItem:
 PLACES = (
     Place("Home", "home", (Verb.RECIPE_VIEW,)),
     Place("Board", "stations:board", (Verb.SLOT_VIEW,)),
+    Place("Grid", "recipes:grid", (Verb.SLOT_VIEW,)),
     Place("Recipes", "recipes:recipes", (Verb.RECIPE_VIEW,), also=("/versions/",)),
     Place("Publications", "recipes:publications", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("Requests", "recipes:requests", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),

@@ -9,6 +9,7 @@ LINKS = {
     "beverage_balance": "recipes:beverage",
     "calibration": "recipes:calibration",
     "delivery": "recipes:delivery",
+    "tolerance": "recipes:tolerance",
     "draft_from_shot": "recipes:draft_captured",
     "grant_permit": "recipes:permit_new",
     "overwritten": "recipes:overwritten",
@@ -81,6 +82,7 @@ def _tell_people() -> None:
     from recipes.publishing import listing
     from recipes.publishing import matters as publishing
     from recipes.requests import matters as requests
+    from recipes.tolerance import matters as tolerance
     from recipes.versions import matters as versions
     from recipes.versions import standing
     from web.links import register_link
@@ -88,7 +90,7 @@ def _tell_people() -> None:
     standing.register_waiting(listing.on_its_way)
     for name, url_name in LINKS.items():
         register_link(name, url_name)
-    for package in (requests, versions, permits, publishing):
+    for package in (requests, versions, permits, publishing, tolerance):
         package.register()
 
 

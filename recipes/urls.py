@@ -6,6 +6,7 @@ from recipes.appraisal import urls as appraisal
 from recipes.book import urls as book
 from recipes.coffees import urls as coffees
 from recipes.exchange import urls as exchange
+from recipes.grid import urls as grid
 from recipes.modelling import urls as modelling
 from recipes.overview import urls as overview
 from recipes.permits import urls as permits
@@ -14,6 +15,7 @@ from recipes.recalibration import urls as recalibration
 from recipes.requests import urls as requests
 from recipes.station_water import urls as station_water
 from recipes.tastings import urls as tastings
+from recipes.tolerance import urls as tolerance
 from recipes.versions import urls as versions
 
 app_name = "recipes"
@@ -31,6 +33,8 @@ urlpatterns: list[URLPattern] = [
     *tastings.page_urls,
     *modelling.page_urls,
     *overview.page_urls,
+    *grid.page_urls,
+    *tolerance.page_urls,
 ]
 api_urls: list[URLPattern] = [
     *coffees.api_urls,
@@ -45,4 +49,6 @@ api_urls: list[URLPattern] = [
     *tastings.api_urls,
     *modelling.api_urls,
     *overview.api_urls,
+    *grid.api_urls,
+    *tolerance.api_urls,
 ]

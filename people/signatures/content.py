@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
-from django.db.models import Model
+from django.db.models import Model, TextField
+from django.db.models.expressions import RawSQL
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.models import Signature, SignedContent
@@ -76,6 +77,24 @@ def kept_of(signatures: Iterable[Signature]) -> Kept:
     }
     readable = {pk: seen for pk, seen in whole.items() if scheme_of(seen) <= SCHEME}
     return Kept(readable, frozenset(digests.keys() - found.keys()))
+
+
+Written = tuple[str, str, str]  # the digest, and which state of its row this is
+
+
+def written_now(signatures: Iterable[Signature]) -> dict[int, Written]:
+    """Which state of its row each kept content is in now, by signature: one query.
+
+    A row written again, by whatever way, is in another state: what was read of it and had its
+    digest still says the same while the state does.
+    """
+    digests = {each.pk: each.digest for each in signatures}
+    rows = SignedContent.objects.filter(pk__in=digests).annotate(
+        written=RawSQL("people_signedcontent.xmin::text", (), TextField()),
+        lies=RawSQL("people_signedcontent.ctid::text", (), TextField()),
+    )
+    told = rows.values_list("pk", "written", "lies")
+    return {pk: (digests[pk], written, lies) for pk, written, lies in told}
 
 
 def signed_rows(

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from textwrap import shorten
 from typing import Any
+from urllib.parse import urlencode
 
 from django.db.models import Count, QuerySet
 from django.urls import reverse
@@ -25,6 +26,8 @@ from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
 from stations.charts.models import Drift
 from stations.equipment.models import Site, Station
+from stations.shots.models import CheckShot
+from stations.shots.outside import outside_by_site
 from stations.slots.models import Placement
 from web.printing import age, counted, day, zone_of
 
@@ -69,6 +72,7 @@ def work_lists(user: User, *, told: bool = False) -> list[WorkList]:
         (Verb.REQUEST_MAKE, _own_requests),
         (Verb.SLOT_READ_BACK, _read_backs),
         (Verb.SLOT_READ_BACK, _differing),
+        (Verb.SLOT_VIEW, _outside),
         (Verb.REQUEST_MAKE, _drifting),
         (Verb.EQUIPMENT_VIEW, _calibrations),
         (Verb.PUBLICATION_PLAN, _publications),
@@ -177,6 +181,17 @@ def _differing(user: User) -> Iterable[WorkList]:
     yield WorkList("Slots that differ", items, more, reverse("stations:board"))
 
 
+def _outside(user: User) -> Iterable[WorkList]:
+    """By bar: shots out of tolerance, until one that is within."""
+    found = outside_by_site(CheckShot.objects.covered_by(user))
+    url = reverse("recipes:tolerance")
+    items = [
+        Item(f"{url}?{urlencode({'q': at.site})}", at.words, "outside", site=at.site)
+        for at in found[:SHOWN]
+    ]
+    yield WorkList("Out of tolerance", items, len(found) > SHOWN, url)
+
+
 def _drifting(user: User) -> Iterable[WorkList]:
     """Cups that drift although the slot holds what it should."""
     rows, more = _some(Drift.objects.covered_by(user).current().with_place())
@@ -267,7 +282,7 @@ def _permits(user: User) -> Iterable[WorkList]:
 
 
 # What recipes.overview.today and stations.today tell of bars.
-AT_BARS = (_answered, _read_backs, _differing, _drifting, _calibrations, _permits)
+AT_BARS = (_answered, _read_backs, _differing, _outside, _drifting, _calibrations, _permits)
 
 
 def _history(user: User) -> Iterable[WorkList]:

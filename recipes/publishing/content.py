@@ -66,4 +66,4 @@ def _named(seen: Seen) -> Named:
     return lambda _: str(seen["content"])
 
 
-READER = Reader(PUBLICATION, _digests, _said, _named)
+READER = Reader(PUBLICATION, _digests, _said, _named, planned=_planned)

@@ -16,12 +16,14 @@ from web.api import Listing, person
 class BoardRow(serializers.Serializer[Any]):
     """How many slots of a site match, differ, wait, are on permit or set by hand.
 
-    `drifts` counts stations whose newest check shots signal against a frozen baseline.
+    `outside` counts slots whose last shot of the day was out of tolerance, `drifts` stations whose
+    newest check shots signal against a frozen baseline.
     """
 
     site = serializers.CharField()
     name = serializers.CharField()
     differs = serializers.IntegerField()
+    outside = serializers.IntegerField()
     drifts = serializers.IntegerField()
     to_load = serializers.IntegerField()
     on_permit = serializers.IntegerField()

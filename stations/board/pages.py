@@ -36,6 +36,7 @@ from web.printing import counted
 CONDITIONS = {
     "": "All sites",
     "differs": "Sites with slots that differ",
+    "outside": "Sites with slots that pour out of tolerance",
     "drifts": "Sites with stations that drift",
     "to_load": "Sites with slots to load",
     "on_permit": "Sites with slots on permit",

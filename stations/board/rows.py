@@ -4,26 +4,32 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.db.models import Count
+
 from people.persons.models import User
 from people.persons.verbs import Verb
 from stations.charts.models import Drift
 from stations.equipment.models import Machine, Site, Slot, Station
+from stations.shots.models import CheckShot
 from stations.slots.holdings import in_force
 from stations.slots.models import Placement
 from stations.slots.signed import NOT_AS_SIGNED
 
-COUNTS = ("differs", "drifts", "to_load", "on_permit", "by_hand", "matches")
+COUNTS = ("differs", "outside", "drifts", "to_load", "on_permit", "by_hand", "matches")
 NOTHING = dict.fromkeys(COUNTS, 0)
 
 
 def board_counts(user: User) -> dict[int, dict[str, int]]:
-    """By site, of those this person covers: slots by what they wait for, and stations that drift.
+    """By site, of those this person covers: slots by how they stand, and stations that drift.
 
-    Two queries. A site where neither is to be said is left out.
+    Three queries. A site where neither is to be said is left out.
     """
     found = {
         row.pop("site"): {**NOTHING, **row} for row in Placement.objects.covered_by(user).board()
     }
+    pouring = CheckShot.objects.covered_by(user).outside_now().order_by()
+    for site, slots in pouring.values_list("site").annotate(Count("slot", distinct=True)):
+        found.setdefault(site, dict(NOTHING))["outside"] = slots
     drifting = Drift.objects.covered_by(user).current().stations_by_site()
     for site, stations in drifting.items():
         found.setdefault(site, dict(NOTHING))["drifts"] = stations

@@ -1,11 +1,12 @@
 """Shots pulled to verify what a slot pours."""
 
+from datetime import timedelta
 from typing import Any, Self
 
 import pgtrigger
 from django.conf import settings as project
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.db.models.functions import Now
 from django.urls import reverse
 
@@ -23,6 +24,8 @@ from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
 
 # Check shots a person may see, and those that are learnt from.
+
+LATELY = timedelta(days=1)  # an older shot says nothing of what the slot pours now
 
 
 class CheckShotQuerySet(SiteScoped["CheckShot"]):
@@ -49,6 +52,16 @@ class CheckShotQuerySet(SiteScoped["CheckShot"]):
     def of_content(self, content_digest: str) -> Self:
         """Shots pulled while settings from this signed content were in force, permits included."""
         return self.filter(placement__settings__content_digest=content_digest)
+
+    def outside_now(self) -> Self:
+        """Shots of the last day out of tolerance, under what is in force, with none after them.
+
+        One that is within, poured in the same slot, ends it; so does another placement.
+        """
+        later = CheckShot.objects.counted().filter(placement=OuterRef("placement"))
+        later = later.filter(Q(at__gt=OuterRef("at")) | Q(at=OuterRef("at"), pk__gt=OuterRef("pk")))
+        lately = self.counted().filter(verdict="outside", at__gte=Now() - LATELY)
+        return lately.filter(placement__state="in_force").exclude(Exists(later))
 
     def with_place(self) -> Self:
         """Shots with everything a list of them prints."""
@@ -187,7 +200,16 @@ class CheckShot(Measured):
             ),
         ]  # fmt: skip
         # The opening check asks for the shots of a day, of what is in force.
-        indexes = [models.Index(fields=["placement", "at"], name="shot_of_a_day")]
+        indexes = [
+            models.Index(fields=["placement", "at"], name="shot_of_a_day"),
+            # Out of tolerance: what is now, everywhere, and the days of one site.
+            models.Index(
+                fields=["at"],
+                name="shot_outside",
+                condition=Q(verdict="outside", left_out=False),
+            ),
+            models.Index(fields=["site", "at"], name="shot_at_site"),
+        ]
         triggers = [
             MADE_LATELY,
             CORRECTED,

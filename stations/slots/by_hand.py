@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping
 
-from django.db.models import F
-from django.db.models.functions import Greatest, Now
+from django.db.models import F, Value
+from django.db.models.functions import Greatest
 from django.utils import timezone
 
 from audit.capture.context import recorded
@@ -40,13 +40,13 @@ def place_by_hand(*, slot: Slot, values: Mapping[str, Mapping[str, str]], by: Us
         require(by, Verb.SLOT_SET_BY_HAND, site.pk, subject)
         lock_slots([slot.pk])
         refuse_if_locked(slot, values)
+        now = timezone.now()  # of both: at no moment did the slot hold nothing
         slot.placements.filter(state="in_force").update(
-            state="ended", ended_at=Greatest(F("started_at"), Now())
+            state="ended", ended_at=Greatest(F("started_at"), Value(now))
         )
         settings = ControlSettings.objects.create(
             station=slot.station, title="Set by hand", values=dict(values)
         )
-        now = timezone.now()
         return Placement.objects.create(
             slot=slot, site=site, settings=settings, basis=BY_HAND,
             manner=Placement.Manner.BY_HAND,

@@ -216,6 +216,10 @@ class Placement(models.Model):
                 name="placement_waiting",
                 condition=Q(state="scheduled"),
             ),
+            # What stepped in over what a slot held, asked of every slot at a past moment.
+            models.Index(
+                fields=["slot"], name="placement_stepped_in", condition=Q(manner="steps_in")
+            ),
         ]
         triggers = [
             *placement_guards(),

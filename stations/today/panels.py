@@ -15,6 +15,7 @@ from stations.charts.models import Drift
 from stations.equipment.models import Station
 from stations.lots.models import LotOpening
 from stations.lots.shelf import READY
+from stations.shots.models import CheckShot
 from stations.slots.models import Placement
 from web.printing import day, numbered
 from web.today import Asked, Need, register_panel
@@ -43,6 +44,19 @@ def slots(asked: Asked) -> Iterator[Need]:
             reverse("stations:to_key", args=[site]) if to_key else place,
             row["station"],
         )
+
+
+@register_panel(15)
+def outside(asked: Asked) -> Iterator[Need]:
+    """Stations whose last shot of a slot was out of tolerance."""
+    rows = CheckShot.objects.filter(site__in=asked.clocks).outside_now()
+    found: dict[tuple[int, int], list[int]] = {}
+    columns = rows.order_by("slot__number").values_list("site", "slot__station", "slot__number")
+    for site, station, number in columns:
+        found.setdefault((site, station), []).append(number)
+    for (site, station), numbers in found.items():
+        words = f"{capfirst(numbered('slot', numbers))}: last shot out of tolerance"
+        yield Need(site, "outside", words, reverse("stations:station", args=[station]), station)
 
 
 @register_panel(30)

@@ -59,6 +59,15 @@ ROASTERS = [
           {"which": "every", "where": "machines"}),
     Asked("recipes:publish_plan", {"stations": WHOLE_IDS}, "approved",
           {"which": "every", "where": "stations"}),
+    Asked("recipes:grid", {
+        **NAMED, "q": NO_TEXT, "coffee": WHOLE_IDS, "recipe": WHOLE_IDS, "state": NO_CHOICE,
+        "as_of": [*NO_DAY, "2999-01-01", "9999-12-31"], "since": [*NO_DAY, "2999-01-01"]}),
+    Asked("recipes:grid", {"as_of_time": NO_TIME, "since_time": NO_TIME}, "",
+          {"as_of": "2026-01-02", "since": "2026-01-01"}),
+    Asked("recipes:tolerance", {
+        **NAMED, "q": NO_TEXT, "recipe": WHOLE_IDS, "value": NO_CHOICE, "by": NO_CHOICE,
+        "days": NO_CHOICE, "until": [*NO_DAY, "1999-01-01", "9999-12-31"]}),
+    Asked("recipes:what_if", {"version": WHOLE_IDS, "brew_temperature": [*NO_NUMBER, "300"]}),
     Asked("stations:board", {**NAMED, "q": NO_TEXT, "show": NO_CHOICE}),
     Asked("stations:sites", {**NAMED, "q": NO_TEXT}),
     Asked("stations:machine_types", NAMED),

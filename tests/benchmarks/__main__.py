@@ -22,6 +22,7 @@ warnings.filterwarnings("ignore", "No directory at", UserWarning)  # nothing is 
 
 from tests.benchmarks import (  # noqa: E402
     capture,
+    grid,
     history,
     ledger,
     metrology,
@@ -52,6 +53,7 @@ def main() -> None:
         lines += reconciling.rows(chain, governed=20_000 if small else 1_000_000)
         lines += ledger.rows(chain, entries=20_000 if small else 1_000_000)
         lines += history.rows(chain, entries=20_000 if small else 10_000_000)
+        lines += grid.rows(chain)
     lines += capture.rows()
     if not small:
         lines += [table.line_of(dict(row)) for row in metrology.rows()]

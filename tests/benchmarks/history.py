@@ -92,7 +92,9 @@ def rows(chain: Chain, entries: int) -> list[Measurement]:
     browser.force_login(chain.cast.owner)
     people = {"rare": chain.cast.technician.pk, "busy": chain.cast.barista.pk}
     fill(entries, chain.sites, **people)
-    unsealed = _line(browser, f"history, nothing sealed, at {entries:,} entries", "/history/", PAGE)
+    unsealed = page_line(
+        browser, f"history, nothing sealed, at {entries:,} entries", "/history/", PAGE
+    )
     with connection.cursor() as cursor:
         cursor.execute(SEALED)
     lines = [unsealed]
@@ -100,12 +102,13 @@ def rows(chain: Chain, entries: int) -> list[Measurement]:
         url, condition = f"/history/?{query.format(**people)}", where.format(**people)
         sql = PAGE.replace(" ORDER", f" WHERE {condition} ORDER") if condition else PAGE
         require_indexes(browser, url)
-        lines.append(_line(browser, f"history, {name}, at {entries:,} entries", url, sql))
-    board = _line(browser, f"board at {chain.sites:,} sites", "/board/", BOARD)
+        lines.append(page_line(browser, f"history, {name}, at {entries:,} entries", url, sql))
+    board = page_line(browser, f"board at {chain.sites:,} sites", "/board/", BOARD)
     return [*lines, board]
 
 
-def _line(browser: Client, name: str, url: str, sql: str) -> Measurement:
+def page_line(browser: Client, name: str, url: str, sql: str) -> Measurement:
+    """A page at the 95th percentile, beside the bare SQL of what it shows."""
     ours, bare = _page(browser, url), _bare(sql)
     return Measurement(f"{name}, p95", 1 / ours, "pages/s", ours / bare)
 

@@ -63,6 +63,9 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("recipes:permit", "permit"),
         pk("recipes:permit_end", "permit"),
         Visit("recipes:permit_new", query="?slot={slot}"),
+        Visit("recipes:grid", query="?since=2026-01-01"),
+        Visit("recipes:what_if"),
+        Visit("recipes:tolerance", query="?recipe={recipe}&by=station"),
     ),
     "second_roaster": (
         pk("recipes:version_approve", "in_review"),
@@ -71,6 +74,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
     "shop_lead": (
         Visit("home"),
         Visit("stations:board"),
+        Visit("recipes:grid"),
         pk("stations:site", "site"),
         pk("stations:today", "site"),
         pk("stations:opening_set", "site"),

@@ -10,6 +10,7 @@ from stations.metrology import (
     budget,
     capability,
     charts,
+    equality,
     equivalence,
     flowmeter,
     fluid,
@@ -147,6 +148,12 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "equivalence_power": lambda a, b, c, d: equivalence.equivalence_power(a, b, c, risk=d),
         "shots_needed": lambda a, b, c, d: equivalence.shots_needed(a, b, power=c, risk=d),
         "Equivalence.interval_at": lambda a, *_: SAME.interval_at(a),
+    },
+    "equality": {
+        "against_target": lambda a, b, c, d: equality.against_target(
+            equivalence.Sample(c, a, b), a, below=b, above=d
+        ),
+        "holm": lambda *v: equality.holm(v),
     },
     "flowmeter": {
         "concerns": lambda *v: flowmeter.concerns(flowmeter.fit_flow_meter(_runs(*v))),

@@ -1,0 +1,1 @@
+"""Shots against tolerance: bar by bar, and whether all bars pour the recipe."""

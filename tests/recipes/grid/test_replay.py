@@ -1,0 +1,61 @@
+"""The grid as of any moment is what a replay in plain Python says, in random worlds."""
+
+import random
+from datetime import datetime
+from itertools import pairwise
+
+import pytest
+
+from recipes.grid.asked import STATES, Asked
+from recipes.grid.cells import cells_of
+from recipes.grid.matching import fitting
+from stations.equipment.models import Slot
+from stations.slots.then import Moment
+from tests.bar import Bar
+from tests.publishing import Publish
+from tests.recipes.grid.worlds import Stands, World
+from tests.services import rounds
+
+WORLDS = rounds(40, 4)
+
+
+def shown(at: datetime | None) -> dict[int, Stands]:
+    """The grid's own answer."""
+    slots = list(Slot.objects.with_equipment())
+    cells = cells_of(slots, Asked(at=Moment(at) if at else None))
+    return {
+        cell.slot.pk: Stands(
+            cell.held.placement.pk if cell.held.placement else None,
+            cell.held.condition,
+            tuple((shot.pk, shot.out) for shot in cell.shots),
+        )
+        for cell in cells
+    }
+
+
+@pytest.mark.parametrize("seed", range(WORLDS))
+def test_every_moment_of_a_random_world(bar: Bar, send: Publish, seed: int) -> None:
+    world = World(bar, send, random.Random(seed))
+    world.live(doings=40)
+    for at in world.instants:
+        assert shown(at) == world.stands(at), at
+    assert shown(None) == world.stands(world.instants[-1])
+    _filters(world)
+
+
+def _filters(world: World) -> None:
+    """Each state, and what changed between two moments, by the queries that choose the slots."""
+    for at in world.instants[::6]:
+        stands = world.stands(at)
+        for state in STATES:
+            fits = {pk for pk, one in stands.items() if one.condition == state}
+            assert found(world, Asked(state=state, at=Moment(at))) == fits, (at, state)
+    for since, at in pairwise(world.instants[::4]):
+        before, after = world.stands(since), world.stands(at)
+        changed = {pk for pk in after if after[pk].placement != before[pk].placement}
+        assert found(world, Asked(at=Moment(at), since=Moment(since))) == changed, (since, at)
+
+
+def found(world: World, asked: Asked) -> set[int]:
+    """The slots that fit."""
+    return set(fitting(world.bar.cast.head_roaster, asked).values_list("pk", flat=True))
