@@ -9,10 +9,11 @@ LINKS = {
     "beverage_balance": "recipes:beverage",
     "calibration": "recipes:calibration",
     "delivery": "recipes:delivery",
-    "tolerance": "recipes:tolerance",
     "draft_from_shot": "recipes:draft_captured",
     "grant_permit": "recipes:permit_new",
+    "grid": "recipes:grid",
     "overwritten": "recipes:overwritten",
+    "tolerance": "recipes:tolerance",
     "use_as_evidence": "recipes:request_evidence",
     "year_of_site": "recipes:year",
 }

@@ -80,6 +80,18 @@ class Cell:
         found = {way for shot in self.shots for way in ways_out(shot.verdicts.items())}
         return ", ".join(sorted(found))
 
+    def fits(self, asked: Asked) -> bool:
+        """Whether it is one of those asked for; what is not as signed always is."""
+        held, version = self.held, self.held.version
+        if held.condition == NOT_AS_SIGNED:
+            return True
+        return (
+            asked.state in ("", held.condition)
+            and (asked.coffee is None or _coffee_of(version) == asked.coffee.pk)
+            and (asked.recipe is None or (version and version.recipe_id) == asked.recipe.pk)
+            and (asked.since is None or self.changed)
+        )
+
     @property
     def changed(self) -> bool:
         """Whether it held something else before."""
@@ -88,6 +100,10 @@ class Cell:
     @staticmethod
     def _identity(held: Held) -> int | None:
         return held.placement.pk if held.placement else None
+
+
+def _coffee_of(version: Version | None) -> int | None:
+    return version.recipe.coffee_id if version else None
 
 
 def cells_of(slots: Sequence[Slot], asked: Asked) -> list[Cell]:

@@ -15,7 +15,6 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from recipes.grid.asked import Asked
 from recipes.grid.cells import Cell, cells_of
-from recipes.grid.matching import fitting
 from stations.equipment.models import Site, Slot, Station
 
 
@@ -74,16 +73,13 @@ def site_grids(user: User, sites: Sequence[Site], asked: Asked) -> Iterator[Site
     """The sites of one window with their cells, in a fixed number of queries."""
     here = {"station__machine__site__in": sites}
     slots = list(Slot.objects.covered_by(user).filter(**here).with_equipment())
-    fit = {slot.pk for slot in slots}
-    if asked.narrowed:
-        fit = set(fitting(user, asked).filter(**here).values_list("pk", flat=True))
     rows: dict[int, dict[int, StationRow]] = {site.pk: {} for site in sites}
     ways = {site.pk: _Ways(user, site, asked) for site in sites}
     for cell in cells_of(slots, asked):
         station = cell.slot.station
         site = station.machine.site_id
         row = rows[site].setdefault(station.pk, StationRow(station))
-        row.cells.append(_shown(cell, ways[site]) if cell.slot.pk in fit else None)
+        row.cells.append(_shown(cell, ways[site]) if cell.fits(asked) else None)
     for one in sites:
         yield SiteGrid(one, [row for row in rows[one.pk].values() if any(row.cells)], asked)
 

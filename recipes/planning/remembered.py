@@ -1,68 +1,40 @@
-"""What signed plans said, remembered in little by each process.
+"""What was read of signed plans lately, remembered by each process.
 
-A chain's plan is megabytes, and a page shows a few of its slots: reading it anew for every page
-costs more than everything else on it. What is remembered is a fingerprint of each station's
-settings, of content that had the digest signed, for as long as nobody writes its row.
+A chain's plan is megabytes, and a page shows a few of its slots: to read it anew for every page
+would cost more than everything else there. It is remembered for as long as nobody writes the row
+that keeps it (``people.signatures.content.written_now``).
 """
 
-import json
 from collections import OrderedDict
-from collections.abc import Mapping
-from dataclasses import dataclass
-from hashlib import sha256
+from collections.abc import Hashable
 from threading import Lock
-from typing import Any
+from typing import Generic, TypeVar
 
-from people.signatures.content import Written
+MOST = 300_000  # entries of all plans together: about 200 bytes each
 
-MOST = 200_000  # stations of all plans together: about 200 bytes each
-
-
-@dataclass(frozen=True, slots=True)
-class Little:
-    """A plan's digest of its version's content, and by station (id) the settings' fingerprint."""
-
-    content: str
-    stations: Mapping[int, bytes]
-
-    def fits(self, station: int, values: object) -> bool:
-        """Whether these are the settings that the plan said for the station."""
-        return self.stations.get(station) == fingerprint(values)
+T = TypeVar("T")
 
 
-def fingerprint(values: object) -> bytes:
-    """The SHA-256 of settings, whatever the order of their codes."""
-    return sha256(json.dumps(values, sort_keys=True).encode()).digest()
-
-
-def in_little(content: str, planned: Mapping[int, Any]) -> Little:
-    """The same plan in little."""
-    return Little(content, {station: fingerprint(values) for station, values in planned.items()})
-
-
-class Memory:
-    """The plans looked at last, up to so many stations in all."""
+class Memory(Generic[T]):
+    """The plans looked at last, up to so many entries in all."""
 
     def __init__(self, most: int = MOST) -> None:
         self.most = most
-        self._plans: OrderedDict[Written, Little] = OrderedDict()
+        self._plans: OrderedDict[Hashable, tuple[T, int]] = OrderedDict()
         self._lock = Lock()
 
-    def find(self, written: Written) -> Little | None:
-        """The plan that stood in this state of its row, if it is remembered."""
+    def find(self, state: Hashable) -> T | None:
+        """What was read of a row in this state, if it is remembered."""
         with self._lock:
-            found = self._plans.get(written)
-            if found:
-                self._plans.move_to_end(written)
-            return found
+            if state not in self._plans:
+                return None
+            self._plans.move_to_end(state)
+            return self._plans[state][0]
 
-    def keep(self, written: Written, plan: Little) -> None:
+    def keep(self, state: Hashable, plan: T, size: int) -> None:
         """Remember it, and forget those that nobody looked at for longest."""
         with self._lock:
-            self._plans[written] = plan
-            stations = sum(len(each.stations) for each in self._plans.values())
-            while stations > self.most and len(self._plans) > 1:
-                stations -= len(self._plans.popitem(last=False)[1].stations)
-
-
-MEMORY = Memory()
+            self._plans[state] = plan, size
+            total = sum(entries for _, entries in self._plans.values())
+            while total > self.most and len(self._plans) > 1:
+                total -= self._plans.popitem(last=False)[1][1]

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from audit.capture.models import Entry
-from people.signatures.content import Kept, Seen, kept_of, written_now
+from people.signatures.content import Seen, kept_of, written_now
 from people.signatures.models import Signature
 from recipes.planning.content import Said, are_said
 from recipes.planning.plan import PERMIT, PUBLICATION, RE_TRANSLATION, Kind
-from recipes.planning.remembered import MEMORY, Little, in_little
+from recipes.planning.remembered import Memory
 from recipes.translation.translating import title_of
 from recipes.versions.models import Version
 from stations.slots.models import ControlSettings, Placement
@@ -31,8 +31,7 @@ class Reader:
 
     ``digests`` gives the plan's digest that each document (id) names, in one query; ``said`` reads
     what was seen; ``content`` the digest of each slot's version, where the plan holds one;
-    ``ahead`` what was seen of placements that stay under another document. ``planned`` gives the
-    settings by station of a plan that holds one version, which is then remembered in little.
+    ``ahead`` what was seen of placements that stay under another document.
     """
 
     kind: Kind
@@ -40,7 +39,6 @@ class Reader:
     said: Callable[[Seen], Said]
     content: Callable[[Seen], Named] = lambda _: lambda _: None
     ahead: Callable[[Seen], Ahead] = lambda _: lambda _: (None, "")
-    planned: Callable[[Seen], Mapping[int, Any]] | None = None
 
 
 _readers: dict[str, Reader] = {}
@@ -51,13 +49,24 @@ def register(reader: Reader) -> None:
     _readers[reader.kind.basis] = reader
 
 
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What was read of one plan that somebody signed."""
+
+    said: Said
+    content: Named
+    ahead: Ahead
+
+
+MEMORY = Memory[Read]()
+
+
 @dataclass(frozen=True)
 class Evidence:
     """Everything that placements are held against, read at once."""
 
-    kept: Kept
-    little: Mapping[int, Little]  # by signature, of those remembered so
-    said: Mapping[int, Said]  # by signature
+    missing: frozenset[int]  # signatures of which nothing is kept
+    read: Mapping[int, Read]  # by signature
     named: Mapping[tuple[str, int], str]  # the digest that each document names
     titles: Mapping[str, str]  # by the version's digest
     written: Mapping[int, Values]  # what entries say of settings signed before plans were kept
@@ -72,38 +81,35 @@ def misfits(placements: Sequence[Placement]) -> dict[int, str]:
 
 def _gather(placements: Sequence[Placement]) -> Evidence:
     signatures = {each.signature_id: each.signature for each in placements if each.signature}
-    bases = {each.signature_id: _under(each)[0] for each in placements}
-    kept, little = _kept(list(signatures.values()), bases)
-    said = {
-        pk: _readers[bases[pk]].said(seen)
-        for pk, seen in kept.seen.items()
-        if bases[pk] in _readers and pk not in little
-    }
-    old = [each for each in placements if each.signature_id in kept.missing]
-    new = [each for each in placements if each.signature_id in said or each.signature_id in little]
+    bases = {each.signature_id: _under(each)[0] for each in placements if each.signature_id}
+    read, missing = _read(list(signatures.values()), bases)
+    old = [each for each in placements if each.signature_id in missing]
+    new = [each for each in placements if each.signature_id in read]
     return Evidence(
-        kept,
-        little,
-        said,
+        missing,
+        read,
         _named(placements),
         _titles({each.settings.content_digest for each in new}),
         _written([each.settings for each in old]),
     )
 
 
-def _kept(
-    signatures: Sequence[Signature], bases: Mapping[int | None, str]
-) -> tuple[Kept, dict[int, Little]]:
-    """What is kept of them, read where it is not remembered; and those in little."""
-    states = written_now(signatures)
-    little = {pk: known for pk, state in states.items() if (known := MEMORY.find(state))}
-    kept = kept_of(each for each in signatures if each.pk not in little)
+def _read(
+    signatures: Sequence[Signature], bases: Mapping[int, str]
+) -> tuple[dict[int, Read], frozenset[int]]:
+    """What is kept of them, read where it is not remembered; and those of which nothing is."""
+    states = {pk: (bases[pk], state) for pk, state in written_now(signatures).items()}
+    read = {pk: plan for pk, state in states.items() if (plan := MEMORY.find(state))}
+    kept = kept_of(each for each in signatures if each.pk not in read)
     for pk, seen in kept.seen.items():
         reader = _readers.get(bases[pk])
-        if reader and reader.planned and pk in states:
-            little[pk] = in_little(str(reader.content(seen)(0)), reader.planned(seen))
-            MEMORY.keep(states[pk], little[pk])
-    return kept, little
+        if reader is None:
+            continue
+        read[pk] = Read(reader.said(seen), reader.content(seen), reader.ahead(seen))
+        if pk in states:
+            size = sum(len(part) for part in seen.values() if isinstance(part, dict | list))
+            MEMORY.keep(states[pk], read[pk], size)
+    return read, kept.missing
 
 
 def _named(placements: Iterable[Placement]) -> dict[tuple[str, int], str]:
@@ -167,9 +173,9 @@ def _moved(placement: Placement, evidence: Evidence) -> Iterator[str]:
         yield "what was signed"
     elif evidence.named.get((signature.subject_type, signature.subject_id)) != signature.digest:
         yield "the plan that was signed"
-    elif signature.pk in evidence.kept.missing:
+    elif signature.pk in evidence.missing:
         yield from _unlike_entry(settings, evidence.written.get(settings.pk))
-    elif signature.pk not in evidence.said and signature.pk not in evidence.little:
+    elif signature.pk not in evidence.read:
         yield "what is kept of the signature"
     else:
         yield from _unlike_plan(placement, evidence)
@@ -177,30 +183,18 @@ def _moved(placement: Placement, evidence: Evidence) -> Iterator[str]:
 
 def _unlike_plan(placement: Placement, evidence: Evidence) -> Iterator[str]:
     settings, signed = placement.settings, int(placement.signature_id or 0)
-    little = evidence.little.get(signed)
-    content: str | None
-    if little:
-        same, content = little.fits(settings.station_id, settings.values), little.content
-    else:
-        same, content = _as_said(placement, evidence)
-    if not same:
+    read = evidence.read[signed]
+    said: Values | str | None = read.said(placement.slot_id, settings.station_id)
+    content = read.content(placement.slot_id)
+    if _renewed_ahead(placement):
+        said, content = read.ahead(placement.slot_id)
+    if not are_said(settings.values, said):
         yield "the settings"
     if content is not None and content != settings.content_digest:
         yield "the recipe they are of"
     mark = f" · permit {placement.basis_id}" if placement.basis == PERMIT.basis else ""
     if f"{evidence.titles.get(settings.content_digest)}{mark}" != settings.title:
         yield "their title"
-
-
-def _as_said(placement: Placement, evidence: Evidence) -> tuple[bool, str | None]:
-    """Whether its settings are what was seen, and the digest of the recipe that was seen."""
-    settings, signed = placement.settings, int(placement.signature_id or 0)
-    reader, seen = _readers[_under(placement)[0]], evidence.kept.seen[signed]
-    said: Values | str | None = evidence.said[signed](placement.slot_id, settings.station_id)
-    content = reader.content(seen)(placement.slot_id)
-    if _renewed_ahead(placement):
-        said, content = reader.ahead(seen)(placement.slot_id)
-    return are_said(settings.values, said), content
 
 
 def _unlike_entry(settings: ControlSettings, written: Values | None) -> Iterator[str]:

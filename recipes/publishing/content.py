@@ -5,7 +5,7 @@ from typing import Any
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, content_shown, scheme_of
-from recipes.planning.content import Said, document_moved, settings_written
+from recipes.planning.content import Said, document_moved, settings_digest, settings_written
 from recipes.planning.plan import PUBLICATION
 from recipes.planning.served import Named, Reader
 from recipes.publishing.models import Publication
@@ -54,8 +54,10 @@ def _planned(seen: Seen) -> dict[int, Any]:
 
 
 def _said(seen: Seen) -> Said:
+    """As digests: little to remember of a chain's plan."""
     planned = _planned(seen)
-    return lambda _, station: planned.get(station)
+    digests = {pk: settings_digest(values) for pk, values in planned.items() if values is not None}
+    return lambda _, station: digests.get(station)
 
 
 def _digests(ids: Collection[int]) -> Mapping[int, str]:
@@ -63,7 +65,8 @@ def _digests(ids: Collection[int]) -> Mapping[int, str]:
 
 
 def _named(seen: Seen) -> Named:
-    return lambda _: str(seen["content"])
+    content = str(seen["content"])  # alone: what is remembered must not hold the whole plan
+    return lambda _: content
 
 
-READER = Reader(PUBLICATION, _digests, _said, _named, planned=_planned)
+READER = Reader(PUBLICATION, _digests, _said, _named)

@@ -63,10 +63,15 @@ def _moment(made: datetime | None) -> dict[str, datetime]:
 
 
 def _not_read_since(placements: Sequence[int], made: datetime | None) -> Any:  # noqa: ANN401
-    """Those of the placements of which nobody read more after that moment."""
+    """Those of the placements of which nobody read more after that moment.
+
+    Nor did they come back into force after it: what was read before says nothing about that.
+    """
     rows = Placement.objects.filter(pk__in=placements)
     if made is None:
         return rows
+    stepped_in = Placement.objects.filter(slot=OuterRef("slot"), superseded_by=OuterRef("pk"))
+    rows = rows.exclude(Exists(stepped_in.filter(manner="steps_in", ended_at__gt=made)))
     later = ReadBack.objects.filter(placement=OuterRef("pk"), at__gt=made)
     return rows.exclude(Exists(later.exclude(verdict=Placement.Verdict.UNREAD)))
 

@@ -123,6 +123,6 @@ def test_grid_and_tolerance_on_every_screen(poured: Bar, open_page: OpenPage, sc
 
 def test_a_way_from_a_slot_leads_to_its_plan(poured: Bar, open_page: OpenPage) -> None:
     page = open_page(poured.cast.head_roaster, "/grid/")
-    page.get_by_text("Do something about slot 1 of Front · station 1").click()
+    page.get_by_text("Change slot 1 of Front · station 1").click()
     page.get_by_role("link", name="Publish version 1").first.click()
     page.wait_for_url("**/publish/plan/**")

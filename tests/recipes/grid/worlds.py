@@ -134,7 +134,7 @@ class World:
             self.given_back.append((self.since, slot))
 
     def read(self) -> None:
-        """As it should be or not, now or noted without a line since it is in force again."""
+        """As it should be or not, now or noted without a line at some moment since it began."""
         slot = self.slot()
         held = self.now(slot)
         if held is None or held.manner == "by_hand":
@@ -143,16 +143,15 @@ class World:
         if self.chance.random() < 0.4:
             found["brew_temperature"] = "88.8"
         late = self.chance.random() < 0.3
-        made = self.chance.choice(self._instants_of(slot.pk)) if late else None
+        made = self.chance.choice(self._instants_of(held.pk)) if late else None
         who = self.bar.cast.head_roaster
         told = read_back(by=who, slot=slot, seen_placement=held.pk, found=found, made_at=made)
         self.reads.append((made or self.since, held.pk, told.verdict))
 
-    def _instants_of(self, slot: int) -> list[datetime]:
-        """Since it was put in force, or back."""
-        began = [each[0] for each in self.based if each[1] == slot]
-        began += [each[0] for each in self.stepped if each[1] == slot]
-        began += [each[0] for each in self.given_back if each[1] == slot]
+    def _instants_of(self, placement: int) -> list[datetime]:
+        """Since it came into force, for the first time."""
+        began = [each[0] for each in self.based if each[2] == placement]
+        began += [each[0] for each in self.stepped if each[2] == placement]
         return [at for at in self.instants if at > max(began)] or [self.instants[-1]]
 
     def pour(self) -> None:
