@@ -100,16 +100,15 @@ def _read(
     """What is kept of them, read where it is not remembered; and those of which nothing is."""
     states = {pk: (bases[pk], state) for pk, state in written_now(signatures).items()}
     read = {pk: plan for pk, state in states.items() if (plan := MEMORY.find(state))}
-    kept = kept_of(each for each in signatures if each.pk not in read)
+    kept = kept_of(each for each in signatures if each.pk in states and each.pk not in read)
     for pk, seen in kept.seen.items():
         reader = _readers.get(bases[pk])
         if reader is None:
             continue
         read[pk] = Read(reader.said(seen), reader.content(seen), reader.ahead(seen))
-        if pk in states:
-            size = sum(len(part) for part in seen.values() if isinstance(part, dict | list))
-            MEMORY.keep(states[pk], read[pk], size)
-    return read, kept.missing
+        size = sum(len(part) for part in seen.values() if isinstance(part, dict | list))
+        MEMORY.keep(states[pk], read[pk], size)
+    return read, frozenset(bases.keys() - states.keys()) | kept.missing
 
 
 def _named(placements: Iterable[Placement]) -> dict[tuple[str, int], str]:

@@ -52,7 +52,7 @@ def test_each_sees_their_sites_and_what_they_may(placed: Bar, signed_in: SignedI
 
 
 @pytest.mark.parametrize(
-    ("query", "sites"),
+    ("query", "shows"),
     [
         ("?state=differs", {"Harbour"}), ("?state=on_permit", {"Harbour"}),
         ("?state=to_load", {"Harbour", "Upland"}), ("?state=empty", set()), ("?q=upl", {"Upland"}),
@@ -60,9 +60,9 @@ def test_each_sees_their_sites_and_what_they_may(placed: Bar, signed_in: SignedI
         ("?as_of=2020-03-01&state=matches", set()), ("?since=2020-03-01", {"Harbour", "Upland"}),
     ],
 )  # fmt: skip
-def test_filters(placed: Bar, signed_in: SignedIn, query: str, sites: set[str]) -> None:
+def test_filters(placed: Bar, signed_in: SignedIn, query: str, shows: set[str]) -> None:
     page = words(signed_in(placed.cast.head_roaster), query)
-    assert {name for name in ("Harbour", "Upland") if f"Slots at {name}" in page} == sites
+    assert {name for name in ("Harbour", "Upland") if f"Slots at {name}" in page} == shows
 
 
 def test_ways_lead_to_that_slot(placed: Bar, signed_in: SignedIn) -> None:

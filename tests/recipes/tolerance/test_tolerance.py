@@ -132,7 +132,7 @@ def test_the_bars_that_differ_are_named(placed: Bar, signed_in: SignedIn) -> Non
     assert judged(placed, cast.owner) == (["Harbour"], ["Upland"], [])
     assert judged(placed, cast.other_lead) == ([], ["Upland"], [])
     page = words(signed_in(cast.owner), f"/tolerance/?recipe={placed.version.recipe_id}")
-    assert "1 of 2 bars pour the recipe" in " ".join(page.split())
+    assert "1 of 2 bars pours the recipe" in " ".join(page.split())
 
 
 def test_one_shot_shows_nothing_yet(placed: Bar) -> None:
