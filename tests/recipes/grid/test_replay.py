@@ -9,7 +9,9 @@ import pytest
 from recipes.grid.asked import STATES, Asked
 from recipes.grid.cells import cells_of
 from recipes.grid.matching import fitting
+from recipes.publishing import run
 from stations.equipment.models import Slot
+from stations.slots.models import Placement
 from stations.slots.then import Moment
 from tests.bar import Bar
 from tests.publishing import Publish
@@ -41,6 +43,20 @@ def test_every_moment_of_a_random_world(bar: Bar, send: Publish, seed: int) -> N
         assert shown(at) == world.stands(at), at
     assert shown(None) == world.stands(world.instants[-1])
     _filters(world)
+
+
+def test_no_slot_stands_open_while_something_takes_over(bar: Bar, send: Publish) -> None:
+    """Both times of one statement, and what lies between them."""
+    for _ in range(2):
+        run.run(send().pk)
+    ended = Placement.objects.filter(state="ended").select_related("superseded_by")
+    for old in ended:
+        new = old.superseded_by
+        assert new is not None
+        assert old.ended_at is not None
+        assert new.started_at is not None
+        assert shown(old.ended_at)[old.slot_id].placement in (old.pk, new.pk)
+        assert shown(new.started_at)[old.slot_id].placement == new.pk
 
 
 def _filters(world: World) -> None:
