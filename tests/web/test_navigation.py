@@ -7,13 +7,14 @@ from django.urls import reverse
 from config.navigation import PLACES, places, places_for
 from tests.cast import Cast, SignedIn
 
-DESK = ["Home", "Board", "Recipes", "Publications", "Requests", "Permits", "Tastings"]
+DESK = ["Home", "Board", "Grid", "Recipes", "Publications", "Requests", "Permits", "Tastings"]
 SEEN = {
     "owner": [*DESK, "History", "Sites", "Machine types", "People", "Policy"],
     "head_roaster": [*DESK, "Coffees", "Sites", "Calibrations", "Machine types"],
     "shop_lead": [
         "Home",
         "Board",
+        "Grid",
         "Recipes",
         "Publications",
         "Requests",
@@ -21,8 +22,8 @@ SEEN = {
         "Tastings",
         "Sites",
     ],
-    "barista": ["Home", "Board", "Recipes", "Sites"],
-    "technician": ["Home", "Board", "Recipes", "Sites", "Calibrations"],
+    "barista": ["Home", "Board", "Grid", "Recipes", "Sites"],
+    "technician": ["Home", "Board", "Grid", "Recipes", "Sites", "Calibrations"],
 }
 
 
