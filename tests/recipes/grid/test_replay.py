@@ -13,7 +13,7 @@ from recipes.publishing import run
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
 from stations.slots.then import Moment
-from tests.bar import Bar
+from tests.bar import Bar, approved, draft
 from tests.publishing import Publish
 from tests.recipes.grid.worlds import Stands, World
 from tests.services import rounds
@@ -47,8 +47,9 @@ def test_every_moment_of_a_random_world(bar: Bar, send: Publish, seed: int) -> N
 
 def test_no_slot_stands_open_while_something_takes_over(bar: Bar, send: Publish) -> None:
     """Both times of one statement, and what lies between them."""
-    for _ in range(2):
-        run.run(send().pk)
+    newer = draft(bar.cast, recipe=bar.version.recipe)
+    run.run(send().pk)
+    run.run(send(approved(bar.cast, newer)).pk)
     ended = Placement.objects.filter(state="ended").select_related("superseded_by")
     for old in ended:
         new = old.superseded_by

@@ -206,7 +206,8 @@ class World:
 
     def _read(self, placement: int, at: datetime, since: datetime) -> str:
         told = [each for each in self.reads if each[1] == placement and since < each[0] <= at]
-        return max(told, key=lambda each: each[0])[2] if told else "unread"
+        verdict: str = _last(told)[2] if told else "unread"  # of two at one moment the later said
+        return verdict
 
     def _shots(self, placement: int, at: datetime) -> tuple[tuple[int, bool], ...]:
         found = []
