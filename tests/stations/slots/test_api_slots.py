@@ -147,6 +147,7 @@ def test_a_gateway_reports_a_single_slot_too(bar: Bar, cast: Cast, api_as: ApiAs
     assert send(reader, f"slots/{bar.slot.pk}/read-backs/", body).status_code == 403
 
 
+REPORTS = {"stations_api:read_backs": {"post"}}  # of one slot, as its own endpoint of a site's
 OPEN = {"api_schema", "api_docs", "web_api:problems"}  # words about the API, of nobody's things
 
 
@@ -156,7 +157,7 @@ def test_a_gateway_token_does_nothing_else(bar: Bar, cast: Cast, api_as: ApiAs) 
     for address in every_address():
         endpoint = endpoint_of(address)
         if endpoint and address.name not in OPEN and getattr(endpoint, "scope", "") != "gateway":
-            for method in methods_of(address):
+            for method in methods_of(address) - REPORTS.get(address.name, set()):
                 answer = api.generic(method.upper(), address.url, "{}", "application/json")
                 assert answer.status_code == 403, (method, address)
                 asked += 1
