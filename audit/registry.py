@@ -21,7 +21,8 @@ Touched = Callable[[Sequence[int]], Iterable[tuple[int, str, int]]]
 class SubjectKind:
     """A kind of thing entries are about: its word, its page, how to find one and to name it.
 
-    `former` are the types that older entries give it.
+    `former` are the types that older entries give it; `beside` says more of many at once where a
+    column leads to them, by number: what their number alone does not tell.
     """
 
     type: str
@@ -30,6 +31,7 @@ class SubjectKind:
     find: Finder | None = None
     named: Namer | None = None
     former: tuple[str, ...] = ()
+    beside: Callable[[Collection[int]], Mapping[int, str]] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,13 +165,15 @@ def register_subject(
     named: Namer | None = None,
     *,
     former: tuple[str, ...] = (),
+    beside: Callable[[Collection[int]], Mapping[int, str]] | None = None,
 ) -> None:
     """Name a subject type; its page takes the id; `find` turns a name into (id, label) pairs.
 
     `named` gives the name of one today; without it the newest entry's own label is shown.
-    `former` are names that the type had: entries keep the one they were written with.
+    `former` are names that the type had: entries keep the one they were written with. `beside`
+    says more of several by their numbers, such as what a publication is of.
     """
-    registry.subjects[type_] = SubjectKind(type_, word, url_name, find, named, former)
+    registry.subjects[type_] = SubjectKind(type_, word, url_name, find, named, former, beside)
 
 
 def register_matters(*tables: str) -> None:

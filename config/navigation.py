@@ -40,7 +40,12 @@ PLACES = (
     Place("Home", "home", (Verb.RECIPE_VIEW,)),
     Place("Board", "stations:board", (Verb.SLOT_VIEW,)),
     Place("Grid", "recipes:grid", (Verb.SLOT_VIEW,)),
-    Place("Recipes", "recipes:recipes", (Verb.RECIPE_VIEW,), also=("/versions/",)),
+    Place(
+        "Recipes",
+        "recipes:recipes",
+        (Verb.RECIPE_VIEW,),
+        also=("/versions/", "/menus/", "/menu-versions/"),
+    ),
     Place("Publications", "recipes:publications", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("Requests", "recipes:requests", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),
     Place("Permits", "recipes:permits", (Verb.REQUEST_MAKE, Verb.HISTORY_VIEW)),

@@ -31,6 +31,7 @@ class RecipesConfig(AppConfig):
         from recipes.coffees import history as coffees
         from recipes.coffees.actions import register_name_use
         from recipes.formula import parameters
+        from recipes.menus import history as menus
         from recipes.modelling import actions as modelling  # noqa: F401 - registers its words
         from recipes.permits import history as permits
         from recipes.permits.content import deviations_of
@@ -52,10 +53,8 @@ class RecipesConfig(AppConfig):
         labels = [(each.code, each.label) for each in known]
         register_parameters(lambda: labels, lambda code: units.get(code, ""))
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
-        registering = (
-            coffees, versions, requests, planning, publishing, permits, recalibration, tastings
-        )  # fmt: skip
-        for package in registering:
+        documents = coffees, versions, menus, requests, tastings
+        for package in (*documents, planning, publishing, permits, recalibration):
             package.register()
         _open_matters()
         signed.register(served.misfits)
@@ -79,6 +78,7 @@ def _open_matters() -> None:
 
 def _tell_people() -> None:
     """The pages we have, what they tell of what is above, and what is worth hearing of."""
+    from recipes.menus import matters as menus
     from recipes.permits import matters as permits
     from recipes.publishing import listing
     from recipes.publishing import matters as publishing
@@ -91,13 +91,15 @@ def _tell_people() -> None:
     standing.register_waiting(listing.on_its_way)
     for name, url_name in LINKS.items():
         register_link(name, url_name)
-    for package in (requests, versions, permits, publishing, tolerance):
+    for package in (requests, versions, menus, permits, publishing, tolerance):
         package.register()
 
 
 def _tell_the_bar() -> None:
     """What the bar shows of lots and recipes, which it does not know."""
     from recipes.coffees import on_the_bar
+    from recipes.menus import on_the_bar as menus
+    from recipes.menus.departures import departing_slots
     from recipes.modelling.foretelling import foretell
     from recipes.overview import today  # noqa: F401 - registers its panels
     from recipes.permits.actions import end_overtaken
@@ -107,12 +109,14 @@ def _tell_the_bar() -> None:
     from stations.lots import shelf
     from stations.lots.actions import lot_opened
     from stations.shots import notes
-    from stations.slots import bases
+    from stations.slots import arranged, bases
     from stations.slots.placing import stepped_out
 
     model.register(foretell)
     notes.register(notes_read)
     shelf.register(on_the_bar.find, on_the_bar.ageing)
+    arranged.register(menus.arranged_at, departing_slots)
+    bases.register_naming(menus.part_of)
     bases.register_waiting(opening.waited_for)
     shelf.register_beginning(opening.beginning_at)
     stepped_out.connect(end_overtaken, dispatch_uid="recipes.permits.actions")

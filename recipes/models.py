@@ -1,6 +1,7 @@
 """Recipes, and the decisions about them."""
 
 from recipes.coffees.models import Coffee, Recipe, RoastLot
+from recipes.menus.models import Following, Menu, MenuDrink, MenuVersion
 from recipes.modelling.models import ShotFit
 from recipes.permits.models import Permit, PermitChange, PermitSlot
 from recipes.publishing.models import Publication, PublicationSite
@@ -21,7 +22,11 @@ __all__ = [
     "ChangeRequestValue",
     "Coffee",
     "Comment",
+    "Following",
     "FormulaValue",
+    "Menu",
+    "MenuDrink",
+    "MenuVersion",
     "Permit",
     "PermitChange",
     "PermitSlot",

@@ -7,6 +7,7 @@ from recipes.book import urls as book
 from recipes.coffees import urls as coffees
 from recipes.exchange import urls as exchange
 from recipes.grid import urls as grid
+from recipes.menus import urls as menus
 from recipes.modelling import urls as modelling
 from recipes.overview import urls as overview
 from recipes.permits import urls as permits
@@ -25,6 +26,7 @@ urlpatterns: list[URLPattern] = [
     *coffees.page_urls,
     *versions.page_urls,
     *appraisal.page_urls,
+    *menus.page_urls,
     *requests.page_urls,
     *publishing.page_urls,
     *permits.page_urls,
@@ -40,6 +42,7 @@ api_urls: list[URLPattern] = [
     *coffees.api_urls,
     *exchange.api_urls,
     *appraisal.api_urls,
+    *menus.api_urls,
     *station_water.api_urls,
     *versions.api_urls,
     *requests.api_urls,

@@ -55,6 +55,7 @@ BROKEN = Shape(
 LOAD = Shape(line="M8 2v7.4M4.8 6.4l3.2 3.2l3.2-3.2M3 13.2h10")
 FLAG = Shape(line="M4 2v12.4", fill="M4 2l9.4 3.4l-9.4 3.4z")
 ASIDE = Shape(line="M1.6 5h4.2l4 6h4.6M11.6 8.4l2.8 2.6l-2.8 2.6")
+BRANCH = Shape(line="M3 14v-12M3 9.5h5.2l4.6-5M9 4.2h4.2v4.2")
 DASH = Shape(line="M3.5 8h9")
 BACK = Shape(line="M6 3l-3.5 3.5l3.5 3.5M2.5 6.5h6.6a3.4 3.4 0 0 1 0 6.8h-2.1")
 BARRED = Shape(fill=DISC.fill + "M4.4 7v2h7.2v-2z")
@@ -99,6 +100,7 @@ MARKS: dict[str, Mark] = {
     "past": Mark("Past its window", WEDGE, "waiting"),
     "left_out": Mark("Left out", STRIKE, "quiet"),
     "on_permit": Mark("On permit", FLAG, "waiting"),
+    "departs": Mark("Departs from its menu", BRANCH, "waiting", "Depart from its menu"),
     "by_hand": Mark("By hand", PEN),
     "empty": Mark("Empty", DASH, "quiet"),
     "open": Mark("Open", DOT, "waiting"),

@@ -1,6 +1,6 @@
 """What keys in entries lead to, by name and page: one query for each kind of thing on a page."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from django.db.models import Model
@@ -70,11 +70,15 @@ def _keys(values: object) -> set[int]:
     return {int(key) for key in keys if isinstance(key, int | str) and str(key).isdigit()}
 
 
-def _by_kind(type_: str, keys: Iterable[int]) -> dict[int, Thing]:
-    """Things that are called by their number."""
+def _by_kind(type_: str, keys: Collection[int]) -> dict[int, Thing]:
+    """Things that are called by their number, and by what their kind says beside it."""
     kind = kind_of(type_)
     word = kind.word if kind else type_
-    return {key: Thing(f"{word} {key}", page_of_thing(type_, key)) for key in keys}
+    beside = kind.beside(keys) if kind and kind.beside else {}
+    more = {key: f" · {words}" for key, words in beside.items()}
+    return {
+        key: Thing(f"{word} {key}{more.get(key, '')}", page_of_thing(type_, key)) for key in keys
+    }
 
 
 def _stored(model: type[Model], keys: Iterable[int]) -> dict[int, Thing]:

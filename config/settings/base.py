@@ -149,6 +149,7 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
         "CalibrationKindEnum": "stations.calibrations.models.CalibrationKind.choices",
         "RunStateEnum": "audit.runs.RunState.choices",
         "ShownEnum": "people.tablets.models.Shown.choices",
+        "VersionStateEnum": "recipes.versions.document.VersionState.choices",
     },
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -1,6 +1,6 @@
 """The main job as a table: who does what, and what must come of it."""
 
-from embedded.walkthrough.steps import asking, bar, lots, publishing, reading, recipe
+from embedded.walkthrough.steps import asking, bar, lots, menus, publishing, reading, recipe
 from embedded.walkthrough.telling import Step
 
 ROASTER, SECOND, LEAD = "Head roaster", "Second roaster", "Shop lead"
@@ -26,6 +26,9 @@ STEPS = (
     Step(LEAD, "reads back another", "differs, and shown so", bar.finds_another),
     Step(LEAD, "tries to set a locked slot by hand", "refused: who may, and how to ask",
          bar.sets_by_hand),
+    Step(ROASTER, "looks at the city bars' menu", "who departs from it shows", menus.departs),
+    Step(ROASTER, "lets another bar follow it", "nothing is placed yet", menus.follows),
+    Step(ROASTER, "publishes the menu there", "one signature, several drinks", menus.publishes),
     Step(ROASTER, "publishes to slot 4 for 06:00", "each site's own six o'clock",
          publishing.schedules),
     Step(ROASTER, "publishes to the same slots again", "refused: which one waits",

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from recipes.coffees.actions import add_coffee, add_lot, add_recipe
 from recipes.coffees.models import Coffee, Recipe, RoastLot
+from recipes.demo import season
 from recipes.demo.evidence import read_waters, taste
 from recipes.demo.formulas import (
     DECAF_DOUBLE,
@@ -66,6 +67,7 @@ class Story:
         self._publish(double[-1], 1, "Spring tasting settled it.")
         self._publish(single[-1], 2, "Singles on every machine.")
         self._publish(staged[-1], 3, "The hill lot is rested.")
+        menu = season.begin_menu(self.cast, self.sites)
         self._load_everything_but(site="citadel", slot=2)
         self._overwritten(self._slot("tramway", 1))
         self._permit(self._slot("citadel", 1))
@@ -74,6 +76,7 @@ class Story:
         measurements.simulate_mornings(double[-1], 1)
         self._publish_by_shots(long)
         self._publish_with_lot(plain[-1])
+        season.change_menu(self.cast, menu, plain[-1], self.today)
         measurements.leave_one_to_decide()
         self._by_hand(self._slot("harbour", 4))
         self._request(double[-1])

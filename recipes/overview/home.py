@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from django.db.models import Count, QuerySet
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from audit.alarms import alarms
 from audit.sealing.lateness import waiting_now
@@ -245,7 +246,7 @@ def _publications(user: User) -> Iterable[WorkList]:
     items = [
         Item(
             reverse("recipes:publication", args=[p.pk]),
-            f"{p.version}: {_how_far(p)}",
+            f"{capfirst(str(p.document))}: {_how_far(p)}",
             p.shown_state,
             when=None if p.lot or p.shown_state == "loading" else p.last_due,
         )

@@ -6,6 +6,7 @@ from textwrap import shorten
 
 from django.db.models import Count, F
 from django.urls import reverse
+from django.utils.text import capfirst
 
 from recipes.permits.models import Permit, PermitSlot
 from recipes.publishing.models import Publication, PublicationSite
@@ -34,7 +35,10 @@ def coming(asked: Asked) -> Iterator[Need]:
     rows = PublicationSite.objects.filter(
         site__in=asked.clocks, slots__gt=F("placed") + F("cancelled")
     ).filter(publication__in=Publication.objects.under_way().values("pk"))
-    about = ("site", "publication__lot__coffee", "publication__version__recipe__coffee")
+    about = (
+        "site", "publication__lot__coffee", "publication__version__recipe__coffee",
+        "publication__menu_version__menu",
+    )  # fmt: skip
     found = rows.with_begin().select_related(*about)
     shown = dict.fromkeys(asked.clocks, 0)
     for row in sorted(found, key=lambda row: (row.begins_at or LAST, row.pk)):
@@ -49,7 +53,7 @@ def coming(asked: Asked) -> Iterator[Need]:
         yield Need(
             row.site_id,
             mark if publication.state == Publication.State.RUNNING else publication.state,
-            f"{publication.version} in {waiting}"
+            f"{capfirst(str(publication.document))} in {waiting}"
             + (f" when {lot} is opened, waiting since {since}" if begins is None else ""),
             publication.get_absolute_url(),
             when=begins,

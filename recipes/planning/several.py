@@ -9,12 +9,14 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from people.signatures.content import Seen
-from recipes.planning.content import Said, settings_digest
+from recipes.planning.content import Said, are_said, settings_digest
 from recipes.planning.facts import canonical
-from recipes.planning.plan import PLACED, AnyLine, station_of
+from recipes.planning.plan import PLACED, PUBLICATION, AnyLine, station_of
 from recipes.planning.served import Named
 from recipes.translation.translating import StationTranslation
 from recipes.versions.models import Version
+from stations.slots.models import Placement
+from web.printing import counted
 
 
 def slots_digest(lines: Iterable[AnyLine], about: bool = False) -> str:
@@ -103,3 +105,24 @@ def named_in(seen: Seen) -> Named:
         return str(versions.get(str(placed.get(str(slot))), ""))
 
     return named
+
+
+def slots_moved_in(publication_id: int, seen: Seen) -> Iterator[str]:
+    """Whether slots were given another version, other settings, or nothing of what it said."""
+    said, named, met = said_in(seen), named_in(seen), set()
+    other: set[int] = set()
+    rows = Placement.objects.filter(
+        basis=PUBLICATION.basis, basis_id=publication_id,
+        # What was translated anew before its moment was signed with that measurement.
+        signature__meaning=PUBLICATION.meaning,
+    ).values_list(
+        "slot_id", "slot__station_id", "settings__values", "settings__content_digest"
+    )  # fmt: skip
+    for slot, station, values, content in rows.iterator():
+        met.add(str(slot))
+        if content != named(slot) or not are_said(values, said(slot, station)):
+            other.add(slot)
+    if other:
+        yield f"settings of {counted(len(other), 'slot')}"
+    if met != set(seen["placed"]):
+        yield "which slots got something"

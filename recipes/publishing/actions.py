@@ -268,7 +268,8 @@ def _refuse_nothing_at_all(publication: Publication, part: PublicationSite) -> N
 
 def refuse_on_its_way(version: Version) -> None:
     """Raise Refused if slots still wait for it. Whoever publishes it waits for the version too."""
-    under_way = Publication.objects.under_way().filter(version=version).order_by("pk").first()
+    alone, on_a_menu = Q(version=version), Q(menu_version__drinks__version=version)
+    under_way = Publication.objects.under_way().filter(alone | on_a_menu).order_by("pk").first()
     if under_way:
         state = under_way.get_state_display()
         raise Refused(

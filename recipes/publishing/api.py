@@ -118,7 +118,7 @@ class Publications(Listing):
             learnt_until=given["learnt_until"],
         )
         note_signed(request)
-        return _answer(request, made.pk, status=201)
+        return publication_answer(request, made.pk, status=201)
 
 
 class OnePublication(GuardedView):
@@ -129,10 +129,11 @@ class OnePublication(GuardedView):
     @extend_schema(responses=PublicationOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read it."""
-        return _answer(request, pk)
+        return publication_answer(request, pk)
 
 
-def _answer(request: Request, pk: int, status: int = 200) -> Response:
+def publication_answer(request: Request, pk: int, status: int = 200) -> Response:
+    """The publication as this person may see it, with its tag."""
     rows = Publication.objects.covered_by(person(request)).with_version()
     rows = rows.with_sites_for(person(request))
     found = one_or_404(rows, pk)
@@ -156,7 +157,7 @@ class Decision(GuardedView):
         revision = expected_revision(request, found)
         reason = valid(ReasonIn, request)["reason"]
         type(self).act(by=person(request), publication=found, revision=revision, reason=reason)
-        return _answer(request, pk)
+        return publication_answer(request, pk)
 
 
 class Stop(Decision):
@@ -199,7 +200,7 @@ class CancelSite(GuardedView):
         revision = expected_revision(request, found.publication)
         reason = valid(ReasonIn, request)["reason"]
         actions.cancel_site(by=person(request), part=found, revision=revision, reason=reason)
-        return _answer(request, found.publication_id)
+        return publication_answer(request, found.publication_id)
 
 
 class Cancel(Decision):

@@ -8,6 +8,7 @@ from people.signatures.content import Seen, as_seen, content_shown, scheme_of
 from recipes.planning.content import Said, document_moved, settings_digest, settings_written
 from recipes.planning.plan import PUBLICATION
 from recipes.planning.served import Named, Reader
+from recipes.planning.several import named_in, said_in, slots_moved_in
 from recipes.publishing.models import Publication
 from recipes.versions.digest import content_digest
 from recipes.versions.models import Version
@@ -23,12 +24,9 @@ def publication_content(signed: SignatureShown) -> ContentShown:
 
 
 def _moved(made: Publication, seen: Seen, digest: str) -> Iterator[str]:
-    version = Version.objects.with_recipe().with_formula().get(pk=made.version_id)
     yield from document_moved(made, seen, digest)
-    if made.version_id != seen["version"]:
-        yield "the version"
-    elif content_digest(version) != seen["content"]:
-        yield "the version's content"
+    several = "placed" in seen
+    yield from (_menu_moved if several else _version_moved)(made, seen)
     if made.scope != seen["scope"]:
         yield "the slots it is for"
     day, time = made.local_date, made.local_time
@@ -37,8 +35,35 @@ def _moved(made: Publication, seen: Seen, digest: str) -> Iterator[str]:
         yield "the moment"
     if made.lot_id != seen.get("lot"):
         yield "the lot it waits for"
+    yield from (slots_moved_in if several else _stations_moved)(made.pk, seen)
+
+
+def _version_moved(made: Publication, seen: Seen) -> Iterator[str]:
+    rows = Version.objects.with_recipe().with_formula().filter(pk=seen["version"])
+    version = rows.first()
+    if version is None or made.version_id != version.pk:
+        yield "the version"
+    elif content_digest(version) != seen["content"]:
+        yield "the version's content"
+
+
+def _menu_moved(made: Publication, seen: Seen) -> Iterator[str]:
+    """Of a menu's version: what stands on its slot numbers, and each recipe's content."""
+    menu = made.menu_version
+    if menu is None or menu.pk != seen["menu"]:
+        yield "the menu"
+        return
+    drinks = {str(each.slot_number): each.version_id for each in menu.drinks.all()}
+    if (menu.content_digest, drinks) != (seen["content"], seen["drinks"]):
+        yield "what the menu says"
+    rows = Version.objects.with_recipe().with_formula().filter(pk__in=seen["versions"])
+    if {str(each.pk): content_digest(each) for each in rows} != seen["versions"]:
+        yield "the content of its versions"
+
+
+def _stations_moved(publication_id: int, seen: Seen) -> Iterator[str]:
     planned = _planned(seen)
-    placed = settings_written(PUBLICATION, made.pk, planned)
+    placed = settings_written(PUBLICATION, publication_id, planned)
     other = {pk for pk, values in placed if values != planned[pk]}
     if other:
         yield f"settings of {counted(len(other), 'station')}"
@@ -55,6 +80,8 @@ def _planned(seen: Seen) -> dict[int, Any]:
 
 def _said(seen: Seen) -> Said:
     """As digests: little to remember of a chain's plan."""
+    if "placed" in seen:
+        return said_in(seen)
     planned = _planned(seen)
     digests = {pk: settings_digest(values) for pk, values in planned.items() if values is not None}
     return lambda _, station: digests.get(station)
@@ -65,6 +92,8 @@ def _digests(ids: Collection[int]) -> Mapping[int, str]:
 
 
 def _named(seen: Seen) -> Named:
+    if "placed" in seen:
+        return named_in(seen)
     content = str(seen["content"])  # alone: what is remembered must not hold the whole plan
     return lambda _: content
 

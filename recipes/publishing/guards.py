@@ -16,8 +16,8 @@ UNFINISHED = refuse(
 )
 
 PUBLISHED = (
-    "version_id author_id reason scope scope_label local_date local_time plan_digest"
-    " acknowledgement accepted signature_id made_at lot_id"
+    "version_id menu_version_id author_id reason scope scope_label local_date local_time"
+    " plan_digest acknowledgement accepted signature_id made_at lot_id"
 )
 
 

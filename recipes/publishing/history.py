@@ -5,7 +5,7 @@ from audit.vocabulary import register as action
 from people.signatures.content import signed_rows
 from recipes.planning import served
 from recipes.publishing.content import READER, publication_content
-from recipes.publishing.models import Publication, PublicationSite
+from recipes.publishing.models import Publication, PublicationSite, menus_of
 
 PUBLICATION_SIGNED = action("publication.signed", "Signed publication")
 PUBLICATION_RUN = action("publication.run", "Placed what was due")
@@ -17,7 +17,7 @@ SITE_CANCELLED = action("publication.site_cancelled", "Cancelled a publication a
 
 def register() -> None:
     """Called once, when the program starts."""
-    register_subject("publication", "Publication", "recipes:publication")
+    register_subject("publication", "Publication", "recipes:publication", beside=menus_of)
     register_content("publication", publication_content)
     register_approval("recipes_publication", signed_rows(Publication), "None")
     sites = signed_rows(PublicationSite, "publication__signature")

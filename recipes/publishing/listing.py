@@ -41,7 +41,7 @@ class ListForm(forms.Form):
         """Those that were asked for."""
         chosen: dict[str, Any] = self.cleaned_data
         if chosen["recipe"]:
-            rows = rows.filter(version__recipe=chosen["recipe"])
+            rows = rows.of_recipe(chosen["recipe"])
         if chosen["site"]:
             rows = rows.at_sites(frozenset([chosen["site"].pk]))
         return rows.filter(_in_state(chosen["state"], self.by))
@@ -68,4 +68,4 @@ def still_open(user: User) -> Q:
 def on_its_way(recipe: Recipe, user: User) -> list[Publication]:
     """Publications of a recipe that are not complete, with their progress; the newest first."""
     rows = Publication.objects.covered_by(user).with_version().with_progress_for(user)
-    return list(rows.under_way().filter(version__recipe=recipe).order_by("-id")[:ON_ITS_WAY])
+    return list(rows.under_way().of_recipe(recipe).order_by("-id")[:ON_ITS_WAY])

@@ -32,7 +32,7 @@ def _stopped() -> Iterator[Found]:
     for publication in rows.annotate(places=ArrayAgg("sites__site", distinct=True)).order_by("pk"):
         yield Found(
             key=str(publication.pk),
-            title=f"Stopped: publication {publication.pk} of {publication.version}",
+            title=f"Stopped: publication {publication.pk} of {publication.document}",
             words="No more slots get it until somebody resumes it.",
             url=publication.get_absolute_url(),
             sites=tuple(vars(publication)["places"]),
@@ -56,7 +56,7 @@ def _withdrawn() -> Iterator[Found]:
         slots = counted(row["slots"], "slot")
         yield Found(
             key=f"{publication.pk}:{row['site']}:{row['slots']}",
-            title=f"Withdrawn from publication {publication.pk} of {publication.version}: {slots}",
+            title=f"Withdrawn from publication {publication.pk} of {publication.document}: {slots}",
             words=f"{row['site__name']}: a calibration was accepted, and what was to come into"
             " force there can't be set with it.",
             url=publication.get_absolute_url(),
@@ -83,7 +83,7 @@ def unloaded() -> Iterable[Found]:
         publication = made[pk]
         yield Found(
             key=str(pk),
-            title=f"Not loaded after a day: publication {pk} of {publication.version}",
+            title=f"Not loaded after a day: publication {pk} of {publication.document}",
             words=f"{counted(slots, 'slot')} at {counted(len(places), 'site')} do not hold it yet.",
             url=publication.get_absolute_url(),
             sites=tuple(places),

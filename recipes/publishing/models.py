@@ -1,5 +1,6 @@
 """An approved version sent to a set of slots from a moment on."""
 
+from collections.abc import Collection
 from datetime import datetime
 from typing import Self
 
@@ -15,10 +16,11 @@ from audit.capture.models import one_of
 from people.persons.models import User
 from people.persons.permissions import SiteScoped, covered_sites
 from people.persons.verbs import Verb
-from recipes.coffees.models import RoastLot
+from recipes.coffees.models import Recipe, RoastLot
 from recipes.planning.models import SignedPlan
 from recipes.publishing.guards import publication_guards, share_guards
 from recipes.publishing.parts import Progress, PublicationSiteQuerySet
+from recipes.versions.document import Document
 from recipes.versions.models import Version
 from stations.equipment.models import Site
 
@@ -40,6 +42,11 @@ class PublicationQuerySet(SiteScoped["Publication"]):
         reached = PublicationSite.objects.filter(site__in=sites)
         return self.filter(pk__in=reached.values("publication"))
 
+    def of_recipe(self, recipe: Recipe) -> Self:
+        """Of its versions, alone or on a menu."""
+        on_a_menu = Publication.objects.filter(menu_version__drinks__version__recipe=recipe)
+        return self.filter(Q(version__recipe=recipe) | Q(pk__in=on_a_menu.values("pk")))
+
     def under_way(self) -> Self:
         """Signed and not complete, stopped ones included."""
         return self.filter(state__in=["running", "stopped"])
@@ -60,8 +67,10 @@ class PublicationQuerySet(SiteScoped["Publication"]):
         )
 
     def with_version(self) -> Self:
-        """With version, recipe, author and signature at hand."""
-        return self.select_related("version__recipe__coffee", "author", "signature", "lot__coffee")
+        """With version and recipe, or the menu's version, author and signature at hand."""
+        return self.select_related(
+            "version__recipe__coffee", "menu_version__menu", "author", "signature", "lot__coffee"
+        )
 
     def with_sites_for(self, user: User) -> Self:
         """With the progress at those sites that this person may see, of ``parts`` in all."""
@@ -80,11 +89,17 @@ class PublicationState(models.TextChoices):
 
 
 class Publication(SignedPlan):
-    """A signed plan: which version, where, and from when by each site's clock."""
+    """A signed plan: which version, or menu, where, and from when by each site's clock."""
 
     State = PublicationState
 
-    version = models.ForeignKey(Version, models.PROTECT, related_name="publications")
+    version = models.ForeignKey(
+        Version, models.PROTECT, null=True, blank=True, related_name="publications"
+    )
+    menu_version = models.ForeignKey(
+        "recipes.MenuVersion", models.PROTECT, null=True, blank=True, related_name="publications",
+        help_text="instead of a version: several, each on its slot numbers",
+    )  # fmt: skip
     scope = models.JSONField(help_text="which slots: see recipes.publishing.scope")
     scope_label = models.TextField()
     local_date = models.DateField(null=True, blank=True, help_text="empty: at once")
@@ -109,6 +124,11 @@ class Publication(SignedPlan):
                 | Q(local_date__isnull=False, local_time__isnull=False),
             ),
             models.CheckConstraint(
+                name="publication_of_a_version_or_a_menu",
+                condition=Q(version__isnull=False, menu_version=None)
+                | Q(version=None, menu_version__isnull=False),
+            ),
+            models.CheckConstraint(
                 name="publication_with_a_lot_or_at_a_time",
                 condition=Q(lot=None) | Q(local_date=None),
             ),
@@ -124,6 +144,14 @@ class Publication(SignedPlan):
 
     def __str__(self) -> str:
         return f"publication {self.pk}"
+
+    @property
+    def document(self) -> Document:
+        """What was approved and is published: the version, or the menu's."""
+        found = self.version or self.menu_version
+        if found is None:
+            raise RuntimeError("a publication is of a version or of a menu")
+        return found
 
     def where_words(self, *, whole: bool) -> str:
         """The scope in words, which may name sites; of others than one's own nothing is told."""
@@ -154,6 +182,12 @@ class Publication(SignedPlan):
     # Slots where it is in force, as read back (`recipes.publishing.loading`); no columns.
     loaded = 0
     unloaded = 0
+
+
+def menus_of(publications: Collection[int]) -> dict[int, str]:
+    """The menu's version, in words, of those of these publications (ids) that are of one."""
+    rows = Publication.objects.filter(pk__in=publications, menu_version__isnull=False)
+    return {each.pk: str(each.document) for each in rows.select_related("menu_version__menu")}
 
 
 class PublicationSite(Progress, models.Model):

@@ -177,7 +177,12 @@ def publication_resume(request: PageRequest, pk: int) -> HttpResponse:
 def publication_site_cancel(request: PageRequest, pk: int) -> HttpResponse:
     """Give up what is not placed at one site."""
     parts = PublicationSite.objects.covered_by(request.user, Verb.PUBLICATION_STOP)
-    part = one_or_404(parts.select_related("site", "publication__version__recipe__coffee"), pk)
+    part = one_or_404(
+        parts.select_related(
+            "site", "publication__version__recipe__coffee", "publication__menu_version__menu"
+        ),
+        pk,
+    )
     publication: Publication = part.publication
     form = ReasonForm(posted(request), initial={"revision": publication.revision})
 

@@ -17,7 +17,7 @@ from recipes.publishing.columns import site_tables
 from recipes.publishing.forms import SignPlanForm, WhereForm
 from recipes.publishing.hindered import hindrances
 from recipes.publishing.models import Publication
-from recipes.publishing.plan import PublicationPlan, make_plan
+from recipes.publishing.plan import PublicationPlan, SitesPlan, make_plan
 from recipes.publishing.replaced import ended_permits, replaced
 from recipes.publishing.summary import site_parts, water_beside
 from recipes.versions.models import Version
@@ -73,10 +73,10 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
         now = standing(version.recipe, request.user, Verb.PUBLICATION_SIGN)
         again = WhereForm(request.GET, by=request.user, version=version, standing=now)
         return _ask_where(request, again, now, 400)
-    made = _plan(request, version, chosen, _learnt_until(request))
+    made = _plan(request, version, chosen, learnt_until(request))
     form = SignPlanForm(
         posted(request),
-        initial=_seen(made),
+        initial=seen_of(made),
         request=request,
         flagged=bool(made.to_acknowledge),
     )
@@ -90,14 +90,14 @@ def plan(request: PageRequest, pk: int) -> HttpResponse:
         if attempt.ok:
             return _shown(request, made, form)
         newest = _plan(request, version, chosen)  # which is what the next signature is for
-        look_again(form, _seen(newest))
+        look_again(form, seen_of(newest))
         return _shown(request, newest, form)
 
     template = "recipes/publishing/publish_plan.html"
     return form_page(request, template, form, act, said="{} is signed.", context=context)
 
 
-def _learnt_until(request: PageRequest) -> datetime | None:
+def learnt_until(request: PageRequest) -> datetime | None:
     """The moment of the plan that is being signed; none, or none that can be meant: now."""
     try:
         found = parse_datetime(request.POST.get("learnt_until", ""))
@@ -108,7 +108,7 @@ def _learnt_until(request: PageRequest) -> datetime | None:
     return found if abs(found - timezone.now()) <= 2 * OLDEST else None
 
 
-def _seen(made: PublicationPlan) -> dict[str, str]:
+def seen_of(made: SitesPlan) -> dict[str, str]:
     """What the page carries along for the signature."""
     until = made.learnt_until
     return {"seen_digest": made.digest, "learnt_until": until.isoformat() if until else ""}

@@ -182,7 +182,7 @@ def plan_as_json(plan: PublicationPlan, site_id: int | None) -> dict[str, Any]:
             "outcome": line.outcome.value,
             "reasons": list(line.reasons),
             "settings": plan.stations[line.slot.station_id].values,
-            "expected": _expected(plan.stations[line.slot.station_id].expected),
+            "expected": expected_json(plan.stations[line.slot.station_id].expected),
         }
         for line in plan.lines
         if line.slot.site_id == site_id
@@ -203,7 +203,8 @@ def plan_as_json(plan: PublicationPlan, site_id: int | None) -> dict[str, Any]:
     }
 
 
-def _expected(found: Expected | None) -> dict[str, Any] | None:
+def expected_json(found: Expected | None) -> dict[str, Any] | None:
+    """What is expected in the cup, as an answer holds it."""
     return None if found is None else dict(ExpectedOut(found).data)
 
 
@@ -236,6 +237,7 @@ class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):
 class PublicationOut(serializers.ModelSerializer[Publication]):
     """A publication: what was signed and how far it is.
 
+    It is of a `version`, or of a `menu_version`; the other is null.
     Where you cover some of its sites, `sites` and `acknowledgement` are of those, and `scope` is
     null.
     """
@@ -243,7 +245,9 @@ class PublicationOut(serializers.ModelSerializer[Publication]):
     lot_label = serializers.CharField(
         source="lot.__str__", allow_null=True, default=None, help_text="The lot it is with, if any."
     )
-    version_label = serializers.CharField(source="version.__str__")
+    version_label = serializers.CharField(
+        source="document.__str__", help_text="The version, or the menu's where it is of a menu."
+    )
     signed_by = serializers.CharField(source="signature.name")
     signed_at = serializers.DateTimeField(source="signature.at")
     sites = PublicationSiteOut(many=True)
@@ -254,9 +258,9 @@ class PublicationOut(serializers.ModelSerializer[Publication]):
     class Meta:
         model = Publication
         fields = [
-            "id", "version", "version_label", "reason", "scope", "scope_label", "local_date",
-            "local_time", "lot", "lot_label", "state", "plan_digest", "acknowledgement",
-            "signed_by", "signed_at", "completed_at", "sites",
+            "id", "version", "menu_version", "version_label", "reason", "scope", "scope_label",
+            "local_date", "local_time", "lot", "lot_label", "state", "plan_digest",
+            "acknowledgement", "signed_by", "signed_at", "completed_at", "sites",
         ]  # fmt: skip
 
     @extend_schema_field(serializers.JSONField(allow_null=True))

@@ -1,7 +1,5 @@
 """Drafts: begun from nothing, from another version or a request, and edited."""
 
-from typing import Any
-
 from django.db.models import Max
 
 from audit.capture.context import recorded
@@ -13,6 +11,7 @@ from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe, RoastLot
 from recipes.formula.formula import Formula, Given, write_rows
 from recipes.versions import history
+from recipes.versions.deciding import must_be
 from recipes.versions.models import Version
 from web.checks import Checks
 
@@ -35,23 +34,6 @@ def lock_version(version: Version, by: User, verb: Verb) -> Version:
     require(by, verb, subject=subject_of(version))
     lock(Version, version.pk)
     return Version.objects.with_recipe().get(pk=version.pk)
-
-
-def must_be(version: Version, *states: str, to: str) -> None:
-    """Raise Refused unless the version is in one of the states in which it can be `to`."""
-    if version.state not in states:
-        wanted = " or ".join(Version.State(state).label for state in states)
-        raise Refused(
-            f"Version {version.number} is {version.get_state_display()}: "
-            f"only a version that is {wanted} can be {to}."
-        )
-
-
-def advance(version: Version, **fields: Any) -> Version:  # noqa: ANN401
-    """Write the fields of a locked version and read back what the database made of them."""
-    compare_and_set(version, version.revision, **fields)
-    version.refresh_from_db()
-    return version
 
 
 def newest_lot(recipe: Recipe) -> RoastLot | None:

@@ -13,7 +13,8 @@ from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME, WATER
 from stations.metrology.solubles import MOST_SOLUBLE
 
 
-def _text(column: str) -> str:
+def text_sql(column: str) -> str:
+    """SQL for a text as RFC 8785 writes it."""
     # to_json escapes exactly what RFC 8785 asks for: the quote, the backslash and controls.
     return f"to_json({column}::text)::text"
 
@@ -23,22 +24,22 @@ def _number(column: str) -> str:
 
 
 _LINE = (
-    f"{_text('f.code')} || ':{{\"above\":' || {_number('f.above')}"
+    f"{text_sql('f.code')} || ':{{\"above\":' || {_number('f.above')}"
     f" || ',\"below\":' || {_number('f.below')} || ',\"target\":' || {_number('f.target')}"
-    f" || ',\"text\":' || {_text('f.text')} || '}}'"
+    f" || ',\"text\":' || {text_sql('f.text')} || '}}'"
 )
 _FORMULA = (
     f"coalesce((SELECT string_agg({_LINE}, ',' ORDER BY f.code COLLATE \"C\")"
     " FROM recipes_formulavalue f WHERE f.version_id = NEW.id), '')"
 )
 _LOT = (
-    f'coalesce(\'{{"code":\' || {_text("l.code")} || \',"roasted_on":"\''
+    f'coalesce(\'{{"code":\' || {text_sql("l.code")} || \',"roasted_on":"\''
     " || to_char(l.roasted_on, 'YYYY-MM-DD') || '\"}', 'null')"
 )
 CANONICAL = (
-    f"'{{\"coffee\":' || {_text('c.name')} || ',\"drink\":' || {_text('r.drink')}"
+    f"'{{\"coffee\":' || {text_sql('c.name')} || ',\"drink\":' || {text_sql('r.drink')}"
     f" || ',\"formula\":{{' || {_FORMULA} || '}},\"lot\":' || {_LOT}"
-    f" || ',\"note\":' || {_text('NEW.note')} || ',\"number\":' || NEW.number"
+    f" || ',\"note\":' || {text_sql('NEW.note')} || ',\"number\":' || NEW.number"
     " || ',\"recipe\":' || NEW.recipe_id || '}'"
 )
 
@@ -79,39 +80,59 @@ TRANSITION = refuse(
     "A version cannot go from its state to that one.",
 )
 
-CONTENT = refuse(
-    """OLD.state <> 'draft' AND NEW.state <> 'draft' AND
+
+def content_kept(others: str = "") -> str:
+    """PL/pgSQL that keeps what was submitted; ``others`` are conditions of the kind's own."""
+    return refuse(
+        f"""OLD.state <> 'draft' AND NEW.state <> 'draft' AND
         (NEW.note, NEW.content_digest, NEW.last_editor_id)
-        IS DISTINCT FROM (OLD.note, OLD.content_digest, OLD.last_editor_id)
-        OR OLD.state <> 'draft' AND NEW.lot_id IS DISTINCT FROM OLD.lot_id
+        IS DISTINCT FROM (OLD.note, OLD.content_digest, OLD.last_editor_id){others}
         OR OLD.signature_id IS NOT NULL AND NEW.signature_id IS DISTINCT FROM OLD.signature_id""",
-    "What was submitted or approved never changes.",
-)
+        "What was submitted or approved never changes.",
+    )
 
-UNSEALED = refuse(
-    f"NEW.state <> OLD.state AND NEW.state IN ('in_review', 'approved')"
-    f" AND NEW.content_digest IS DISTINCT FROM {DIGEST}",
-    "The digest is not that of the content.",
-)
 
-UNSIGNED = refuse(
-    """NEW.state = 'approved' AND OLD.state <> 'approved' AND NOT EXISTS (
+OF_LOT = """
+        OR OLD.state <> 'draft' AND NEW.lot_id IS DISTINCT FROM OLD.lot_id"""
+
+
+def unsealed(digest: str) -> str:
+    """PL/pgSQL that holds a document to its digest, which is SQL over NEW."""
+    return refuse(
+        f"NEW.state <> OLD.state AND NEW.state IN ('in_review', 'approved')"
+        f" AND NEW.content_digest IS DISTINCT FROM {digest}",
+        "The digest is not that of the content.",
+    )
+
+
+def unsigned(subject: str) -> str:
+    """PL/pgSQL that refuses an approval without a signature over it, as a subject of that kind."""
+    return refuse(
+        f"""NEW.state = 'approved' AND OLD.state <> 'approved' AND NOT EXISTS (
         SELECT 1 FROM people_signature s
-        WHERE s.id = NEW.signature_id AND s.meaning = 'approved' AND s.subject_type = 'version'
+        WHERE s.id = NEW.signature_id AND s.meaning = 'approved' AND s.subject_type = '{subject}'
             AND s.subject_id = NEW.id AND s.digest = NEW.content_digest)""",
-    "An approval needs a signature over exactly this content.",
-)
+        "An approval needs a signature over exactly this content.",
+    )
+
 
 # Four eyes. The exception is the owner's policy, and then the signature says so.
-OWN_WORK = refuse(
-    """NEW.state = 'approved' AND OLD.state <> 'approved' AND EXISTS (
+def own_work(others: str = "") -> str:
+    """PL/pgSQL that refuses the signature of whose work it is; ``others`` names more of them."""
+    return refuse(
+        f"""NEW.state = 'approved' AND OLD.state <> 'approved' AND EXISTS (
         SELECT 1 FROM people_signature s
         WHERE s.id = NEW.signature_id
-            AND (s.user_id IN (NEW.author_id, NEW.last_editor_id) OR s.user_id = (
-                SELECT r.author_id FROM recipes_changerequest r WHERE r.id = NEW.change_request_id))
+            AND (s.user_id IN (NEW.author_id, NEW.last_editor_id){others})
             AND (s.note = ''
                 OR NOT EXISTS (SELECT 1 FROM people_policy p WHERE p.sole_roaster)))""",
-    "Nobody approves what they drafted, last edited or requested.",
+        "Nobody approves what they drafted, last edited or requested.",
+    )
+
+
+WHO_ASKED = (
+    " OR s.user_id = (\n                SELECT r.author_id FROM recipes_changerequest r"
+    " WHERE r.id = NEW.change_request_id)"
 )
 
 
@@ -133,8 +154,11 @@ IMPOSSIBLE = refuse(
 )
 
 
-def version_guards() -> list[pgtrigger.Trigger]:
-    """Triggers that keep a version's life in order."""
+def document_guards(update: str, before: str = "") -> list[pgtrigger.Trigger]:
+    """Triggers that keep a document's life in order: what an update is refused for.
+
+    ``before`` is done first of all, such as locking what is asked about.
+    """
     return [
         FirmTrigger(
             name="a_guard_insert",
@@ -146,14 +170,7 @@ def version_guards() -> list[pgtrigger.Trigger]:
             name="a_guard_update",
             operation=pgtrigger.Update,
             when=pgtrigger.Before,
-            func=IDENTITY
-            + TRANSITION
-            + CONTENT
-            + IMPOSSIBLE
-            + UNSEALED
-            + UNSIGNED
-            + OWN_WORK
-            + "RETURN NEW;",
+            func=before + update + "RETURN NEW;",
         ),
         FirmTrigger(
             name="a_guard_delete",
@@ -164,22 +181,43 @@ def version_guards() -> list[pgtrigger.Trigger]:
     ]
 
 
+def version_guards() -> list[pgtrigger.Trigger]:
+    """Triggers that keep a version's life in order."""
+    sealed = content_kept(OF_LOT) + IMPOSSIBLE + unsealed(DIGEST)
+    return document_guards(
+        IDENTITY + TRANSITION + sealed + unsigned("version") + own_work(WHO_ASKED)
+    )
+
+
 # The share lock makes an edit and an approval of the same version wait for each other; after
 # the wait the state is read again, so the later of the two sees what the earlier one did.
 DRAFT_ONLY = """
-    PERFORM 1 FROM recipes_version v WHERE v.id IN (SELECT version_id FROM {rows}) FOR SHARE;
-    IF EXISTS (SELECT 1 FROM {rows} n JOIN recipes_version v ON v.id = n.version_id
+    PERFORM 1 FROM {table} v WHERE v.id IN (SELECT {column} FROM {rows}) FOR SHARE;
+    IF EXISTS (SELECT 1 FROM {rows} n JOIN {table} v ON v.id = n.{column}
             WHERE v.state <> 'draft') THEN
         RAISE EXCEPTION USING ERRCODE = 'PL002',
-            MESSAGE = 'The formula of a version that is not a draft never changes.',
+            MESSAGE = '{what} of a version that is not a draft never changes.',
             HINT = 'Make a new draft: a new number is a new version.';
     END IF;
 """
 
 
+FORMULA = "The formula"
+
+
+def draft_only(table: str, column: str, what: str) -> list[pgtrigger.Trigger]:
+    """Triggers that let rows change only while the document they are a part of is a draft."""
+    return by_statement(
+        *(
+            DRAFT_ONLY.format(rows=rows, table=table, column=column, what=what)
+            for rows in ("original", "changed")
+        )
+    )
+
+
 def formula_guards() -> list[pgtrigger.Trigger]:
     """Triggers that let a formula change only while its version is a draft."""
-    return by_statement(*(DRAFT_ONLY.format(rows=rows) for rows in ("original", "changed")))
+    return draft_only("recipes_version", "version_id", FORMULA)
 
 
 def answer_guards() -> list[pgtrigger.Trigger]:
@@ -191,8 +229,10 @@ def answer_guards() -> list[pgtrigger.Trigger]:
             operation=pgtrigger.Insert,
             when=pgtrigger.After,
             referencing=pgtrigger.Referencing(new="changed"),
-            func=DRAFT_ONLY.format(rows="changed").replace(
-                "The formula of a version that is not a draft never changes.",
+            func=DRAFT_ONLY.format(
+                rows="changed", table="recipes_version", column="version_id", what=FORMULA
+            ).replace(
+                f"{FORMULA} of a version that is not a draft never changes.",
                 "Questions are answered while a version is a draft.",
             )
             + "RETURN NULL;",

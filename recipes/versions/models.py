@@ -11,17 +11,15 @@ from django.db.models.functions import Now
 from django.urls import reverse
 
 from audit.capture.governed import governed
-from audit.capture.models import one_of
 from audit.capture.triggers import insert_only
-from audit.revision import Revised
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from people.policy.models import Policy
-from people.signatures.models import Signature
 from recipes.coffees.models import Coffee, Recipe, RoastLot
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import unit_sql
+from recipes.versions.document import Document, VersionState, document_constraints
 from recipes.versions.guards import answer_guards, formula_guards, name_guard, version_guards
 from web.model_fields import ExactDecimalField
 
@@ -80,26 +78,12 @@ OF_VERSION = (
 )
 
 
-class VersionState(models.TextChoices):
-    """Document control states (ISO 9001, 7.5.3)."""
-
-    DRAFT = "draft", "draft"
-    IN_REVIEW = "in_review", "in review"
-    APPROVED = "approved", "approved"
-    SUPERSEDED = "superseded", "superseded"
-    WITHDRAWN = "withdrawn", "withdrawn"
-
-
-class Version(Revised):
+class Version(Document):
     """A recipe's content under one number: editable as a draft, fixed from review on."""
 
     State = VersionState
 
     recipe = models.ForeignKey(Recipe, models.PROTECT, related_name="versions")
-    number = models.PositiveIntegerField()
-    state = models.CharField(max_length=10, choices=State, default=State.DRAFT)
-    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    last_editor = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     based_on = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
     change_request = models.ForeignKey(
         "recipes.ChangeRequest",
@@ -109,39 +93,12 @@ class Version(Revised):
         related_name="resulting_versions",
     )
     lot = models.ForeignKey(RoastLot, models.PROTECT, null=True, blank=True, related_name="+")
-    note = models.TextField(blank=True, help_text="why this version is the way it is")
-    content_digest = models.CharField(max_length=64, blank=True)
-    created_at = models.DateTimeField(db_default=Now())
-    submitted_at = models.DateTimeField(null=True, blank=True)
-    submitted_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    signature = models.ForeignKey(
-        Signature, models.PROTECT, null=True, blank=True, related_name="+"
-    )
 
     objects = VersionQuerySet.as_manager()
 
     class Meta:
         ordering = ["recipe", "-number"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["recipe", "number"], name="version_number_once_per_recipe"
-            ),
-            models.UniqueConstraint(
-                fields=["recipe"], condition=Q(state="approved"), name="version_one_approved"
-            ),
-            one_of("state", VersionState, name="version_state_is_known"),
-            models.CheckConstraint(
-                name="version_signed_once_approved",
-                condition=~Q(state__in=["approved", "superseded"]) | Q(signature__isnull=False),
-            ),
-            models.CheckConstraint(
-                name="version_digest_from_review_on",
-                condition=Q(state__in=["draft", "withdrawn"])
-                | Q(content_digest__regex="^[0-9a-f]{64}$"),
-            ),
-        ]
+        constraints = document_constraints("version", "recipe")
         triggers = [
             *version_guards(),
             *governed(
@@ -165,11 +122,6 @@ class Version(Revised):
     def stated(self) -> Formula:
         """The formula."""
         return Formula.of_rows(self.formula.all())
-
-    @property
-    def is_returned(self) -> bool:
-        """Whether it is a draft that came back from review."""
-        return self.state == self.State.DRAFT and self.submitted_at is not None
 
 
 class FormulaValue(models.Model):

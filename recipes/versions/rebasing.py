@@ -10,7 +10,8 @@ from people.persons.verbs import Verb
 from recipes.formula.formula import Formula, write_rows
 from recipes.formula.sides import Sides, choice_problems, sides_of
 from recipes.versions import history
-from recipes.versions.drafts import lock_recipe, lock_version, must_be, subject_of
+from recipes.versions.deciding import must_be
+from recipes.versions.drafts import lock_recipe, lock_version, subject_of
 from recipes.versions.models import Version
 
 

@@ -5,11 +5,10 @@ from collections.abc import Callable, Mapping
 from django.db.models.functions import Now
 
 from audit.capture.context import recorded
-from audit.errors import Invalid, Problem, Refused
+from audit.errors import Invalid, Problem
 from audit.revision import must_be_at
 from people.persons.models import User
 from people.persons.verbs import Verb
-from people.policy.models import Policy
 from people.signatures.models import Meaning
 from people.signatures.signing import Credentials, sign
 from recipes.coffees.models import Coffee
@@ -17,14 +16,17 @@ from recipes.formula.doubts import impossible
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY, PARAMETERS
 from recipes.versions import history
-from recipes.versions.digest import content_digest
-from recipes.versions.drafts import (
+from recipes.versions.deciding import (
     advance,
-    lock_recipe,
-    lock_version,
+    four_eyes,
+    is_barred,
     must_be,
-    subject_of,
+    must_be_as_seen,
+    must_be_newest,
+    supersede,
 )
+from recipes.versions.digest import content_digest
+from recipes.versions.drafts import lock_recipe, lock_version, subject_of
 from recipes.versions.models import Comment, Version
 from recipes.versions.questions import answer_questions
 from stations.metrology.formula import ENDS_BY, WATER
@@ -32,7 +34,6 @@ from web.checks import Checks
 
 State = Version.State
 COMMENT = 2000  # characters
-SOLE_ROASTER = "sole-roaster policy"
 
 
 def submit(
@@ -102,9 +103,9 @@ def approve(*, by: User, version: Version, seen: str, credentials: Credentials) 
         recipe = lock_recipe(version.recipe_id)
         now = lock_version(version, by, Verb.RECIPE_APPROVE)
         must_be(now, State.IN_REVIEW, to="approved")
-        note = _four_eyes(now, by)
-        _unmoved(now, seen)
-        _newest(now)
+        note = four_eyes(own_work(now, by))
+        must_be_as_seen(now, content_digest(now), seen)
+        must_be_newest(now, _newer(now))
         signature = sign(
             by=by,
             credentials=credentials,
@@ -116,7 +117,8 @@ def approve(*, by: User, version: Version, seen: str, credentials: Credentials) 
             note=note,
         )
         recording.signed(signature.pk)
-        _supersede(recipe.pk, by, now)
+        current = Version.objects.approved().filter(recipe=recipe)
+        supersede(current, by, now, history.VERSION_SUPERSEDED)
         with recorded(by=by, action=history.VERSION_APPROVED, reason=note):
             return advance(now, state=State.APPROVED, signature=signature)
 
@@ -130,47 +132,12 @@ def own_work(version: Version, user: User) -> bool:
 
 def barred(version: Version, user: User) -> bool:
     """Whether they may not approve it as their own work, the owner's policy considered."""
-    return own_work(version, user) and not Policy.current().sole_roaster
+    return is_barred(own_work(version, user))
 
 
-def _four_eyes(version: Version, by: User) -> str:
-    """The signature's note. Raises Refused for one's own work unless the owner's policy allows."""
-    if not own_work(version, by):
-        return ""
-    if Policy.current().sole_roaster:
-        return SOLE_ROASTER
-    raise Refused(
-        "Nobody approves what they drafted, last edited or requested.",
-        who_may="another head roaster",
-        how_to_ask="Ask another head roaster to read it and sign.",
-    )
-
-
-def _unmoved(version: Version, seen: str) -> None:
-    if not version.content_digest == content_digest(version) == seen.strip().lower():
-        raise Refused(
-            "The content moved: it is not what you were shown. Look at it again, then sign.",
-            attempted={"content_digest": (version.content_digest, seen[:64])},
-        )
-
-
-def _newest(version: Version) -> None:
+def _newer(version: Version) -> Version | None:
     later = Version.objects.filter(recipe=version.recipe_id, number__gt=version.number)
-    newer = later.filter(signature__isnull=False).first()
-    if newer:
-        raise Refused(
-            f"Version {newer.number} was approved meanwhile: an older one can't take its place.",
-            how_to_ask=f"Draft a new version from {version.number}, or withdraw this one.",
-        )
-
-
-def _supersede(recipe_id: int, by: User, newer: Version) -> None:
-    reason = f"Version {newer.number} was approved."
-    with recorded(by=by, action=history.VERSION_SUPERSEDED, reason=reason):
-        # One withdrawn while we waited for its lock is no longer among them.
-        current = Version.objects.approved().filter(recipe=recipe_id).order_by()
-        for older in current.select_for_update():
-            advance(older, state=State.SUPERSEDED)
+    return later.filter(signature__isnull=False).first()
 
 
 WithdrawalCheck = Callable[[Version], None]

@@ -17,7 +17,8 @@ class BoardRow(serializers.Serializer[Any]):
     """How many slots of a site match, differ, wait, are on permit or set by hand.
 
     `outside` counts slots whose last shot of the day was out of tolerance, `drifts` stations whose
-    newest check shots signal against a frozen baseline.
+    newest check shots signal against a frozen baseline; `departs`
+    slots that should hold something other than the menu says that the site follows.
     """
 
     site = serializers.CharField()
@@ -28,6 +29,7 @@ class BoardRow(serializers.Serializer[Any]):
     to_load = serializers.IntegerField()
     on_permit = serializers.IntegerField()
     by_hand = serializers.IntegerField()
+    departs = serializers.IntegerField()
     matches = serializers.IntegerField()
     slots = serializers.IntegerField()
 

@@ -22,7 +22,8 @@ from stations.lots.shelf import begins_at
 from stations.metrology.formula import WATER
 from stations.opening.models import OpeningPolicy
 from stations.shots.models import CheckShot
-from stations.slots.bases import say_waiting, who_may_change
+from stations.slots.arranged import arranged_at
+from stations.slots.bases import say_part_of, say_waiting, who_may_change
 from stations.slots.holdings import Holding, holdings
 from stations.slots.models import Placement, ReadBack
 from stations.slots.pages import covered_holding, rights
@@ -86,6 +87,7 @@ def site(request: PageRequest, pk: int) -> HttpResponse:
         "site": shown,
         "now": now(),
         "boiling": shown.boiling_point,
+        "arranged": arranged_at(shown.pk),
         "begins": begins_at(shown.pk),
         "overview": site_overview(shown, request.user),
         "opening": OpeningPolicy.of(shown),
@@ -153,6 +155,11 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
     site = holding.slot.station.machine.site
     read_backs = ReadBack.objects.filter(slot=pk).select_related("by", "placement__settings")
     last = _last_read_back(holding)
+    waiting, past = (
+        _waiting(pk),
+        keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
+    )
+    say_part_of([*filter(None, [holding.placement]), *waiting, *past.rows])
     context = {
         "holding": holding,
         "slot": holding.slot,
@@ -160,10 +167,10 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
         "last": last,
         "lines": lines_of(holding.placement.settings.values, last) if holding.placement else [],
         "drifts": _drifts(holding),
-        "waiting": _waiting(pk),
+        "waiting": waiting,
         "shots": keyset(_shots(pk), "-id", request.GET, prefix="shot_", size=PER_LIST),
         "metered": holding.placement and WATER in holding.placement.settings.values,
-        "past": keyset(_past(pk), "-id", request.GET, prefix="past_", size=PER_LIST),
+        "past": past,
         "read_backs": keyset(read_backs, "-id", request.GET, prefix="read_", size=PER_LIST),
         "who_may": who_may_change(),
         **rights(request, site.pk),

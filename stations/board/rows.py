@@ -11,6 +11,7 @@ from people.persons.verbs import Verb
 from stations.charts.models import Drift
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.shots.models import CheckShot
+from stations.slots.arranged import departing_at
 from stations.slots.holdings import in_force
 from stations.slots.models import Placement
 from stations.slots.signed import NOT_AS_SIGNED
@@ -39,10 +40,19 @@ def board_counts(user: User) -> dict[int, dict[str, int]]:
 def board_rows(
     sites: Sequence[Site], counts: Mapping[int, Mapping[str, int]]
 ) -> list[dict[str, Any]]:
-    """Each site with its counts (of ``board_counts``) and how many slots it has."""
+    """Each site with its counts (of ``board_counts``), how many slots it has and how many depart.
+
+    Those are asked of the sites shown alone: all of a chain's would cost more than the rest.
+    """
     slots = Slot.objects.count_by_site(site.pk for site in sites)
+    departing = departing_at([site.pk for site in sites])
     return [
-        {**counts.get(site.pk, NOTHING), "site": site, "slots": slots.get(site.pk, 0)}
+        {
+            **counts.get(site.pk, NOTHING),
+            "site": site,
+            "slots": slots.get(site.pk, 0),
+            "departs": departing.get(site.pk, 0),
+        }
         for site in sites
     ]
 

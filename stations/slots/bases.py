@@ -65,4 +65,22 @@ def say_waiting(placements: Sequence[Placement]) -> None:
         placement.waits_for = found.get(placement.pk, "")
 
 
+# What placements are part of, in words, by placement: told by whoever signs several things as one.
+Naming = Callable[[Sequence[Placement]], Mapping[int, str]]
+
+_NAMING: list[Naming] = []
+
+
+def register_naming(naming: Naming) -> None:
+    """Called when the program starts, by whoever has placements that are part of something."""
+    _NAMING.append(naming)
+
+
+def say_part_of(placements: Sequence[Placement]) -> None:
+    """Give each of them the words for what it is part of: ``part_of``, empty for nothing."""
+    found = {pk: words for naming in _NAMING for pk, words in naming(placements).items()}
+    for placement in placements:
+        placement.part_of = found.get(placement.pk, "")
+
+
 register(Basis(BY_HAND, "set by hand", PlacementManner.BY_HAND))

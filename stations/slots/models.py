@@ -157,10 +157,11 @@ class Placement(models.Model):
 
     objects = PlacementQuerySet.as_manager()
 
-    # Why its settings are withheld (stations.slots.signed), and what it waits for beside its
-    # moment (stations.slots.bases); no columns.
+    # Why its settings are withheld (stations.slots.signed), what it waits for beside its moment
+    # and what it is part of (stations.slots.bases); no columns.
     problem = ""
     waits_for = ""
+    part_of = ""
 
     class Meta:
         ordering = ["-id"]

@@ -68,6 +68,9 @@ ROASTERS = [
         **NAMED, "q": NO_TEXT, "recipe": WHOLE_IDS, "value": NO_CHOICE, "by": NO_CHOICE,
         "days": NO_CHOICE, "until": [*NO_DAY, "1999-01-01", "9999-12-31"]}),
     Asked("recipes:what_if", {"version": WHOLE_IDS, "brew_temperature": [*NO_NUMBER, "300"]}),
+    *(Asked(name, {"sites": WHOLE_IDS, "date": SCOPE["date"], "time": NO_TIME}, "menu_approved",
+            {"date": "2026-12-01", "time": "06:30"})
+      for name in ("recipes:menu_publish", "recipes:menu_plan")),
     Asked("stations:board", {**NAMED, "q": NO_TEXT, "show": NO_CHOICE}),
     Asked("stations:sites", {**NAMED, "q": NO_TEXT}),
     Asked("stations:machine_types", NAMED),
@@ -101,4 +104,5 @@ LENIENT = {
     "recipes:recipe_add": {"coffee": [*NO_KEY, *NO_TEXT]},
     "recipes:tasting_new": {"base": [*NO_KEY, *NO_TEXT], "other": [*NO_KEY, *NO_TEXT]},
     "recipes:publish_plan": {"open": NO_KEY},
+    "recipes:menu_add": {"like": [*NO_KEY, *NO_TEXT]},
 }

@@ -13,6 +13,8 @@ KINDS = {
     "coffees": "coffee",
     "kept-charts": "kept_chart",
     "lots": "opening",
+    "menus": "menu",
+    "menu-versions": "menu_draft",
     "grinders": "grinder",
     "entries": "entry",
     "history": "entry",

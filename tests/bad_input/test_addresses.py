@@ -12,7 +12,8 @@ from tests.bad_input.described import operations
 from tests.bad_input.known import known
 from tests.bad_input.things import Things
 from tests.bad_input.values import LONG, NUL, PAST_ALL_LIMITS, some
-from tests.permissions.rows import ENDPOINTS, PAGES, WIDE_ENDPOINTS, WIDE_PAGES, Row
+from tests.permissions.row import Row
+from tests.permissions.rows import ENDPOINTS, PAGES, WIDE_ENDPOINTS, WIDE_PAGES
 
 pytestmark = pytest.mark.django_db
 NOBODYS = [str(2**63 - 1), str(2**63), "9" * 20, "9" * 400, PAST_ALL_LIMITS, "0"]

@@ -23,6 +23,7 @@ from people.tablets.models import Tablet
 from people.tokens.actions import make_token
 from people.tokens.models import Scope
 from recipes.coffees.models import Coffee, Recipe, RoastLot
+from recipes.menus.models import Menu, MenuVersion
 from recipes.permits.asking import ask_for_permit
 from recipes.permits.models import Permit
 from recipes.publishing import run
@@ -51,8 +52,10 @@ from tests.grinders import grinder_of, opened_at
 from tests.publishing import Publish, send
 from tests.recipes import shelf
 from tests.recipes.calibrating import measure
+from tests.recipes.menus import spring
 from tests.recipes.modelling.fitted import fitted
 from tests.recipes.permits.test_permits import permit
+from tests.recipes.publishing.hands import other_version
 from tests.recipes.shelf import ask
 from tests.recipes.tastings import panel
 
@@ -71,7 +74,6 @@ class Scene:
     slot: Slot
     free_slot: Slot
     machine_type: MachineType
-    coffee: Coffee
     recipe: Recipe
     approved: Version
     in_review: Version
@@ -94,6 +96,27 @@ class Scene:
     fitted: Station
     opening: LotOpening
     tablet: Tablet
+    menu_version: MenuVersion
+
+    @property
+    def coffee(self) -> Coffee:
+        """What is brewed."""
+        return self.approved.recipe.coffee
+
+    @property
+    def menu(self) -> Menu:
+        """What both sites follow; one of them departs from it."""
+        return self.menu_version.menu
+
+    @property
+    def menu_draft(self) -> MenuVersion:
+        """One that is not submitted."""
+        return MenuVersion.objects.get(menu__name="Summer")
+
+    @property
+    def menu_in_review(self) -> MenuVersion:
+        """One that waits for a signature."""
+        return MenuVersion.objects.get(menu__name="Autumn")
 
     @property
     def grinder(self) -> Grinder | Station:
@@ -129,7 +152,6 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         slot=slot,
         free_slot=Slot.objects.create(station=slot.station, number=9),
         machine_type=bar.full,
-        coffee=bar.version.recipe.coffee,
         recipe=bar.version.recipe,
         approved=bar.version,
         in_review=shelf.make_in_review(cast, recipe),
@@ -152,7 +174,22 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         check=_checked(cast.owner),
         reconciliation=_reconciled(cast.owner, slot.station.machine),
         calibration=measure(slot.station, "4.2", cast.technician),
+        menu_version=_followed_menu(bar),
     )
+
+
+def _followed_menu(bar: Bar) -> MenuVersion:
+    """With a slot number that holds nothing yet, and one that waits for something else.
+
+    Beside it a draft, and one in review.
+    """
+    spring.drafted(bar, {1: bar.version}, "Summer")
+    spring.in_review(bar, {1: bar.version}, "Autumn")
+    Slot.objects.create(station=bar.stations[0], number=3)
+    short = other_version(bar)
+    menu = spring.approved(bar, {1: bar.version, 2: short, 3: short})
+    spring.follows(menu.menu, bar.cast)
+    return menu
 
 
 def _made_by_the_lead(lead: User, site: Site) -> Tablet:

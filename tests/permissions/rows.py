@@ -4,46 +4,9 @@ H head roaster, L shop lead, B barista, T technician, O owner. A row with ``thin
 thing of one site: whoever covers that site may, everybody else gets 404.
 """
 
-from dataclasses import dataclass
+from tests.permissions.row import calls, forms, pages, posts
 
 EVERYBODY = "HLBTO"
-
-
-@dataclass(frozen=True)
-class Row:
-    """One address with one method."""
-
-    method: str
-    name: str
-    may: str
-    thing: str = ""  # the key of tests.permissions.world.World that its address names
-    sited: bool = False
-
-    @property
-    def id(self) -> str:
-        """For messages."""
-        return f"{self.method} {self.name}"
-
-
-def pages(may: str, *names: str, thing: str = "", sited: bool = False) -> list[Row]:
-    """Pages to look at."""
-    return [Row("GET", name, may, thing, sited) for name in names]
-
-
-def forms(may: str, *names: str, thing: str = "", sited: bool = False) -> list[Row]:
-    """Pages with a form: looked at and sent."""
-    return [Row(method, name, may, thing, sited) for name in names for method in ("GET", "POST")]
-
-
-def posts(may: str, *names: str, thing: str = "", sited: bool = False) -> list[Row]:
-    """Addresses that only take what is sent."""
-    return [Row("POST", name, may, thing, sited) for name in names]
-
-
-def calls(methods: str, may: str, name: str, thing: str = "", *, sited: bool = False) -> list[Row]:
-    """Endpoints."""
-    return [Row(method, name, may, thing, sited) for method in methods.split()]
-
 
 PAGES = [
     *pages(EVERYBODY, "recipes:coffees", "recipes:recipes", "recipes:publications"),
@@ -61,6 +24,19 @@ PAGES = [
     *forms("H", "recipes:version_return", "recipes:version_approve", thing="reviewed"),
     *posts("H", "recipes:version_comment", thing="reviewed"),
     *forms("H", "recipes:version_withdraw", thing="approved"),
+    *pages(EVERYBODY, "recipes:menus"),
+    *forms("H", "recipes:menu_add"),
+    *pages(EVERYBODY, "recipes:menu", thing="menu"),
+    *pages(EVERYBODY, "recipes:menu_version", thing="menu_draft"),
+    *forms("H", "recipes:menu_version_edit", thing="menu_draft"),
+    *posts("H", "recipes:menu_version_submit", "recipes:menu_draft", thing="menu_draft"),
+    *forms("H", "recipes:menu_version_return", "recipes:menu_version_approve",
+           thing="menu_reviewed"),
+    *forms("H", "recipes:menu_version_withdraw", thing="menu_approved"),
+    *pages("H", "recipes:menu_publish", thing="menu_approved"),
+    *forms("H", "recipes:menu_plan", thing="menu_approved"),
+    *pages(EVERYBODY, "recipes:site_menu", thing="site", sited=True),
+    *posts("H", "recipes:site_menu", thing="site", sited=True),
     *pages("H", "recipes:publish", thing="approved"),
     *forms("H", "recipes:publish_plan", thing="approved"),
     *pages(EVERYBODY, "recipes:publication", "recipes:publication_progress",
@@ -238,6 +214,21 @@ ENDPOINTS = [
     *calls("POST", "HL", "recipes_api:tasting_attach", "tasting", sited=True),
     *calls("GET", EVERYBODY, "recipes_api:exchange"),
     *calls("POST", "H", "recipes_api:exchange"),
+    *calls("GET", EVERYBODY, "recipes_api:menus"),
+    *calls("POST", "H", "recipes_api:menus"),
+    *calls("GET", EVERYBODY, "recipes_api:menu", "menu"),
+    *calls("GET", EVERYBODY, "recipes_api:menu_versions", "menu"),
+    *calls("GET", EVERYBODY, "recipes_api:menu_version", "menu_draft"),
+    *calls("PUT", "H", "recipes_api:menu_version", "menu_draft"),
+    *calls("POST", "H", "recipes_api:menu_draft", "menu_draft"),
+    *calls("POST", "H", "recipes_api:menu_version_submit", "menu_draft"),
+    *calls("POST", "H", "recipes_api:menu_version_return", "menu_reviewed"),
+    *calls("POST", "H", "recipes_api:menu_version_approve", "menu_reviewed"),
+    *calls("POST", "H", "recipes_api:menu_version_withdraw", "menu_approved"),
+    *calls("POST", "H", "recipes_api:menu_plan", "menu_approved"),
+    *calls("POST", "H", "recipes_api:menu_publish", "menu_approved"),
+    *calls("GET", EVERYBODY, "recipes_api:site_menu", "site_code", sited=True),
+    *calls("POST", "H", "recipes_api:site_menu", "site_code", sited=True),
     *calls("GET", EVERYBODY, "recipes_api:permits"),
     *calls("POST", "H", "recipes_api:permits"),
     *calls("POST", "HL", "recipes_api:permit_requests"),

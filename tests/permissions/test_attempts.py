@@ -13,7 +13,8 @@ from audit.capture.context import record_outside
 from audit.capture.models import Entry
 from audit.reading import access
 from audit.vocabulary import ELSEWHERE
-from tests.permissions.rows import ENDPOINTS, PAGES, Row
+from tests.permissions.row import Row
+from tests.permissions.rows import ENDPOINTS, PAGES
 from tests.permissions.test_matrix import ask
 from tests.permissions.world import World
 from web import lookup

@@ -11,7 +11,7 @@ from django.utils import timezone
 from audit.capture.models import Entry
 from people.persons.models import User
 from recipes.permits.asking import ask_for_permit, holding
-from tests.permissions.rows import Row
+from tests.permissions.row import Row
 from tests.permissions.test_matrix import NOT_ANSWERED, ask
 from tests.permissions.world import World
 

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from people.persons.models import User
+from tests.permissions.row import Row
 from tests.permissions.rows import (
     ELSEWHERE,
     ELSEWHERE_PREFIXES,
@@ -15,7 +16,6 @@ from tests.permissions.rows import (
     PAGES,
     WIDE_ENDPOINTS,
     WIDE_PAGES,
-    Row,
 )
 from tests.permissions.world import World
 

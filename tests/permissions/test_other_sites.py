@@ -12,7 +12,8 @@ from django.urls import reverse
 
 from people.persons.models import User
 from recipes.publishing.scope import Where
-from tests.permissions.rows import ENDPOINTS, PAGES, WIDE_ENDPOINTS, WIDE_PAGES, Row
+from tests.permissions.row import Row
+from tests.permissions.rows import ENDPOINTS, PAGES, WIDE_ENDPOINTS, WIDE_PAGES
 from tests.permissions.world import World
 
 pytestmark = pytest.mark.django_db

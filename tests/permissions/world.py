@@ -49,6 +49,10 @@ from tests.bar import Bar, draft, make_bar
 from tests.cast import credentials, make_cast, make_sites
 from tests.grinders import grinder_of, opened_at
 from tests.recipes.calibrating import measure
+from tests.recipes.menus.spring import approved as approved_menu
+from tests.recipes.menus.spring import drafted as drafted_menu
+from tests.recipes.menus.spring import follows
+from tests.recipes.menus.spring import in_review as menu_in_review
 from tests.recipes.publishing.lots import lot_of
 
 LETTERS = {
@@ -125,10 +129,15 @@ def make_world(bar: Bar) -> World:
         )
         submit(by=who, version=reviewed, revision=reviewed.revision)
     set_pin(by=bar.cast.barista, digits="7304")
+    menu = approved_menu(bar, {1: bar.version})
+    follows(menu.menu, bar.cast)
     pk = {
         "coffee": bar.version.recipe.coffee_id, "recipe": bar.version.recipe_id,
         "draft": drafted.pk, "reviewed": reviewed.pk, "approved": bar.version.pk,
         "wide_publication": wide, "wide_permit": _permit(bar, Slot.objects.filter(number=2)),
+        "menu": menu.menu_id, "menu_approved": menu.pk,
+        "menu_draft": drafted_menu(bar, {1: bar.version}, "Summer").pk,
+        "menu_reviewed": menu_in_review(bar, {1: bar.version}, "Autumn").pk,
         "person": bar.cast.barista.pk, "machine_type": bar.full.pk,
         "check": _check(bar.cast.owner),
         "reconciliation": _reconciliation(bar.cast.owner), "lot": lot_of(bar.version, who).pk,

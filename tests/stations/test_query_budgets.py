@@ -21,11 +21,11 @@ from tests.stations.conftest import Bar, place
 PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "board": (lambda bar: reverse("stations:board"), 9),
     "sites": (lambda bar: reverse("stations:sites"), 5),
-    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 14),
+    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 15),
     "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 10),
     "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 18),
     "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 14),
-    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 14),
+    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 15),
     "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
 }
 

@@ -5,10 +5,11 @@ from tests.bad_input.pages.documents import DOCUMENTS
 from tests.bad_input.pages.equipment import EQUIPMENT
 from tests.bad_input.pages.history import HISTORY
 from tests.bad_input.pages.measuring import MEASURING, TASTINGS
+from tests.bad_input.pages.menus import MENUS
 from tests.bad_input.pages.people import PEOPLE
 
 FORMS = {
-    "recipes": [*DOCUMENTS, *DECISIONS, *TASTINGS],
+    "recipes": [*DOCUMENTS, *MENUS, *DECISIONS, *TASTINGS],
     "stations": [*EQUIPMENT, *MEASURING],
     "people": PEOPLE,
     "audit": HISTORY,

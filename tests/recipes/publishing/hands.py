@@ -10,7 +10,7 @@ from django.db import connection, transaction
 
 from audit.errors import DomainError
 from people.persons.models import User
-from recipes.coffees.models import Coffee, Recipe
+from recipes.coffees.models import Recipe
 from recipes.publishing.actions import publish
 from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.run import complete, place_batch
@@ -35,8 +35,7 @@ def at_slot(slot: Slot) -> Scope:
 
 def other_version(bar: Bar, drink: str = "Short") -> Version:
     """An approved version of another recipe."""
-    coffee = Coffee.objects.get()
-    recipe = Recipe.objects.create(coffee=coffee, drink=drink)
+    recipe = Recipe.objects.create(coffee=bar.version.recipe.coffee, drink=drink)
     return approved(bar.cast, draft(bar.cast, SHORT, recipe))
 
 

@@ -1,0 +1,1 @@
+"""Menus: versioned arrangements of drinks on slot numbers, which sites follow."""
