@@ -65,7 +65,8 @@ def test_one_that_was_left_in_force_before_ends_with_the_next_look(
 ) -> None:
     """As databases have them in which nobody said so."""
     unguarded(
-        "UPDATE stations_placement SET state = 'ended', ended_at = now() WHERE basis = 'permit'"
+        "UPDATE stations_placement SET state = 'ended', ended_at = clock_timestamp()"
+        " WHERE basis = 'permit'"
     )
     assert end_due_permits() == 1
     permitted.refresh_from_db()
