@@ -16,6 +16,7 @@ from recipes.versions.models import Version
 from stations.equipment.models import Site
 
 CITY = ("harbour", "tramway", "citadel")
+FIRST = "harbour"
 SEASONAL = 3  # the slot number that changes with the season
 
 
@@ -31,7 +32,7 @@ def begin_menu(cast: Cast, sites: Mapping[str, Site]) -> MenuVersion:
 
 
 def change_menu(cast: Cast, menu: MenuVersion, instead: Version, today: date) -> None:
-    """Spring: the third button holds something else from Monday at six, by each bar's clock."""
+    """Spring: from Monday at six the third button holds something else, at one bar to begin with."""
     by = cast["head_roaster"]
     draft = new_draft(by=by, based_on=menu)
     says = {number: version.pk for number, version in draft.arrangement.items()}
@@ -40,11 +41,11 @@ def change_menu(cast: Cast, menu: MenuVersion, instead: Version, today: date) ->
         arrangement=says | {SEASONAL: instead.pk},
         note="Spring: decaf on the third button until the next hill lot.",
     )  # fmt: skip
-    monday = today + timedelta(days=7 - today.weekday())
-    # Citadel comes later: one of its slots is on a permit, which this would end.
-    first = [each for each in _followers(menu) if each.code != "citadel"]
-    done = _approved(cast, draft)
-    _published(cast, done, first, When(monday, time(6)), "Spring begins on Monday.")
+    # Harbour first: something else waits for that button at Tramway, and a permit would end at
+    # Citadel.
+    first = [each for each in _followers(menu) if each.code == FIRST]
+    when = When(today + timedelta(days=7 - today.weekday()), time(6))
+    _published(cast, _approved(cast, draft), first, when, "Spring begins at Harbour on Monday.")
 
 
 def _followers(menu: MenuVersion) -> list[Site]:
