@@ -16,6 +16,7 @@ from recipes.requests.actions import EVIDENCE, REASON, must_be_own
 from recipes.requests.api import answer as request_answer
 from recipes.requests.api import attached_of, seen_requests
 from recipes.requests.evidence import Attached, held_by
+from recipes.requests.models import ChangeRequest
 from recipes.requests.serializers import RequestOut, ids_field
 from recipes.versions.api import all_versions
 from stations.equipment.models import Site
@@ -69,15 +70,24 @@ class PermitRequests(RecipeView):
 
 
 class OnePermitRequest(RecipeView):
-    """One's own request for a permit."""
+    """A request for a permit: seen as every change request is, changed by who asked."""
 
     acting_verb = Verb.REQUEST_MAKE
+
+    @extend_schema(responses=RequestOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Read it, with its tag."""
+        return request_answer(request, self._asked(request, pk))
+
+    def _asked(self, request: Request, pk: int) -> ChangeRequest:
+        """One for a permit that this person may see. Raises Http404."""
+        return one_or_404(seen_requests(request).filter(kind="permit"), pk)
 
     @extend_schema(request=PermitRequestChange, responses=RequestOut)
     @matching
     def put(self, request: Request, pk: int) -> Response:
         """Change it; one that was asked back opens again."""
-        change = one_or_404(seen_requests(request).filter(kind="permit"), pk)
+        change = self._asked(request, pk)
         with noting_refusal(request):
             must_be_own(change, person(request))
         body = valid(PermitRequestChange, request)

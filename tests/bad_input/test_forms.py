@@ -24,6 +24,7 @@ ABOUT_THE_WHOLE = {404, 409, 412}
 ELSEWHERE = {
     "people:disconnect": "somebody connected by a provider: test_single_sign_on.py",
     "stations:import": "a file: test_files.py",
+    "recipes:exchange": "a file: tests/recipes/exchange",
     "recipes:version_appraisal": "what follows from what is typed; writes nothing: below",
 }
 

@@ -13,6 +13,7 @@ from people.tokens.actions import make_token
 from people.tokens.models import Scope
 from recipes.coffees.actions import add_lot
 from recipes.coffees.models import RoastLot
+from recipes.permits.asking import ask_for_permit
 from recipes.requests.actions import make_request
 from recipes.requests.models import ChangeRequest
 from recipes.tastings.actions import lock_answers, open_key, plan_tasting, record_answers
@@ -88,6 +89,16 @@ class Things:
         found = charts_of(station, self.content(), "beverage_mass", RULES["nelson"])
         assert found is not None
         return digest_of(figures_of(found, "nelson"))
+
+    def permit_request(self) -> int:
+        """The shop lead's request for a permit for the slot that is held."""
+        mine = ChangeRequest.objects.filter(kind="permit", author=self.cast.shop_lead).first()
+        asked = mine or ask_for_permit(
+            by=self.cast.shop_lead, base=self.version("approved"), site=self.cast.site,
+            slots=[self.held.pk], changes={"brew_temperature": Decimal("92.0")},
+            ends_at=timezone.now() + timedelta(days=2), reason="Gasket worn",
+        )  # fmt: skip
+        return asked.pk
 
     def tasting(self) -> Tasting:
         """One that is planned."""

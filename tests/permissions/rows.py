@@ -379,7 +379,7 @@ ELSEWHERE = {
     "web_api:problems": "words for error types, open to all",
     "recipes:request_edit": "the author's alone: test_exceptions.py",
     "recipes:permit_ask_edit": "the author's alone: test_exceptions.py",
-    "recipes_api:permit_request": "the author's alone: test_exceptions.py",
+    "recipes_api:permit_request": "changed by its author alone: test_exceptions.py",
     "recipes:request_rebase": "the author or who decides (tests/recipes)",
     "recipes:request_take_back": "the author's alone: test_exceptions.py",
     "recipes:request_seen": "the author's alone: test_exceptions.py",

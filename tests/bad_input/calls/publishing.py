@@ -96,6 +96,8 @@ PUBLISHING = [
          body=lambda t: {**permit(t), "base": t.pk("approved"), "site": "harbour",
                          "reason": "Gasket"},
          also={**PERMIT, **REASON, "base": FOREIGN, "site": ["", "nowhere"]}),
+    Call("PUT", "permit_request", "shop_lead", pk=lambda t: t.permit_request(),
+         body=lambda t: {**permit(t), "reason": "Gasket"}, also={**PERMIT, **REASON}),
     Call("POST", "permit_end", "head_roaster", thing="permit", body=lambda t: {"reason": "Done"},
          also=REASON),
 ]  # fmt: skip
