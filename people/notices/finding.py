@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from django.db import connection, transaction
 
 from people.notices.kinds import Found, Kind, kinds
+from people.notices.models import Beginning
 
 logger = logging.getLogger(__name__)
 LOCK = "people.notices"
@@ -43,9 +44,10 @@ def find_matters() -> int:
     A kind that can't be looked for keeps what it had, and leaves the others alone.
     """
     known = kinds()
+    begun = set(Beginning.objects.values_list("kind", flat=True))
     for kind in known.values():
         try:
-            _find(kind)
+            _find(kind, begun=kind.code in begun)
         except Exception:
             logger.exception("No matters of the kind %s could be looked for", kind.code)
     with connection.cursor() as cursor:
@@ -54,13 +56,15 @@ def find_matters() -> int:
         return int(cursor.fetchone()[0])
 
 
-def _find(kind: Kind) -> None:
+def _find(kind: Kind, *, begun: bool) -> None:
     # One after the other: of two that look at once, the one that looked first must not write last.
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [LOCK])
         found = list({each.key: each for each in kind.find()}.values())
-        cursor.execute(BEGIN, [kind.code])
-        given = {"kind": kind.code, "early": cursor.rowcount == 1, **_columns(found)}
+        if not begun:
+            cursor.execute(BEGIN, [kind.code])
+        early = not begun and cursor.rowcount == 1
+        given = {"kind": kind.code, "early": early, **_columns(found)}
         cursor.execute(END, given)
         if found:
             cursor.execute(ARISE, given)
