@@ -103,7 +103,8 @@ def test_a_publication_takes_over_from_a_permit(placed: Bar, send: Publish) -> N
     made = permit([slot], placed.cast.head_roaster)
     run.run(send().pk)
     assert holds(slot).basis == "publication"
-    assert end(by=placed.cast.head_roaster, permit=made, revision=made.revision, reason="Moot") == 0
+    with pytest.raises(Refused, match="has ended already"):
+        end(by=placed.cast.head_roaster, permit=made, revision=made.revision, reason="Moot")
     assert holds(slot).basis == "publication"
 
 

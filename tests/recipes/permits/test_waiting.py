@@ -47,7 +47,8 @@ def test_it_may_last_until_then_and_the_plan_says_so(placed: Bar, signed_in: Sig
     run.run(publication.pk)
     assert in_force(slot).basis_id == publication.pk
     assert not Placement.objects.filter(slot=slot, state="suspended").exists()
-    assert end(by=head, permit=permit, revision=permit.revision, reason="Moot") == 0
+    with pytest.raises(Refused, match="has ended already"):
+        end(by=head, permit=permit, revision=permit.revision, reason="Moot")
 
 
 def test_one_that_would_end_at_once_is_refused(placed: Bar) -> None:
