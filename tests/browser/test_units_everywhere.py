@@ -33,12 +33,13 @@ AS_STORED = {
     "recipes:tastings": "samples are called as somebody called them",
     "recipes:tasting": "the same",
     "recipes:tasting_sheets": "the same",
+    "recipes:book": "printed for everybody, in both units",
 }
 # Sentences of the pure packages: a signer accepts them as they are, programs and the history read
 # the same words. Texts that somebody wrote stay as they wrote them.
 SENTENCES = (
     r"[^.]*\babove boiling\b[^.]*\.[^.]*", r"[^.]*\bbelow boiling\b[^.]*\.[^.]*",
-    r"\d[\d.]* mL for [^.]*\.?\d*[^.]*, by ", r"[^.]* in the grounds",
+    r"\d{4}: .*\bagainst\b", r"\d[\d.]* mL for [^.]*\.?\d*[^.]*, by ", r"[^.]* in the grounds",
 )  # fmt: skip
 
 

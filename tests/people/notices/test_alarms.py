@@ -59,7 +59,8 @@ def test_counting_on_is_nothing_new(cast: Cast, now: list[Alarm]) -> None:
 def test_sealing_that_stands_still_is_told(cast: Cast, settings: Settings) -> None:
     settings.LEDGER_LATE = -1
     assert told()
-    assert "wait to be sealed" in Matter.objects.get(kind="history_alarm").title
+    found = Matter.objects.filter(kind="history_alarm", title__contains="wait to be sealed")
+    assert found.count() == 1
 
 
 def test_a_server_that_says_something_else_each_time_is_one_alarm(cast: Cast) -> None:
@@ -73,4 +74,4 @@ def test_a_server_that_says_something_else_each_time_is_one_alarm(cast: Cast) ->
     assert first
     Message.objects.filter(pk=waiting.pk).update(said="451 4.3.0 queue QX9C: busy")
     assert told() == first
-    assert "QX9C" in Matter.objects.open().get().title
+    assert Matter.objects.open().filter(title__contains="QX9C").count() == 1

@@ -85,6 +85,7 @@ class World:
             slot = self.slots[model.waiting.pop(0)]
             slot.waiting = None
             slot.take(Holds("publication", publication))
+            self._close_overtaken()
             model.placed += 1
         if not model.waiting:
             model.state = "complete"
@@ -117,6 +118,14 @@ class World:
         for pk in slots:
             slot = self.slots[pk]
             slot.take(Holds("permit", permit), slot.now)
+
+    def _close_overtaken(self) -> None:
+        """A permit that no slot is on any more is over."""
+        self.permits = {
+            permit: slots
+            for permit, slots in self.permits.items()
+            if any(self.slots[pk].now == Holds("permit", permit) for pk in slots)
+        }
 
     def end(self, permit: int) -> int:
         """The slots that are still on it fall back; how many."""

@@ -54,14 +54,14 @@ def test_a_further_note_takes_its_place_and_is_unread_again(cast: Cast) -> None:
         leave_note(by=cast.barista, site=cast.site, text="Again", edits=first.pk)
 
 
-def test_who_is_there_by_a_pin_alone_is_shown_none(cast: Cast) -> None:
-    """Reading them back, as leaving one, takes more than a PIN."""
+def test_who_is_there_by_a_pin_alone_is_shown_them(cast: Cast) -> None:
+    """A shared tablet is where one shift leaves a note to the next."""
     note = leave_note(by=cast.barista, site=cast.site, text="Milk is low")
     (day,) = day_of(cast.shop_lead).sites
     assert (day.notes, day.hands_over) == ([note], True)
     with standing(Standing(cast.shop_lead.pk, cast.site.pk, by_pin=True)):
         (day,) = day_of(cast.shop_lead).sites
-    assert (day.notes, day.hands_over) == ([], False)
+    assert (day.notes, day.hands_over) == ([note], True)
 
 
 @pytest.mark.django_db(transaction=True)
