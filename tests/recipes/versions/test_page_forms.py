@@ -38,7 +38,7 @@ def edit(browser: Client, version: Version, **changed: str) -> tuple[int, str]:
         ("dose_mass", "eighteen", "is not a plain number"),
         ("dose_mass", "18 s", "without its unit"),
         ("dose_mass", "18 F", "in another kind of unit"),
-        ("dose_mass", "18 oz", "oz, at most"),
+        ("dose_mass", "18 oz", "give a number from 0.17"),
         ("dose_mass", "1,018.5", "has a comma"),
         ("dose_mass", "NaN", "is no quantity"),
         ("dose_mass", "Infinity", "is no quantity"),
