@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Sequence
+from typing import Any
 
 from django.db import connection, transaction
 
@@ -63,8 +64,8 @@ def _find(kind: Kind, *, begun: bool) -> None:
         found = list({each.key: each for each in kind.find()}.values())
         if not begun:
             cursor.execute(BEGIN, [kind.code])
-        early = not begun and cursor.rowcount == 1
-        given = {"kind": kind.code, "early": early, **_columns(found)}
+        early: bool = not begun and cursor.rowcount == 1
+        given: dict[str, Any] = {"kind": kind.code, "early": early, **_columns(found)}
         cursor.execute(END, given)
         if found:
             cursor.execute(ARISE, given)
