@@ -249,6 +249,8 @@ NOT_PAGES = {
     "recipes:request_take_back",
     "recipes:request_seen",
     "recipes:publication_progress",
+    "recipes:menu_draft",
+    "recipes:menu_version_submit",
     "recipes:fit_ask",
     "recipes:fit_progress",
     "stations:baseline_freeze",
