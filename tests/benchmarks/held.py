@@ -92,6 +92,8 @@ def _others(chain: Chain) -> list[Version]:
 def _published(chain: Chain, version: Version, number: int) -> None:
     who, scope = chain.cast.head_roaster, Scope(Where.ALL, slot_numbers=(number,))
     seen = make_plan(version=version, scope=scope, when=When(), by=who, now=datetime.now(UTC))
+    if not seen.to_place:
+        return  # the lines of placing left it there
     made = publish(
         by=who, version=version, scope=scope, when=When(), reason="New crop", seen=seen.digest,
         acknowledged=True, learnt_until=seen.learnt_until, credentials=credentials(who),
