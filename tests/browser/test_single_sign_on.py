@@ -71,6 +71,7 @@ def test_a_publication_is_signed_by_the_provider_s_word(
     page = open_page(None, f"/account/login/?next=/versions/{bar.version.pk}/")
     over_there(page, issuer, roaster)
     press(page, "Publish")
+    page.get_by_label("Every slot").check()
     press(page, "Show the plan")
     page.get_by_label("Reason").fill("New crop")
     fine(page)

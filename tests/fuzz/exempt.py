@@ -17,6 +17,7 @@ EXEMPT = {
     "metrology.refusals.": WORDS,
     "metrology.translation.params": WORDS,
     "metrology.sentences.": WORDS,
+    "metrology.scales.": WORDS,
     "metrology.equality.Bars.": "tests already made, by their conclusion",
     "metrology.numbers.nearest_multiple": "to_resolution without its checks, for values checked",
     "brewing.shot_model.engine.": ENGINE,
