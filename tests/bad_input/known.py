@@ -20,6 +20,7 @@ KINDS = {
     "history": "entry",
     "machines": "machine",
     "people": "person",
+    "permit-requests": "request",
     "permits": "permit",
     "publications": "publication",
     "recipes": "recipe",
