@@ -13,7 +13,7 @@ WALK = ["-m", "embedded", "walkthrough", "--web", "2", "--workers", "3"]
 TOLD = (
     "refused: Nobody approves what they drafted",
     "refused: What was typed can't be used",
-    "slots to place, 7 refused",
+    "refused: no pressure stages there",
     "slots placed at 5 sites",
     "matches; off the list",
     "differs: water volume",
