@@ -31,13 +31,19 @@ class Hindered:
     machine: Machine
     slots: int
     of: int  # in the plan at this machine
-    reasons: list[str]  # beyond what its type can't do
+    cannot: list[str]  # as every machine of its type
+    reasons: list[str]  # beyond that
     ways: list[Way]
 
     @property
     def shown(self) -> list[str]:
         """As many reasons as somebody reads."""
         return self.reasons[:REASONS]
+
+    @property
+    def more(self) -> int:
+        """How many are left out of them."""
+        return max(0, len(self.reasons) - REASONS)
 
 
 @dataclass(frozen=True)
@@ -100,18 +106,18 @@ def hindrances(plan: PublicationPlan) -> Hindrances:
 
 
 def _type(machines: list[Machine], lines: dict[int, list[PublicationLine]]) -> TypeHindered:
-    facts = [fact for each in machines for line in lines[each.pk] for fact in line.facts]
-    cannot = _unique(_sentence(fact) for fact in facts if fact.kind in OF_TYPE)
     hindered = [_hindered(each, lines[each.pk]) for each in machines]
+    cannot = _unique(sentence for each in hindered for sentence in each.cannot)
     return TypeHindered(machines[0].machine_type.name, cannot, hindered)
 
 
 def _hindered(machine: Machine, lines: list[PublicationLine]) -> Hindered:
     refused = [line for line in lines if line.outcome is Outcome.REFUSE]
     pairs = [(fact, line.slot.station_id) for line in refused for fact in line.facts]
+    cannot = _unique(_sentence(fact) for fact, _ in pairs if fact.kind in OF_TYPE)
     reasons = _unique(_sentence(fact) for fact, _ in pairs if fact.kind not in OF_TYPE)
     ways = list(dict.fromkeys(way_out(fact, station) for fact, station in pairs))
-    return Hindered(machine, len(refused), len(lines), reasons, ways)
+    return Hindered(machine, len(refused), len(lines), cannot, reasons, ways)
 
 
 def way_out(fact: Fact, station_id: int) -> Way:

@@ -141,12 +141,16 @@ class RefusedMachineOut(serializers.Serializer[Any]):
     machine = serializers.IntegerField(source="machine.pk")
     name = serializers.SerializerMethodField()
     slots = serializers.IntegerField()
-    reasons = serializers.ListField(child=serializers.CharField())
+    reasons = serializers.SerializerMethodField()
     ways_out = serializers.SerializerMethodField()
 
     def get_name(self, row: Hindered) -> str:
         """Site and machine."""
         return f"{row.machine.site} · {row.machine}"
+
+    def get_reasons(self, row: Hindered) -> list[str]:
+        """Sentences: what its type can't do, then what is this machine's own."""
+        return [*row.cannot, *row.reasons]
 
     def get_ways_out(self, row: Hindered) -> list[str]:
         """Sentences."""

@@ -163,4 +163,5 @@ def test_the_api_says_it(bar: Bar, busy: int, staged: Version, api_as: ApiAs) ->
     assert plan["ends_permits"] == [busy]
     [refused] = plan["refused_machines"]
     assert (refused["name"], refused["slots"]) == ("Harbour · Back", 2)
+    assert refused["reasons"] == ["Pre-infusion time is not something this machine can set"]
     assert refused["ways_out"] == ["Publish a version without it to these machines alone"]
