@@ -232,3 +232,7 @@ class PublicationSite(Progress, models.Model):
 
     def __str__(self) -> str:
         return f"{self.publication} at {self.site}"
+
+    def get_absolute_url(self) -> str:
+        """The publication's page, which shows all its sites."""
+        return self.publication.get_absolute_url()

@@ -137,7 +137,10 @@ CANCEL = Decision(
     actions.cancel, "Cancel the rest", "Cancel the rest", "The rest of {} is cancelled."
 )
 
-CANCEL_SITE = Decision(actions.cancel_site, "Cancel at one site", "Cancel it there", "")
+CANCEL_SITE = Decision(
+    actions.cancel_site, "Cancel at one site", "Cancel it there",
+    "{0.publication} is cancelled at {0.site}; what is placed there stays.",
+)  # fmt: skip
 
 
 def _decide(request: PageRequest, pk: int, decision: Decision) -> HttpResponse:
@@ -177,7 +180,7 @@ def publication_resume(request: PageRequest, pk: int) -> HttpResponse:
 def publication_site_cancel(request: PageRequest, pk: int) -> HttpResponse:
     """Give up what is not placed at one site."""
     parts = PublicationSite.objects.covered_by(request.user, Verb.PUBLICATION_STOP)
-    part = one_or_404(
+    part: PublicationSite = one_or_404(
         parts.select_related(
             "site", "publication__version__recipe__coffee", "publication__menu_version__menu"
         ),
@@ -186,16 +189,16 @@ def publication_site_cancel(request: PageRequest, pk: int) -> HttpResponse:
     publication: Publication = part.publication
     form = ReasonForm(posted(request), initial={"revision": publication.revision})
 
-    def act() -> Publication:
+    def act() -> PublicationSite:
         actions.cancel_site(by=request.user, part=part, **form.cleaned_data)
-        return publication
+        return part
 
     return form_page(
         request,
         "recipes/publishing/publication_decide.html",
         form,
         act,
-        said=f"{{}} is cancelled at {part.site}; what is placed there stays.",
+        said=CANCEL_SITE.said,
         context={"publication": publication, "decision": CANCEL_SITE, "part": part},
     )
 

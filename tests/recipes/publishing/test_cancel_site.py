@@ -12,6 +12,7 @@ from recipes.publishing import run
 from recipes.publishing.actions import cancel_site, stop
 from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.scope import Scope, Where
+from stations.equipment.models import Site
 from stations.slots.models import Placement
 from tests.bar import Bar
 from tests.calling import act
@@ -130,6 +131,15 @@ def test_by_page(bar: Bar, send: Publish, signed_in: SignedIn) -> None:
     assert "The grinder broke" in body(answer)
     assert url not in body(answer)
     assert signed_in(bar.cast.shop_lead).get(url).status_code == 403
+
+
+def test_a_site_may_be_named_with_braces(bar: Bar, send: Publish, signed_in: SignedIn) -> None:
+    made, browser = send(when=next_week()), signed_in(bar.cast.head_roaster)
+    Site.objects.filter(pk=bar.cast.site.pk).update(name="Harbour {north}")
+    url = f"/publications/at/{part_of(made, bar).pk}/cancel/"
+    sent = {"revision": made.revision, "reason": "The grinder broke"}
+    answer = browser.post(url, sent, follow=True)
+    assert "is cancelled at Harbour {north}; what is placed there stays." in body(answer)
 
 
 def test_by_api(bar: Bar, send: Publish, api_as: ApiAs) -> None:
