@@ -12,6 +12,7 @@ from recipes.tastings.result import session
 from stations.equipment.models import Site
 from stations.water.actions import record_water
 
+WORDS = {2: "Rounder, less sharp at the end.", 7: "More body in the odd one."}  # by serving
 PANEL, RIGHT = 18, 11  # of eighteen answers ten are needed at 5 %: ISO 4120
 
 # Site, pH, hardness and alkalinity in mg/L as CaCO3, dissolved solids in mg/L, °C of the sample.
@@ -49,7 +50,9 @@ def taste(request: ChangeRequest, by: User) -> None:
         second_sample="The same at 93.0 °C", risk=Decimal("0.05"), assessments=PANEL,
     )  # fmt: skip
     answers = {one.number: _answer(one) for one in session(tasting)}
-    tasting = record_answers(by=by, tasting=tasting, revision=tasting.revision, answers=answers)
+    tasting = record_answers(
+        by=by, tasting=tasting, revision=tasting.revision, answers=answers, notes=WORDS
+    )
     tasting = lock_answers(by=by, tasting=tasting, revision=tasting.revision)
     tasting = open_key(by=by, tasting=tasting, revision=tasting.revision)
     attach(by=by, tasting=tasting, revision=tasting.revision, request=request)

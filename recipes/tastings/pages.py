@@ -68,6 +68,7 @@ def tasting(request: PageRequest, pk: int) -> HttpResponse:
         "risk": percent(shown.risk),
         "most": percent(shown.share) if shown.share is not None else "",
         "said": answers_of(shown) if shown.state != Tasting.State.PLANNED else [],
+        "words": any(one.note for one in shown.answers.all()),
         "loose": loose,
         "answered": len(shown.answers.all()),
         "paired": is_paired(shown),
