@@ -38,6 +38,7 @@ NOT_HERE = (
     " organisation has verified."
 )
 FAILED = "Single sign-on did not come to its end. Try again, or sign in with your password."
+ADDRESS = ("email", "email_verified")
 AGAIN = {"prompt": "login", "max_age": "0"}  # OpenID Connect Core 1.0, 3.1.2.1
 
 
@@ -100,7 +101,8 @@ def _vouch(request: HttpRequest, sociallogin: SocialLogin, person: User, claims:
 
 
 def _claims(sociallogin: SocialLogin) -> Claims:
-    """What the provider says: the ID token, checked by the library, over the answer to a question.
+    """What the ID token says, checked by the library; and an address, also if the answer to a
+    question has it: of when and for what they proved it that may say what they entered there.
 
     Nothing if that answer is about somebody else (OpenID Connect Core 1.0, 5.3.2), if there is no
     ID token, or if another issuer made it than the settings name.
@@ -112,7 +114,7 @@ def _claims(sociallogin: SocialLogin) -> Claims:
         return {}
     if not token.get("sub") or asked.get("sub", token["sub"]) != token["sub"]:
         return {}
-    return {**asked, **token}
+    return {**{name: asked[name] for name in ADDRESS if name in asked}, **token}
 
 
 def _person(sociallogin: SocialLogin, claims: Claims) -> User | None:

@@ -7,6 +7,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from allauth.mfa.totp.internal.auth import TOTP, format_hotp_value, generate_totp_secret, hotp_value
 from allauth.socialaccount.models import SocialAccount
+from allauth.socialaccount.providers.openid_connect.views import OpenIDConnectOAuth2Adapter
 from django.db import IntegrityError, transaction
 from django.test import Client
 from pytest_django.fixtures import Settings
@@ -119,6 +120,27 @@ def test_only_what_was_proven_since_the_question_counts(owner: Owner, ago: float
     assert owner.sign() == 200
     assert not Signature.objects.exists()
     assert Entry.objects.filter(action="sign_in.refused").exists()
+
+
+def test_what_the_id_token_does_not_say_counts_for_nothing(
+    owner: Owner, provider: Provider, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who somebody is may be asked of the provider, and there they may have entered anything."""
+    decoded = OpenIDConnectOAuth2Adapter._decode_id_token
+
+    def short(*given: object) -> dict[str, object]:
+        token: dict[str, object] = decoded(*given)
+        return {name: said for name, said in token.items() if name not in ("nonce", "auth_time")}
+
+    monkeypatch.setattr(OpenIDConnectOAuth2Adapter, "_decode_id_token", short)
+    asked = owner.asked()
+    nonce = parse_qs(urlsplit(asked).query)["nonce"][0]
+    address, now = owner.person.email, int(time.time())
+    provider.says("s-owner", email=address, email_verified=True, auth_time=now, nonce=nonce)
+    owner.browser.get(provider.answer(asked, "s-owner"))
+    assert FRESH not in owner.browser.get(POLICY).content.decode()
+    owner.sign()
+    assert not Signature.objects.exists()
 
 
 def test_after_five_minutes_it_is_asked_anew(
