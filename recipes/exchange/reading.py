@@ -4,17 +4,22 @@ import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Any
 
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import ValidationError
 
+from audit.characters import visible
 from audit.errors import Invalid, Problem
 from recipes.exchange.document import FORMAT, MOST, SIDES, schema
+from recipes.exchange.lines import read_lines
 from stations.metrology.formula import Stated
+from web.text import printable, saying_where, texts_in
 
 MAX_BYTES = 2_000_000
 FAULTS = 200  # that are named; whoever has more puts these right first
+NOWHERE: Mapping[int, int] = MappingProxyType({})
 RECIPE = Draft202012Validator(schema("")["properties"]["recipes"]["items"])
 
 
@@ -41,23 +46,30 @@ def read_json(data: bytes) -> list[Given]:
     if len(data) > MAX_BYTES:
         raise Invalid("file", f"{len(data)} bytes", f"up to {MAX_BYTES} bytes")
     try:
-        read = json.loads(data.decode("utf-8-sig"))
+        read, lines = read_lines(data.decode("utf-8-sig"))
     except (ValueError, RecursionError) as wrong:
         where = f"line {wrong.lineno}" if isinstance(wrong, json.JSONDecodeError) else "JSON"
         raise Invalid("file", where, "JSON in UTF-8 as the schema describes it") from wrong
-    return given(read)
+    return given(read, lines)
 
 
-def given(read: object) -> list[Given]:
-    """The recipes of what was read. Raises Invalid naming every fault with its place."""
+def given(read: object, lines: Mapping[int, int] = NOWHERE) -> list[Given]:
+    """The recipes of what was read. Raises Invalid naming every fault with its place.
+
+    `lines` says on which line each object begins, by its id.
+    """
     if not isinstance(read, dict) or read.get("format") != FORMAT:
         raise Invalid("format", None, FORMAT)
     if unknown := set(read) - {"format", "recipes"}:
-        raise Invalid(min(map(str, unknown)), None, "format and recipes, nothing else")
+        raise Invalid("file", min(map(str, unknown)), "format and recipes, nothing else")
     rows = read.get("recipes")
     if not isinstance(rows, list) or not 1 <= len(rows) <= MOST:
         raise Invalid("recipes", None, f"a list of 1 to {MOST} recipes")
-    return checked([Given(f"recipe {n}", row) for n, row in enumerate(rows, start=1)])
+    places = [f"line {lines[id(row)]}, " if id(row) in lines else "" for row in rows]
+    return checked([
+        Given(f"{place}recipe {n}", row)
+        for n, (place, row) in enumerate(zip(places, rows, strict=True), start=1)
+    ])  # fmt: skip
 
 
 def checked(rows: Sequence[Given]) -> list[Given]:
@@ -69,6 +81,10 @@ def checked(rows: Sequence[Given]) -> list[Given]:
 
 
 def _faults(row: Given) -> Iterator[Problem]:
+    for where, text in texts_in(row.said):
+        if not printable(text):
+            field = f"{row.place}, {visible(where)}"
+            yield Problem(field, text, saying_where("text", text))
     errors = sorted(RECIPE.iter_errors(row.said), key=lambda error: list(map(str, error.path)))
     for error in errors:
         yield _problem(row.place, error)

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from io import BytesIO
+from itertools import zip_longest
 from typing import Any
 from zipfile import BadZipFile, ZipFile
 
@@ -13,10 +14,13 @@ from audit.errors import Invalid, Problem
 from recipes.exchange.document import MOST, SIDES
 from recipes.exchange.reading import MAX_BYTES, Given, checked
 from recipes.formula.parameters import PARAMETERS
+from web.numbers import ONE_COMMA, THOUSANDS
 
 FRAME = ("coffee", "rest_from", "rest_to", "drink", "note")
-UNPACKED = 40_000_000  # bytes: a small file can hold a very large one
-COMMA = re.compile(r"^\d+,\d+$")
+WHOLE = ("rest_from", "rest_to")  # of days
+UNPACKED = 20_000_000  # bytes: a small file can hold a very large one
+BESIDE = 300_000  # bytes of what is read whole, such as styles: 5 bytes make an object of each
+IN_ROWS = re.compile(r"xl/(worksheets/[^/]+|sharedStrings)\.xml")
 
 
 def columns() -> dict[str, tuple[str, str]]:
@@ -75,7 +79,8 @@ def read_sheet(data: bytes) -> list[Given]:
             continue
         if len(found) == MOST:
             raise Invalid("file", number, f"at most {MOST} recipes")
-        found.append(Given(f"row {number}", _entry(dict(zip(heads, cells, strict=False)), known)))
+        said = _entry(dict(zip(heads, cells, strict=False)), known)
+        found.append(Given(f"row {number}", said | _without_head(heads, cells)))
     if not found:
         raise Invalid("file", None, "at least one row below the heads")
     return checked(found)
@@ -85,13 +90,27 @@ def _rows(data: bytes) -> Iterator[tuple[object, ...]]:
     if len(data) > MAX_BYTES:
         raise Invalid("file", f"{len(data)} bytes", f"up to {MAX_BYTES} bytes")
     try:
-        if sum(part.file_size for part in ZipFile(BytesIO(data)).infolist()) > UNPACKED:
-            raise Invalid("file", None, "a spreadsheet that is no larger than it looks")
-        sheet = load_workbook(BytesIO(data), read_only=True, data_only=True).worksheets[0]
-        # Whatever size the file says it has.
-        yield from sheet.iter_rows(max_row=10 * MOST, max_col=200, values_only=True)
+        _must_be_small(ZipFile(BytesIO(data)))
+        # A formula that nobody has worked out has no value: it is told, not left out.
+        both = _cells(data, values=True), _cells(data, values=False)
+        for held, written in zip(*both, strict=True):
+            pairs = zip(held, written, strict=True)
+            yield tuple(said if one is None else one for one, said in pairs)
     except (BadZipFile, KeyError, ValueError, IndexError, TypeError, OSError, SyntaxError) as wrong:
         raise Invalid("file", None, "an XLSX spreadsheet") from wrong
+
+
+def _must_be_small(archive: ZipFile) -> None:
+    sizes = {part.filename: part.file_size for part in archive.infolist()}
+    beside = sum(size for name, size in sizes.items() if not IN_ROWS.fullmatch(name))
+    if sum(sizes.values()) > UNPACKED or beside > BESIDE:
+        raise Invalid("file", None, "a spreadsheet of rows, with little beside them")
+
+
+def _cells(data: bytes, *, values: bool) -> Iterator[tuple[object, ...]]:
+    """The first sheet's cells, whatever size the file says it has; formulas, or their values."""
+    sheet = load_workbook(BytesIO(data), read_only=True, data_only=values).worksheets[0]
+    yield from sheet.iter_rows(max_row=10 * MOST, max_col=200, values_only=True)
 
 
 def _must_be_known(heads: Sequence[str], known: Mapping[str, object]) -> None:
@@ -106,35 +125,50 @@ def _must_be_known(heads: Sequence[str], known: Mapping[str, object]) -> None:
         if name not in heads
     ]
     problems += [
-        Problem(f"row 1, {head}", head, "each head once") for head in known if heads.count(head) > 1
+        Problem(f"row 1, {head}", head, "each head once")
+        for head in (*FRAME, *known)
+        if heads.count(head) > 1
     ]
     if problems:
         raise Invalid.of(problems)
 
 
+def _without_head(heads: Sequence[str], cells: Sequence[object]) -> dict[str, str]:
+    """What stands below no head: for the schema to refuse, so that nothing is left out unsaid."""
+    return {
+        f"column {number}": str(cell)
+        for number, (head, cell) in enumerate(zip_longest(heads, cells), start=1)
+        if cell is not None and not head
+    }
+
+
 def _entry(cells: Mapping[str, object], known: Mapping[str, tuple[str, str]]) -> dict[str, Any]:
     """A row as the JSON file would say it; what can't be read is left for the schema to name."""
     said: dict[str, Any] = {
-        name: cells[name] if isinstance(cells[name], int) else _text(cells[name])
+        name: cells[name] if name in WHOLE and type(cells[name]) is int else _text(cells[name])
         for name in FRAME
         if cells.get(name) is not None
     }
     formula: dict[str, dict[str, str]] = {}
     for head, (code, side) in known.items():
         if cells.get(head) is not None:
-            formula.setdefault(code, {})[side] = _text(cells[head])
+            read = _text if side == "text" else _number
+            formula.setdefault(code, {})[side] = read(cells[head])
     for code, each in formula.items():
         if PARAMETERS[code].is_number:
             each["unit"] = PARAMETERS[code].unit
-    for name in ("coffee", "drink", "note"):
-        if name in said:
-            said[name] = str(said[name])
     return {**said, "formula": formula}
+
+
+def _number(value: object) -> str:
+    """As _text; a comma before decimals is a point, unless it could part thousands."""
+    text = _text(value)
+    doubtful = THOUSANDS.fullmatch(text) or not ONE_COMMA.fullmatch(text)
+    return text if doubtful else text.replace(",", ".")
 
 
 def _text(value: object) -> str:
     """A cell as text: spreadsheets keep numbers in binary, and say the shortest that means it."""
     if isinstance(value, float | int) and not isinstance(value, bool):
         return f"{Decimal(repr(value)):f}"
-    text = str(value).strip()
-    return text.replace(",", ".") if COMMA.match(text) else text
+    return str(value).strip()
