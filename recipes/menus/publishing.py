@@ -10,7 +10,7 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.signatures.signing import Credentials
 from recipes.menus.drafts import subject_of
-from recipes.menus.models import MenuVersion
+from recipes.menus.models import Following, MenuVersion
 from recipes.menus.plan import MenuPlan, make_menu_plan, scope_of
 from recipes.menus.review import must_be_in_use
 from recipes.planning.plan import PUBLICATION
@@ -45,6 +45,7 @@ def publish_menu(
         reason = say_why(reason, "it is published")
         held, now = _approved(menu_version), moment_of_signing(learnt_until)
         wanted = tuple(sites)
+        _keep_following(held, wanted)
         plan = settled(
             slots=list(scope_of(held, wanted, by).slots(by).values_list("pk", flat=True)),
             make=lambda: make_menu_plan(
@@ -80,6 +81,12 @@ def _approved(menu_version: MenuVersion) -> MenuVersion:
         raise Refused(f"Only an approved menu can be published; this one is {state}.")
     must_be_in_use(held)
     return held
+
+
+def _keep_following(menu_version: MenuVersion, sites: Iterable[int]) -> None:
+    """No site that follows the menu leaves it before this is signed; who left is refused."""
+    follow = Following.objects.current().filter(menu=menu_version.menu_id, site__in=sites)
+    list(follow.order_by("pk").select_for_update(no_key=True).values_list("pk"))
 
 
 def _write(plan: MenuPlan, by: User, reason: str, number: int | None) -> Publication:

@@ -1,16 +1,20 @@
 """Racing people: exactly one wins, the other is told why; each on a connection of its own."""
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor, wait
 from functools import partial
 
 import pytest
 
-from audit.errors import Refused
+from audit.errors import Invalid, Refused
 from people.persons.models import User
+from recipes.menus import publishing as menus_publishing
 from recipes.menus.following import follow
 from recipes.menus.models import Following, MenuVersion
+from recipes.menus.plan import MenuPlan
 from recipes.menus.publishing import publish_menu
 from recipes.menus.review import approve, withdraw
+from recipes.planning.signing import must_acknowledge
 from recipes.publishing.models import Publication
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
@@ -118,3 +122,45 @@ def test_two_menus_for_one_site(bar: Bar) -> None:
         assert (len(won), len(lost)) == (1, 1)
         [row] = Following.objects.current().filter(site=bar.cast.site)
         follow(by=by, site=bar.cast.site, menu=None, instead_of=row.menu_id)
+
+
+SHORT = 1  # s: long enough for a decision that nobody holds back
+
+
+def test_a_site_that_leaves_while_its_publication_is_signed_waits(
+    bar: Bar, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    by, menu = bar.cast.head_roaster, spring.approved(bar)
+    spring.follows(menu.menu, bar.cast, bar.cast.site)
+    leave = partial(follow, by=by, site=bar.cast.site, menu=None, instead_of=menu.menu_id)
+    sign = publishing(menu, by)
+    with ThreadPoolExecutor(1) as pool:
+
+        def meanwhile(plan: MenuPlan, acknowledged: bool) -> None:
+            leaving = pool.submit(at_once, [leave])
+            wait([leaving], timeout=SHORT)
+            assert not leaving.done(), "it left, and gets the menu after that"
+            must_acknowledge(plan, acknowledged)
+
+        monkeypatch.setattr(menus_publishing, "must_acknowledge", meanwhile)
+        assert sign().state == "running"
+    assert not Following.objects.current().exists()
+
+
+def test_leaving_a_menu_and_publishing_it(bar: Bar) -> None:
+    """Whoever comes first: nothing is signed for a site that left before."""
+    by, menu = bar.cast.head_roaster, spring.approved(bar)
+    for _ in range(ROUNDS):
+        spring.follows(menu.menu, bar.cast, bar.cast.site)
+        leave = partial(follow, by=by, site=bar.cast.site, menu=None, instead_of=menu.menu_id)
+        acts: Acts = [publishing(menu, by), leave]
+        _, lost = split(at_once(acts))
+        assert all(isinstance(each, Invalid) for each in lost), lost
+        left = Following.objects.latest("pk").until
+        assert left
+        for made in Publication.objects.filter(state="running").select_related("signature"):
+            assert made.signature
+            assert made.signature.at <= left
+        Placement.objects.filter(state="scheduled").update(state="cancelled")
+        for state in ("stopped", "cancelled"):
+            Publication.objects.exclude(state="cancelled").update(state=state)
