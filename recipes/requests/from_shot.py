@@ -23,10 +23,10 @@ def initial_from_shot(request: PageRequest, slot: Slot | None) -> dict[str, obje
     advised = advice_on(shot)
     said = tell(advised) if advised else None
     reason = said.do.partition(": ")[2] if said and said.asks else ""
-    told = rows.counted().filter(placement=shot.placement_id).until(shot)[:SHOTS]
+    told = rows.counted().filter(placement=shot.placement_id).until(shot)
     return {
         "reason": reason[:1].upper() + reason[1:],
-        "evidence": "\n".join(map(_line, told)),
+        "evidence": "\n".join(map(_line, told.newest_first()[:SHOTS])),
     }
 
 

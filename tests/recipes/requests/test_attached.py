@@ -1,8 +1,11 @@
 """Evidence by tap: check shots and read-backs from where they are seen, into a request."""
 
+from dataclasses import replace
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
 from audit.errors import Invalid, NotPermitted, Refused, Stale
 from recipes.publishing import run
@@ -17,6 +20,7 @@ from stations.shots.models import CheckShot
 from stations.slots.models import Placement, ReadBack
 from stations.slots.read_backs import read_back
 from tests.attacks import refused, sql
+from tests.audit.sealed import unguarded
 from tests.bar import Bar
 from tests.calling import ROOT, act, etag, put
 from tests.cast import ApiAs, SignedIn
@@ -132,6 +136,22 @@ def test_from_the_shot_s_page_into_a_new_request_or_an_open_one(
     assert "41.5" in page
     edit = signed_in(poured.cast.shop_lead).get(f"{request.get_absolute_url()}edit/")
     assert edit.context["form"]["shots"].value() == [pulled.pk]
+
+
+def test_the_shot_it_leads_from_is_told_however_late_others_came(
+    poured: Bar, signed_in: SignedIn
+) -> None:
+    """Those noted without a line before it arrive after it; the newest pulled are told first."""
+    unguarded("UPDATE stations_placement SET started_at = now() - interval '1 hour'")
+    slot, by = poured.slots[0], poured.cast.head_roaster
+    pulled = shot(poured, slot)
+    for minutes in (30, 20, 10):
+        made = timezone.now() - timedelta(minutes=minutes)
+        weighed = replace(PULLED, shot_time=Decimal(minutes))
+        log_shot(by=by, slot=slot, shot=weighed, made_at=made)
+    form = signed_in(poured.cast.shop_lead).get(f"/requests/new/?slot={slot.pk}&shot={pulled.pk}")
+    told = form.context["form"]["evidence"].value().splitlines()
+    assert [line.partition("g out in ")[2] for line in told] == ["22 s.", "10 s.", "20 s."]
 
 
 def test_what_was_ticked_counts_however_many_shots_came_after(
