@@ -211,11 +211,13 @@ def _plan(formula: Formula) -> Iterator[Doubt]:
         plan = plan_of(formula)
     except QuantityError:
         return  # half a taper: what is missing is said where gaps are
+    found: dict[str, list[str]] = {}  # one question a parameter: its answer is kept by that
     for odd in check_plan(plan) if plan else ():
-        if odd.field not in formula:
-            continue  # what isn't stated is the machine's own
-        label = PARAMETERS[odd.field].label
-        yield Doubt(f"plan_{odd.field}", tuple(FIELDS), f"{label}: {odd.words} (common practice).")
+        if odd.field in formula:  # what isn't stated is the machine's own
+            found.setdefault(odd.field, []).append(odd.words)
+    for code, words in found.items():
+        said = f"{PARAMETERS[code].label}: {'; '.join(words)} (common practice)."
+        yield Doubt(f"plan_{code}", tuple(FIELDS), said)
 
 
 def _wide(formula: Formula) -> Iterator[Doubt]:

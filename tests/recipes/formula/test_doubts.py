@@ -122,6 +122,14 @@ def test_brew_ratio_temperature_time_and_plan_are_asked_about() -> None:
     assert "stages_fill_shot" in kinds(TIMED | stages)
 
 
+def test_a_stage_that_is_odd_twice_is_one_question() -> None:
+    rising = {"taper_start": number("80"), "taper_pressure": number("10")}
+    (asked,) = doubts(TIMED | {"brew_pressure": number("9")} | rising, None)
+    assert asked.kind == "plan_taper_pressure"
+    assert "usual is 0 to 9" in asked.words
+    assert "above the brewing pressure" in asked.words
+
+
 def test_what_an_answer_is_about_does_not_hang_on_zeros() -> None:
     (asked,) = doubts(FORMULA | {"brew_temperature": number("99")}, None)
     assert asked.about(FORMULA | {"brew_temperature": number("99.0")}) == asked.about(
