@@ -106,24 +106,23 @@ class AnswersForm(RevisionForm):
         self.servings: list[Serving] = session(tasting)
         self.tasting = tasting
         self.given = {answer.number: answer for answer in tasting.answers.all()}
+        # Among the form's own initial values, which a page shows where somebody else was quicker.
+        for number, given in self.given.items():
+            self.initial[f"answer_{number}"] = given.chosen
+            self.initial[f"note_{number}"] = given.note
         for one in self.servings:
             field = forms.ChoiceField(
                 label=f"Serving {one.number}",
                 choices=[("", "not tasted"), *((code, code) for code in one.codes)],
                 required=False,
-                initial=self._given(one.number, "chosen"),
             )
             note = forms.CharField(
                 label=f"Taster\N{RIGHT SINGLE QUOTATION MARK}s words on serving {one.number}",
                 max_length=NOTE,
                 required=False,
-                initial=self._given(one.number, "note"),
             )
             self.fields[f"answer_{one.number}"] = unmarked(field)
             self.fields[f"note_{one.number}"] = unmarked(note)
-
-    def _given(self, number: int, name: str) -> str:
-        return getattr(self.given[number], name) if number in self.given else ""
 
     def tasters(self) -> Iterator[tuple[int, list[tuple[BoundField, BoundField]]]]:
         """Each taster's number with the fields of what they taste."""

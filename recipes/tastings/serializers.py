@@ -67,7 +67,12 @@ class TastingOut(serializers.ModelSerializer[Tasting]):
         return {str(one.number): one.chosen for one in tasting.answers.all()}
 
     def get_notes(self, tasting: Tasting) -> dict[str, str]:
-        """The taster's words by serving number, where there are any."""
+        """The taster's words by serving number; none before the answers are locked.
+
+        Until then others are still tasting, and are not to be led.
+        """
+        if tasting.state == Tasting.State.PLANNED:
+            return {}
         return {str(one.number): one.note for one in tasting.answers.all() if one.note}
 
     @extend_schema_field(TastingResult(allow_null=True))

@@ -1,6 +1,8 @@
 """Tastings in the browser and through the API."""
 
+from recipes.tastings.actions import lock_answers, open_key, record_answers
 from recipes.tastings.models import Tasting
+from recipes.tastings.result import chosen_sample, session
 from recipes.versions.drafts import new_draft
 from recipes.versions.models import Version
 from tests.calling import act, etag
@@ -68,6 +70,21 @@ def test_two_people_enter_answers(cast: Cast, signed_in: SignedIn) -> None:
     assert [one.number for one in tasting.answers.all()] == [1, 2]
 
 
+def test_what_another_wrote_over_is_seen_before_it_is_replaced(
+    cast: Cast, signed_in: SignedIn
+) -> None:
+    browser, tasting = signed_in(cast.shop_lead), plan(cast)
+    address, answers = f"{tasting.get_absolute_url()}answers/", right_answers(tasting, 12)
+    first = {"answer_1": answers[1], "note_1": "Sharp."}
+    assert browser.post(address, first | shown(tasting)).status_code == 302
+    seen = shown(tasting)
+    assert browser.post(address, first | {"note_1": "Flat."} | seen).status_code == 302
+    late = browser.post(address, first | {"answer_2": answers[2]} | seen)
+    assert late.status_code == 412
+    assert "Flat." in late.content.decode()
+    assert late.context["form"]["note_1"].value() == "Sharp."
+
+
 def test_another_site_sees_nothing(cast: Cast, signed_in: SignedIn) -> None:
     tasting = plan(cast)
     browser = signed_in(cast.other_lead)
@@ -102,6 +119,31 @@ def test_the_api_runs_one(cast: Cast, api_as: ApiAs) -> None:
     result = post(f"{tasting.pk}/open/")["result"]
     assert isinstance(result, dict)
     assert (result["p_value"], result["counted"], result["shown"]) == ("0.0188", 8, True)
+
+
+def test_what_tasters_say_is_told_once_all_have_tasted(cast: Cast, api_as: ApiAs) -> None:
+    tasting, by = plan(cast), cast.shop_lead
+    path = f"/api/v1/tastings/{tasting.pk}/"
+    tasting = record_answers(
+        by=by, tasting=tasting, revision=tasting.revision,
+        answers=right_answers(tasting, 12), notes={3: "Sharper."},
+    )  # fmt: skip
+    for whose in (cast.barista, cast.shop_lead):
+        assert api_as(whose).get(path).json()["notes"] == {}
+    lock_answers(by=by, tasting=tasting, revision=tasting.revision)
+    assert api_as(cast.barista).get(path).json()["notes"] == {"3": "Sharper."}
+
+
+def test_a_preference_has_no_right_answer(cast: Cast, signed_in: SignedIn) -> None:
+    tasting, by = plan(cast, "paired, two-sided", 6), cast.shop_lead
+    liked = {s.number: next(c for c in s.codes if chosen_sample(s, c) == "B")
+             for s in session(tasting)}  # fmt: skip
+    tasting = record_answers(by=by, tasting=tasting, revision=tasting.revision, answers=liked)
+    tasting = lock_answers(by=by, tasting=tasting, revision=tasting.revision)
+    open_key(by=by, tasting=tasting, revision=tasting.revision)
+    page = signed_in(cast.shop_lead).get(tasting.get_absolute_url()).content.decode()
+    assert "no telling: all preferred the same" in page
+    assert "was right" not in page
 
 
 def test_a_plan_is_judged_and_served_over_the_api(cast: Cast, api_as: ApiAs) -> None:
