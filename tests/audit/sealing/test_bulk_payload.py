@@ -148,3 +148,18 @@ def test_what_one_value_can_not_hold_is_made_entry_by_entry(
     monkeypatch.setattr(payload, "_LINES", "string_agg(repeat('x', 600000000), ''), " * 5 + "''")
     slow = made_by_id(ids)
     assert slow.in_order(slow.ids) == made.in_order(made.ids)
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("sample_tables", "only_ours")
+def test_a_row_of_entries_is_in_order_by_whatever_way_they_come(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """SQL promises nothing of what an aggregate makes of the order in its subquery."""
+    shelves(3)
+    ids = list(Entry.objects.order_by("pk").values_list("pk", flat=True))
+    backwards = payload._MADE_IN_A_ROW.replace("ORDER BY e.id", "ORDER BY e.id DESC")
+    monkeypatch.setattr(payload, "_MADE_IN_A_ROW", backwards)
+    made = payload.made_in_a_row(ids[0], ids[-1])
+    assert made.ids == ids
+    assert [json.loads(one)["id"] for one in made.payloads] == ids
