@@ -133,14 +133,24 @@ class Scope:
 
 
 def scope_from(data: dict[str, Any]) -> Scope:
-    """Read ``Publication.scope`` or an API body; raises Invalid naming what is wrong."""
+    """Read an API body; raises Invalid naming what is wrong.
+
+    Which slots is said by numbers, by the recipe they hold, or as every one: never by leaving out.
+    """
     where = data.get("where")
     if where not in list(Where):
         raise Invalid("where", where, "one of " + ", ".join(Where))
     ids = _whole_numbers("ids", data)
     if where != Where.ALL and not ids:
         raise Invalid("ids", "", f"at least one of the {where}")
-    return Scope(Where(where), ids, _whole_numbers("slot_numbers", data), data.get("holds"))
+    numbers, holds = _whole_numbers("slot_numbers", data), data.get("holds")
+    some = bool(numbers) or holds is not None
+    if some and data["every_slot"]:
+        raise Invalid("every_slot", True, "true alone, without slot_numbers and holds")
+    if not some and not data["every_slot"]:
+        allowed = "slot numbers; or else holds, or every_slot as true"
+        raise Invalid("slot_numbers", list(numbers), allowed)
+    return Scope(Where(where), ids, numbers, holds)
 
 
 def _numbers(there: list[int]) -> str:

@@ -23,7 +23,8 @@ class PlanIn(serializers.Serializer[Any]):
     """Which version goes where, and when.
 
     A `date` and `time` are by each site's clock; with a `lot` each site begins when it opens that
-    one, at once where it has; with neither it is at once everywhere.
+    one, at once where it has; with neither it is at once everywhere. Which slots is said by
+    `slot_numbers`, `holds` or both, or else by `every_slot`.
     """
 
     version = serializers.IntegerField(**ID)
@@ -38,6 +39,9 @@ class PlanIn(serializers.Serializer[Any]):
         required=False, allow_null=True,
         help_text="The id of a recipe: only slots in which one of its versions is in force.", **ID
     )  # fmt: skip
+    every_slot = serializers.BooleanField(
+        default=False, help_text="Every slot there: no plan is for every slot by itself."
+    )
     date = serializers.DateField(required=False, allow_null=True)
     time = serializers.TimeField(required=False, allow_null=True)
     lot = serializers.IntegerField(

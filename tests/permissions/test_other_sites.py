@@ -61,7 +61,8 @@ def test_whoever_covers_both_is_told(world: World) -> None:
 
 def test_a_plan_of_one_site_is_of_that_site(world: World) -> None:
     """As JSON, for a head roaster of one bar who asks for all there is."""
-    body = {"version": world.bar.version.pk, "where": Where.ALL, "site": world.bar.cast.site.pk}
+    body = {"version": world.bar.version.pk, "where": Where.ALL, "every_slot": True}
+    body["site"] = world.bar.cast.site.pk
     browser = world.browser_of(world.people["H"])
     answer = browser.post(
         reverse("recipes_api:publication_plan"), body, content_type="application/json"

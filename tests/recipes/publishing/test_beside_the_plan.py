@@ -67,7 +67,12 @@ def test_what_a_site_s_reading_lacks_is_named(bar: Bar, roaster: Client, api_as:
     assert "Very different" not in page
     assert "Not compared, since their readings lack what others have" in page
     assert "Upland : alkalinity, dissolved solids" in page
-    plan = planned(bar, api_as, "publications/plan/", {"version": bar.version.pk, "where": "all"})
+    plan = planned(
+        bar,
+        api_as,
+        "publications/plan/",
+        {"version": bar.version.pk, "where": "all", "every_slot": True},
+    )
     told = {row["name"]: (row["differs_in"], row["not_read"]) for row in plan["water"]}
     assert told["Upland"] == ([], ["alkalinity", "dissolved solids"])
 
@@ -92,7 +97,12 @@ def planned(bar: Bar, api_as: ApiAs, path: str, body: dict[str, Any]) -> Any:  #
 def test_the_api_says_the_same(bar: Bar, api_as: ApiAs) -> None:
     read(bar, bar.cast.site, "80")
     read(bar, bar.cast.other_site, "250")
-    plan = planned(bar, api_as, "publications/plan/", {"version": bar.version.pk, "where": "all"})
+    plan = planned(
+        bar,
+        api_as,
+        "publications/plan/",
+        {"version": bar.version.pk, "where": "all", "every_slot": True},
+    )
     assert [row["name"] for row in plan["water"]] == ["Upland"]
     assert plan["water"][0]["differs_in"] == ["hardness 250.0 mg/L CaCO3 (others about 80.0)"]
     margins = {row["name"]: (row["boiling"], row["margin"]) for row in plan["sites"]}

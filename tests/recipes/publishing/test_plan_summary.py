@@ -157,7 +157,7 @@ def test_the_page_says_it(bar: Bar, busy: int, staged: Version, signed_in: Signe
 
 def test_the_api_says_it(bar: Bar, busy: int, staged: Version, api_as: ApiAs) -> None:
     client = api_as(bar.cast.head_roaster)
-    sent = {"version": staged.pk, "where": "all"}
+    sent = {"version": staged.pk, "where": "all", "every_slot": True}
     plan = client.post("/api/v1/publications/plan/", sent, format="json").json()
     assert {"what": "version 1", "slots": 3, "other_recipe": False} in plan["replaces"]
     assert plan["ends_permits"] == [busy]

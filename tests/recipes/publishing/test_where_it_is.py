@@ -160,6 +160,27 @@ def test_a_slot_number_that_exists_nowhere_is_refused(
     assert "slot_numbers" in str(answer.json())
 
 
+@pytest.mark.parametrize(
+    ("slots", "field"),
+    [
+        ({}, "slot_numbers"),
+        ({"slot_numbers": [], "every_slot": False}, "slot_numbers"),
+        ({"slot_numbers": [1], "every_slot": True}, "every_slot"),
+    ],
+)
+def test_a_program_says_which_slots_before_a_plan(
+    bar: Bar, newer: Version, api_as: ApiAs, slots: dict[str, Any], field: str
+) -> None:
+    client = api_as(bar.cast.head_roaster)
+    sent = {"version": newer.pk, "where": "all", **slots}
+    answer = client.post("/api/v1/publications/plan/", sent, format="json")
+    assert answer.status_code == 400
+    assert [one["field"] for one in answer.json()["problems"]] == [field]
+    asked = {"version": newer.pk, "where": "all", "every_slot": True}
+    plan = client.post("/api/v1/publications/plan/", asked, format="json").json()
+    assert plan["digest"] == plan_of(newer, bar.cast.head_roaster).digest
+
+
 def test_stations_can_be_ticked_at_once(roaster: Client, bar: Bar, newer: Version) -> None:
     page = roaster.get(f"/versions/{newer.pk}/publish/")
     assert "Harbour · Front · station 2" in body(page)
