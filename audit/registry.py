@@ -152,6 +152,7 @@ class Registry:
     overviews: set[str] = field(default_factory=set)
     touched: dict[str, Touched] = field(default_factory=dict)
     matters: set[str] = field(default_factory=set)
+    of_several_sites: set[str] = field(default_factory=set)
 
 
 registry = Registry()
@@ -176,9 +177,13 @@ def register_subject(
     registry.subjects[type_] = SubjectKind(type_, word, url_name, find, named, former, beside)
 
 
-def register_matters(*tables: str) -> None:
-    """Say of which tables those may read the entries who read a part of the history only."""
+def register_matters(*tables: str, of_several_sites: Collection[str] = ()) -> None:
+    """Say of which tables those may read the entries who read a part of the history only.
+
+    Rows `of_several_sites` belong to none in the history and may name any of them.
+    """
     registry.matters.update(tables)
+    registry.of_several_sites.update(of_several_sites)
 
 
 def kind_of(type_: str) -> SubjectKind | None:

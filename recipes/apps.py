@@ -73,7 +73,8 @@ def _open_matters() -> None:
 
     ours = [model._meta.db_table for model in apps.get_app_config("recipes").get_models()]
     slots = ("stations_placement", "stations_controlsettings", "stations_readback")
-    register_matters(*ours, *slots)
+    plans = ("recipes_publication", "recipes_permit", "recipes_permitchange")
+    register_matters(*ours, *slots, of_several_sites=plans)
 
 
 def _tell_people() -> None:

@@ -67,17 +67,24 @@ def scope_of(user: object) -> frozenset[int] | None:
     return viewer.history_sites()
 
 
-def reach_of(user: object) -> Reach:
-    """What this person may read of one thing's history. Raises NotPermitted.
+def reaches_of(user: object) -> tuple[Reach, ...]:
+    """What this person may read of one thing's history, the fullest first. Raises NotPermitted.
 
     Those who read no more than the matters of their work never see who signed in, people, tokens,
-    policy or what was refused.
+    policy or what was refused; of what belongs to no site, not what is about several sites at once
+    unless they read those of all.
     """
     viewer = cast(Viewer, user)
     partly = viewer.is_authenticated and viewer.has_perm("audit.view_matter")
-    if partly and not viewer.has_perm("audit.view_entry"):
-        return Reach(viewer.matter_sites(), frozenset(registry.matters))
-    return Reach(scope_of(user))
+    if not partly:
+        return (Reach(scope_of(user)),)
+    sites = viewer.matter_sites()
+    tables = registry.matters if sites is None else registry.matters - registry.of_several_sites
+    matters = Reach(sites, frozenset(tables))
+    if not viewer.has_perm("audit.view_entry"):
+        return (matters,)
+    whole = Reach(viewer.history_sites())
+    return (whole,) if whole.sites is None else (whole, matters)
 
 
 class HistoryEndpoint(Endpoint):

@@ -1,6 +1,6 @@
 """A parameter over time: each number that was written, for a chart of steps."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
@@ -9,7 +9,8 @@ from audit.capture.models import Entry, Operation
 from audit.reading.access import Reach
 from audit.reading.approvals import Approval, approvals_of
 from audit.reading.labels import in_order, label_of
-from audit.reading.queries import HistoryFilter, page_of
+from audit.reading.queries import HistoryFilter
+from audit.reading.reaching import page_within
 from audit.registry import registry
 
 MOST = 500  # the newest changes that are drawn
@@ -43,12 +44,11 @@ class History:
     text: str
 
 
-def values_written(wanted: HistoryFilter, reach: Reach) -> History | None:
+def values_written(wanted: HistoryFilter, reaches: Sequence[Reach]) -> History | None:
     """The numbers in what the filter finds, or None where no number was ever written."""
     if wanted.subject_id is None:
         return None  # of many things, each set for itself: one line through them would say nothing
-    page = page_of(wanted, reach.sites, size=MOST, tables=reach.tables)
-    entries = list(reversed(page.entries))
+    entries = list(reversed(page_within(wanted, reaches, size=MOST).entries))
     entries = [entry for entry in entries if entry.operation != Operation.REFUSED]
     unit = registry.unit(next((entry.unit for entry in reversed(entries) if entry.unit), ""))
     series = (*_in_force(entries, wanted.parameter or ""), *_series(entries, unit))[:PANELS]

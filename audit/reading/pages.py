@@ -1,6 +1,6 @@
 """Pages of the history."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.contrib.auth.decorators import login_required
@@ -12,13 +12,14 @@ from django.views.decorators.vary import vary_on_headers
 from audit.capture.models import Entry
 from audit.endpoint import refuse_unasked
 from audit.errors import Invalid, NotFound
-from audit.reading.access import Reach, note_outside, reach_of, scope_of
+from audit.reading.access import Reach, note_outside, reaches_of, scope_of
 from audit.reading.charts import values_written
 from audit.reading.choosing import LONGEST, MOST
 from audit.reading.filters import FilterForm, whole_number
 from audit.reading.keyset import LAST
 from audit.reading.named import page_of_thing
-from audit.reading.queries import HistoryFilter, HistoryPage, page_of, visible
+from audit.reading.queries import HistoryFilter, HistoryPage, page_of
+from audit.reading.reaching import found_within, page_within
 from audit.reading.rows import clock_of, rows_of, whole_row
 from audit.registry import NameLookup, Scope, content_of, registry, subject_name, subject_word
 from audit.retention.records import absent, archived
@@ -131,23 +132,22 @@ def _names(request: HttpRequest, field: str, scope: Scope) -> HttpResponse:
 
 def found_or_absent(user: object, pk: int) -> Entry:
     """The entry of that number, if they may read it. Raises NotFound; notes it if it is outside."""
-    return _found(user, Reach(scope_of(user)), pk)
+    return _found(user, (Reach(scope_of(user)),), pk)[0]
 
 
-def _found(user: object, reach: Reach, pk: int) -> Entry:
-    record = visible(reach.sites, reach.tables).filter(pk=pk).first()
-    if record is None:
-        note_outside(user, reach.sites, Entry.objects.filter(pk=pk))
+def _found(user: object, reaches: Sequence[Reach], pk: int) -> tuple[Entry, Reach]:
+    found = found_within(pk, reaches)
+    if found is None:
+        note_outside(user, reaches[0].sites, Entry.objects.filter(pk=pk))
         raise absent(pk)
-    return record
+    return found
 
 
 @require_safe
 @login_required
 def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """One entry, whole."""
-    reach = reach_of(request.user)
-    record = _found(request.user, reach, pk)
+    record, reach = _found(request.user, reaches_of(request.user), pk)
     row = whole_row(record)
     signed = row.approval.signature if row.approval else None
     context = {
@@ -164,17 +164,17 @@ def entry(request: HttpRequest, pk: int) -> HttpResponse:
 @login_required
 def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpResponse:
     """Everything that happened to one subject, or to one parameter of it, with a chart."""
-    reach = reach_of(request.user)
+    reaches = reaches_of(request.user)
     refuse_unasked(request.GET, ["parameter", *KEYS], empty=True)
     parameter = _parameter(request)
     if subject_id > LAST or not subject_type.isprintable():
         raise NotFound("There is no such thing.")
     wanted = _whole(subject_type, subject_id, parameter)
     key = key_of(request.GET.dict())
-    page = page_of(wanted, reach.sites, before=key.before, after=key.after, tables=reach.tables)
+    page = page_within(wanted, reaches, before=key.before, after=key.after)
     older = archived()
     if not page.entries and not parameter:
-        note_outside(request.user, reach.sites, _newest(wanted))
+        note_outside(request.user, reaches[0].sites, _newest(wanted))
         also = " Older entries are archived." if older else ""
         raise NotFound(f"There is no history of it here, or none that you may read.{also}")
     rows = rows_of(page.entries, one_site=True, parameter=parameter)
@@ -188,9 +188,9 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         "zone": clock_of(rows),
         "parameter": parameter,
         "parameters": registry.parameters(),
-        "chart": values_written(wanted, reach) if parameter else None,
+        "chart": values_written(wanted, reaches) if parameter else None,
         "archived": older,
-        "whole": reach.whole,
+        "whole": reaches[0].whole,
         **addresses(request.path, request.GET, page),
     }
     return render(request, "audit/reading/timeline.html", context)
