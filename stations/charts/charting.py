@@ -118,7 +118,10 @@ def contents_of(station: Station) -> dict[str, str]:
     pairs = rows.newest_first().values_list(
         "placement__settings__content_digest", "placement__settings__title"
     )
-    return dict(reversed(list(pairs[:SHOWN])))
+    found: dict[str, str] = {}
+    for digest, title in pairs[:SHOWN]:
+        found.setdefault(digest, title)
+    return found
 
 
 def frozen_baseline(station: Station, digest: str, code: str) -> ChartBaseline | None:

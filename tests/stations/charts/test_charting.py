@@ -18,7 +18,7 @@ from stations.equipment.models import Slot, Station
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from tests.audit.sealed import unguarded
-from tests.bar import Bar
+from tests.bar import Bar, approved, draft
 from tests.cast import SignedIn
 from tests.publishing import Publish
 
@@ -53,6 +53,14 @@ def test_a_shot_noted_without_a_line_stands_where_it_was_pulled(bar: Bar, slot: 
     charts = charts_of(slot.station, digest(slot.station), CODE, RULES["nelson"])
     assert charts is not None
     assert charts.values == [Decimal("39.5"), *map(Decimal, STEADY)]
+
+
+def test_what_was_brewed_last_is_charted_first(bar: Bar, send: Publish, slot: Slot) -> None:
+    was, cast = digest(slot.station), bar.cast
+    newer = approved(cast, draft(cast, recipe=bar.version.recipe))
+    run.run(send(newer).pk)
+    pull(slot, bar, ["36.0"])
+    assert list(contents_of(slot.station)) == [newer.content_digest, was]
 
 
 def test_a_steady_station_gives_no_signal_and_a_shift_does(bar: Bar, slot: Slot) -> None:
