@@ -19,7 +19,7 @@ from audit.retention.records import archives_of
 from audit.sealing import store
 from audit.sealing.models import Checkpoint, LedgerKey
 from audit.sealing.payload import MADE, entries_by_id, made_in_a_row, payloads_of
-from audit.sealing.runs import leaves, sealed
+from audit.sealing.runs import SEALED_IN_PLACE, leaves
 from audit.sealing.seal import oldest_running
 from audit.witnessing.standing import with_lines
 
@@ -59,7 +59,7 @@ SELECT l.index, l.entry_id, l.hash FROM {leaves("%(start)s", "%(stop)s")} l ORDE
 # not begun yet: put there by hand. Entries still waiting to be sealed are none of these.
 _STRAYS = f"""
 SELECT {MADE} FROM audit_entry e
-WHERE NOT e.id <@ {sealed()}
+WHERE NOT e.id <@ {SEALED_IN_PLACE}
     AND ((e.txid, e.id) <= (%s, %s) OR (e.txid < %s AND e.txid <> ALL(%s))
         OR e.txid >= pg_snapshot_xmax(pg_current_snapshot())::text::bigint)
 ORDER BY e.id LIMIT %s
@@ -139,6 +139,8 @@ def _one_by_one(first: int, last: int) -> Iterator[Leaf]:
     gone = [entry_id for _, entry_id, _ in found if entry_id not in there]
     archived = archives_of(gone) if gone else {}
     for index, entry_id, stored in found:
+        if index < at:
+            continue  # a second one of the same place: what it is of counts as not sealed
         yield from (Leaf(lost, LOST, None) for lost in range(at, index))
         whole = bytes(stored) if len(stored) == len(LOST) else LOST
         yield Leaf(index, whole, there.get(entry_id), archived.get(entry_id))

@@ -47,7 +47,7 @@ def index_of(entry: str) -> str:
     by entries, whatever the planner thinks of it."""
     return f"""(SELECT l.index + {entry} - l.entry_id FROM audit_leaf l
         WHERE l.entry_id <= {entry} AND l.entry_id > {entry} - {RUN}
-            AND l.entry_id + {COUNT} > {entry}
+            AND l.entry_id + {COUNT} > {entry} AND l.index >= 0
         ORDER BY l.entry_id DESC LIMIT 1)"""  # noqa: S608
 
 
@@ -59,10 +59,20 @@ SELECT coalesce((
 """How many leaves there are."""
 
 
-def sealed(start: str = "", stop: str = "") -> str:
-    """The ids from `start` up to `stop`, SQL both, that are sealed, as one multirange; all without.
-    An entry is looked for in it at a fraction of what a probe of the index costs."""
-    within = f"WHERE l.entry_id >= {_begins(start)} AND l.entry_id <= {stop}" if start else ""
+def sealed(start: str, stop: str) -> str:
+    """The ids from `start` up to `stop`, SQL both, that are sealed, as one multirange. An entry is
+    looked for in it at a fraction of what a probe of the index costs. A row before the first leaf
+    is none of the tree, and seals nothing."""
     return f"""(
         SELECT coalesce(range_agg(int8range(l.entry_id, l.entry_id + {COUNT})), '{{}}')
-        FROM audit_leaf l {within})"""  # noqa: S608
+        FROM audit_leaf l
+        WHERE l.entry_id >= {_begins(start)} AND l.entry_id <= {stop} AND l.index >= 0)"""  # noqa: S608
+
+
+SEALED_IN_PLACE = f"""(
+    SELECT coalesce(range_agg(int8range(l.entry_id, l.entry_id + l.count)), '{{}}')
+    FROM (SELECT l.index, l.entry_id, {COUNT} AS count,
+        lag(l.index + {COUNT}) OVER (ORDER BY l.index) AS before FROM audit_leaf l) l
+    WHERE l.index >= greatest(l.before, 0))"""  # noqa: S608
+"""All ids that are sealed, but those of rows that lie within another or before the first: such a
+row was put there by hand, or an entry could be kept from the tree by it."""
