@@ -46,20 +46,23 @@ SENT = """
             WHERE v.menu_id = f.menu_id AND v.state = 'approved') AS approved_id
     FROM recipes_following f WHERE f.until IS NULL AND f.site_id = ANY(%(sites)s)
 """
+# Worked out first, once a site: written into the join it would be asked anew for every drink.
 DEPARTING = f"""
-WITH follows AS ({SENT})
-SELECT follows.site_id, slot.id, slot.number,
+WITH follows AS MATERIALIZED ({SENT}), says AS MATERIALIZED (
+    SELECT follows.site_id, d.slot_number, d.version_id, v.content_digest FROM follows
+    JOIN recipes_menudrink d ON d.menu_version_id = coalesce(follows.sent_id, follows.approved_id)
+    JOIN recipes_version v ON v.id = d.version_id
+)
+SELECT says.site_id, slot.id, slot.number,
     m.name || ' · station ' || station.number || ' · slot ' || slot.number,
-    d.version_id, held.id,
+    says.version_id, held.id,
     CASE WHEN now.id IS NULL THEN 'nothing' WHEN now.manner = 'steps_in' THEN 'permit'
         WHEN now.manner = 'by_hand' THEN 'by_hand' ELSE 'other' END,
     CASE WHEN now.manner = 'steps_in' THEN now.basis_id END
-FROM follows
-JOIN recipes_menudrink d ON d.menu_version_id = coalesce(follows.sent_id, follows.approved_id)
-JOIN recipes_version says ON says.id = d.version_id
-JOIN stations_machine m ON m.site_id = follows.site_id
-JOIN stations_station station ON station.machine_id = m.id
-JOIN stations_slot slot ON slot.station_id = station.id AND slot.number = d.slot_number
+FROM stations_slot slot
+JOIN stations_station station ON station.id = slot.station_id
+JOIN stations_machine m ON m.id = station.machine_id AND m.site_id = ANY(%(sites)s)
+JOIN says ON says.site_id = m.site_id AND says.slot_number = slot.number
 LEFT JOIN stations_placement now ON now.slot_id = slot.id AND now.state = 'in_force'
 LEFT JOIN stations_controlsettings settings ON settings.id = now.settings_id
 LEFT JOIN recipes_version held ON held.content_digest = settings.content_digest
@@ -70,7 +73,7 @@ WHERE (now.id IS NULL OR now.manner IN ('steps_in', 'by_hand')
         JOIN stations_controlsettings coming ON coming.id = next.settings_id
         WHERE next.slot_id = slot.id AND next.state = 'scheduled'
             AND coming.content_digest = says.content_digest)
-ORDER BY follows.site_id, m.name, station.number, slot.number
+ORDER BY says.site_id, m.name, station.number, slot.number
 """  # noqa: S608 - constants of this module
 
 
