@@ -29,8 +29,9 @@ from recipes.menus.serializers import (
     StandingOut,
 )
 from recipes.planning.plan import Outcome
+from recipes.publishing.answers import OnePublicationOut
 from recipes.publishing.api import publication_answer
-from recipes.publishing.serializers import PublicationOut, expected_json
+from recipes.publishing.serializers import expected_json
 from recipes.publishing.timing import When
 from stations.equipment.models import Site
 from web.api import GuardedView, checked, person, valid
@@ -108,7 +109,7 @@ class Publishing(GuardedView):
     verb = Verb.PUBLICATION_SIGN
     acting_scope = Scope.SIGN
 
-    @extend_schema(request=MenuPublicationIn, responses={201: PublicationOut})
+    @extend_schema(request=MenuPublicationIn, responses={201: OnePublicationOut})
     @acting
     def post(self, request: Request, pk: int) -> Response:
         """Sign a plan that was seen, named by its digest."""

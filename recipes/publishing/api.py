@@ -16,6 +16,7 @@ from people.tokens.models import Scope as TokenScope
 from recipes.coffees.models import Recipe, RoastLot
 from recipes.publishing import actions
 from recipes.publishing.actions import publish
+from recipes.publishing.answers import OnePublicationOut, PublicationOut, PublicationSiteOut
 from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, scope_from
@@ -23,8 +24,6 @@ from recipes.publishing.serializers import (
     PlanIn,
     PlanOut,
     PublicationIn,
-    PublicationOut,
-    PublicationSiteOut,
     ReasonIn,
     plan_as_json,
 )
@@ -100,7 +99,7 @@ class Publications(Listing):
         rows = rows.with_sites_for(person(request))
         return listed(self, rows, PublicationOut)
 
-    @extend_schema(request=PublicationIn, responses={201: PublicationOut})
+    @extend_schema(request=PublicationIn, responses={201: OnePublicationOut})
     @acting
     def post(self, request: Request) -> Response:
         """Sign a plan that was seen, named by its digest."""
@@ -126,7 +125,7 @@ class OnePublication(GuardedView):
 
     verb = Verb.RECIPE_VIEW
 
-    @extend_schema(responses=PublicationOut)
+    @extend_schema(responses=OnePublicationOut)
     def get(self, request: Request, pk: int) -> Response:
         """Read it."""
         return publication_answer(request, pk)
@@ -137,7 +136,7 @@ def publication_answer(request: Request, pk: int, status: int = 200) -> Response
     rows = Publication.objects.covered_by(person(request)).with_version()
     rows = rows.with_sites_for(person(request))
     found = one_or_404(rows, pk)
-    return tagged(request, found, PublicationOut(found).data, status=status)
+    return tagged(request, found, OnePublicationOut(found).data, status=status)
 
 
 class Decision(GuardedView):
@@ -146,7 +145,7 @@ class Decision(GuardedView):
     verb = Verb.PUBLICATION_STOP
     act: ClassVar[Callable[..., object]]
 
-    @extend_schema(request=ReasonIn, responses=PublicationOut)
+    @extend_schema(request=ReasonIn, responses=OnePublicationOut)
     @acting
     @matching
     def post(self, request: Request, pk: int) -> Response:
@@ -190,7 +189,7 @@ class CancelSite(GuardedView):
 
     verb = Verb.PUBLICATION_STOP
 
-    @extend_schema(request=ReasonIn, responses=PublicationOut)
+    @extend_schema(request=ReasonIn, responses=OnePublicationOut)
     @acting
     @matching
     def post(self, request: Request, pk: int) -> Response:

@@ -1,14 +1,12 @@
-"""What the publishing endpoints take and answer."""
+"""What the publishing endpoints take, and what they answer of a plan."""
 
 from typing import Any
 
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from people.signatures.fields import SignatureSerializer
 from recipes.formula.fields import MomentField
 from recipes.publishing.hindered import Hindered, hindrances
-from recipes.publishing.models import Publication, PublicationSite
 from recipes.publishing.plan import PublicationPlan
 from recipes.publishing.replaced import ended_permits, replaced
 from recipes.publishing.scope import Where
@@ -214,78 +212,3 @@ def plan_as_json(plan: PublicationPlan, site_id: int | None) -> dict[str, Any]:
 def expected_json(found: Expected | None) -> dict[str, Any] | None:
     """What is expected in the cup, as an answer holds it."""
     return None if found is None else dict(ExpectedOut(found).data)
-
-
-class PublicationSiteOut(serializers.ModelSerializer[PublicationSite]):
-    """A publication's progress at one site."""
-
-    name = serializers.CharField(source="site.name")
-    refusals = serializers.JSONField(source="refused")
-    begins_at = serializers.DateTimeField(
-        allow_null=True, help_text="In force from; null until the site opens the lot it is with."
-    )
-    waits = serializers.BooleanField(help_text="Slots here wait for the site to open that lot.")
-    went_out = serializers.DateTimeField(
-        allow_null=True, help_text="When the first slot here came into force."
-    )
-    loaded = serializers.IntegerField(help_text="Slots read back, and found to hold it.")
-    to_load = serializers.IntegerField(help_text="Slots in force that nobody has read back.")
-    differs = serializers.IntegerField(help_text="Slots found to hold something else.")
-    on_permit = serializers.IntegerField()
-    taken_over = serializers.IntegerField(help_text="By something newer, since.")
-
-    class Meta:
-        model = PublicationSite
-        fields = [
-            "id", "site", "name", "due_at", "begins_at", "went_out", "waits", "slots", "placed",
-            "cancelled", "loaded", "to_load", "differs", "on_permit", "taken_over", "refusals",
-        ]  # fmt: skip
-
-
-class PublicationOut(serializers.ModelSerializer[Publication]):
-    """A publication: what was signed and how far it is.
-
-    It is of a `version`, or of a `menu_version`; the other is null.
-    Where you cover some of its sites, `sites` and `acknowledgement` are of those, and `scope` is
-    null.
-    """
-
-    lot_label = serializers.CharField(
-        source="lot.__str__", allow_null=True, default=None, help_text="The lot it is with, if any."
-    )
-    version_label = serializers.CharField(
-        source="document.__str__", help_text="The version, or the menu's where it is of a menu."
-    )
-    signed_by = serializers.CharField(source="signature.name")
-    signed_at = serializers.DateTimeField(source="signature.at")
-    sites = PublicationSiteOut(many=True)
-    scope = serializers.SerializerMethodField()
-    scope_label = serializers.SerializerMethodField()
-    acknowledgement = serializers.SerializerMethodField()
-
-    class Meta:
-        model = Publication
-        fields = [
-            "id", "version", "menu_version", "version_label", "reason", "scope", "scope_label",
-            "local_date", "local_time", "lot", "lot_label", "state", "plan_digest",
-            "acknowledgement", "signed_by", "signed_at", "completed_at", "sites",
-        ]  # fmt: skip
-
-    @extend_schema_field(serializers.JSONField(allow_null=True))
-    def get_scope(self, publication: Publication) -> object:
-        """What it was signed for."""
-        return publication.scope if _whole(publication) else None
-
-    def get_scope_label(self, publication: Publication) -> str:
-        """The same in words."""
-        return publication.where_words(whole=_whole(publication))
-
-    def get_acknowledgement(self, publication: Publication) -> str:
-        """What was flagged and accepted by name."""
-        names = {row.site_id: str(row.site) for row in publication.sites.all()}
-        return "\n".join(publication.accepted_at(names, whole=_whole(publication)))
-
-
-def _whole(publication: Publication) -> bool:
-    """Of a publication read `with_sites_for` somebody: whether they see all of it."""
-    return len(publication.sites.all()) == getattr(publication, "parts", None)

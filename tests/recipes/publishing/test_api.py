@@ -105,6 +105,10 @@ def test_stop_resume_cancel_as_it_was_read(bar: Bar, roaster: APIClient) -> None
     status, _, etag = act(roaster, f"{url}stop/", why, etag)
     status, gone, etag = act(roaster, f"{url}cancel/", why, etag)
     assert (status, gone["state"]) == (200, "cancelled")
+    assert [(each["what"], each["reason"]) for each in gone["decisions"]] == [
+        ("Cancelled what was left", "Grinder"), ("Stopped", "Grinder"), ("Resumed", "Grinder"),
+        ("Stopped", "Grinder"),
+    ]  # fmt: skip
     status, told, _ = act(roaster, f"{url}stop/", why, etag)
     assert (status, "only one that is under way" in told["detail"]) == (409, True)
     assert set(Placement.objects.values_list("state", flat=True)) == {"cancelled"}

@@ -154,6 +154,22 @@ def test_by_api(bar: Bar, send: Publish, api_as: ApiAs) -> None:
     assert answer.status_code == 200
     [here] = [row for row in answer.json()["sites"] if row["site"] == bar.cast.site.pk]
     assert here["cancelled"] == 6
+    [decided] = answer.json()["decisions"]
+    assert (decided["what"], decided["site"]) == ("Cancelled", "Harbour")
+    assert decided["reason"] == "The grinder broke"
+
+
+def test_what_was_decided_about_another_site_is_not_told(
+    bar: Bar, send: Publish, api_as: ApiAs
+) -> None:
+    made = send(when=next_week())
+    part = part_of(made, bar, other=True)
+    cancel_site(
+        by=bar.cast.head_roaster, part=part, revision=made.revision, reason="The grinder broke"
+    )
+    told = api_as(bar.cast.shop_lead).get(f"/api/v1/publications/{made.pk}/").json()
+    assert [row["site"] for row in told["sites"]] == [bar.cast.site.pk]
+    assert told["decisions"] == []
 
 
 # The same rule in the database.
