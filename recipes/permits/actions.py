@@ -152,14 +152,17 @@ def end_due_permits() -> int:
 def end_overtaken(*, basis: str, ids: Collection[int], **_: object) -> None:
     """End those of these permits whose slots were all taken over, in the same transaction."""
     if basis == PERMIT.basis:
+        named = Permit.objects.filter(pk__in=ids).order_by("pk")
+        # Of two that take over its last slots at once, the later waits here and sees both. Whoever
+        # comes has their slots already, so that nobody waits for one while holding a permit.
+        list(named.select_for_update(no_key=True).values_list("pk"))
         _end_overtaken(Permit.objects.overtaken().filter(pk__in=ids))
 
 
 def _end_overtaken(permits: PermitQuerySet) -> int:
     """Nothing falls back, so that no slot is locked here: whoever took over has locked some.
 
-    A permit that holds no slot never holds one again, whatever happens meanwhile. Of two that take
-    over its last slots at once neither sees it end: the next look at what is due does.
+    A permit that holds no slot never holds one again, whatever happens meanwhile.
     """
     ended = 0
     for permit in permits.order_by("pk"):

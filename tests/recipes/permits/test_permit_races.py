@@ -2,9 +2,12 @@
 
 from collections.abc import Callable
 from functools import partial
+from threading import Event
+from time import sleep
 from typing import Any
 
 import pytest
+from django.db import transaction
 
 from audit.capture.models import Entry
 from audit.errors import Refused, Stale
@@ -12,6 +15,7 @@ from recipes.permits.actions import end, end_due_permits
 from recipes.permits.models import Permit
 from recipes.publishing.actions import cancel, stop
 from recipes.publishing.models import Publication
+from recipes.publishing.run import place_batch
 from recipes.requests.actions import take_back
 from recipes.requests.decisions import ask_back, decline
 from stations.equipment.models import Slot
@@ -216,3 +220,26 @@ def test_the_last_slot_taken_over_against_the_end(placed: Bar) -> None:
             action="permit.ended", table_name="recipes_permit", row_id=permit.pk
         )
         assert ends.filter(changes__has_key="state").count() == 1
+
+
+def test_two_that_take_over_the_last_slots(placed: Bar) -> None:
+    """The second waits until the first has committed, and then nothing is left of the permit."""
+    head, slots, begun = placed.cast.head_roaster, placed.slots[:2], Event()
+    permit, other = granting(slots, head)(), other_version(placed)
+    first, second = [signing(order_for(other, head, at_slot(slot)), head)() for slot in slots]
+
+    def slow() -> None:
+        with transaction.atomic():
+            assert place_batch(first.pk, 9) == 1
+            begun.set()
+            sleep(0.5)
+
+    def at_the_same_moment() -> None:
+        assert begun.wait(30)
+        assert place_batch(second.pk, 9) == 1
+
+    assert at_once([slow, at_the_same_moment]) == [None, None]
+    permit.refresh_from_db()
+    assert permit.state == "ended"
+    ends = Entry.objects.filter(table_name="recipes_permit", row_id=permit.pk)
+    assert ends.filter(changes__has_key="state", operation="changed").count() == 1
