@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
-from django.db.models import QuerySet
 
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.engine import Floats
@@ -21,7 +20,7 @@ from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.equipment.traits import traits_at
 from stations.metrology.formula import DOSE, Stated
-from stations.shots.models import CheckShot
+from stations.shots.models import CheckShot, CheckShotQuerySet
 
 NEWEST = 100  # shots learnt from
 FEWEST = 5  # before, a spread can't be told from a change; common practice, no source
@@ -40,7 +39,7 @@ class Learnt:
     pulled: Pulled
 
 
-def learnable(station: Station, version: Version) -> QuerySet[CheckShot]:
+def learnable(station: Station, version: Version) -> CheckShotQuerySet:
     """The shots that say something, the newest first."""
     rows = CheckShot.objects.counted().of_content(version.content_digest)
     return rows.filter(slot__station=station).newest_first()

@@ -57,7 +57,7 @@ def _newest(version: Version, station: Station | None) -> ShotFit | None:
     if station is None:
         return None
     rows = ShotFit.objects.done().with_place().filter(version=version, station=station)
-    fit: ShotFit | None = rows.first()
+    fit: ShotFit | None = rows.select_related("newest_shot").first()
     return fit
 
 
@@ -66,8 +66,8 @@ def _station_context(
 ) -> dict[str, object]:
     """The fit, the one under way, and what there would be to learn from."""
     last = ShotFit.objects.filter(version=version, station=station).select_related("by").first()
-    newest = fit.fit.newest_shot_id if fit else None
-    since = learnable(station, version).filter(pk__gt=newest or 0).count()
+    newest, shots = fit.fit.newest_shot if fit else None, learnable(station, version)
+    since = (shots.after(newest) if newest else shots).count()
     return {
         "station": station,
         "site": station.machine.site,

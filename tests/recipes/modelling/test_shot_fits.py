@@ -1,12 +1,14 @@
 """The shot model fitted to a station's shots: asked for, run, shown, and put to use."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 
 import numpy as np
 import pytest
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from audit.capture.models import Entry
 from audit.errors import NotPermitted, Refused
@@ -25,6 +27,7 @@ from stations.metrology.formula import Stated as Says
 from stations.shots.actions import correct_shot, log_shot
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
+from tests.audit.sealed import unguarded
 from tests.bar import Bar
 from tests.cast import SignedIn
 from tests.publishing import Publish, send
@@ -252,6 +255,22 @@ def test_the_page_keeps_sites_apart(bar: Bar, slot: Slot, pull: Pull, signed_in:
     barista = signed_in(bar.cast.barista)
     assert barista.post(ask, sent).status_code == 403
     assert signed_in(bar.cast.shop_lead).post(ask, {"version": "x"}).status_code == 400
+
+
+def test_one_pulled_before_is_none_since_however_late_it_came(
+    bar: Bar, slot: Slot, pull: Pull, signed_in: SignedIn
+) -> None:
+    unguarded("UPDATE stations_placement SET started_at = now() - interval '1 hour'")
+    pull(5)
+    made = timezone.now() - timedelta(minutes=20)
+    late = Weighed(Decimal(18), Decimal(36), Decimal(28))
+    log_shot(slot=slot, shot=late, by=bar.cast.barista, made_at=made)
+    shots = [one.shot for one in learnt(slot.station, bar.version)]
+    browser = signed_in(bar.cast.shop_lead)
+    path = fitted(slot.station, bar.version, shots, bar.cast.shop_lead).get_absolute_url()
+    assert browser.get(path).context["since"] == 0
+    pull(1)
+    assert browser.get(path).context["since"] == 1
 
 
 def test_the_page_asks_no_more_with_more_shots(
