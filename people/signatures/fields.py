@@ -87,6 +87,15 @@ class SigningForm(forms.Form):
         # Last on the page: what is signed comes first.
         self.order_fields([n for n in self.fields if n not in TYPED])
 
+    @property
+    def instead(self) -> str:
+        """How whoever has a passkey may sign without it, in words; empty where they can't."""
+        if self.asked == Need.PASSKEY:
+            return ""
+        if self.has_password:
+            return "with password and code"
+        return "by single sign-on and code" if self.provider else ""
+
     def _asked_of(self, person: Any) -> Need | None:  # noqa: ANN401
         """What the house asks of whoever signs this here."""
         if self.signs is None or not person.pk:

@@ -9,9 +9,10 @@
     said.textContent = "Confirmed: it is being signed.";
     field.form.submit();
   } catch (error) {
+    const { instead } = said.dataset;
     const numbered = /^[\d.]+$|:/.test(location.hostname);
     said.textContent = numbered
       ? "Browsers ask passkeys at a named address only, such as localhost. Nothing is signed."
-      : "The passkey did not answer. Nothing is signed: ask it again, or sign with password and code.";
+      : `The passkey did not answer. Nothing is signed: ask it again${instead && `, or sign ${instead}`}.`;
   }
 })();

@@ -23,6 +23,7 @@ from people.signatures.models import Manner, Meaning, Signature
 from people.signatures.rules import Need, SigningRule
 from tests.calling import etag
 from tests.cast import Cast, InPerson
+from tests.people.passkeys.device import Device
 from tests.people.sign_in.provider import Provider
 
 POLICY = "/policy/"
@@ -188,6 +189,21 @@ def test_with_a_code_app_the_code_is_needed_too(owner: Owner) -> None:
     SigningRule.objects.create(meaning=Meaning.POLICY_SET, needs=Need.CODE)
     assert owner.sign(code=code) == 302
     assert Signature.objects.get().manner == Manner.SINGLE_AND_CODE
+
+
+def test_whoever_has_a_passkey_too_reads_what_else_there_is(owner: Owner) -> None:
+    """Their browser may run no JavaScript, and they have no password to sign with instead."""
+    Device().of(owner.person)
+    sent = CHOICE | {"with_passkey": "1"}
+    page = owner.browser.post(POLICY, sent).content.decode()
+    assert "which passkeys need: sign by single sign-on and code." in page
+    assert 'data-instead="by single sign-on and code"' in page
+    assert "Sign by single sign-on and code instead" in page
+    SocialAccount.objects.all().delete()
+    page = owner.browser.post(POLICY, sent).content.decode()
+    assert "which passkeys need." in page
+    assert 'data-instead=""' in page
+    assert "instead</summary>" not in page
 
 
 def test_where_the_house_asks_for_more_it_is_not_enough(owner: Owner) -> None:
