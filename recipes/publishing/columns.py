@@ -9,7 +9,7 @@ from recipes.publishing.plan import PublicationLine, PublicationPlan
 from recipes.station_water.cup import Expected
 from recipes.translation.translating import Values
 from stations.equipment.models import Site
-from stations.machine_types.catalogue import Printed, in_order, label_of, printed
+from stations.machine_types.catalogue import Printed, by_code, in_order, label_of
 from stations.slots.models import ControlSettings
 
 REASONS = 2  # of one line; the machine's own line has more of them
@@ -123,8 +123,8 @@ def _row(
     held: Mapping[int, Values],
 ) -> StationRow:  # fmt: skip
     station, now = plan.stations[lines[0].slot.station_id], lines[0].held
-    after = _by_code(station.values)
-    before = _by_code(held[now.settings_id]) if now else {}
+    after = by_code(station.values)
+    before = by_code(held[now.settings_id]) if now else {}
     cells = [_cell(code, after.get(code), before.get(code), was=now is not None) for code in codes]
     return StationRow(lines, cells, station.expected)
 
@@ -135,10 +135,6 @@ def _cell(code: str, after: Printed | None, before: Printed | None, *, was: bool
         return Cell(code, label_of(code), "", "")
     new, old = (each.value if each else "" for each in (after, before))
     return Cell(code, known.label, new, known.unit, old, changed=was and new != old)
-
-
-def _by_code(values: Values) -> dict[str, Printed]:
-    return {each.code: each for each in printed(values)}
 
 
 def _sentence(flag: str) -> str:

@@ -1,13 +1,13 @@
 """What a publication does to the slots of named sites: what changes there, and how far it is."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from django.db.models import Q
 
 from recipes.planning.plan import PUBLICATION
 from recipes.publishing.models import Publication, PublicationSite
-from stations.machine_types.catalogue import Printed, printed
+from stations.machine_types.catalogue import Printed, by_code
 from stations.slots.models import Placement, ReadBack
 from stations.slots.signed import withhold
 
@@ -96,8 +96,8 @@ def _read(placements: Iterable[Placement]) -> dict[int, ReadBack]:
 
 
 def _effect(placement: Placement, before: Placement | None, read: ReadBack | None = None) -> Effect:
-    after = _by_code(placement.settings.values)
-    was = _by_code(before.settings.values) if before else {}
+    after = by_code(placement.settings.values)
+    was = by_code(before.settings.values) if before else {}
     told = not placement.problem and not (before and before.problem)
     codes = list(dict.fromkeys([*after, *was])) if told else []
     changes = [
@@ -106,10 +106,6 @@ def _effect(placement: Placement, before: Placement | None, read: ReadBack | Non
         if was.get(code) != after.get(code)
     ]
     return Effect(placement, before, changes, read)
-
-
-def _by_code(values: Mapping[str, Mapping[str, str]]) -> dict[str, Printed]:
-    return {each.code: each for each in printed(values)}
 
 
 def _change(before: Printed | None, after: Printed | None) -> Change:

@@ -91,6 +91,11 @@ def printed(values: Mapping[str, Mapping[str, str]]) -> list[Printed]:
     ]
 
 
+def by_code(values: Mapping[str, Mapping[str, str]]) -> dict[str, Printed]:
+    """The same by parameter, to be held against others."""
+    return {each.code: each for each in printed(values)}
+
+
 def bounds_of(setting: Setting) -> Bounds:
     """What a machine may be able to set at most, for entering abilities."""
     return Bounds(setting.minimum, setting.maximum, unit=setting.unit)
