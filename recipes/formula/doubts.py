@@ -7,7 +7,7 @@ beside it.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 
 from audit.errors import Problem
 from recipes.brewing.balances import House, cup_by
@@ -24,6 +24,7 @@ from web.units import step_of
 
 RISE_TIME = "rise_time"
 
+TENTH = Decimal("0.1")  # g: a limit is told rounded down, so that it is one
 HEAVIEST = Decimal(1)  # g/mL: no water is heavier (999.975 kg/m3 at 4 °C, IAPWS-95)
 # Cafés today brew 15 to 22 g into 30 to 60 g (Cameron et al. 2020, introduction), the shortest
 # and longest drinks of the trade go further: common practice, no source.
@@ -100,8 +101,8 @@ def _more_than_there_is(formula: Formula) -> Problem | None:
     return Problem(
         BEVERAGE,
         beverage,
-        f"at most {_said(rounded(float(most), 1), 'g')}: {_said(water, 'mL')} of water and the"
-        f" {MOST_SOLUBLE} % of {_said(dose, 'g')} of coffee that can dissolve at most",
+        f"at most {_said(most.quantize(TENTH, ROUND_FLOOR), 'g')}: {_said(water, 'mL')} of water"
+        f" and the {MOST_SOLUBLE} % of {_said(dose, 'g')} of coffee that can dissolve at most",
     )
 
 

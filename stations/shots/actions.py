@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 
 from django.dispatch import Signal
 
@@ -22,7 +22,7 @@ from stations.shots.judging import BOUNDS, SAID, Weighed, cup_of, judge, overall
 from stations.shots.models import Body, CheckShot, ShotCorrection, Taste
 from stations.slots.models import Placement
 from web.checks import Checks
-from web.numbers import rounded
+from web.printing import SPACE, quantity
 from web.printing import moment as printed_moment
 from web.queued import checked, told_late
 
@@ -171,10 +171,10 @@ def _held_by_coffee(shot: Weighed) -> None:
     """Raise Invalid for a strength that would take more out of the coffee than can dissolve."""
     if shot.strength is None or shot.strength * shot.beverage_mass <= MOST_SOLUBLE * shot.dose_mass:
         return
-    most = rounded(float(MOST_SOLUBLE * shot.dose_mass / shot.beverage_mass), 1)
-    words = (
-        f"at most {most} % here: of {shot.dose_mass:f} g of coffee {MOST_SOLUBLE} % can dissolve"
-    )
+    most = MOST_SOLUBLE * shot.dose_mass / shot.beverage_mass
+    told = most.quantize(Decimal("0.1"), ROUND_FLOOR)  # rounded down: what is told is taken
+    coffee = quantity(shot.dose_mass, "g").replace(SPACE, " ")
+    words = f"at most {told} % here: of {coffee} of coffee {MOST_SOLUBLE} % can dissolve"
     raise Invalid("strength", shot.strength, words)
 
 

@@ -49,8 +49,10 @@ def test_more_in_the_cup_than_there_is_cannot_be() -> None:
     (problem,) = impossible(wrong)
     assert (problem.field, problem.value) == ("beverage_mass", D(100))
     # 72 g of water and 36 % of 18.0 g, by hand: 78.48 g.
-    assert "at most 78.5 g" in problem.allowed
-    assert fault_words([problem])[0].startswith("Yield 100 g: at most 78.5 g: 72 mL of water")
+    assert "at most 78.4 g" in problem.allowed
+    assert fault_words([problem])[0].startswith("Yield 100 g: at most 78.4 g: 72 mL of water")
+    assert fields(wrong | {"beverage_mass": number("78.5")}) == ["beverage_mass"]
+    assert fields(wrong | {"beverage_mass": number("78.4")}) == []
 
 
 def test_the_limit_is_not_below_what_water_weighs() -> None:

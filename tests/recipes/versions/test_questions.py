@@ -37,7 +37,7 @@ def test_what_cannot_be_is_refused_with_field_value_and_limit(cast: Cast, recipe
         send(cast, make_draft(cast, recipe, NO_CUP))
     (problem,) = caught.value.problems
     assert (problem.field, str(problem.value)) == ("beverage_mass", "100")
-    assert "at most 78.5 g" in problem.allowed
+    assert "at most 78.4 g" in problem.allowed
 
 
 @pytest.mark.parametrize(
@@ -143,7 +143,7 @@ def test_the_page_says_what_cannot_be(cast: Cast, recipe: Recipe, signed_in: Sig
     told = browser.post(
         reverse("recipes:version_submit", args=[draft.pk]), {"revision": draft.revision}
     )
-    assert "Yield 100 g: at most 78.5 g" in told.content.decode()
+    assert "Yield 100 g: at most 78.4 g" in told.content.decode()
     assert "This cannot be" in browser.get(draft.get_absolute_url()).content.decode()
 
 

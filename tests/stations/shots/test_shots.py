@@ -64,6 +64,11 @@ def test_no_strength_is_beyond_what_coffee_holds(bar: Bar, cast: Cast) -> None:
     with pytest.raises(Invalid, match=r"strength.*at most 16\.9 % here") as caught:
         log_shot(slot=bar.slot, shot=replace(SHOT, strength=Decimal("17.0")), by=cast.barista)
     assert caught.value.problems[0].value == Decimal("17.0")
+    # In 38.2 g 17.058 %: what is told to be the most is taken.
+    short = replace(SHOT, beverage_mass=Decimal("38.2"))
+    with pytest.raises(Invalid, match=r"at most 17\.0 % here"):
+        log_shot(slot=bar.slot, shot=replace(short, strength=Decimal("17.1")), by=cast.barista)
+    assert log_shot(slot=bar.slot, shot=replace(short, strength=Decimal("17.0")), by=cast.barista)
 
 
 def test_an_empty_slot_takes_no_shot(bar: Bar, cast: Cast) -> None:
