@@ -38,7 +38,10 @@ class MenuPlan(SitesPlan):
     missing: dict[int, tuple[int, ...]]  # by site, those that none of its stations has
 
     def hindrance(self) -> Refused | None:
-        """A menu in use, whose slot numbers exist, and at least one slot that can hold it."""
+        """An approved menu in use, whose slot numbers exist, and a slot that can hold it."""
+        unapproved = unapproved_of(self.menu_version)
+        if unapproved:
+            return unapproved
         for number, version in self.menu_version.out_of_use:
             return Refused(
                 f"Slot {number} names {version}, which is {version.get_state_display()}.",
@@ -71,6 +74,14 @@ class MenuPlan(SitesPlan):
             **self.moment(),
             **written_down(self.lines),
         }
+
+
+def unapproved_of(menu_version: MenuVersion) -> Refused | None:
+    """Why it can't be published as it stands under review, if so."""
+    if menu_version.state == MenuVersion.State.APPROVED:
+        return None
+    state = menu_version.get_state_display()
+    return Refused(f"Only an approved menu can be published; this one is {state}.")
 
 
 def followers(menu_version: MenuVersion, by: User) -> list[Site]:

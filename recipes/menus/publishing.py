@@ -11,7 +11,7 @@ from people.persons.verbs import Verb
 from people.signatures.signing import Credentials
 from recipes.menus.drafts import subject_of
 from recipes.menus.models import Following, MenuVersion
-from recipes.menus.plan import MenuPlan, make_menu_plan, scope_of
+from recipes.menus.plan import MenuPlan, make_menu_plan, scope_of, unapproved_of
 from recipes.menus.review import must_be_in_use
 from recipes.planning.plan import PUBLICATION
 from recipes.planning.signing import Signer, must_acknowledge, say_why, settled
@@ -76,9 +76,11 @@ def _approved(menu_version: MenuVersion) -> MenuVersion:
     rows = MenuVersion.objects.filter(pk=menu_version.pk).order_by()
     list(rows.select_for_update(no_key=True).values_list("pk"))
     held = for_plan(menu_version.pk)
-    if held is None or held.state != MenuVersion.State.APPROVED:
-        state = held.get_state_display() if held else "gone"
-        raise Refused(f"Only an approved menu can be published; this one is {state}.")
+    if held is None:
+        raise Refused("This menu's version is gone.")
+    unapproved = unapproved_of(held)
+    if unapproved:
+        raise unapproved
     must_be_in_use(held)
     return held
 

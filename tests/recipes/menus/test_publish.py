@@ -1,5 +1,6 @@
 """One signature carries several versions to the slots of the sites that follow."""
 
+from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
@@ -17,7 +18,7 @@ from stations.equipment.models import Slot
 from stations.slots.models import Placement
 from tests.bar import Bar, station
 from tests.cast import credentials
-from tests.recipes.menus.spring import approved, follows, planned, sent
+from tests.recipes.menus.spring import approved, drafted, follows, in_review, planned, sent, whole
 from tests.recipes.publishing.hands import check_counts, in_force, next_week
 
 pytestmark = pytest.mark.django_db
@@ -85,6 +86,20 @@ def test_a_site_that_does_not_follow_is_refused(bar: Bar) -> None:
     follows(made.menu, bar.cast, bar.cast.site)
     with pytest.raises(Invalid, match="sites that follow Spring"):
         planned(made, bar.cast.head_roaster, bar.cast.other_site)
+
+
+@pytest.mark.parametrize("made", [drafted, in_review])
+def test_one_that_is_not_approved_is_planned_but_not_signed(
+    bar: Bar, made: Callable[[Bar], MenuVersion]
+) -> None:
+    menu = whole(made(bar))
+    follows(menu.menu, bar.cast)
+    hindrance = planned(menu, bar.cast.head_roaster).hindrance()
+    assert hindrance
+    assert "Only an approved menu can be published" in hindrance.message
+    with pytest.raises(Refused, match="Only an approved menu can be published"):
+        sent(menu, bar.cast.head_roaster)
+    assert not Placement.objects.exists()
 
 
 def test_a_slot_number_that_exists_nowhere_is_refused(bar: Bar) -> None:
