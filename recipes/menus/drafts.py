@@ -42,13 +42,14 @@ def add_menu(*, by: User, name: str, like: Site | None = None) -> MenuVersion:
             require(by, Verb.SLOT_VIEW, like.pk)
         checks = Checks()
         name = checks.text("name", name, most=NAME)
-        arrangement = found_at(like).arrangement if like else {}
-        note = f"Like {like}." if like else ""
-        checks.that(arrangement or not like, "like", like, "a site that holds approved versions")
+        found = found_at(like) if like else Found({}, ())
+        held = found.arrangement or not like
+        checks.that(held, "like", like, "a site that holds approved versions")
         checks.done()
         with taken(menu_name_once=Problem("name", name, "a name that no other menu has")):
             menu = Menu.objects.create(name=name)
-        return _begin(menu, by, arrangement, note=note)
+        note = f"Like {like}.{_differing(found)}" if like else ""
+        return _begin(menu, by, found.arrangement, note=note)
 
 
 def new_draft(*, by: User, based_on: MenuVersion) -> MenuVersion:
@@ -150,6 +151,14 @@ class Found:
 
     arrangement: dict[int, int]
     uneven: tuple[int, ...]
+
+
+def _differing(found: Found) -> str:
+    """What whoever signs the menu is told of a choice that was made for them."""
+    if not found.uneven:
+        return ""
+    numbers = ", ".join(map(str, found.uneven))
+    return f" Its stations differ on slot {numbers}: what most hold is taken."
 
 
 def found_at(site: Site) -> Found:

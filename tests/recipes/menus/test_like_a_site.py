@@ -42,6 +42,8 @@ def test_where_stations_differ_most_win_and_a_permit_is_its_recipe(bar: Bar, sen
     found = found_at(bar.cast.site)
     assert found.arrangement == {1: bar.version.pk}
     assert found.uneven == (1,)
+    menu = add_menu(by=bar.cast.head_roaster, name="Like Harbour", like=bar.cast.site)
+    assert menu.note == "Like Harbour. Its stations differ on slot 1: what most hold is taken."
 
 
 def test_a_site_without_recipes_is_no_model(bar: Bar) -> None:
