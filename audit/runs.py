@@ -115,6 +115,7 @@ class Runs(Generic[R]):
             return False
         try:
             outcome = work(claimed)
+            return self.end(claimed, action=self.ending, state=RunState.DONE, **outcome)
         except TakenOverError:
             return False
         except SoftTimeLimitExceeded:
@@ -123,7 +124,6 @@ class Runs(Generic[R]):
             if claimed.attempts >= ATTEMPTS:
                 self._stop(claimed, FAILED)
             raise
-        return self.end(claimed, action=self.ending, state=RunState.DONE, **outcome)
 
     def alive(self, claimed: R, **fields: object) -> None:
         """Say that its worker is still at it. Raises TakenOverError if another has it now."""
