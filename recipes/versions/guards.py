@@ -196,20 +196,18 @@ DRAFT_ONLY = """
     IF EXISTS (SELECT 1 FROM {rows} n JOIN {table} v ON v.id = n.{column}
             WHERE v.state <> 'draft') THEN
         RAISE EXCEPTION USING ERRCODE = 'PL002',
-            MESSAGE = '{what} of a version that is not a draft never changes.',
+            MESSAGE = '{message}',
             HINT = 'Make a new draft: a new number is a new version.';
     END IF;
 """
 
 
-FORMULA = "The formula"
-
-
 def draft_only(table: str, column: str, what: str) -> list[pgtrigger.Trigger]:
     """Triggers that let rows change only while the document they are a part of is a draft."""
+    message = f"{what} of a version that is not a draft never changes."
     return by_statement(
         *(
-            DRAFT_ONLY.format(rows=rows, table=table, column=column, what=what)
+            DRAFT_ONLY.format(rows=rows, table=table, column=column, message=message)
             for rows in ("original", "changed")
         )
     )
@@ -217,7 +215,7 @@ def draft_only(table: str, column: str, what: str) -> list[pgtrigger.Trigger]:
 
 def formula_guards() -> list[pgtrigger.Trigger]:
     """Triggers that let a formula change only while its version is a draft."""
-    return draft_only("recipes_version", "version_id", FORMULA)
+    return draft_only("recipes_version", "version_id", "The formula")
 
 
 def answer_guards() -> list[pgtrigger.Trigger]:
@@ -230,10 +228,10 @@ def answer_guards() -> list[pgtrigger.Trigger]:
             when=pgtrigger.After,
             referencing=pgtrigger.Referencing(new="changed"),
             func=DRAFT_ONLY.format(
-                rows="changed", table="recipes_version", column="version_id", what=FORMULA
-            ).replace(
-                f"{FORMULA} of a version that is not a draft never changes.",
-                "Questions are answered while a version is a draft.",
+                rows="changed",
+                table="recipes_version",
+                column="version_id",
+                message="Questions are answered while a version is a draft.",
             )
             + "RETURN NULL;",
         )
