@@ -23,9 +23,14 @@ class Leaf:
     address: str
 
     @property
+    def code(self) -> segno.QRCode:
+        """Its QR code, with medium correction: a book at a bar gets splashed."""
+        return segno.make(self.address, error="m", micro=False)
+
+    @property
     def code_image(self) -> str:
-        """Its code as a picture; medium correction: a book at a bar gets splashed."""
-        image: str = segno.make(self.address, error="m", micro=False).svg_data_uri(border=2)
+        """The code as a picture."""
+        image: str = self.code.svg_data_uri(border=2)
         return image
 
     @property
