@@ -73,7 +73,7 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
     sites = list(_sites(publication, request.user))
     reached = actions.reach(publication)
     whole = len(sites) == len(reached)
-    total = sum(row.slots for row in sites)
+    total, cancelled = sum(row.slots for row in sites), sum(row.cancelled for row in sites)
     publication.loaded = sum(row.loaded for row in sites)
     publication.unloaded = sum(row.unloaded for row in sites)
     return {
@@ -87,6 +87,8 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
         "pace": BUSY if any(row.busy for row in sites) else QUIET,
         "total": total,
         "placed": sum(row.placed for row in sites),
+        "cancelled": cancelled,
+        "to_place": total - cancelled,
         "refused": sum(len(row.refusals) for row in sites),
         "due": sum(row.due for row in sites),
         "finished": publication.shown_state in OVER,

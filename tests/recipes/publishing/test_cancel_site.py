@@ -133,6 +133,17 @@ def test_by_page(bar: Bar, send: Publish, signed_in: SignedIn) -> None:
     assert signed_in(bar.cast.shop_lead).get(url).status_code == 403
 
 
+def test_the_page_says_how_many_it_gave_up(bar: Bar, send: Publish, signed_in: SignedIn) -> None:
+    made = send()
+    cancel_site(
+        by=bar.cast.head_roaster, part=part_of(made, bar), revision=made.revision, reason="Broke"
+    )
+    run.run(made.pk)
+    page = body(signed_in(bar.cast.head_roaster).get(made.get_absolute_url()))
+    assert "2 of 8 slots placed, 6 cancelled, 0 of 2 loaded" in page
+    assert '<progress max="2" value="2" aria-label="Slots placed">' in page, "and it is full"
+
+
 def test_a_site_may_be_named_with_braces(bar: Bar, send: Publish, signed_in: SignedIn) -> None:
     made, browser = send(when=next_week()), signed_in(bar.cast.head_roaster)
     Site.objects.filter(pk=bar.cast.site.pk).update(name="Harbour {north}")
