@@ -85,8 +85,9 @@ Written = tuple[str, str, str]  # the digest, and which state of its row this is
 def written_now(signatures: Iterable[Signature]) -> dict[int, Written]:
     """Which state of its row each kept content is in now, by signature: one query.
 
-    A row written again, by whatever way, is in another state: what was read of it and had its
-    digest still says the same while the state does.
+    A row written again is in another state, also within one transaction. Only what does not go
+    through SQL can bring one back (a table written anew, a restore, a number that came round): the
+    state says when to read again, and the digest with it what was read.
     """
     digests = {each.pk: each.digest for each in signatures}
     rows = SignedContent.objects.filter(pk__in=digests).annotate(

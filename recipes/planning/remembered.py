@@ -2,7 +2,8 @@
 
 A chain's plan is megabytes, and a page shows a few of its slots: to read it anew for every page
 would cost more than everything else there. It is remembered for as long as nobody writes the row
-that keeps it (``people.signatures.content.written_now``).
+that keeps it (``people.signatures.content.written_now``). Kept is only what had the digest that
+stands in its state, so whatever became of the row, nothing else than what was signed fits it.
 """
 
 from collections import OrderedDict

@@ -10,7 +10,9 @@ import pytest
 from django.urls import reverse
 
 from audit.errors import Refused
+from people.signatures.content import written_now
 from people.tokens.models import Scope
+from recipes.planning import served
 from recipes.publishing import run
 from stations.equipment.models import Slot
 from stations.slots.models import Placement
@@ -192,6 +194,32 @@ def test_each_part_of_it_is_compared(what: str, first: Slot) -> None:
     statement, key = TAMPERED[what]
     tamper(statement, keys[key])
     assert why(first).startswith(STOP)
+
+
+def test_what_is_remembered_of_a_plan_had_its_digest_whatever_became_of_the_row(
+    first: Slot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Even where a row that was written again can't be told from the one read: nothing forged fits.
+
+    As after a table was written anew, a restore, or a transaction number that came round again.
+    """
+    placement, states = held(first), written_now
+    signed = placement.signature
+    assert signed
+    before = states([signed])
+    assert why(first) == ""
+    tamper(TAMPERED["what was seen"][0], signed.pk)
+    tamper(VALUES, placement.settings_id)
+    assert states([signed]) != before  # of itself it is told, within one transaction as well
+    monkeypatch.setattr(served, "written_now", lambda _: before)
+    assert "the settings" in why(first)
+
+
+def test_a_forged_plan_is_not_remembered(first: Slot) -> None:
+    """What has another digest is read anew each time, and is the same stop."""
+    placement = held(first)
+    tamper(TAMPERED["what was seen"][0], placement.signature_id)
+    assert {"what is kept of the signature" in why(first) for _ in range(2)} == {True}
 
 
 def test_a_forger_who_signs_anew_is_stopped_by_the_document(first: Slot) -> None:
