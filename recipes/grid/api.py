@@ -31,7 +31,10 @@ class GridQuery(serializers.Serializer[Any]):
     recipe = serializers.PrimaryKeyRelatedField(queryset=Recipe.objects.all(), required=False)
     state = serializers.ChoiceField([(each, each) for each in STATES], required=False)
     as_of = serializers.DateTimeField(required=False)
-    since = serializers.DateTimeField(required=False)
+    since = serializers.DateTimeField(
+        required=False,
+        help_text="compares what slots should hold, not how they were read back",
+    )
 
 
 class GridShots(serializers.Serializer[Any]):

@@ -58,6 +58,7 @@ class GridFilter(SiteFilter):
     since = forms.DateField(
         label="Changed since (day)", required=False,
         widget=forms.DateInput(attrs={"type": "date"}),
+        help_text="Compares what slots should hold, not how they were read back.",
     )  # fmt: skip
     since_time = forms.TimeField(
         label="Changed since (time)", required=False,
@@ -81,18 +82,21 @@ class GridFilter(SiteFilter):
 
 
 def moment_of(field: str, day: date | None, at: time | None) -> Moment | None:
-    """That wall-clock time at every site; None without a day. Raises Invalid if it is to come."""
+    """That wall-clock time at every site; None without a day. Raises Invalid if it is to come.
+
+    Where it has come in the east alone, it is now at the sites west of there.
+    """
     if day is None:
         return None
-    wall = datetime.combine(day, at or time())
+    wall, now = datetime.combine(day, at or time()), timezone.now()
     if not 2 <= day.year <= 9998:
         raise Invalid(field, str(day), PASSED)
     zones: Iterable[str] = Site.objects.order_by().values_list("time_zone", flat=True).distinct()
     by_zone = {zone: wall.replace(tzinfo=ZoneInfo(zone)) for zone in zones}
     instant = min(by_zone.values(), default=wall.replace(tzinfo=ZoneInfo("UTC")))
-    if instant > timezone.now():
+    if instant > now:
         raise Invalid(field, str(wall), PASSED)
-    return Moment(instant, by_zone)
+    return Moment(instant, {zone: min(each, now) for zone, each in by_zone.items()})
 
 
 def checked(asked: Asked) -> Asked:

@@ -2,13 +2,17 @@
 
 from datetime import UTC, datetime, timedelta
 from html import unescape
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from recipes.grid.asked import moment_of
 from recipes.publishing import run
 from recipes.publishing.scope import Scope, Where
+from recipes.versions.review import withdraw
+from stations.equipment.models import Site
 from stations.slots.read_backs import read_back
 from tests.bar import Bar, approved, draft, station
 from tests.cast import ApiAs, SignedIn
@@ -42,6 +46,40 @@ def test_it_says_what_is_where_and_how_it_stands(placed: Bar, signed_in: SignedI
     for said in (str(placed.version), "Differs", "On permit", "To load", "Superseded",
                  "Publish version 2", "Ask for a change", "Harbour", "Upland"):  # fmt: skip
         assert said in page, said
+
+
+def test_what_was_taken_out_of_use_is_not_called_superseded(
+    placed: Bar, send: Publish, signed_in: SignedIn
+) -> None:
+    who = placed.cast.head_roaster
+    newest = placed.version.recipe.versions.get(state="approved")
+    run.run(send(newest).pk)
+    withdraw(by=who, version=newest, revision=newest.revision, reason="Sold out")
+    page = words(signed_in(who))
+    assert "Withdrawn" in page
+    assert "Superseded" not in page
+
+
+def test_where_a_moment_is_still_to_come_it_is_as_of_now(bar: Bar) -> None:
+    """It has passed in the east, and not in the west: that site is shown as of now."""
+    east, west = ZoneInfo("Pacific/Kiritimati"), ZoneInfo("Pacific/Pago_Pago")
+    Site.objects.filter(pk=bar.cast.site.pk).update(time_zone=west.key)
+    Site.objects.filter(pk=bar.cast.other_site.pk).update(time_zone=east.key)
+    wall = datetime.now(east) - timedelta(minutes=1)
+    asked = moment_of("as_of", wall.date(), wall.time())
+    assert asked is not None
+    assert asked.at(east.key) == wall
+    assert abs(asked.at(west.key) - datetime.now(UTC)) < timedelta(minutes=1)
+
+
+def test_it_says_what_is_not_compared(placed: Bar, signed_in: SignedIn) -> None:
+    page = words(signed_in(placed.cast.head_roaster), "?since=2020-03-01")
+    assert "not how they were read back" in page
+
+
+def test_a_slot_that_was_not_asked_for_has_its_number(placed: Bar, signed_in: SignedIn) -> None:
+    page = words(signed_in(placed.cast.head_roaster), "?state=differs")
+    assert 'class="not-asked" data-label="Slot 2"' in page
 
 
 def test_each_sees_their_sites_and_what_they_may(placed: Bar, signed_in: SignedIn) -> None:
