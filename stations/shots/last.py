@@ -12,7 +12,7 @@ from typing import Any
 
 from django.db import connection
 
-from audit.capture.models import Entry
+from audit.capture.models import Entry, Operation
 from stations.shots.models import CheckShot, ShotVerdict
 
 NEWEST = 5
@@ -78,20 +78,30 @@ def _newest(shots: Sequence[Poured]) -> list[Poured]:
 
 
 State = tuple[str, Mapping[str, str], bool]  # verdict, verdicts, left out
+UNKNOWN: State = ("", {}, True)
 
 
 def _before(corrected: Mapping[int, int]) -> dict[int, State]:
-    """Shots (id) as they stood after so many corrections."""
+    """Shots (id) as they stood after so many corrections.
+
+    What the archives took away is not guessed: such a shot counts as left out.
+    """
     if not corrected:
         return {}
     rows = Entry.objects.filter(
         subject_type="slot", row_id__in=corrected, table_name=CheckShot._meta.db_table,
         subject_id__in=CheckShot.objects.filter(pk__in=corrected).values("slot"),
-    ).order_by("id").values_list("row_id", "changes")  # fmt: skip
+    ).order_by("id").values_list("row_id", "operation", "changes")  # fmt: skip
     told: dict[int, list[Mapping[str, Sequence[object]]]] = {}
-    for pk, changes in rows:
-        told.setdefault(int(pk or 0), []).append(changes)
-    return {pk: _replayed(told.get(pk, ())[: done + 1]) for pk, done in corrected.items()}
+    for pk, operation, changes in rows:
+        if operation == Operation.CREATED:
+            told[int(pk or 0)] = [changes]
+        elif pk in told:
+            told[pk].append(changes)
+    return {
+        pk: _replayed(told[pk][: done + 1]) if pk in told else UNKNOWN
+        for pk, done in corrected.items()
+    }
 
 
 def _replayed(changes: Iterable[Mapping[str, Sequence[object]]]) -> State:

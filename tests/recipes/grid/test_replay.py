@@ -1,7 +1,9 @@
 """The grid as of any moment is what a replay in plain Python says, in random worlds."""
 
 import random
+from dataclasses import replace
 from datetime import datetime
+from decimal import Decimal
 from itertools import pairwise
 
 import pytest
@@ -11,11 +13,13 @@ from recipes.grid.cells import cells_of
 from recipes.grid.matching import fitting
 from recipes.publishing import run
 from stations.equipment.models import Slot
+from stations.shots.actions import correct_shot, log_shot
 from stations.slots.models import Placement
 from stations.slots.then import Moment
 from tests.bar import Bar, approved, draft
 from tests.publishing import Publish
-from tests.recipes.grid.worlds import Stands, World
+from tests.recipes.grid.worlds import SHOT, Stands, World, clock
+from tests.recipes.publishing.test_signed_content import tamper
 from tests.services import rounds
 
 WORLDS = rounds(40, 4)
@@ -58,6 +62,23 @@ def test_no_slot_stands_open_while_something_takes_over(bar: Bar, send: Publish)
         assert new.started_at is not None
         assert shown(old.ended_at)[old.slot_id].placement in (old.pk, new.pk)
         assert shown(new.started_at)[old.slot_id].placement == new.pk
+
+
+def test_what_the_archives_took_is_not_guessed(bar: Bar, send: Publish) -> None:
+    """A shot was out, and corrected since: without its first entry nobody knows how it stood."""
+    run.run(send().pk)
+    who, slot = bar.cast.head_roaster, bar.slots[0]
+    out = replace(SHOT, beverage_mass=Decimal("42.0"))
+    shot, at = log_shot(by=who, slot=slot, shot=out), clock()
+    correct_shot(by=who, shot=shot, seen_corrections=0, to=SHOT, reason="Wrong cup")
+    assert shown(at)[slot.pk].shots == ((shot.pk, True),)
+    tamper(
+        "DELETE FROM audit_entry WHERE table_name = 'stations_checkshot' AND row_id = %s"
+        " AND operation = 'created'",
+        shot.pk,
+    )
+    assert shown(at)[slot.pk].shots == ()
+    assert shown(None)[slot.pk].shots == ((shot.pk, False),)
 
 
 def _filters(world: World) -> None:
