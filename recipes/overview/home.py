@@ -17,12 +17,14 @@ from audit.sealing.lateness import waiting_now
 from people.persons.models import User
 from people.persons.permissions import covered_sites, may, may_everywhere
 from people.persons.verbs import Verb
+from recipes.menus.models import MenuVersion
 from recipes.permits.models import Permit
 from recipes.publishing.listing import still_open
 from recipes.publishing.loading import tell
 from recipes.publishing.models import Publication
 from recipes.requests.answered import unseen_answers
 from recipes.requests.models import ChangeRequest
+from recipes.versions.document import Document
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
 from stations.charts.models import Drift
@@ -91,19 +93,20 @@ def sites_of(user: User) -> list[Site]:
 
 def _signatures(user: User) -> Iterable[WorkList]:
     rows, more = _some(Version.objects.awaiting_signature_of(user).with_recipe())
-    yield WorkList(
-        "To sign",
-        [
-            Item(
-                reverse("recipes:version_approve", args=[v.pk]),
-                f"{v}, by {v.author}",
-                "in_review",
-                age=age(v.submitted_at),
-            )
-            for v in rows
-        ],
-        more,
-        reverse("recipes:recipes"),
+    items = [_to_sign(each, "recipes:version_approve") for each in rows]
+    yield WorkList("To sign", items, more, reverse("recipes:recipes"))
+    rows, more = _some(MenuVersion.objects.awaiting_signature_of(user).with_menu())
+    items = [_to_sign(each, "recipes:menu_version_approve") for each in rows]
+    yield WorkList("Menus to sign", items, more, reverse("recipes:menus"))
+
+
+def _to_sign(document: Document, address: str) -> Item:
+    since = document.submitted_at
+    return Item(
+        reverse(address, args=[document.pk]),
+        f"{document}, by {document.author}",
+        "in_review",
+        age=age(since) if since else "",
     )
 
 

@@ -7,7 +7,9 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from people.persons.models import User
 from recipes.menus.models import Following, MenuVersion
+from recipes.overview.home import Item, work_lists
 from recipes.publishing import run
 from recipes.publishing.models import Publication
 from recipes.versions.models import Version
@@ -75,6 +77,20 @@ def test_the_whole_way(bar: Bar, send: Publish, signed_in: SignedIn) -> None:
     assert "Menu Spring · version 1" in told(head, made.get_absolute_url())
     assert "Menu Spring · version 1" in told(head, "/publications/")
     assert Placement.objects.in_force().filter(basis_id=made.pk).count() == 4
+
+
+def test_one_in_review_waits_at_home_for_whoever_may_sign_it(bar: Bar) -> None:
+    menu = spring.in_review(bar)
+    [waits] = to_sign(bar.cast.second_roaster)
+    assert waits.text == f"menu Spring · version 1, by {bar.cast.head_roaster}"
+    assert waits.url == f"/menu-versions/{menu.pk}/approve/"
+    assert to_sign(bar.cast.head_roaster) == []
+
+
+def to_sign(user: User) -> list[Item]:
+    """The menus that wait for somebody."""
+    [lines] = [each.items for each in work_lists(user) if each.title == "Menus to sign"]
+    return lines
 
 
 def test_a_withdrawn_version_is_told_and_refused(bar: Bar, signed_in: SignedIn) -> None:
