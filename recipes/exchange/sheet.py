@@ -1,10 +1,12 @@
 """Recipes as a spreadsheet: a row a recipe, a column a figure, the unit in its head."""
 
 import re
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from io import BytesIO
 from itertools import zip_longest
+from lzma import LZMAError
 from typing import Any
 from zipfile import BadZipFile, ZipFile
 
@@ -20,6 +22,10 @@ FRAME = ("coffee", "rest_from", "rest_to", "drink", "note")
 WHOLE = ("rest_from", "rest_to")  # of days
 UNPACKED = 20_000_000  # bytes: a small file can hold a very large one
 BESIDE = 300_000  # bytes of what is read whole, such as styles: 5 bytes make an object of each
+UNREADABLE = (  # what the archive's and the spreadsheet's readers raise of a file that is wrong
+    BadZipFile, KeyError, ValueError, IndexError, TypeError, OSError, SyntaxError, EOFError,
+    RuntimeError, zlib.error, LZMAError,
+)  # fmt: skip
 IN_ROWS = re.compile(r"xl/(worksheets/[^/]+|sharedStrings)\.xml")
 
 
@@ -96,7 +102,7 @@ def _rows(data: bytes) -> Iterator[tuple[object, ...]]:
         for held, written in zip(*both, strict=True):
             pairs = zip(held, written, strict=True)
             yield tuple(said if one is None else one for one, said in pairs)
-    except (BadZipFile, KeyError, ValueError, IndexError, TypeError, OSError, SyntaxError) as wrong:
+    except UNREADABLE as wrong:
         raise Invalid("file", None, "an XLSX spreadsheet") from wrong
 
 

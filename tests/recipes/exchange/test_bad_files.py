@@ -1,7 +1,10 @@
 """Files of recipes by people who mean no good, or by programs that write them otherwise."""
 
 import json
+import re
+from contextlib import suppress
 from io import BytesIO
+from random import Random
 from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
@@ -58,6 +61,24 @@ def test_parts_that_are_read_whole_are_small() -> None:
     with pytest.raises(Invalid) as told:
         read_sheet(with_part("xl/styles.xml", styles))
     assert fields(told) == ["file"]
+
+
+def test_bytes_that_were_damaged_or_locked() -> None:
+    """Whatever is wrong with the archive is a fault of the file, not of ours."""
+    good, by = write_sheet([NEW]), Random(7)
+    central = [found.start() for found in re.finditer(b"PK\x01\x02", good)]
+    for flags, value in ((8, 1), (10, 14), (10, 99)):  # encrypted; LZMA; an unknown compression
+        other = bytearray(good)
+        for at in central:
+            other[at + flags] = value
+        with pytest.raises(Invalid):
+            read_sheet(bytes(other))
+    for _ in range(300):
+        other = bytearray(good)
+        for _ in range(3):
+            other[by.randrange(len(other))] = by.randrange(256)
+        with suppress(Invalid):  # some of them are still read
+            read_sheet(b"PK" + bytes(other[2:]))
 
 
 def test_texts_stay_as_they_are() -> None:
