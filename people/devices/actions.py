@@ -38,9 +38,11 @@ def add_device(
     _require_bytes("auth", auth, 16)
     if not made_for or made_for != public_key():
         raise Refused("This page is of before our key was replaced: open it anew.")
-    if Device.objects.of(by).exclude(endpoint=endpoint).count() >= MOST:
-        raise Refused(f"You have {MOST} devices already: take one away first.")
     number = request.COOKIES.get(COOKIE) or secrets.token_urlsafe(24)
+    # A browser has one subscription: what it had of before takes nothing any more.
+    before = Device.objects.filter(browser=_digest(number)).exclude(endpoint=endpoint)
+    if Device.objects.of(by).exclude(endpoint=endpoint).exclude(pk__in=before).count() >= MOST:
+        raise Refused(f"You have {MOST} devices already: take one away first.")
     kept = {
         "person": by,
         "p256dh": p256dh,
@@ -52,8 +54,7 @@ def add_device(
         "failures": 0,
     }
     with transaction.atomic():
-        # A browser has one subscription: what it had of before takes nothing any more.
-        Device.objects.filter(browser=kept["browser"]).exclude(endpoint=endpoint).delete()
+        before.delete()
         return Device.objects.update_or_create(endpoint=endpoint, defaults=kept)[0], number
 
 

@@ -5,7 +5,7 @@ import os
 import pytest
 from django.test import Client
 
-from people.devices.actions import forget_left
+from people.devices.actions import COOKIE, forget_left
 from people.devices.models import Device
 from people.devices.push_key import public_key, publish
 from people.persons.models import User
@@ -45,6 +45,17 @@ def test_it_is_listed_and_taken_away(lead: Client) -> None:
     assert "Take away" in lead.get("/notices/").content.decode()
     assert lead.post(f"/notices/devices/{Device.objects.get().pk}/remove/").status_code == 302
     assert not Device.objects.exists()
+
+
+def test_one_more_for_the_same_browser_takes_the_place_of_the_one_before(
+    lead: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("people.devices.actions.MOST", 1)
+    assert lead.post("/notices/devices/", form("/another")).status_code == 302
+    assert Device.objects.get().endpoint.endswith("/another")
+    lead.cookies.pop(COOKIE)
+    assert lead.post("/notices/devices/", form("/elsewhere")).status_code == 409
+    assert Device.objects.count() == 1
 
 
 def test_nobody_takes_away_somebody_elses(lead: Client, cast: Cast) -> None:
