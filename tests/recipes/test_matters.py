@@ -96,4 +96,6 @@ def test_looking_asks_the_same_however_much_there_is(bar: Bar) -> None:
         with CaptureQueriesContext(connection) as asked:
             find_matters()
         counts.append(len(asked))
-    assert counts[0] == counts[1] <= 90  # of fourteen kinds
+    # Seven for each kind at most, with its lock and savepoint. A history that other tests have
+    # sealed adds one or two: the alarms look at its witnesses.
+    assert counts[0] == counts[1] <= 7 * len(kinds())
