@@ -9,6 +9,7 @@ from playwright.sync_api import Page
 from stations.equipment.models import Slot, Station
 from tests.browser.conftest import OpenPage
 from tests.cast import Cast
+from tests.recipes import shelf
 from tests.stations.conftest import VALUES, Bar, bar, place
 
 __all__ = ["bar"]
@@ -50,3 +51,21 @@ def test_a_stations_sheet_is_one_page(
     assert page.get_by_label("Caution").is_visible()
     assert page.get_by_text("Slot 12").count() == (1 if query else 0)
     assert pages(page, paper) == 1
+
+
+def test_the_recipe_book_has_its_codes_beside_the_figures(cast: Cast, open_page: OpenPage) -> None:
+    shelf.make_approved(cast, shelf.make_recipe(cast))
+    page = open_page(cast.head_roaster, reverse("recipes:book"))
+    for media, width in (("screen", 820), ("print", 680)):  # 680 px: A4 within its margins
+        page.set_viewport_size({"width": width, "height": 1000})
+        page.emulate_media(media=media)  # type: ignore[arg-type]
+        figures = page.locator(".leaf .facts").bounding_box()
+        code = page.locator(".leaf .qr").bounding_box()
+        assert figures is not None
+        assert code is not None
+        assert figures["width"] > width / 2
+        assert figures["x"] + figures["width"] <= code["x"]
+        for line in page.locator(".leaf .facts > div").all():
+            box = line.bounding_box()
+            assert box is not None
+            assert box["height"] < 50  # a figure, its unit and its tolerance in one line
