@@ -28,6 +28,10 @@ class Reach:
         """Whether it is everything that happened at those sites."""
         return self.tables is None
 
+    def holds(self, site_id: int | None) -> bool:
+        """Whether it is of that site, or of what belongs to none."""
+        return self.sites is None or site_id is None or site_id in self.sites
+
 
 class Viewer(Protocol):
     """Somebody who may read some of the history."""
@@ -94,6 +98,15 @@ class HistoryEndpoint(Endpoint):
         """Asked before the query is looked at. Raises NotPermitted."""
         super().check_permissions(request)
         scope_of(request.user)
+
+
+class MatterEndpoint(Endpoint):
+    """For those who read some of the history, or the matters of their work; as HistoryEndpoint."""
+
+    def check_permissions(self, request: Request) -> None:
+        """Asked before the query is looked at. Raises NotPermitted."""
+        super().check_permissions(request)
+        reaches_of(request.user)
 
 
 def note_outside(user: object, scope: frozenset[int] | None, entries: Iterable[Entry]) -> None:

@@ -1,6 +1,6 @@
 """The history over the API: the same questions and the same rules as its pages."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
@@ -11,11 +11,11 @@ from rest_framework.response import Response
 
 from audit.capture.devices import device_of
 from audit.capture.models import Entry
-from audit.reading.access import HistoryEndpoint, scope_of
+from audit.reading.access import HistoryEndpoint, MatterEndpoint, Reach, reaches_of, scope_of
 from audit.reading.approvals import Approval, approvals_of
 from audit.reading.filters import FilterForm, whole_number
-from audit.reading.pages import EFFORT, addresses, found_or_absent, key_of
-from audit.reading.queries import PAGE, page_of
+from audit.reading.pages import EFFORT, addresses, found_by, key_of, thing_page
+from audit.reading.queries import PAGE, HistoryPage, page_of
 from audit.registry import SignatureShown, content_of
 from audit.vocabulary import words
 
@@ -64,7 +64,11 @@ class ApprovalSerializer(serializers.Serializer[Any]):
 
 
 class EntrySerializer(serializers.ModelSerializer[Entry]):
-    """One line of the history. `changes` is {field: [old, new]}; decimals are strings."""
+    """One line of the history. `changes` is {field: [old, new]}; decimals are strings.
+
+    From where it was asked for (`client_addr`, `request_id`) is for those who read all that
+    happened at its site; others read null and an empty text.
+    """
 
     road = serializers.CharField(source="channel")
     device = serializers.SerializerMethodField()
@@ -120,6 +124,14 @@ class EntrySerializer(serializers.ModelSerializer[Entry]):
         """Plain words for the action."""
         return words(entry.action)
 
+    def to_representation(self, entry: Entry) -> dict[str, Any]:
+        """The same without where it came from, for whoever does not read all of its site."""
+        told: dict[str, Any] = super().to_representation(entry)
+        reaches: Sequence[Reach] = self.context["reaches"]
+        if any(reach.whole and reach.holds(entry.site_id) for reach in reaches):
+            return told
+        return told | {"client_addr": None, "request_id": ""}
+
 
 class WholeEntrySerializer(EntrySerializer):
     """One entry with its signature."""
@@ -166,6 +178,7 @@ PARAMETERS = [
     OpenApiParameter("before", WHOLE, description="entries older than this one"),
     OpenApiParameter("after", WHOLE, description="entries newer than this one"),
 ]
+OF_ONE_THING = {"parameter", "limit", "before", "after"}
 
 
 class HistoryView(HistoryEndpoint):
@@ -181,26 +194,48 @@ class HistoryView(HistoryEndpoint):
         wanted = FilterForm(query, scope).wanted()
         key, size = key_of(query.dict()), _limit(query.dict())
         page = page_of(wanted, scope, before=key.before, after=key.after, size=size, effort=EFFORT)
-        near = addresses(request.build_absolute_uri(request.path), query, page)
-        body = {
-            "next": near["older_url"] or None,
-            "previous": near["newer_url"] or None,
-            "results": EntrySerializer(
-                page.entries, many=True, context={"approvals": approvals_of(page.entries)}
-            ).data,
-        }
-        return Response(body)
+        return _page(request, page, (Reach(scope),))
 
 
-class EntryView(HistoryEndpoint):
+class TimelineView(MatterEndpoint):
+    """What happened to one thing, newest first."""
+
+    query = [each for each in PARAMETERS if each.name in OF_ONE_THING]
+
+    @extend_schema(operation_id="history_of_thing", responses=EntryPageSerializer)
+    def get(self, request: Request, subject_type: str, subject_id: int) -> Response:
+        """One page of all of it, or of one parameter; as far as the one who asks may read it."""
+        reaches, query = reaches_of(request.user), request.query_params
+        size = _limit(query.dict())
+        _, page = thing_page(request.user, reaches, (subject_type, subject_id), query, size)
+        return _page(request, page, reaches)
+
+
+class EntryView(MatterEndpoint):
     """One entry."""
 
     @extend_schema(responses=WholeEntrySerializer)
     def get(self, request: Request, pk: int) -> Response:
         """The entry with its signature."""
-        entry = found_or_absent(request.user, pk)
-        context = {"approvals": approvals_of([entry])}
-        return Response(WholeEntrySerializer(entry, context=context).data)
+        reaches = reaches_of(request.user)
+        entry, _ = found_by(request.user, reaches, pk)
+        return Response(WholeEntrySerializer(entry, context=_context([entry], reaches)).data)
+
+
+def _page(request: Request, page: HistoryPage, reaches: Sequence[Reach]) -> Response:
+    near = addresses(request.build_absolute_uri(request.path), request.query_params, page)
+    told = EntrySerializer(page.entries, many=True, context=_context(page.entries, reaches))
+    return Response(
+        {
+            "next": near["older_url"] or None,
+            "previous": near["newer_url"] or None,
+            "results": told.data,
+        }
+    )
+
+
+def _context(entries: Sequence[Entry], reaches: Sequence[Reach]) -> dict[str, object]:
+    return {"approvals": approvals_of(entries), "reaches": reaches}
 
 
 def _limit(query: dict[str, str]) -> int:

@@ -18,7 +18,7 @@ from audit.reading.choosing import LONGEST, MOST
 from audit.reading.filters import FilterForm, whole_number
 from audit.reading.keyset import LAST
 from audit.reading.named import page_of_thing
-from audit.reading.queries import HistoryFilter, HistoryPage, page_of
+from audit.reading.queries import PAGE, HistoryFilter, HistoryPage, page_of
 from audit.reading.reaching import found_within, page_within
 from audit.reading.rows import clock_of, rows_of, whole_row
 from audit.registry import NameLookup, Scope, content_of, registry, subject_name, subject_word
@@ -130,12 +130,11 @@ def _names(request: HttpRequest, field: str, scope: Scope) -> HttpResponse:
     return render(request, "audit/reading/partials/names.html", {"names": fitting})
 
 
-def found_or_absent(user: object, pk: int) -> Entry:
-    """The entry of that number, if they may read it. Raises NotFound; notes it if it is outside."""
-    return _found(user, (Reach(scope_of(user)),), pk)[0]
+def found_by(user: object, reaches: Sequence[Reach], pk: int) -> tuple[Entry, Reach]:
+    """The entry of that number, if they may read it, and by which reach.
 
-
-def _found(user: object, reaches: Sequence[Reach], pk: int) -> tuple[Entry, Reach]:
+    Raises NotFound; notes it if it is outside.
+    """
     found = found_within(pk, reaches)
     if found is None:
         note_outside(user, reaches[0].sites, Entry.objects.filter(pk=pk))
@@ -147,7 +146,7 @@ def _found(user: object, reaches: Sequence[Reach], pk: int) -> tuple[Entry, Reac
 @login_required
 def entry(request: HttpRequest, pk: int) -> HttpResponse:
     """One entry, whole."""
-    record, reach = _found(request.user, reaches_of(request.user), pk)
+    record, reach = found_by(request.user, reaches_of(request.user), pk)
     row = whole_row(record)
     signed = row.approval.signature if row.approval else None
     context = {
@@ -166,17 +165,8 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
     """Everything that happened to one subject, or to one parameter of it, with a chart."""
     reaches = reaches_of(request.user)
     refuse_unasked(request.GET, ["parameter", *KEYS], empty=True)
-    parameter = _parameter(request)
-    if subject_id > LAST or not subject_type.isprintable():
-        raise NotFound("There is no such thing.")
-    wanted = _whole(subject_type, subject_id, parameter)
-    key = key_of(request.GET.dict())
-    page = page_within(wanted, reaches, before=key.before, after=key.after)
-    older = archived()
-    if not page.entries and not parameter:
-        note_outside(request.user, reaches[0].sites, _newest(wanted))
-        also = " Older entries are archived." if older else ""
-        raise NotFound(f"There is no history of it here, or none that you may read.{also}")
+    wanted, page = thing_page(request.user, reaches, (subject_type, subject_id), request.GET)
+    parameter = wanted.parameter
     rows = rows_of(page.entries, one_site=True, parameter=parameter)
     context = {
         "kind": subject_word(subject_type),
@@ -189,11 +179,35 @@ def timeline(request: HttpRequest, subject_type: str, subject_id: int) -> HttpRe
         "parameter": parameter,
         "parameters": registry.parameters(),
         "chart": values_written(wanted, reaches) if parameter else None,
-        "archived": older,
+        "archived": archived(),
         "whole": reaches[0].whole,
         **addresses(request.path, request.GET, page),
     }
     return render(request, "audit/reading/timeline.html", context)
+
+
+def thing_page(
+    user: object, reaches: Sequence[Reach], thing: tuple[str, int], query: QueryDict,
+    size: int = PAGE,
+) -> tuple[HistoryFilter, HistoryPage]:  # fmt: skip
+    """What was asked of one thing's history, and one page of it.
+
+    Raises Invalid for a parameter that there is not, and NotFound where there is nothing of it
+    that they may read; notes it if it is outside.
+    """
+    parameter, (subject_type, subject_id) = _parameter(query), thing
+    if subject_id > LAST or not subject_type.isprintable():
+        raise NotFound("There is no such thing.")
+    wanted, key = (
+        _whole(subject_type, subject_id, parameter),
+        key_of({name: str(query[name]) for name in KEYS if name in query}),
+    )
+    page = page_within(wanted, reaches, before=key.before, after=key.after, size=size)
+    if not page.entries and not parameter:
+        note_outside(user, reaches[0].sites, _newest(wanted))
+        also = " Older entries are archived." if archived() else ""
+        raise NotFound(f"There is no history of it here, or none that you may read.{also}")
+    return wanted, page
 
 
 def _whole(type_: str, pk: int, parameter: str | None) -> HistoryFilter:
@@ -208,8 +222,8 @@ def _newest(wanted: HistoryFilter) -> Iterator[Entry]:
     yield from page_of(wanted, None, size=1).entries
 
 
-def _parameter(request: HttpRequest) -> str | None:
-    code = request.GET.get("parameter") or None
+def _parameter(query: QueryDict) -> str | None:
+    code = query.get("parameter") or None
     if code and code not in dict(registry.parameters()):
         raise Invalid("parameter", code, "a parameter from the list")
     return code

@@ -12,4 +12,9 @@ page_urls: list[URLPattern] = [
 api_urls: list[URLPattern] = [
     path("history/", api.HistoryView.as_view(), name="history"),
     path("history/<int:pk>/", api.EntryView.as_view(), name="entry"),
+    path(
+        "history/of/<str:subject_type>/<int:subject_id>/",
+        api.TimelineView.as_view(),
+        name="timeline",
+    ),
 ]

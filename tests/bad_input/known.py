@@ -39,6 +39,8 @@ def known(world: World, path: str) -> dict[str, Any]:
     """The ids or codes to put into a described path such as /api/v1/coffees/{id}/lots/."""
     parts = path.removeprefix(ROOT).split("/")
     kind = next((part for part in parts if part in KINDS), "")
+    if path.startswith(f"{ROOT}history/of/"):
+        return world.address("timeline", "own")
     if "{" not in path or not kind:
         return {}
     address = world.address(KINDS[kind], "own")
