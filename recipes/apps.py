@@ -106,7 +106,9 @@ def _tell_the_bar() -> None:
     from recipes.permits.actions import end_overtaken
     from recipes.publishing import opening
     from recipes.versions.holding import notes_read
+    from recipes.versions.lineage import earlier_contents
     from stations.advice import model
+    from stations.charts import lineage
     from stations.lots import shelf
     from stations.lots.actions import lot_opened
     from stations.shots import notes
@@ -114,6 +116,7 @@ def _tell_the_bar() -> None:
     from stations.slots.placing import stepped_out
 
     model.register(foretell)
+    lineage.register(earlier_contents)
     notes.register(notes_read)
     shelf.register(on_the_bar.find, on_the_bar.ageing)
     arranged.register(menus.arranged_at, departing_slots)

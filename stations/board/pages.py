@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.timezone import now
@@ -187,11 +188,13 @@ def _last_read_back(holding: Holding) -> ReadBack | None:
 
 
 def _drifts(holding: Holding) -> list[Drift]:
-    """What drifts of what the slot should hold."""
+    """What drifts of what the slot should hold, or did before: until shots cleared it."""
     if holding.placement is None:
         return []
     content = holding.placement.settings.content_digest
-    return list(holding.slot.station.drifts.current().filter(content_digest=content))
+    before = Q(held=False, shot__slot=holding.slot)
+    drifts = holding.slot.station.drifts.current()
+    return list(drifts.filter(Q(content_digest=content) | before))
 
 
 def _waiting(slot_id: int) -> list[Placement]:

@@ -1,6 +1,6 @@
 """Freezing the baseline a control chart is judged by."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from audit.capture.context import recorded
 from audit.errors import Invalid, Refused, Subject
@@ -8,7 +8,14 @@ from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations.charts.charting import CHARTED, SHOWN, contents_of, shots_of
+from stations.charts.charting import (
+    CHARTED,
+    SHOWN,
+    contents_of,
+    gaps_among,
+    lineage_at,
+    shots_of,
+)
 from stations.charts.drifting import note_drift_later
 from stations.charts.models import ChartBaseline
 from stations.equipment.models import Station
@@ -54,8 +61,9 @@ def freeze_baseline(
             raise Invalid("content", content_digest, "the digest of what was brewed there")
         if newest is not None and not FEWEST <= newest <= SHOWN:
             raise Invalid("newest", newest, f"a whole number from {FEWEST} to {SHOWN}")
-        shots = shots_of(station, content_digest, code)[-(newest or SHOWN) :]
-        baseline = _baseline(shots, code)
+        lineage = lineage_at(station, content_digest, code)
+        shots = shots_of(station, content_digest, code, lineage)[-(newest or SHOWN) :]
+        baseline = _baseline(shots, code, gaps_among(station, shots, code, lineage))
         note_drift_later(station_id=station.pk, content_digest=content_digest)
         return ChartBaseline.objects.create(
             station=station, content_digest=content_digest, code=code, reason=why, by=by,
@@ -64,12 +72,13 @@ def freeze_baseline(
         )  # fmt: skip
 
 
-def _baseline(shots: Sequence[CheckShot], code: str) -> Baseline:
+def _baseline(shots: Sequence[CheckShot], code: str, gaps: Collection[int]) -> Baseline:
     """Centre and spread of the shots. Raises Refused where they show none."""
     try:
-        return freeze([getattr(shot, code) for shot in shots])
+        return freeze([getattr(shot, code) for shot in shots], gaps)
     except BadValueError as error:
         raise Refused(
-            "These shots can't be a baseline: it takes two at least, and they have to differ.",
+            "These shots can't be a baseline: it takes two at least that follow one another,"
+            " and they have to differ.",
             how_to_ask="Log more check shots first; 20 are usual.",
         ) from error

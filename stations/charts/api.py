@@ -9,9 +9,18 @@ from rest_framework.response import Response
 from audit.errors import Invalid
 from people.persons.verbs import Verb
 from stations.charts.actions import freeze_baseline
-from stations.charts.charting import RULES, charts_of, contents_of, frozen_baseline, shots_of, since
+from stations.charts.charting import (
+    RULES,
+    charts_of,
+    contents_of,
+    frozen_baseline,
+    lineage_at,
+    shots_of,
+    since,
+)
 from stations.charts.comparing import capability_of, limits_of, sameness
 from stations.charts.keeping import digest_of, figures_of
+from stations.charts.lineage import Lineage
 from stations.charts.models import ChartBaseline
 from stations.charts.serializers import (
     BaselineIn,
@@ -55,10 +64,14 @@ class Charts(StationView):
         """Read individuals, moving range, EWMA and CUSUM with their limits and signals."""
         station, query = self.station(pk), asked(ChartQuery, request)
         about = _about(station, query)
-        charts = charts_of(station, about["content"], query["value"], RULES[query["rules"]])
+        lineage = _lineage(station, about)
+        rules = RULES[query["rules"]]
+        charts = charts_of(station, about["content"], query["value"], rules, lineage)
         seen = digest_of(figures_of(charts, query["rules"])) if charts else ""
         shown = about | {
             "rules": query["rules"],
+            "carried_over": [one.content_digest for one in lineage.carried],
+            "anew": lineage.why_anew,
             "charts": charts and charted(charts),
             "seen": seen,
         }
@@ -104,8 +117,9 @@ class Capability(StationView):
         station, query = self.station(pk), asked(ShotsQuery, request)
         about = _about(station, query)
         code = query["value"]
-        frozen = frozen_baseline(station, about["content"], code)
-        shots = since(frozen, shots_of(station, about["content"], code))
+        lineage = _lineage(station, about)
+        frozen = frozen_baseline(station, about["content"], code, lineage)
+        shots = since(frozen, shots_of(station, about["content"], code, lineage))
         found, (lower, upper) = capability_of(shots, code), limits_of(shots, code)
         shown = about | {"lower": lower, "upper": upper, "capability": found and capable(found)}
         return Response(CapableOut(shown).data)
@@ -123,13 +137,21 @@ class Equivalence(StationView):
         about, code = _about(station, query), query["value"]
         others = Station.objects.covered_by(person(request)).exclude(pk=pk)
         beside = named(others, "beside", query["beside"], pk=query["beside"])
-        here, there = (shots_of(each, about["content"], code) for each in (station, beside))
+        lineage = _lineage(station, about)
+        here, there = (
+            shots_of(each, about["content"], code, lineage) for each in (station, beside)
+        )
         same = sameness(here, there, code, query["margin"])
         shown = about | {
             "beside": beside.pk, "shots": len(here), "shots_beside": len(there),
             "margin": query["margin"], "equivalence": same and compared(same),
         }  # fmt: skip
         return Response(BesideOut(shown).data)
+
+
+def _lineage(station: Station, about: dict[str, Any]) -> Lineage:
+    brewed = [each["content"] for each in about["contents"]]
+    return lineage_at(station, about["content"], about["value"], brewed)
 
 
 def _about(station: Station, query: dict[str, Any]) -> dict[str, Any]:

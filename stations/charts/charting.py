@@ -1,11 +1,14 @@
-"""A station's check shots under one content, judged by control charts."""
+"""A station's check shots under one content, and those it carries over from, by control charts."""
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
 
 import numpy as np
 
+from stations.charts.lineage import Lineage, earlier_at, lineage_of
 from stations.charts.models import ChartBaseline
 from stations.equipment.models import Station
 from stations.equipment.replaced import baselines_end
@@ -77,6 +80,19 @@ class Charts:
     ewma: charts.Chart
     cusum: charts.Cusum
     signals_at: Mapping[int, Sequence[Signal]]
+    lineage: Lineage
+    gaps: Collection[int] = ()  # positions of shots before which one was left out
+
+    @property
+    def range_places(self) -> list[int]:
+        """The positions of the shots that the chart of moving ranges has a point for."""
+        return charts.range_places(len(self.values), self.gaps)
+
+    @property
+    def changes_at(self) -> list[int]:
+        """Positions of shots under another content than the one before: carried over ones."""
+        digests = [shot.placement.settings.content_digest for shot in self.shots]
+        return [at for at in range(2, len(digests) + 1) if digests[at - 1] != digests[at - 2]]
 
     @property
     def signalling(self) -> int:
@@ -86,10 +102,11 @@ class Charts:
     @property
     def lines(self) -> list[ChartedShot]:
         """Shot by shot, newest first."""
-        return [self._line(at) for at in reversed(range(len(self.shots)))]
+        plotted = () if self.ranges is None else self.ranges.plotted
+        steps = dict(zip(self.range_places, plotted, strict=False))
+        return [self._line(at, steps.get(at + 1)) for at in reversed(range(len(self.shots)))]
 
-    def _line(self, at: int) -> ChartedShot:
-        step = None if at == 0 or self.ranges is None else self.ranges.plotted[at - 1]
+    def _line(self, at: int, step: float | None) -> ChartedShot:
         return ChartedShot(
             self.shots[at],
             self.values[at],
@@ -101,9 +118,19 @@ class Charts:
         )
 
 
-def shots_of(station: Station, digest: str, code: str) -> list[CheckShot]:
-    """The newest counted shots with that value, oldest first."""
-    rows = CheckShot.objects.counted().of_content(digest).filter(slot__station=station)
+def lineage_at(
+    station: Station, digest: str, code: str, brewed: Collection[str] | None = None
+) -> Lineage:
+    """The contents whose shots there make one chart: its own, and those it carries over from."""
+    return lineage_of(digest, earlier_at(station, digest, brewed), code)
+
+
+def shots_of(
+    station: Station, digest: str, code: str, lineage: Lineage | None = None
+) -> list[CheckShot]:
+    """The newest counted shots with that value, oldest first, carried over ones among them."""
+    known = lineage or lineage_at(station, digest, code)
+    rows = CheckShot.objects.counted().of_contents(known.digests).filter(slot__station=station)
     if ended := baselines_end(station):
         rows = rows.filter(at__gt=ended)
     rows = rows.exclude(**{code: None}).select_related("placement__settings", "by")
@@ -124,12 +151,24 @@ def contents_of(station: Station) -> dict[str, str]:
     return found
 
 
-def frozen_baseline(station: Station, digest: str, code: str) -> ChartBaseline | None:
-    """The newest one, which counts, unless what pours was replaced since."""
-    rows = ChartBaseline.objects.filter(station=station, content_digest=digest, code=code)
-    found = rows.select_related("by", "last_shot").first()
-    ended = baselines_end(station)
-    return None if found is None or (ended and found.at <= ended) else found
+def frozen_baseline(
+    station: Station, digest: str, code: str, lineage: Lineage | None = None
+) -> ChartBaseline | None:
+    """The one that counts, unless what pours was replaced since: its content's own newest.
+
+    Where it has none, the newest of those it carries over from.
+    """
+    known = lineage or lineage_at(station, digest, code)
+    return counting(baselines_of(station, code, known), digest, baselines_end(station))
+
+
+def counting(
+    baselines: Sequence[ChartBaseline], digest: str, ended: datetime | None
+) -> ChartBaseline | None:
+    """Of one chart's baselines, the newest first, the one that counts."""
+    standing = [one for one in baselines if ended is None or one.at > ended]
+    own = [one for one in standing if one.content_digest == digest]
+    return next(iter(own or standing), None)
 
 
 def since(frozen: ChartBaseline | None, shots: list[CheckShot]) -> list[CheckShot]:
@@ -141,37 +180,65 @@ def since(frozen: ChartBaseline | None, shots: list[CheckShot]) -> list[CheckSho
     return shots[max(before - frozen.shots, 0) :]
 
 
-def baselines_of(station: Station, digest: str, code: str) -> list[ChartBaseline]:
-    """The newest ones, the one that counts first."""
-    rows = ChartBaseline.objects.filter(station=station, content_digest=digest, code=code)
-    return list(rows.select_related("by")[:BASELINES])
+def baselines_of(station: Station, code: str, lineage: Lineage) -> list[ChartBaseline]:
+    """The newest ones, own and carried over, the newest first."""
+    rows = ChartBaseline.objects.filter(
+        station=station, content_digest__in=lineage.digests, code=code
+    )
+    return list(rows.select_related("by", "last_shot")[:BASELINES])
 
 
-def baseline_of(frozen: ChartBaseline | None, values: Sequence[Decimal]) -> Baseline:
+def baseline_of(
+    frozen: ChartBaseline | None, values: Sequence[Decimal], gaps: Collection[int] = ()
+) -> Baseline:
     """The frozen one, or a provisional one of the first shots. Raises BadValueError."""
     if frozen is None:
-        return freeze_baseline(values[:FIRST])
+        return freeze_baseline(values[:FIRST], gaps)
     sigma = float(frozen.spread)
     return Baseline(float(frozen.centre), sigma, frozen.shots, sigma * charts.D2_OF_TWO)
 
 
-def charts_of(station: Station, digest: str, code: str, rules: Sequence[RunRule]) -> Charts | None:
+def charts_of(
+    station: Station,
+    digest: str,
+    code: str,
+    rules: Sequence[RunRule],
+    lineage: Lineage | None = None,
+) -> Charts | None:
     """Judge the shots, from the first of a frozen baseline on: older ones were poured otherwise.
 
     None where there are too few, or none that differ.
     """
-    frozen = frozen_baseline(station, digest, code)
-    shots = since(frozen, shots_of(station, digest, code))
-    values = [getattr(shot, code) for shot in shots]
+    known = lineage or lineage_at(station, digest, code)
+    frozen = frozen_baseline(station, digest, code, known)
+    shots = since(frozen, shots_of(station, digest, code, known))
+    values, gaps = [getattr(shot, code) for shot in shots], gaps_among(station, shots, code, known)
     try:
-        baseline = baseline_of(frozen, values)
+        baseline = baseline_of(frozen, values, gaps)
         each = charts.individuals_chart(values, baseline)
     except BadValueError:
         return None
-    ranges = charts.moving_range_chart(values, baseline) if len(values) > 1 else None
+    follow = charts.range_places(len(values), gaps)
+    ranges = charts.moving_range_chart(values, baseline, gaps) if follow else None
     ewma, sums = charts.ewma_chart(values, baseline), cusum(values, baseline)
     signals_at = _signals_at(values, baseline, rules, ewma, sums)
-    return Charts(code, shots, values, baseline, frozen, each, ranges, ewma, sums, signals_at)
+    return Charts(
+        code, shots, values, baseline, frozen, each, ranges, ewma, sums, signals_at, known, gaps
+    )
+
+
+def gaps_among(
+    station: Station, shots: Sequence[CheckShot], code: str, lineage: Lineage
+) -> frozenset[int]:
+    """The positions (from 1) of shots between which and the one before another was left out."""
+    if not shots:
+        return frozenset()
+    rows = CheckShot.objects.of_contents(lineage.digests).filter(
+        slot__station=station, left_out=True, at__range=(shots[0].at, shots[-1].at)
+    )
+    left = rows.exclude(**{code: None}).order_by().values_list("at", "pk")
+    placed = [(shot.at, shot.pk) for shot in shots]
+    return frozenset(bisect(placed, one) + 1 for one in left) - {1, len(shots) + 1}
 
 
 def cusum(values: Sequence[Decimal], baseline: Baseline) -> charts.Cusum:

@@ -1,5 +1,7 @@
 """Control charts and the comparison of two stations, as drawings."""
 
+from dataclasses import replace
+
 from stations.charts.charting import Charts
 from stations.charts.comparing import Sameness
 from stations.charts.keeping import individuals_of
@@ -18,13 +20,29 @@ def charts_drawings(found: Charts) -> list[Drawing]:
     code, measure = BOUNDS[found.code].unit, measure_of(BOUNDS[found.code].unit)
     places = tuple(float(at) for at in range(1, len(found.values) + 1))
     drawn = [
-        drawing([_panel("each", found.individuals, places, measure)], _words(found)),
+        drawing([_with_versions(found, places, measure)], _words(found)),
         _beside("Weighted mean (EWMA)", "EWMA", code, found.ewma, places),
         _sums(found, places),
     ]
     if found.ranges is not None:
-        drawn.insert(1, _beside("Moving range", "range", code, found.ranges, places[1:]))
+        drawn.insert(
+            1,
+            _beside(
+                "Moving range",
+                "range",
+                code,
+                found.ranges,
+                tuple(float(at) for at in found.range_places),
+            ),
+        )
     return drawn
+
+
+def _with_versions(found: Charts, places: tuple[float, ...], measure: Measure) -> Panel:
+    """The single values, with a line where another version begins."""
+    panel = _panel("each", found.individuals, places, measure)
+    begin = (Level(at - 0.5, "other version", upright=True) for at in found.changes_at)
+    return replace(panel, levels=(*panel.levels, *begin))
 
 
 def kept_drawing(kept: KeptChart) -> Drawing:
@@ -80,7 +98,8 @@ def _words(found: Charts) -> str:
     values, signals = found.values, _signals(sorted(found.signals_at))
     low, high = (quantity(v, BOUNDS[found.code].unit) for v in (min(values), max(values)))
     reach = f"{LABELS[found.code]} of {len(values)} shots, from {low} to {high}"
-    return f"{reach}; on all charts, {signals}."
+    begin = "".join(f"; another version from shot {at}" for at in found.changes_at)
+    return f"{reach}{begin}; on all charts, {signals}."
 
 
 def _signals(places: list[int]) -> str:

@@ -4,15 +4,20 @@ Kept up to date station by station, whenever a shot is logged or corrected or a 
 that a board of a thousand sites reads a few rows and works out no chart.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
+from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 from django.db import transaction
+from django.db.models import Exists, OuterRef
 from django.dispatch import receiver
 from django.utils import timezone
 
-from stations.charts.charting import CHARTED, baseline_of
+from stations.charts.charting import CHARTED, baseline_of, counting, lineage_at
+from stations.charts.clearing import held_at, replaced_by, still_open
+from stations.charts.lineage import Lineage, earlier_at, lineage_of
 from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Station
 from stations.equipment.replaced import baselines_end
@@ -21,6 +26,7 @@ from stations.metrology.errors import BadValueError
 from stations.metrology.run_rules import MEANING, RunRule, find_signals, standardised
 from stations.shots.actions import shots_changed
 from stations.shots.models import CheckShot
+from stations.slots.models import Placement
 
 NEWEST = 5  # shots among which a signal is news
 LOOKED_AT = 60  # shots since the baseline; by then an EWMA has forgotten where it began
@@ -40,46 +46,75 @@ def note_drift(station_id: int, content_digest: str) -> list[Drift]:
     Two at once wait for one another, and each reads after its own shot was committed: whoever
     comes last has seen every shot.
     """
-    charts = ChartBaseline.objects.filter(station=station_id, content_digest=content_digest)
-    if not charts.exists():
-        return []  # nor was anything noted: a baseline stays for good
     with transaction.atomic():
-        rows = Station.objects.select_for_update(of=("self",), no_key=True)
-        station = rows.select_related("machine").get(pk=station_id)
-        ended = baselines_end(station)
-        newest = _newest(station_id, content_digest)
-        baselines = [each for each in newest if ended is None or each.at > ended]
-        found = [drift for each in baselines if (drift := _judged(each, station.machine.site_id))]
-        kept = Drift.objects.filter(station=station_id, content_digest=content_digest)
-        kept.exclude(code__in=[each.code for each in found]).delete()
-        Drift.objects.bulk_create(
-            found, update_conflicts=True, unique_fields=["station", "content_digest", "code"],
-            update_fields=["baseline", "shot", "rules", "noted_at"],
-        )  # fmt: skip
-        return found
+        station = _locked(station_id, content_digest)
+        if station is None:
+            return []  # nor was anything noted: a baseline stays for good
+        earlier, ended = earlier_at(station, content_digest), baselines_end(station)
+        lineages = {code: lineage_of(content_digest, earlier, code) for code in CHARTED}
+        baselines = _counting(station_id, lineages, ended)
+        found = {
+            code: drift
+            for code, baseline in baselines.items()
+            if (drift := _judged(baseline, lineages[code], station.machine.site_id))
+        }
+        noted = list(Drift.objects.filter(station=station_id).select_related("shot"))
+        if station.holds:
+            _hand_over(noted, found, baselines, content_digest)
+            _keep(noted, found, content_digest)
+        else:
+            _keep_replaced(station, noted, found, content_digest)
+        return list(found.values())
 
 
 def note_all_drifts() -> int:
-    """Work out every chart that has a baseline anew; returns how many signal."""
-    kinds = ChartBaseline.objects.order_by("station", "content_digest")
-    pairs = kinds.values_list("station", "content_digest").distinct()
-    return sum(len(note_drift(*pair)) for pair in pairs)
+    """Work out every chart that has a baseline anew, its own or one it carries over.
+
+    Returns how many signal.
+    """
+    frozen = ChartBaseline.objects.order_by("station", "content_digest")
+    pairs = set(frozen.values_list("station", "content_digest").distinct())
+    held = Placement.objects.in_force().filter(slot__station__in=frozen.values("station"))
+    held = held.exclude(settings__content_digest="")
+    pairs |= set(held.values_list("slot__station", "settings__content_digest").distinct())
+    for pair in sorted(pairs):
+        note_drift(*pair)
+    return Drift.objects.count()
 
 
-def _newest(station_id: int, content_digest: str) -> list[ChartBaseline]:
-    """The baseline that counts, of each of the station's charts."""
-    rows = ChartBaseline.objects.filter(station=station_id, content_digest=content_digest)
-    rows = rows.filter(code__in=CHARTED).select_related("last_shot")
-    return list(rows.order_by("code", "-id").distinct("code"))
+def _locked(station_id: int, content_digest: str) -> Any | None:  # noqa: ANN401
+    """The station, locked, with whether a slot ``holds`` the content; None without baselines."""
+    rows = Station.objects.select_for_update(of=("self",), no_key=True).select_related("machine")
+    holding = Placement.objects.in_force().filter(
+        slot__station=OuterRef("pk"), settings__content_digest=content_digest
+    )
+    known = ChartBaseline.objects.filter(station=OuterRef("pk"))
+    return rows.filter(Exists(known), pk=station_id).annotate(holds=Exists(holding)).first()
 
 
-def _judged(frozen: ChartBaseline, site_id: int) -> Drift | None:
+def _counting(
+    station_id: int, lineages: Mapping[str, Lineage], ended: datetime | None
+) -> dict[str, ChartBaseline]:
+    """By value, the baseline that counts: its content's own, or one carried over."""
+    every = {digest for one in lineages.values() for digest in one.digests}
+    rows = ChartBaseline.objects.filter(station=station_id, content_digest__in=every)
+    rows = rows.order_by("code", "content_digest", "-id").distinct("code", "content_digest")
+    newest = sorted(rows.select_related("last_shot"), key=lambda one: -one.pk)
+    found = {}
+    for code, lineage in lineages.items():
+        mine = [one for one in newest if one.code == code and one.content_digest in lineage.digests]
+        if baseline := counting(mine, lineage.content_digest, ended):
+            found[code] = baseline
+    return found
+
+
+def _judged(frozen: ChartBaseline, lineage: Lineage, site_id: int) -> Drift | None:
     """The drift by the newest shot that signals; they count from the baseline on."""
-    rows = CheckShot.objects.counted().of_content(frozen.content_digest)
+    rows = CheckShot.objects.counted().of_contents(lineage.digests)
     rows = rows.filter(slot__station=frozen.station_id).after(frozen.last_shot)
-    rows = rows.exclude(**{frozen.code: None}).newest_first()
-    shots = list(reversed(rows.values_list("pk", frozen.code)[:LOOKED_AT]))
-    values = [value for _, value in shots]
+    rows = rows.exclude(**{frozen.code: None}).newest_first().select_related("placement")
+    shots = list(reversed(rows[:LOOKED_AT]))
+    values = [getattr(shot, frozen.code) for shot in shots]
     try:
         signalling = signals(values, baseline_of(frozen, values)) if values else {}
     except BadValueError:
@@ -88,10 +123,73 @@ def _judged(frozen: ChartBaseline, site_id: int) -> Drift | None:
     if not late:
         return None
     return Drift(
-        station_id=frozen.station_id, site_id=site_id, content_digest=frozen.content_digest,
-        code=frozen.code, baseline=frozen, shot_id=shots[max(late) - 1][0],
+        station_id=frozen.station_id, site_id=site_id, content_digest=lineage.content_digest,
+        code=frozen.code, baseline=frozen, shot=shots[max(late) - 1],
         rules="; ".join(signalling[max(late)])[:200], noted_at=timezone.now(),
     )  # fmt: skip
+
+
+def _keep(noted: Collection[Drift], found: Mapping[str, Drift], content_digest: str) -> None:
+    """Write what signals under this content, and take away what no longer does."""
+    own = {one.code: one for one in noted if one.content_digest == content_digest}
+    if over := [one.pk for code, one in own.items() if code not in found]:
+        Drift.objects.filter(pk__in=over).delete()
+    for code, drift in found.items():
+        before = own[code].began_under if code in own else ""
+        drift.began_under = drift.began_under or before or content_digest
+    Drift.objects.bulk_create(
+        found.values(), update_conflicts=True, unique_fields=["station", "content_digest", "code"],
+        update_fields=["baseline", "shot", "rules", "noted_at", "began_under", "uncleared_at"],
+    )  # fmt: skip
+
+
+# Settings that others took the place of: publishing silences nothing.
+
+
+def _hand_over(
+    noted: Collection[Drift],
+    found: Mapping[str, Drift],
+    baselines: Mapping[str, ChartBaseline],
+    content_digest: str,
+) -> None:
+    """What drifted under settings that this content replaced: judged by its own chart, or cleared.
+
+    Its chart judges where it has a baseline, its own or one that it carries over; where it starts
+    anew, shots within tolerance clear it.
+    """
+    others = [one for one in noted if one.content_digest != content_digest]
+    replaced = replaced_by(others, content_digest) if others else []
+    judged = [one for one in replaced if one.code in baselines]
+    for one in judged:
+        if one.code in found:
+            found[one.code].began_under = one.began_under or one.content_digest
+    left, cleared = still_open([one for one in replaced if one not in judged], content_digest)
+    Drift.objects.filter(pk__in=[one.pk for one in (*judged, *cleared)]).delete()
+    Drift.objects.bulk_update(left, ["uncleared_at"])
+
+
+def _keep_replaced(
+    station: Station, noted: Collection[Drift], found: dict[str, Drift], content_digest: str
+) -> None:
+    """A shot came late, or was corrected, under settings that no slot there holds any more.
+
+    It counts as far as what took their place says nothing of it: a chart that judges for both, or
+    shots that cleared it.
+    """
+    held = held_at(station.pk)
+    for code, drift in list(found.items()):
+        after = held.get(drift.shot.slot_id, "")
+        if not after:
+            continue
+        lineage = lineage_at(station, after, code)
+        if _counting(station.pk, {code: lineage}, baselines_end(station)):
+            note_drift(station.pk, after)  # one noted before is handed over to it
+            del found[code]
+        else:
+            _, cleared = still_open([drift], after)
+            for _ in cleared:
+                del found[code]
+    _keep(noted, found, content_digest)
 
 
 def signals(values: Sequence[Decimal], baseline: Baseline) -> dict[int, list[str]]:

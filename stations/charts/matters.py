@@ -8,12 +8,16 @@ from stations.charts.models import Drift
 
 
 def drifting() -> Iterable[Found]:
-    """Chart by chart, for as long as it signals."""
+    """Chart by chart, for as long as it signals: what is published meanwhile makes no new one."""
+    told = set[str]()
     for drift in Drift.objects.current().with_place():
+        if drift.lasting in told:
+            continue
+        told.add(drift.lasting)
         yield Found(
-            key=f"{drift.station_id}:{drift.code}:{drift.content_digest}",
+            key=drift.lasting,
             title=f"{drift.station.machine.site}: {drift.words}",
-            words=f"The chart signals: {drift.rules}.",
+            words=drift.why,
             url=drift.get_absolute_url(),
             sites=(drift.site_id,),
         )

@@ -37,16 +37,20 @@ class DriftQuerySet(SiteScoped["Drift"]):
     view_verb = Verb.SLOT_VIEW
 
     def current(self) -> Self:
-        """Of late, of what a slot of that station still holds, with the meter and pump of now."""
+        """Of late, with the meter and pump of now; ``held``: a slot there still holds the settings.
+
+        One of settings that were replaced stays until shots under the new ones clear it.
+        """
         holding = Placement.objects.in_force().filter(
             slot__station=OuterRef("station"),
             settings__content_digest=OuterRef("content_digest"),
         )
+        lately = Q(shot__at__gte=Now() - LATELY) | Q(uncleared_at__gte=Now() - LATELY)
         other = Replacement.objects.filter(
             Q(station=OuterRef("station")) | Q(machine=OuterRef("station__machine")),
             part__in=ENDS_BASELINES, at__gte=OuterRef("shot__at"),
         )  # fmt: skip
-        return self.filter(Exists(holding), ~Exists(other), shot__at__gte=Now() - LATELY)
+        return self.filter(lately, ~Exists(other)).annotate(held=Exists(holding))
 
     def with_place(self) -> Self:
         """With everything a list of them prints, in reading order."""
@@ -211,9 +215,18 @@ class Drift(models.Model):
     baseline = models.ForeignKey(ChartBaseline, models.CASCADE, related_name="+", db_index=False)
     shot = models.ForeignKey(CheckShot, models.CASCADE, related_name="+", db_index=False)
     rules = models.CharField(max_length=200, help_text="what it signals by")
+    began_under = models.CharField(
+        max_length=64, blank=True, default="",
+        help_text="the content it was first noted under, before others took over",
+    )  # fmt: skip
+    uncleared_at = models.DateTimeField(
+        null=True, blank=True, help_text="the newest shot under later settings, which left it open"
+    )
     noted_at = models.DateTimeField(db_default=Now())
 
     objects = DriftQuerySet.as_manager()
+
+    held = True  # whether a slot there still holds its settings; told by `current`
 
     class Meta:
         constraints = [
@@ -238,7 +251,18 @@ class Drift(models.Model):
     @property
     def drifting(self) -> str:
         """As the word of a mark."""
-        return f"{self.label} drifts"
+        return f"{self.label} drifts{'' if self.held else ', not cleared yet'}"
+
+    @property
+    def lasting(self) -> str:
+        """What stays the same as long as it lasts, whatever is published meanwhile."""
+        return f"{self.station_id}:{self.code}:{self.began_under or self.content_digest}"
+
+    @property
+    def why(self) -> str:
+        """What the chart signals, and what ends it where its settings were replaced."""
+        since = "" if self.held else " Other settings were published since: shots have to clear it."
+        return f"The chart signals: {self.rules}.{since}"
 
     @property
     def words(self) -> str:

@@ -13,13 +13,17 @@ from stations.charts.charting import (
     baselines_of,
     charts_of,
     contents_of,
+    frozen_baseline,
+    lineage_at,
     shots_of,
     since,
 )
+from stations.charts.clearing import TO_CLEAR, open_from_before
 from stations.charts.comparing import capability_of, sameness
 from stations.charts.drawing import charts_drawings, kept_drawing, sameness_drawing
 from stations.charts.forms import ChartForm, FreezeForm, KeepForm
 from stations.charts.keeping import digest_of, figures_of, keep_chart, kept_shots, signalling
+from stations.charts.lineage import RESTS_ON
 from stations.charts.models import KeptChart
 from stations.equipment.models import Station
 from stations.equipment.pages import covered_station
@@ -53,17 +57,24 @@ def charts(request: PageRequest, pk: int) -> HttpResponse:
 
 def _found(station: Station, form: ChartForm) -> dict[str, object]:
     content, code, rules, beside, margin = form.wanted()
-    baselines = baselines_of(station, content, code)
-    shots = since(baselines[0] if baselines else None, shots_of(station, content, code))
-    other = shots_of(beside, content, code) if beside else []
-    charts = charts_of(station, content, code, RULES[rules])
+    lineage = lineage_at(station, content, code, form.contents)
+    baselines = baselines_of(station, code, lineage)
+    frozen = frozen_baseline(station, content, code, lineage)
+    shots = since(frozen, shots_of(station, content, code, lineage))
+    other = shots_of(beside, content, code, lineage) if beside else []
+    charts = charts_of(station, content, code, RULES[rules], lineage)
     same = sameness(shots, other, code, margin) if beside else None
     return {
         "title": form.contents.get(content, ""),
         "label": LABELS[code],
         "unit": BOUNDS[code].unit,
+        "lineage": lineage,
+        "rests_on": RESTS_ON[code],
+        "open": open_from_before(station, content, code),
+        "to_clear": TO_CLEAR,
         "shots": len(shots),
         "charts": charts,
+        "frozen": frozen,
         "baselines": baselines,
         "drawings": charts_drawings(charts) if charts else [],
         "capability": capability_of(shots, code),

@@ -75,7 +75,7 @@ class SignalOut(serializers.Serializer[Any]):
 
 
 class PointOut(serializers.Serializer[Any]):
-    """A shot and what each chart plots for it; `range` null for the first."""
+    """A shot and what each chart plots; `range` null for the first, and after one left out."""
 
     shot = serializers.IntegerField(source="shot.pk")
     at = serializers.DateTimeField(source="shot.at")
@@ -131,6 +131,11 @@ class ChartedOut(serializers.Serializer[Any]):
     ewma = LimitsOut()
     cusum_interval = PlainDecimal(help_text="a sum above it signals")
     signalling = serializers.IntegerField()
+    gaps = serializers.ListField(
+        child=serializers.IntegerField(),
+        help_text="positions, from 1 the oldest, before which a shot was left out: no moving"
+        " range bridges one",
+    )
     points = PointOut(many=True)
 
 
@@ -138,6 +143,14 @@ class ChartOut(ShotsOut):
     """`charts` null: fewer than two shots, or none that differ."""
 
     rules = serializers.CharField()
+    carried_over = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="contents of earlier versions whose shots and baseline count: what the value"
+        " rests on is unchanged",
+    )
+    anew = serializers.CharField(
+        allow_blank=True, help_text="why nothing older counts, such as another dose"
+    )
     charts = ChartedOut(allow_null=True)
     seen = serializers.CharField(
         allow_blank=True, help_text="Digest of the figures: what a kept chart is kept by."
@@ -230,6 +243,7 @@ def charted(charts: Charts) -> dict[str, Any]:
         "ewma": _limits(charts.ewma),
         "cusum_interval": _six(charts.cusum.decision),
         "signalling": charts.signalling,
+        "gaps": sorted(charts.gaps),
         "points": charts.lines,
     }
 

@@ -7,7 +7,7 @@ Everything is one pass over an array: a million shots take some hundredths of a 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,14 +79,18 @@ class Cusum:
         return [int(place) + 1 for place in np.flatnonzero(self.beyond)]
 
 
-def freeze_baseline(values: Iterable[Real] | Floats) -> Baseline:
+def freeze_baseline(values: Iterable[Real] | Floats, gaps: Collection[int] = ()) -> Baseline:
     """Return centre x̄ and sigma MR̄/d2 of a stretch of shots, d2 = 2/√π (ISO 7870-2).
 
-    Raises BadValueError for fewer than 2 values, and where all are equal: no limits can be
-    drawn from shots that show no spread.
+    ``gaps`` are the positions (from 1) of values that don't follow the one before, since one
+    between them was left out: no moving range bridges that. SAS/QC (IRCHART) likewise averages the
+    non-missing ranges; else common practice, no source. Raises BadValueError for fewer than 2
+    values, and where no two that follow one another differ: no limits can be drawn from shots that
+    show no spread.
     """
     array = series("baseline", values, at_least=2)
-    mean_range = float(np.abs(np.diff(array)).mean())
+    ranges = _ranges(array, gaps)
+    mean_range = float(ranges.mean()) if ranges.size else 0.0
     if mean_range < SMALLEST:
         raise BadValueError("baseline", f"{array.size} equal values", "values that differ")
     return Baseline(float(array.mean()), mean_range / D2_OF_TWO, array.size, mean_range)
@@ -102,15 +106,29 @@ def individuals_chart(values: Iterable[Real] | Floats, baseline: Baseline) -> Ch
     return _flat(array, baseline.centre, baseline.centre - half, baseline.centre + half)
 
 
-def moving_range_chart(values: Iterable[Real] | Floats, baseline: Baseline) -> Chart:
+def moving_range_chart(
+    values: Iterable[Real] | Floats, baseline: Baseline, gaps: Collection[int] = ()
+) -> Chart:
     """Return the chart of |x_i - x_(i-1)|: limits 0 and D4 MR̄ of the baseline (D4 = 3.267).
 
-    One point fewer than values: point 1 is the range of shots 1 and 2. Raises BadValueError for
-    fewer than 2 values.
+    Its points belong to the values at `range_places`: one fewer than values, and none that bridges
+    a gap. Raises BadValueError for fewer than 2 values.
     """
     array = series("values", values, at_least=2)
-    ranges = np.abs(np.diff(array))
+    ranges = _ranges(array, gaps)
     return _flat(ranges, baseline.mean_range, 0.0, RANGE_FACTOR * baseline.mean_range)
+
+
+def range_places(count: int, gaps: Collection[int] = ()) -> list[int]:
+    """Return the positions (from 1) of the values that have a moving range to the one before."""
+    return [at for at in range(2, count + 1) if at not in gaps]
+
+
+def _ranges(array: Floats, gaps: Collection[int]) -> Floats:
+    """Return the ranges of values that follow one another."""
+    places = np.array(range_places(array.size, frozenset(gaps)), dtype=np.int64)
+    ranges: Floats = np.abs(array[places - 1] - array[places - 2])
+    return ranges
 
 
 def ewma_chart(

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 # meters, probes and machines are asked for. The registry of recipes names its entries by them.
 IN_CUP = DOSE, BEVERAGE, SHOT_TIME = "dose_mass", "beverage_mass", "shot_time"
 WATER, TAPER, TEMPERATURE = "water_volume", "taper_start", "brew_temperature"
-ENDS_BY = "ends_by"
+ENDS_BY, BASKET = "ends_by", "basket"
 BY_WATER = "volume"  # the word for a shot that ends by its water
 
 

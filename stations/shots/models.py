@@ -1,5 +1,6 @@
 """Shots pulled to verify what a slot pours."""
 
+from collections.abc import Collection
 from datetime import timedelta
 from typing import Any, Self
 
@@ -52,6 +53,10 @@ class CheckShotQuerySet(SiteScoped["CheckShot"]):
     def of_content(self, content_digest: str) -> Self:
         """Shots pulled while settings from this signed content were in force, permits included."""
         return self.filter(placement__settings__content_digest=content_digest)
+
+    def of_contents(self, content_digests: Collection[str]) -> Self:
+        """The same of several."""
+        return self.filter(placement__settings__content_digest__in=content_digests)
 
     def outside_now(self) -> Self:
         """Shots of the last day out of tolerance, under what is in force, with none after them.

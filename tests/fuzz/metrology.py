@@ -127,6 +127,7 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "freeze_baseline": lambda *v: charts.freeze_baseline(v),
         "individuals_chart": lambda *v: charts.individuals_chart(v, BASE),
         "moving_range_chart": lambda *v: charts.moving_range_chart(v, BASE),
+        "range_places": lambda *_: charts.range_places(4, [2]),
         "ewma_chart": lambda a, b, c, d: charts.ewma_chart(
             [a, b], BASE, weight=c, width=d, settled=False
         ),

@@ -114,3 +114,17 @@ def test_false_alarms_come_every_370_shots() -> None:
     shots = np.random.default_rng(5).normal(0, 1, 2_000_000)
     beyond = individuals_chart(shots, Baseline(0.0, 1.0, 20, 1.0)).beyond.mean()
     assert 1 / beyond == pytest.approx(370.4, rel=0.05)
+
+
+def test_nist_moving_ranges_do_not_bridge_a_left_out_value() -> None:
+    # The data of NIST/SEMATECH e-Handbook 6.3.2.2 without its fifth value (47.8): of its printed
+    # ranges 2.0 2.3 1.4 and 1.4 0.2 1.2 1.5 remain, which make 10.0 / 7. By hand; that the ranges
+    # beside a missing value are missing is common practice, no source.
+    left = [value for at, value in enumerate(FLOW) if at != 4]
+    baseline = freeze_baseline(left, gaps=[5])
+    assert baseline.mean_range == pytest.approx(10.0 / 7, abs=1e-9)
+    chart = moving_range_chart(left, baseline, gaps=[5])
+    assert chart.plotted == pytest.approx([2.0, 2.3, 1.4, 1.4, 0.2, 1.2, 1.5], abs=1e-9)
+    assert charts.range_places(len(left), [5]) == [2, 3, 4, 6, 7, 8, 9]
+    # Bridged, |51.3 - 51.2| = 0.1 would have counted as one more.
+    assert freeze_baseline(left).mean_range == pytest.approx(10.1 / 8, abs=1e-9)

@@ -187,3 +187,20 @@ def test_the_page_freezes_from_the_newest(bar: Bar, slot: Slot, signed_in: Signe
     assert (
         browser.post(f"/stations/{station.pk}/baseline/", sent | {"newest": "1"}).status_code == 400
     )
+
+
+def test_no_moving_range_bridges_a_left_out_shot(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
+    """Limits and the chart of ranges compare shots that followed one another; the page says so."""
+    for at, mass in enumerate(["50.0", "50.4", "58.0", "49.8", "50.2"]):
+        weighed = Weighed(Decimal(18), Decimal(mass), Decimal(28), left_out=at == 2)
+        log_shot(slot=slot, shot=weighed, by=bar.cast.barista)
+    found = charts_of(slot.station, digest(slot.station), CODE, RULES["nelson"])
+    assert found
+    assert found.ranges
+    assert (found.gaps, found.range_places) == ({13}, [*range(2, 13), 14])
+    assert list(found.ranges.plotted[-2:]) == pytest.approx([0.4, 0.4])
+    told = [line.range for line in found.lines[:3]]
+    assert told == [Decimal("0.40"), None, Decimal("0.40")]
+    words = signed_in(bar.cast.barista).get(f"/stations/{slot.station_id}/charts/").content.decode()
+    assert "Shots were left out before 1 of these: no moving range bridges a left-out shot" in words
+    assert "after one left out" in words
