@@ -12,6 +12,7 @@ from audit.sealing.stops import stopped_now
 from people.persons.models import User
 from people.persons.permissions import may_everywhere
 from people.persons.verbs import Verb
+from web.answering import watch
 
 
 @never_cache
@@ -50,6 +51,8 @@ def _told(request: HttpRequest) -> str:
 
 
 def _database() -> bool:
+    if watch.away():
+        return False
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")

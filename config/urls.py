@@ -15,7 +15,7 @@ from web.service_worker import service_worker
 handler400 = "web.problems.bad_request"
 handler403 = "web.problems.forbidden"
 handler404 = "web.problems.not_found"
-handler500 = "web.problems.failed"
+handler500 = "web.unavailable.failed"
 
 api: list[URLPattern | URLResolver] = [
     path("", include((recipes.api_urls, "recipes_api"))),

@@ -140,10 +140,11 @@ def _leave_nothing(request: HttpRequest, response: HttpResponse) -> None:
 
 
 def request_id_of(request: HttpRequest) -> str:
-    """The caller's own X-Request-ID where it is harmless, or else a new one."""
+    """The caller's own X-Request-ID where it is harmless, or else a new one; the same each time."""
     given = request.headers.get("X-Request-ID", "")
     harmless = REQUEST_ID.fullmatch(given) and not given.startswith(BEGINS)
-    return given if harmless else uuid.uuid4().hex
+    kept: str = vars(request).setdefault("request_id", given if harmless else uuid.uuid4().hex)
+    return kept
 
 
 def name_device(device: int) -> None:

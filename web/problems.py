@@ -165,30 +165,26 @@ SENTENCES = {
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     """400."""
-    return _page_answer(request, 400)
+    return page_answer(request, 400)
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
     """403."""
-    return _page_answer(request, 403)
+    return page_answer(request, 403)
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """404."""
-    return _page_answer(request, 404)
+    return page_answer(request, 404)
 
 
 def too_large(request: HttpRequest) -> HttpResponse:
     """413."""
-    return _page_answer(request, 413)
+    return page_answer(request, 413)
 
 
-def failed(request: HttpRequest) -> HttpResponse:
-    """500."""
-    return _page_answer(request, 500)
-
-
-def _page_answer(request: HttpRequest, status: int) -> HttpResponse:
+def page_answer(request: HttpRequest, status: int) -> HttpResponse:
+    """That status: a page, or a problem of the API. A 500 and a 503 are web.unavailable's."""
     if request.path.startswith(API):
         return plain_problem(request, status, SENTENCES[status])
     return render(request, f"errors/{status}.html", status=status)

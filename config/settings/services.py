@@ -8,8 +8,13 @@ from config.environment import env
 from config.schedule import BEAT_SCHEDULE
 from config.settings.base import BASE_DIR, DEBUG, DEMO, TESTING
 from config.settings.security import CSRF_TRUSTED_ORIGINS
+from web.answering import CONNECT, watched
 
 # PostgreSQL, by its postgresql:// address
+
+WEB = env.str("PORTALEDGER_PROCESS", default="") == "web"  # said by config/wsgi.py
+# Seconds a query of a page or endpoint may run; a third of it for waiting on somebody's lock.
+LONGEST_QUERY = env.int("DATABASE_LONGEST_QUERY", default=30)
 
 
 def database(url: str) -> dict[str, object]:
@@ -19,15 +24,34 @@ def database(url: str) -> dict[str, object]:
     return {
         **parts,
         "HOST": options.pop("host", parts["HOST"]),
-        "OPTIONS": {**options, **_pool()},
+        "OPTIONS": {"connect_timeout": CONNECT if WEB else 10, **_limited(options), **_pool()},
+        "CONN_HEALTH_CHECKS": True,  # the pool hands out no connection that a restart cut
         "TEST": {"NAME": env.str("TEST_DB_NAME", default=None)},
     }
 
 
+def _limited(options: dict[str, object]) -> dict[str, object]:
+    """How long the server lets a page's queries run and wait; what workers do may take long."""
+    if not (WEB and LONGEST_QUERY):
+        return options
+    limits = {"statement_timeout": LONGEST_QUERY, "lock_timeout": LONGEST_QUERY / 3}
+    told = [f"-c {name}={seconds * 1000:.0f}" for name, seconds in limits.items()]
+    return {**options, "options": " ".join([*told, str(options.get("options", ""))]).strip()}
+
+
 def _pool() -> dict[str, object]:
-    """A pool per process; tests open and count their own connections instead."""
-    size = env.int("DATABASE_POOL", default=0 if TESTING else 10)
-    return {"pool": {"min_size": 1, "max_size": size, "timeout": 10}} if size else {}
+    """A pool per process; tests open and count their own connections instead.
+
+    A connection that can't be made is tried again every second, not ever more seldom: whoever asks
+    meanwhile is told that it is away.
+    """
+    size = env.int("DATABASE_POOL", default=0 if TESTING else 20)
+    if not size:
+        return {}
+    longest = float(LONGEST_QUERY) if WEB and LONGEST_QUERY else float("inf")
+    wait = 3 if WEB else 10  # seconds for a connection
+    kept = {"min_size": 1, "max_size": size, "timeout": wait, "reconnect_timeout": 1}
+    return {"pool": {**kept, "connection_class": watched(longest)}}
 
 
 # Only these commands alter tables, take one away, or append to the sealed history where the key

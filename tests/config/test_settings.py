@@ -90,9 +90,9 @@ def test_only_the_demo_and_tests_go_without_tls() -> None:
 def test_a_database_by_host_and_by_socket() -> None:
     by_host = database("postgresql://u:p%40w@db:5433/n?sslmode=require")
     assert [by_host[key] for key in ("USER", "PASSWORD", "HOST", "NAME")] == ["u", "p@w", "db", "n"]
-    assert by_host["OPTIONS"] == {"sslmode": "require"}
+    assert by_host["OPTIONS"] == {"connect_timeout": 10, "sslmode": "require"}
     by_socket = database("postgresql://role@/n?host=%2Ftmp%2Fa%20b")
-    assert (by_socket["HOST"], by_socket["OPTIONS"]) == ("/tmp/a b", {})
+    assert (by_socket["HOST"], by_socket["OPTIONS"]) == ("/tmp/a b", {"connect_timeout": 10})
 
 
 def test_the_environment_is_read_when_asked(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,85 @@
+"""What is answered in an outage: 503, when to come back, and the request's id.
+
+Nothing typed is lost by it: the page sends the same again, with the same key, so it is done once
+(web.once). It asks no database, or it could not be shown.
+"""
+
+import sys
+from collections.abc import Callable
+
+from django.conf import settings
+from django.core.exceptions import SuspiciousOperation
+from django.http import HttpRequest, HttpResponse, UnreadablePostError
+from django.template.loader import render_to_string
+
+from audit.capture.context import request_context
+from web.answering import watch
+from web.bodies import length_of
+from web.middleware import request_id_of
+from web.outages import DATABASE, why_away
+from web.problems import API, page_answer, plain_problem
+from web.text import NEVER_REPEATED
+
+RETRY_AFTER = "5"  # seconds
+HEALTH = "/healthz"  # says itself what does not answer
+OF_THE_PAGE = ("csrfmiddlewaretoken", "sent_once")  # as they were sent: a stranger has no such
+ANSWERS = ("passkey",)  # made by a device, for that moment
+GetResponse = Callable[[HttpRequest], HttpResponse]
+
+
+class OutageMiddleware:
+    """While the database is known to be away nobody waits to hear it."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The answer, with the request's id whichever part of the program gave it."""
+        away = request.path != HEALTH and watch.away()
+        answer = unavailable(request, DATABASE) if away else self.get_response(request)
+        answer.headers.setdefault("X-Request-ID", request_id_of(request))
+        return answer
+
+
+def failed(request: HttpRequest) -> HttpResponse:
+    """handler500: an outage is no fault of the program and will pass."""
+    why = why_away(sys.exc_info()[1])
+    return unavailable(request, why) if why else page_answer(request, 500)
+
+
+def unavailable(request: HttpRequest, why: str) -> HttpResponse:
+    """503."""
+    if request.path.startswith(API):
+        detail = f"{why} Nothing was half-saved: send it again in {RETRY_AFTER} seconds."
+        answer: HttpResponse = plain_problem(request, 503, detail)
+    else:
+        context = {"why": why, "request": request, "request_id": _request_id(request)}
+        if request.method == "POST":
+            context |= _sent(request)
+        answer = HttpResponse(render_to_string("errors/503.html", context), status=503)
+    answer["Retry-After"] = RETRY_AFTER
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+def _request_id(request: HttpRequest) -> str:
+    """As the history and the answer's header have it."""
+    return request_context.get().request_id or request_id_of(request)
+
+
+def _sent(request: HttpRequest) -> dict[str, object]:
+    """What was typed, to be sent again; what proves who somebody is they type anew."""
+    if length_of(request) > settings.LARGEST_BODY:
+        return {}
+    try:
+        lists, files = list(request.POST.lists()), sorted(request.FILES)
+    except (SuspiciousOperation, UnreadablePostError):
+        return {}
+    again = [
+        (name, value)
+        for name, values in lists
+        for value in values
+        if name in OF_THE_PAGE or name not in NEVER_REPEATED
+    ]
+    secret = [name for name, _ in lists if name in NEVER_REPEATED - {*OF_THE_PAGE, *ANSWERS}]
+    return {"pairs": again, "secrets": secret, "files": files}
