@@ -23,6 +23,7 @@ ENTERING = (
     "importing.actions",
     "handover.actions",
     "opening.actions",
+    "gateways.actions",
     "opening.panel",
     "today.panels",
 )
@@ -39,6 +40,7 @@ class StationsConfig(AppConfig):
         from stations.calibrations import matters as calibrations
         from stations.charts import matters as charts
         from stations.equipment import history as equipment
+        from stations.gateways import history as gateways
         from stations.grinders import history as grinders
         from stations.machine_types import history as machine_types
         from stations.slots import history as slots
@@ -48,6 +50,7 @@ class StationsConfig(AppConfig):
             import_module(f"stations.{module}")
         machine_types.register()
         equipment.register()
+        gateways.register()
         grinders.register()
         slots.register()
         for matters in (held, charts, calibrations):

@@ -4,6 +4,7 @@ from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift, KeptChart
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.equipment.replaced import Part, Replacement
+from stations.gateways.models import Gateway, GatewayKey, GatewayStatus
 from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
 from stations.handover.models import HandoverNote, HandoverRead
 from stations.lots.models import LotOpening
@@ -22,6 +23,9 @@ __all__ = [
     "Drift",
     "EventKind",
     "Finer",
+    "Gateway",
+    "GatewayKey",
+    "GatewayStatus",
     "Grinder",
     "GrinderEvent",
     "GrinderStation",

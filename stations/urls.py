@@ -7,6 +7,7 @@ from stations.board import urls as board
 from stations.calibrations import urls as calibrations
 from stations.charts import urls as charts
 from stations.equipment import urls as equipment
+from stations.gateways import urls as gateways
 from stations.grinders import urls as grinders
 from stations.handover import urls as handover
 from stations.importing import urls as importing
@@ -26,6 +27,7 @@ urlpatterns: list[URLPattern] = [
     *opening.page_urls,
     *handover.page_urls,
     *equipment.page_urls,
+    *gateways.page_urls,
     *grinders.page_urls,
     *lots.page_urls,
     *machine_types.page_urls,
@@ -43,6 +45,7 @@ api_urls: list[URLPattern] = [
     *machine_types.api_urls,
     *importing.api_urls,
     *equipment.api_urls,
+    *gateways.api_urls,
     *grinders.api_urls,
     *lots.api_urls,
     *slots.api_urls,

@@ -27,6 +27,10 @@ class Kind:
 KINDS = (
     Kind("invalid", 400, "Not valid", "A value is missing or not allowed; `problems` lists each."),
     Kind("not-signed-in", 401, "Not signed in", "Send a token, or sign in."),
+    Kind("signature", 401, "Not signed as it must be", "The request's signature does not fit it."),
+    Kind("clock", 401, "Wrong clock", "Signed too long ago or ahead: `Date` says what time it is."),
+    Kind("replayed", 401, "Seen before", "A request with this nonce came before: sign it anew."),
+    Kind("revoked", 401, "Revoked", "That key was revoked or replaced: nothing it signs counts."),
     Kind("not-permitted", 403, "Not permitted", "Your roles, sites or token do not allow it."),
     Kind("not-found", 404, "Not found", "There is nothing at this address, or not for you."),
     Kind("method", 405, "Wrong method", "This address does not answer that method."),
@@ -41,7 +45,8 @@ KINDS = (
     Kind("failed", 500, "Failed", "Our fault; the request id in the answer's header finds it."),
     Kind("unavailable", 503, "Not available", "Try again soon; nothing was changed."),
 )
-_BY_STATUS = {kind.status: kind for kind in KINDS}
+_BY_STATUS = {kind.status: kind for kind in reversed(KINDS)}  # the first of a number is its usual
+_BY_SLUG = {kind.slug: kind for kind in KINDS}
 _STATUS_OF: dict[type[DomainError], int] = {
     NotPermitted: 403,
     Refused: 409,
@@ -54,6 +59,11 @@ _STATUS_OF: dict[type[DomainError], int] = {
 def kind_of_status(status: int) -> Kind:
     """The kind with that number; any other 4xx counts as not valid, the rest as failed."""
     return _BY_STATUS.get(status) or _BY_STATUS[400 if 400 <= status < 500 else 500]
+
+
+def kind_named(slug: str) -> Kind:
+    """The kind of that name. Raises KeyError."""
+    return _BY_SLUG[slug]
 
 
 def kind_of(error: DomainError) -> Kind:

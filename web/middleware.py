@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
 
 from audit.capture.context import Channel, RequestContext, request_context
-from audit.capture.devices import BEGINS, request_id_at
+from audit.capture.devices import BEGINS, GATEWAY_BEGINS, request_id_at
 from audit.characters import may_hold_unseen, visible
 from audit.errors import Invalid, Refused
 from web.errors import as_domain_error, kind_of
@@ -142,7 +142,8 @@ def _leave_nothing(request: HttpRequest, response: HttpResponse) -> None:
 def request_id_of(request: HttpRequest) -> str:
     """The caller's own X-Request-ID where it is harmless, or else a new one; the same each time."""
     given = request.headers.get("X-Request-ID", "")
-    harmless = REQUEST_ID.fullmatch(given) and not given.startswith(BEGINS)
+    ours = given.startswith((BEGINS, GATEWAY_BEGINS))
+    harmless = REQUEST_ID.fullmatch(given) and not ours
     kept: str = vars(request).setdefault("request_id", given if harmless else uuid.uuid4().hex)
     return kept
 

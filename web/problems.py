@@ -15,7 +15,7 @@ from rest_framework.views import exception_handler
 
 from audit.endpoint import Endpoint
 from audit.errors import UNSHOWN, DomainError, Invalid, Problem, Refused, Stale, shown
-from web.errors import KINDS, Kind, as_domain_error, kind_of, kind_of_status
+from web.errors import KINDS, Kind, as_domain_error, kind_named, kind_of, kind_of_status
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -28,6 +28,12 @@ class PreconditionRequired(exceptions.APIException):
         "Send If-Match with the ETag you read, so that nobody's change is overwritten unseen."
     )
     default_code = "precondition_required"
+
+
+class OfKind(exceptions.APIException):
+    """An error that says which of the kinds with its number it is."""
+
+    slug = ""
 
 
 def problem_details(raised: Exception, context: Mapping[str, Any]) -> Response | None:
@@ -43,7 +49,8 @@ def problem_details(raised: Exception, context: Mapping[str, Any]) -> Response |
         return None
     standard = exception_handler(raised, dict(context))
     headers = dict(standard.headers) if standard else {}
-    kind = kind_of_status(raised.status_code)
+    named = raised.slug if isinstance(raised, OfKind) else ""
+    kind = kind_named(named) if named else kind_of_status(raised.status_code)
     if isinstance(raised, exceptions.ValidationError):
         problems = list(_listed(raised.detail, _sent(context)))
         return _answer(kind, _summary(problems), context, {"problems": problems}, headers)

@@ -32,13 +32,16 @@ def channel_words(channel: str) -> str:
 
 
 class Actor(Protocol):
-    """A person, as far as the history needs to know one.
+    """Whoever acts, as far as the history needs to know them.
 
+    `pk` is a person's number, None for whoever is no person and goes by its name and the request.
     If they also have `history_role(site_id) -> str`, it tells in which role they act there.
     """
 
-    pk: int
-    name: str
+    @property
+    def pk(self) -> int | None: ...  # noqa: D102 - as said
+    @property
+    def name(self) -> str: ...  # noqa: D102 - as said
 
 
 def _role_of(by: Actor, site_id: int | None) -> str:

@@ -57,6 +57,7 @@ class Verb(StrEnum):
     PEOPLE_MANAGE = "people.manage"
     TOKEN_MAKE = "token.make"  # noqa: S105 - a verb, not a secret
     TABLET_ENROL = "tablet.enrol"
+    GATEWAY_ENROL = "gateway.enrol"
     GATEWAY_FETCH = "gateway.fetch"
     GATEWAY_REPORT = "gateway.report"
 
@@ -73,7 +74,8 @@ DESK = ROASTER | OWNER
 LEADS = frozenset({Role.HEAD_ROASTER, Role.SHOP_LEAD})
 # Who works at the machines: what their bar needs today is the first thing they see.
 AT_THE_BAR = frozenset({Role.SHOP_LEAD, Role.BARISTA, Role.TECHNICIAN})
-# A gateway acts under the token of the person who answers for that site's machines.
+# Where no gateway is enrolled, a program may act under the token of the person who answers for
+# that site's machines.
 GATEWAY_KEEPERS = frozenset({Role.HEAD_ROASTER, Role.SHOP_LEAD, Role.TECHNICIAN, Role.OWNER})
 
 MAY: dict[Verb, frozenset[Role]] = {
@@ -113,6 +115,7 @@ MAY: dict[Verb, frozenset[Role]] = {
     # A token never does more than its owner may.
     Verb.TOKEN_MAKE: ANYONE,
     Verb.TABLET_ENROL: frozenset({Role.SHOP_LEAD, Role.OWNER}),
+    Verb.GATEWAY_ENROL: frozenset({Role.SHOP_LEAD, Role.OWNER}),
     Verb.GATEWAY_FETCH: GATEWAY_KEEPERS,
     Verb.GATEWAY_REPORT: GATEWAY_KEEPERS,
 }
@@ -168,6 +171,7 @@ WORDS: dict[Verb, str] = {
     Verb.PEOPLE_MANAGE: "manage people",
     Verb.TOKEN_MAKE: "make a token",
     Verb.TABLET_ENROL: "enrol a tablet",
+    Verb.GATEWAY_ENROL: "enrol a gateway",
     Verb.GATEWAY_FETCH: "fetch settings as a gateway",
     Verb.GATEWAY_REPORT: "report as a gateway",
 }

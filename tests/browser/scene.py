@@ -37,6 +37,8 @@ from stations.charts.charting import RULES, charts_of, contents_of
 from stations.charts.keeping import digest_of, figures_of, keep_chart
 from stations.charts.models import KeptChart
 from stations.equipment.models import Machine, Site, Slot, Station
+from stations.gateways.actions import add_gateway
+from stations.gateways.models import Gateway
 from stations.grinders.models import Grinder
 from stations.lots.models import LotOpening
 from stations.machine_types.models import MachineType
@@ -124,6 +126,11 @@ class Scene:
         return self.opening.where
 
     @property
+    def gateway(self) -> Gateway:
+        """One that waits to be enrolled."""
+        return Gateway.objects.get(site=self.site)
+
+    @property
     def part(self) -> PublicationSite:
         """What waits for tomorrow, at the site."""
         part: PublicationSite = self.later.sites.get(site=self.site)
@@ -193,7 +200,8 @@ def _followed_menu(bar: Bar) -> MenuVersion:
 
 
 def _made_by_the_lead(lead: User, site: Site) -> Tablet:
-    """A token, and a tablet to enrol."""
+    """A token, a gateway and a tablet to enrol."""
+    add_gateway(by=lead, site=site, name="Box under the counter")
     make_token(by=lead, name="till", scopes=(Scope.READ,), days=30)
     return add_tablet(by=lead, site_id=site.pk, name="Counter left")[0]
 

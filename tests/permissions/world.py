@@ -42,6 +42,7 @@ from recipes.versions.review import submit
 from stations.charts.charting import RULES, charts_of, contents_of
 from stations.charts.keeping import digest_of, figures_of, keep_chart
 from stations.equipment.models import Site, Slot, Station
+from stations.gateways.actions import add_gateway
 from stations.metrology.formula import Stated as Value
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
@@ -176,6 +177,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "shot": _shot(bar, slot), "kept_chart": _kept_chart(bar, station, lead),
         **_grinder(bar, station),
         "calibration": measure(station, "4.2", bar.cast.technician).pk,
+        "gateway": add_gateway(by=lead, site=site, name="Box")[0].pk,
         "tablet": add_tablet(by=lead, site_id=site.pk, name="Counter")[0].pk,
     }  # fmt: skip
     things: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}

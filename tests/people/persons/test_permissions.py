@@ -23,14 +23,14 @@ EXPECTED: dict[Role, str] = {
         handover.write recipe.history""",
     Role.SHOP_LEAD: """recipe.view request.make tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view shot.log grinder.set lot.open token.make gateway.fetch
-        gateway.report tablet.enrol opening.set handover.write""",
+        gateway.report gateway.enrol tablet.enrol opening.set handover.write""",
     Role.BARISTA: """recipe.view slot.view equipment.view shot.log grinder.set lot.open token.make
         handover.write""",
     Role.TECHNICIAN: """recipe.view slot.view equipment.view calibration.record grinder.set
         token.make gateway.fetch gateway.report equipment.edit equipment.import handover.write""",
     Role.OWNER: """recipe.view slot.view equipment.view equipment.edit equipment.import
         history.view policy.set people.manage token.make gateway.fetch gateway.report
-        tablet.enrol site.edit opening.set handover.write recipe.history""",
+        gateway.enrol tablet.enrol site.edit opening.set handover.write recipe.history""",
 }
 
 

@@ -1,0 +1,1 @@
+"""Programs that stand between the product and the machines of a site: enrolled, signed, listed."""

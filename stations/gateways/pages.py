@@ -1,0 +1,115 @@
+"""Pages about a site's gateways: who they are, how they fare, enrolling and revoking them."""
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+
+from people.confirming.pages import confirmed
+from people.persons.permissions import may
+from people.persons.verbs import Verb
+from stations.equipment.models import Site
+from stations.gateways.actions import add_gateway, new_code, revoke_gateway
+from stations.gateways.models import NAME_LENGTH, Gateway
+from web.fields import SeenRevision
+from web.form_pages import cleaned, form_errors, posted, status_of
+from web.lookup import one_or_404
+from web.once import done
+from web.pages import PageRequest, page
+from web.typed import Typed
+
+
+class GatewayForm(forms.Form):
+    """A gateway to enrol."""
+
+    name = forms.CharField(
+        label="Name",
+        max_length=NAME_LENGTH,
+        help_text="As the history names it, such as “Box under the counter”.",
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+
+
+class SeenForm(forms.Form):
+    """The revision that was looked at."""
+
+    revision = SeenRevision()
+
+
+@never_cache
+@page(Verb.EQUIPMENT_VIEW, methods="GET POST")
+@confirmed()
+def gateways(request: PageRequest, pk: int) -> HttpResponse:
+    """List a site's, and make a code for another; it stands on the page that answers, and never
+    again."""
+    site = one_or_404(Site.objects.covered_by(request.user), pk)
+    form = GatewayForm(posted(request))
+    Typed(request).refill(form, request.path)
+    if form.is_bound and form.is_valid():
+        with form_errors(form) as outcome:
+            made, code = add_gateway(by=request.user, site=site, name=form.cleaned_data["name"])
+        if outcome.ok:
+            return _with_code(request, made, code)
+        return _list(request, site, form, status=outcome.status)
+    return _list(request, site, form, status=status_of(form))
+
+
+@page(Verb.EQUIPMENT_VIEW)
+def gateway(request: PageRequest, pk: int) -> HttpResponse:
+    """One gateway: how it fares, its keys, revoking it."""
+    shown = _covered(request, pk)
+    context = {
+        "gateway": shown,
+        "site": shown.site,
+        "keys": list(shown.keys.all()[:20]),
+        "may_enrol": may(request.user, Verb.GATEWAY_ENROL, shown.site_id),
+    }
+    return render(request, "stations/gateways/gateway.html", context)
+
+
+@never_cache
+@page(Verb.GATEWAY_ENROL, methods="POST")
+@confirmed("stations:gateway", "pk")
+def gateway_code(request: PageRequest, pk: int) -> HttpResponse:
+    """Another code for one that waits to be enrolled."""
+    shown = _covered(request, pk)
+    code = new_code(by=request.user, gateway=shown, **cleaned(SeenForm(request.POST)))
+    return _with_code(request, shown, code)
+
+
+@page(Verb.GATEWAY_ENROL, methods="POST")
+@confirmed("stations:gateway", "pk")
+def gateway_revoke(request: PageRequest, pk: int) -> HttpResponse:
+    """End one and its keys at once."""
+    shown = _covered(request, pk)
+    revoke_gateway(by=request.user, gateway=shown, **cleaned(SeenForm(request.POST)))
+    messages.success(request, "Revoked. Nothing it sends counts any more.")
+    return redirect("stations:gateways", shown.site_id)
+
+
+def _covered(request: PageRequest, pk: int) -> Gateway:
+    rows = Gateway.objects.covered_by(request.user)
+    return one_or_404(rows.select_related("site", "made_by", "status"), pk)
+
+
+def _with_code(request: PageRequest, made: Gateway, code: str) -> HttpResponse:
+    told = " ".join(code[at : at + 4] for at in range(0, len(code), 4))
+    response = _list(request, made.site, GatewayForm(), status=200, code=told, made=made)
+    return done(response, reverse("stations:gateways", args=[made.site_id]))
+
+
+def _list(
+    request: PageRequest, site: Site, form: GatewayForm, *, status: int, **more: object
+) -> HttpResponse:
+    rows = Gateway.objects.filter(site=site).select_related("made_by", "status")
+    shown = {
+        "site": site,
+        "gateways": rows.order_by("revoked_at", "name"),
+        "address": request.build_absolute_uri("/"),
+        "may_enrol": may(request.user, Verb.GATEWAY_ENROL, site.pk),
+        "form": form,
+        **more,
+    }
+    return render(request, "stations/gateways/gateways.html", shown, status=status)

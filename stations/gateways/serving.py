@@ -1,0 +1,146 @@
+"""What the slots of a site should hold, as its gateway is served it, and how it tells a change."""
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import rfc8785
+from django.core.cache import cache
+from django.db import connection
+from redis.exceptions import RedisError
+
+from stations.equipment.models import Site, Slot
+from stations.equipment.traits import abilities_of
+from stations.machine_types.catalogue import unit_of
+from stations.metrology.abilities import MachineAbilities
+from stations.slots.holdings import Holding, holdings
+
+POLL = 15  # s between two questions
+KNOWN_FOR = 24 * 3600  # s; what a cursor stood for is remembered so long, then all is served
+
+# Settings never change, so the ids of what is in force say it all; with them what machines can be
+# set to. One statement over the partial index of what is in force at a site.
+STATE = """
+SELECT
+    (SELECT string_agg(slot_id || ':' || id, ',' ORDER BY slot_id)
+     FROM stations_placement WHERE site_id = %(site)s AND state = 'in_force'),
+    (SELECT string_agg(m.id || ':' || t.id || ':' || t.revision, ',' ORDER BY m.id)
+     FROM stations_machine m JOIN stations_machinetype t ON t.id = m.machine_type_id
+     WHERE m.site_id = %(site)s)
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What a site's slots should hold, as one short text, and by slot."""
+
+    cursor: str
+    placements: Mapping[str, str]  # slot: placement
+
+
+def state_of(site: Site) -> State:
+    """As it is now: one query."""
+    with connection.cursor() as cursor:
+        cursor.execute(STATE, {"site": site.pk})
+        placed, machines = cursor.fetchone()
+    text = f"{site.pk}|{placed or ''}|{machines or ''}"
+    pairs: Iterator[list[str]] = (pair.split(":") for pair in (placed or "").split(",") if pair)
+    return State(hashlib.sha256(text.encode()).hexdigest()[:32], dict(pairs))
+
+
+def digest_of(slot: int, placement: int | None, settings: Mapping[str, Any]) -> str:
+    """SHA-256 [hex] over the canonical JSON (RFC 8785) of slot, placement and settings."""
+    told = {"placement": placement, "settings": settings, "slot": slot}
+    return hashlib.sha256(rfc8785.dumps(told)).hexdigest()
+
+
+def served(site: Site, now: State, since: str) -> dict[str, Any]:
+    """The body of the answer: every slot, or those changed since a cursor that is remembered.
+
+    A fixed number of queries. What is not as it was signed comes without settings and with its
+    problem, and is served each time until that is over.
+    """
+    before = _remembered(site, since) if since else None
+    _remember(site, now)
+    slots = Slot.objects.filter(station__machine__site=site)
+    shown = holdings(slots.select_related("station__machine__machine_type"))
+    able = abilities_of({each.slot.station.machine.machine_type_id for each in shown})
+    changed = [each for each in shown if before is None or _moved(each, before)]
+    return {
+        "site": site.code,
+        "cursor": now.cursor,
+        "whole": before is None,
+        "next_poll": POLL,
+        "slots": [_slot(each, able) for each in changed],
+    }
+
+
+def _moved(held: Holding, before: Mapping[str, str]) -> bool:
+    placement = str(held.placement.pk) if held.placement else None
+    return bool(held.problem) or before.get(str(held.slot.pk)) != placement
+
+
+def _slot(held: Holding, able: Mapping[int, MachineAbilities]) -> dict[str, Any]:
+    station = held.slot.station
+    values = held.placement.settings.values if held.placement else {}
+    settings = {
+        code: {"value": given["value"], "unit": given.get("unit", "")}
+        for code, given in values.items()
+    }
+    placement = held.placement.pk if held.placement else None
+    return {
+        "slot": held.slot.pk,
+        "machine": str(station.machine),
+        "station": station.number,
+        "number": held.slot.number,
+        "placement": placement,
+        "title": held.title,
+        "locked": held.locked,
+        "settings": settings,
+        "ranges": _ranges(able[station.machine.machine_type_id]),
+        "digest": digest_of(held.slot.pk, placement, settings),
+        "signed": _signed(held),
+        "problem": held.problem,
+    }
+
+
+def _ranges(able: MachineAbilities) -> dict[str, dict[str, str]]:
+    return {
+        code: {
+            "low": format(each.minimum, "f"),
+            "high": format(each.maximum, "f"),
+            "step": format(each.resolution, "f"),
+            "unit": unit_of(code),
+        }
+        for code, each in able.parameters.items()
+    }
+
+
+def _signed(held: Holding) -> dict[str, Any] | None:
+    signature = held.placement.signature if held.placement else None
+    if signature is None or held.problem:
+        return None
+    return {"digest": signature.digest, "signature": signature.pk}
+
+
+# What a cursor stood for: a note in the cache, without which everything is served.
+
+
+def _key(site: Site, cursor: str) -> str:
+    return f"gateway_cursor:{site.pk}:{cursor}"
+
+
+def _remember(site: Site, now: State) -> None:
+    try:
+        cache.set(_key(site, now.cursor), dict(now.placements), KNOWN_FOR)
+    except RedisError:
+        return
+
+
+def _remembered(site: Site, cursor: str) -> Mapping[str, str] | None:
+    try:
+        found: Mapping[str, str] | None = cache.get(_key(site, cursor))
+    except RedisError:
+        return None
+    return found
