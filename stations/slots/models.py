@@ -221,6 +221,8 @@ class Placement(models.Model):
             models.Index(
                 fields=["slot"], name="placement_stepped_in", condition=Q(manner="steps_in")
             ),
+            # What slots held at a moment, site by site: most of what there was had ended by then.
+            models.Index(fields=["site", "ended_at"], name="placement_until"),
         ]
         triggers = [
             *placement_guards(),
@@ -264,6 +266,18 @@ class ReadBack(models.Model):
     class Meta:
         ordering = ["-id"]
         constraints = [one_of("verdict", PlacementVerdict, name="read_back_verdict_is_known")]
+        indexes = [
+            # How placements had been read by a moment, and the few that ever differed.
+            models.Index(
+                fields=["placement", "-at", "-id"],
+                name="read_back_told",
+                include=["verdict"],
+                condition=~Q(verdict="unread"),
+            ),
+            models.Index(
+                fields=["placement"], name="read_back_differing", condition=Q(verdict="differs")
+            ),
+        ]
         triggers = [
             MADE_LATELY,
             *insert_only("read_back"),

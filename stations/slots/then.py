@@ -24,6 +24,7 @@ from django.db.models import (
     When,
 )
 from django.db.models.functions import Coalesce
+from django.db.models.lookups import GreaterThan
 
 from stations.slots.models import Placement, ReadBack
 
@@ -79,8 +80,12 @@ def _begun(rows: Rows, moment: Moment) -> Rows:
     at = moment.of("site")
     going_on = Q(ended_at=None) | Q(ended_at__gt=at)
     lately = min(moment.instants) - ONE_STATEMENT
-    handing_over = Q(ended_at__gt=lately, superseded_by__started_at__gt=at)
-    return rows.exclude(state="cancelled").filter(going_on | handing_over, started_at__lte=at)
+    roughly = Q(ended_at=None) | Q(ended_at__gt=lately)  # an index knows this much
+    # Looked up only for what ended lately: joined, it would be looked up for everything.
+    over = Placement.objects.filter(pk=OuterRef("superseded_by")).values("started_at")
+    handing_over = GreaterThan(Subquery(over), at)
+    begun = rows.exclude(state="cancelled").filter(started_at__lte=at)
+    return begun.filter(roughly, going_on | handing_over)
 
 
 def other_since(rows: Rows, moment: Moment) -> Rows:
@@ -115,14 +120,39 @@ IN_CONDITION = {
 }
 
 
+def in_condition(rows: Rows, condition: str, moment: Moment | None) -> Rows:
+    """Of placements held then, those in that condition; of a moment that has passed, the newest
+    read-back is looked for only where nothing simpler decides."""
+    rows = with_read(rows, moment)
+    if moment and condition == "differs":  # few ever did
+        read = ReadBack.objects.filter(verdict="differs", at__lte=max(moment.instants))
+        rows = rows.filter(pk__in=read.values("placement"))
+    if moment and condition == "to_load":
+        told = _told_by(moment).filter(placement=OuterRef("pk"))
+        back = _given_back(moment).exclude(superseded_by=None).values("superseded_by")
+        unread = ~Exists(told) | Q(pk__in=back) & Q(read="unread")
+        return rows.exclude(manner__in=["steps_in", "by_hand"]).filter(unread)
+    return rows.filter(IN_CONDITION[condition])
+
+
+def _told_by(moment: Moment) -> Any:  # noqa: ANN401
+    """Read-backs by then that told how a slot stood."""
+    return ReadBack.objects.filter(at__lte=moment.of("placement__site")).exclude(verdict="unread")
+
+
+def _given_back(moment: Moment) -> Any:  # noqa: ANN401
+    """What had stepped in, and had given its slot back by then."""
+    return Placement.objects.filter(
+        manner="steps_in", state="ended", ended_at__lte=moment.of("site")
+    )
+
+
 def _read_by(moment: Moment) -> Subquery:
     """The newest verdict by then; what was read before a permit's end says nothing after it."""
-    at = moment.of("placement__site")
-    back = Placement.objects.filter(
-        slot=OuterRef("slot"), superseded_by=OuterRef("placement"), manner="steps_in",
-        state="ended", ended_at__lte=moment.of("site"),
+    back = _given_back(moment).filter(
+        slot=OuterRef("slot"), superseded_by=OuterRef("placement")
     ).order_by("-ended_at")  # fmt: skip
     given_back = Coalesce(Subquery(back.values("ended_at")[:1]), Value(BEGINNING))
-    reads = ReadBack.objects.filter(placement=OuterRef("pk"), at__lte=at, at__gt=given_back)
-    told = reads.exclude(verdict="unread").order_by("-at", "-pk")
-    return Subquery(told.values("verdict")[:1], output_field=CharField())
+    told = _told_by(moment).filter(placement=OuterRef("pk"), at__gt=given_back)
+    newest = told.order_by("-at", "-pk").values("verdict")[:1]
+    return Subquery(newest, output_field=CharField())

@@ -10,7 +10,7 @@ import pytest
 
 from recipes.grid.asked import STATES, Asked
 from recipes.grid.cells import cells_of
-from recipes.grid.matching import fitting
+from recipes.grid.matching import fitting, sites_for
 from recipes.publishing import run
 from stations.equipment.models import Slot
 from stations.shots.actions import correct_shot, log_shot
@@ -87,7 +87,11 @@ def _filters(world: World) -> None:
         stands = world.stands(at)
         for state in STATES:
             fits = {pk for pk, one in stands.items() if one.condition == state}
-            assert found(world, Asked(state=state, at=Moment(at))) == fits, (at, state)
+            asked = Asked(state=state, at=Moment(at))
+            assert found(world, asked) == fits, (at, state)
+            sites = sites_for(world.bar.cast.head_roaster, asked).order_by("name")
+            there = {slot.station.machine.site for slot in world.bar.slots if slot.pk in fits}
+            assert list(sites[:2]) == sorted(there, key=lambda site: site.name)[:2], (at, state)
     for since, at in pairwise(world.instants[::4]):
         before, after = world.stands(since), world.stands(at)
         changed = {pk for pk in after if after[pk].placement != before[pk].placement}
