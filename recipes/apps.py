@@ -42,6 +42,7 @@ class RecipesConfig(AppConfig):
         from recipes.recalibration import history as recalibration
         from recipes.requests import history as requests
         from recipes.tastings import history as tastings
+        from recipes.variants import history as variants
         from recipes.versions import history as versions
         from recipes.versions.dial_in import register_deviations
         from recipes.versions.review import names_coffee, register_withdrawal_check
@@ -53,7 +54,7 @@ class RecipesConfig(AppConfig):
         labels = [(each.code, each.label) for each in known]
         register_parameters(lambda: labels, lambda code: units.get(code, ""))
         catalogue.enter(parameters.machine_settings(), dict(parameters.ENDINGS))
-        documents = coffees, versions, menus, requests, tastings
+        documents = coffees, versions, variants, menus, requests, tastings
         for package in (*documents, planning, publishing, permits, recalibration):
             package.register()
         _open_matters()

@@ -13,6 +13,7 @@ from recipes.requests.models import (
     RequestSlot,
 )
 from recipes.tastings.models import Tasting, TastingAnswer
+from recipes.variants.models import VariantValue
 from recipes.versions.models import Answer, Comment, FormulaValue, Version
 
 __all__ = [
@@ -39,5 +40,6 @@ __all__ = [
     "ShotFit",
     "Tasting",
     "TastingAnswer",
+    "VariantValue",
     "Version",
 ]

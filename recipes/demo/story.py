@@ -110,7 +110,7 @@ class Story:
 
     def _submit(self, draft: Version) -> Version:
         by = self.cast["head_roaster"]
-        asked = {each.kind for each in questions_about(draft, by)}
+        asked = {each.key for each in questions_about(draft, by)}
         answers = {kind: REASONS[kind] for kind in asked}
         return submit(by=by, version=draft, revision=draft.revision, answers=answers)
 

@@ -137,21 +137,22 @@ class Formula(Mapping[str, Stated]):
         return {code for code in self.keys() | other.keys() if self.get(code) != other.get(code)}
 
 
-def write_rows(rows: Any, before: Formula, after: Formula) -> None:  # noqa: ANN401
+def write_rows(rows: Any, before: Formula, after: Formula, **among: int) -> None:  # noqa: ANN401
     """Make stored rows, a related manager, state ``after`` instead of ``before``.
 
-    One statement for what goes, one for what is new or states something else.
+    One statement for what goes, one for what is new or states something else. ``among`` are the
+    columns that tell them from other formulas of the same owner.
     """
     gone = before.keys() - after.keys()
     if gone:
-        rows.filter(code__in=gone).delete()
+        rows.filter(code__in=gone, **among).delete()
     changed = {code: after[code] for code in after if before.get(code) != after[code]}
     if changed:
-        owner = {rows.field.name: rows.instance}
+        owner = {rows.field.name: rows.instance, **among}
         rows.model.objects.bulk_create(
             [rows.model(**owner, code=code, **new.columns) for code, new in changed.items()],
             update_conflicts=True,
-            unique_fields=[rows.field.name, "code"],
+            unique_fields=[*owner, "code"],
             update_fields=list(NOTHING_STATED.columns),
         )
 

@@ -6,6 +6,7 @@ It works a version's digest out itself, the bytes of recipes.menus.digest by tes
 import pgtrigger
 
 from audit.capture.triggers import FirmTrigger, refusal
+from recipes.versions.digest_sql import text_sql
 from recipes.versions.guards import (
     TRANSITION,
     content_kept,
@@ -13,7 +14,6 @@ from recipes.versions.guards import (
     draft_only,
     own_work,
     refuse,
-    text_sql,
     unsealed,
     unsigned,
 )

@@ -126,7 +126,7 @@ def make_menu_plan(
     places = places_of(slots)
     there = Site.objects.in_bulk(scope.ids)
     versions = {version.pk: version for version in arrangement.values()}
-    own_water = any(version.stated.leaves_water for version in versions.values())
+    own_water = any(version.leaves_water for version in versions.values())
     until = (learnt_until or now) if own_water else None
     at = {
         number: {place.site_id for place in places if place.number == number}
@@ -149,10 +149,12 @@ def _going(
     places: Sequence[SlotAt], arrangement: dict[int, Version], until: datetime | None
 ) -> Iterator[Going]:  # fmt: skip
     """Every slot, with the version that its number has, translated for its station."""
-    formulas = {version.pk: version.stated for version in arrangement.values()}
+    versions = {version.pk: version for version in arrangement.values()}
     here = Station.objects.filter(pk__in={place.station_id for place in places})
     refuse = Policy.current().refuses_above_boiling
-    stations = translate_each(formulas, here, refuse_above_boiling=refuse, learnt_until=until)
+    stations = translate_each(
+        versions.values(), here, refuse_above_boiling=refuse, learnt_until=until
+    )
     for place in places:
         version = arrangement[place.number]
         yield place, version, stations[version.pk][place.station_id]

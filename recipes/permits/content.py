@@ -10,7 +10,7 @@ from people.signatures.content import Seen, as_seen, content_shown
 from recipes.permits.models import Permit, PermitChange
 from recipes.planning.content import Said, document_moved, slots_moved
 from recipes.planning.plan import PERMIT
-from recipes.planning.served import Reader
+from recipes.planning.served import Reader, Varied
 from stations.slots.models import Placement
 
 
@@ -32,7 +32,7 @@ def _moved(granted: Permit, seen: Seen, digest: str) -> Iterator[str]:
     planned = _planned(seen)
     if set(granted.slots.values_list("slot_id", flat=True)) != set(planned):
         yield "the slots it names"
-    yield from slots_moved(PERMIT, granted.pk, planned)
+    yield from slots_moved(PERMIT, granted.pk, planned, _variants(seen))
 
 
 def deviations_of(placement: Placement) -> dict[str, tuple[Decimal | None, str]]:
@@ -48,6 +48,16 @@ def _planned(seen: Seen) -> dict[int, Any]:
     return {line[0]: line[2] for line in seen["slots"]}
 
 
+def _variants(seen: Seen) -> dict[int, int]:
+    """The machine type whose variant each slot (id) keeps, where it holds one."""
+    return {line[0]: line[5] for line in seen["slots"] if len(line) > 5}
+
+
+def _varied(seen: Seen) -> Varied:
+    variants = _variants(seen)
+    return lambda slot, _: variants.get(slot)
+
+
 def _said(seen: Seen) -> Said:
     planned = _planned(seen)
     return lambda slot, _: planned.get(slot)
@@ -57,4 +67,4 @@ def _digests(ids: Collection[int]) -> Mapping[int, str]:
     return dict(Permit.objects.filter(pk__in=ids).values_list("pk", "plan_digest"))
 
 
-READER = Reader(PERMIT, _digests, _said)
+READER = Reader(PERMIT, _digests, _said, variant=_varied)

@@ -14,6 +14,7 @@ from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
 from people.policy.models import Policy
+from recipes.formula.formula import Formula
 from recipes.permits.translating import translate_permitted
 from recipes.planning.facts import SlotFact, SlotReason, slot_fact
 from recipes.planning.plan import PERMIT, PUBLICATION, Outcome, Plan, SlotLine
@@ -33,6 +34,11 @@ class PermitLine(SlotLine[Slot, Placement]):
     """One slot under the permit, and the publication's placement that ends it early, if any."""
 
     waiting: Placement | None = None
+
+    @property
+    def variant(self) -> int | None:
+        """The machine type (id) whose variant it holds and keeps; None for the whole formula."""
+        return self.translation.variant if self.translation else None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,9 +71,9 @@ class PermitPlan(Plan[PermitLine]):
         warm = self.changes.get(TEMPERATURE)
         temperatures: dict[Site, list[Decimal]] = {}
         for line in self.lines:
-            rows = line.version.formula.all() if line.version else ()
-            stated = [each.target for each in rows if each.code == TEMPERATURE]
-            given = [warm] if isinstance(warm, Decimal) else [t for t in stated if t is not None]
+            stated = line.version.stated_for(line.variant) if line.version else Formula()
+            brews = warm if isinstance(warm, Decimal) else stated.target(TEMPERATURE)
+            given = [] if brews is None else [brews]
             temperatures.setdefault(line.slot.station.machine.site, []).extend(given)
         points = {site: site.boiling_point for site in temperatures}
         return [
@@ -87,6 +93,7 @@ class PermitPlan(Plan[PermitLine]):
                     line.translation.values if line.translation else None,
                     [fact.as_json() for fact in line.facts],
                     line.waiting.pk if line.waiting else None,
+                    *([line.variant] if line.variant else []),
                 ]
                 for line in self.lines
             ],
@@ -110,11 +117,10 @@ def make_permit_plan(
     if not chosen or len(chosen) != len(set(slots)):
         raise Invalid("slots", list(slots), "one or more slots at sites your role covers")
     placements, waiting = _held(chosen), _waiting(chosen)
-    versions = versions_of(placements.values())
     refuse = Policy.current().refuses_above_boiling
     lines = []
-    for version in [*versions.values(), None]:
-        lines.extend(_lines_of(version, chosen, placements, changes, refuse))
+    for (version, variant), mine in _by_content(chosen, placements).items():
+        lines.extend(_lines_of((version, variant), mine, placements, changes, refuse))
     lines = [_before(line, waiting.get(line.slot.pk)) for line in lines]
     order = {slot.pk: place for place, slot in enumerate(chosen)}
     return PermitPlan(
@@ -153,26 +159,28 @@ def _before(line: PermitLine, waiting: Placement | None) -> PermitLine:
 
 
 def _lines_of(
-    version: Version | None,
+    content: "Content",
     slots: Sequence[Slot],
     placements: Mapping[int, Placement],
     changes: Changes,
     refuse_above_boiling: bool,
 ) -> list[PermitLine]:
-    """The lines of the slots that hold this version (None: nothing a permit could change)."""
-    digest = version.content_digest if version else ""
-    mine = [slot for slot in slots if _digest_at(placements.get(slot.pk)) == digest]
+    """The lines of slots that hold this content (no version: nothing a permit could change).
+
+    Whole, or the variant for a machine type (id): a permit changes nothing it does not name.
+    """
+    version, variant = content
     if version is None:
-        return [_without(slot, placements.get(slot.pk)) for slot in mine]
-    formula = version.stated.deviating(changes)
-    pairs = [(slot, placements[slot.pk]) for slot in mine]
+        return [_without(slot, placements.get(slot.pk)) for slot in slots]
+    formula = version.stated_for(variant).deviating(changes)
+    pairs = [(slot, placements[slot.pk]) for slot in slots]
     return [
         PermitLine(
             slot, placements[slot.pk], Outcome.REFUSE if station.refused else Outcome.PLACE,
             version, station, station.refused,
         )
         for slot, station in translate_permitted(
-            formula, changes, pairs, refuse_above_boiling=refuse_above_boiling
+            formula, changes, pairs, variant, refuse_above_boiling=refuse_above_boiling
         )
     ]  # fmt: skip
 
@@ -181,11 +189,23 @@ def _without(slot: Slot, placement: Placement | None) -> PermitLine:
     return PermitLine(slot, placement, Outcome.REFUSE, facts=(_why_not(placement),))
 
 
-def _digest_at(placement: Placement | None) -> str:
-    """The digest of the approved content a permit may bend; empty where there is none."""
-    if placement is None or placement.basis == PERMIT.basis:
-        return ""
-    return placement.settings.content_digest
+Content = tuple[Version | None, int | None]
+"""A version, and the machine type (id) whose variant of it is meant, if not the whole."""
+
+
+def _by_content(
+    slots: Sequence[Slot], placements: Mapping[int, Placement]
+) -> dict[Content, list[Slot]]:
+    """The slots by the approved content that a permit may bend; None where there is none."""
+    versions = versions_of(placements.values())
+    found: dict[Content, list[Slot]] = {}
+    for slot in slots:
+        held = placements.get(slot.pk)
+        bent = held if held and held.basis != PERMIT.basis else None
+        version = versions.get(bent.settings.content_digest) if bent else None
+        variant = bent.settings.variant_id if bent and version else None
+        found.setdefault((version, variant), []).append(slot)
+    return found
 
 
 def _why_not(placement: Placement | None) -> SlotFact:

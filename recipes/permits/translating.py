@@ -27,6 +27,7 @@ def translate_permitted(
     formula: Formula,
     changes: Mapping[str, Decimal | str],
     held: Held,
+    variant: int | None = None,
     *,
     refuse_above_boiling: bool,
 ) -> Iterator[tuple[Slot, StationTranslation]]:
@@ -34,9 +35,12 @@ def translate_permitted(
 
     Where the formula leaves the water to the stations, a slot keeps the water it holds unless the
     permit changes what that is worked out from: a permit changes nothing it does not name. Slots
-    of one station that hold different waters then take a translation each.
+    of one station that hold different waters then take a translation each. ``variant`` is the
+    machine type (id) that the formula is for, if it is not the whole.
     """
-    translate = partial(translate_for, formula, refuse_above_boiling=refuse_above_boiling)
+    translate = partial(
+        translate_for, formula, refuse_above_boiling=refuse_above_boiling, variant=variant
+    )
     if not formula.leaves_water:
         done = translate(_stations(held))
         yield from ((slot, done[slot.station_id]) for slot, _ in held)

@@ -36,18 +36,23 @@ def document_moved(made: SignedPlan, seen: Seen, digest: str) -> Iterator[str]:
         yield "what was accepted by name"
 
 
-def slots_moved(kind: Kind, basis_id: int, planned: Mapping[int, Values]) -> Iterator[str]:
-    """Whether a slot was given other settings than were planned for it."""
+def slots_moved(
+    kind: Kind,
+    basis_id: int,
+    planned: Mapping[int, Values],
+    variants: Mapping[int, int],
+) -> Iterator[str]:
+    """Whether a slot was given other settings, or another variant, than were planned for it."""
     placed = Placement.objects.filter(slot__in=planned, basis=kind.basis, basis_id=basis_id)
-    rows = placed.values_list("slot_id", "settings__values")
-    if any(values != planned[slot] for slot, values in rows):
+    rows = placed.values_list("slot_id", "settings__values", "settings__variant_id")
+    if any((values, variant) != (planned[pk], variants.get(pk)) for pk, values, variant in rows):
         yield "the settings of its slots"
 
 
 def settings_written(
     kind: Kind, basis_id: int, stations: Collection[int]
-) -> Iterator[tuple[int, Values]]:
-    """Each different (station, settings) that a signed plan placed at these stations.
+) -> Iterator[tuple[int, Values, int | None]]:
+    """Each different (station, settings, variant) that a signed plan placed at these stations.
 
     By slot first, which is how placements are indexed.
     """
@@ -56,6 +61,8 @@ def settings_written(
         # What was translated anew before its moment was signed with that measurement.
         signature__meaning=kind.meaning,
     )  # fmt: skip
-    columns = placed.order_by().values_list(F("settings__station_id"), "settings__values")
-    rows: Iterator[tuple[int, Values]] = columns.distinct().iterator()
+    columns = placed.order_by().values_list(
+        F("settings__station_id"), "settings__values", "settings__variant_id"
+    )
+    rows: Iterator[tuple[int, Values, int | None]] = columns.distinct().iterator()
     return rows

@@ -21,8 +21,10 @@ from stations.slots.models import ControlSettings, Placement
 Values = Mapping[str, Any]
 # Of a slot (id), the digest of the version that a plan said; None where it names none.
 Named = Callable[[int], str | None]
-# Of a slot (id), the settings and the recipe's digest of what waited for it, translated anew.
-Ahead = Callable[[int], tuple[Values | None, str]]
+# Of a slot (id) at a station (id), the machine type (id) of the variant that a plan said.
+Varied = Callable[[int, int], int | None]
+# Of a slot (id), what waited for it, translated anew: settings, the recipe's digest, the variant.
+Ahead = Callable[[int], tuple[Values | None, str, int | None]]
 
 
 @dataclass(frozen=True)
@@ -31,14 +33,16 @@ class Reader:
 
     ``digests`` gives the plan's digest that each document (id) names, in one query; ``said`` reads
     what was seen; ``content`` the digest of each slot's version, where the plan holds one;
-    ``ahead`` what was seen of placements that stay under another document.
+    ``variant`` the machine type whose variant each slot gets; ``ahead`` what was seen of
+    placements that stay under another document.
     """
 
     kind: Kind
     digests: Callable[[Collection[int]], Mapping[int, str]]
     said: Callable[[Seen], Said]
     content: Callable[[Seen], Named] = lambda _: lambda _: None
-    ahead: Callable[[Seen], Ahead] = lambda _: lambda _: (None, "")
+    variant: Callable[[Seen], Varied] = lambda _: lambda _slot, _station: None
+    ahead: Callable[[Seen], Ahead] = lambda _: lambda _: (None, "", None)
 
 
 _readers: dict[str, Reader] = {}
@@ -55,6 +59,7 @@ class Read:
 
     said: Said
     content: Named
+    variant: Varied
     ahead: Ahead
 
 
@@ -105,7 +110,9 @@ def _read(
         reader = _readers.get(bases[pk])
         if reader is None:
             continue
-        read[pk] = Read(reader.said(seen), reader.content(seen), reader.ahead(seen))
+        read[pk] = Read(
+            reader.said(seen), reader.content(seen), reader.variant(seen), reader.ahead(seen)
+        )
         size = sum(len(part) for part in seen.values() if isinstance(part, dict | list))
         MEMORY.keep(states[pk], read[pk], size)
     return read, frozenset(bases.keys() - states.keys()) | kept.missing
@@ -185,12 +192,15 @@ def _unlike_plan(placement: Placement, evidence: Evidence) -> Iterator[str]:
     read = evidence.read[signed]
     said: Values | str | None = read.said(placement.slot_id, settings.station_id)
     content = read.content(placement.slot_id)
+    variant = read.variant(placement.slot_id, settings.station_id)
     if _renewed_ahead(placement):
-        said, content = read.ahead(placement.slot_id)
+        said, content, variant = read.ahead(placement.slot_id)
     if not are_said(settings.values, said):
         yield "the settings"
     if content is not None and content != settings.content_digest:
         yield "the recipe they are of"
+    if variant != settings.variant_id:
+        yield "the variant they are of"
     mark = f" · permit {placement.basis_id}" if placement.basis == PERMIT.basis else ""
     if f"{evidence.titles.get(settings.content_digest)}{mark}" != settings.title:
         yield "their title"

@@ -20,7 +20,7 @@ from stations.slots.placing import Entitlement, StationSettings, lock_slots, sch
 MOVED = "The plan has moved since you looked at it: look at it again before you sign."
 AnyPlan = Plan[Any]
 P = TypeVar("P", bound=AnyPlan)
-Key = tuple[int, str, str]  # station, digest of the version, values
+Key = tuple[int, str, int, str]  # station, digest of the version, variant (0: none), values
 
 
 def say_why(reason: str, what: str = "") -> str:
@@ -133,21 +133,22 @@ def _grouped(
     slots: dict[Key, list[int]] = {}
     settings: dict[Key, StationSettings] = {}
     known: dict[tuple[int, int], Key] = {}  # thousands of slots share a translation
-    cups: dict[int, dict[str, dict[str, str]]] = {}
+    cups: dict[tuple[int, int | None], dict[str, dict[str, str]]] = {}
     for line in lines:
         station, version = station_of(line), _version_of(line)
         key = known.get((id(station), version.pk))
         if key is None:
             text = json.dumps(station.values, sort_keys=True)
             key = known[id(station), version.pk] = (
-                station.station_id, version.content_digest, text,
+                station.station_id, version.content_digest, station.variant or 0, text,
             )  # fmt: skip
         if key not in settings:
-            if version.pk not in cups:
-                cups[version.pk] = cup_of(version.stated)
+            said = version.pk, station.variant
+            if said not in cups:
+                cups[said] = cup_of(version.stated_for(station.variant))
             settings[key] = StationSettings(
                 station.station_id, station.site_id, title_of(version) + mark,
-                version.content_digest, station.values, cups[version.pk],
+                version.content_digest, station.values, cups[said], station.variant,
             )  # fmt: skip
         slots.setdefault(key, []).append(line.slot.pk)
     return slots, settings

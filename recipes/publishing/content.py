@@ -7,8 +7,8 @@ from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, content_shown, scheme_of
 from recipes.planning.content import Said, document_moved, settings_digest, settings_written
 from recipes.planning.plan import PUBLICATION
-from recipes.planning.served import Named, Reader
-from recipes.planning.several import named_in, said_in, slots_moved_in
+from recipes.planning.served import Named, Reader, Varied
+from recipes.planning.several import named_in, said_in, slots_moved_in, varied_in
 from recipes.publishing.models import Publication
 from recipes.versions.digest import content_digest
 from recipes.versions.models import Version
@@ -62,9 +62,11 @@ def _menu_moved(made: Publication, seen: Seen) -> Iterator[str]:
 
 
 def _stations_moved(publication_id: int, seen: Seen) -> Iterator[str]:
-    planned = _planned(seen)
+    planned, varied = _planned(seen), _varied(seen)
     placed = settings_written(PUBLICATION, publication_id, planned)
-    other = {pk for pk, values in placed if values != planned[pk]}
+    other = {
+        pk for pk, values, variant in placed if (values, variant) != (planned[pk], varied(0, pk))
+    }
     if other:
         yield f"settings of {counted(len(other), 'station')}"
 
@@ -87,6 +89,18 @@ def _said(seen: Seen) -> Said:
     return lambda _, station: digests.get(station)
 
 
+def _varied(seen: Seen) -> Varied:
+    if "placed" in seen:
+        return varied_in(seen)
+    # Alone, as in `_named`.
+    variants = {
+        int(pk): station["variant"]
+        for pk, station in seen["stations"].items()
+        if isinstance(station, dict) and "variant" in station
+    }
+    return lambda _, station: variants.get(station)
+
+
 def _digests(ids: Collection[int]) -> Mapping[int, str]:
     return dict(Publication.objects.filter(pk__in=ids).values_list("pk", "plan_digest"))
 
@@ -98,4 +112,4 @@ def _named(seen: Seen) -> Named:
     return lambda _: content
 
 
-READER = Reader(PUBLICATION, _digests, _said, _named)
+READER = Reader(PUBLICATION, _digests, _said, _named, _varied)

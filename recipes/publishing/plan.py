@@ -19,13 +19,13 @@ from recipes.planning.several import seen_of_station, slots_digest
 from recipes.publishing.opening import dues, must_be_of
 from recipes.publishing.scope import Scope
 from recipes.publishing.timing import Due, When
-from recipes.translation.translating import StationTranslation, Values, translate_for
+from recipes.translation.translating import StationTranslation, Values, translate_version
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Slot, Station
 from stations.equipment.querysets import SlotQuerySet
 from stations.slots.models import ControlSettings, Placement
 
-AtStation = tuple[int, Values]
+AtStation = tuple[int, int | None, Values]
 
 
 class SlotAt(NamedTuple):
@@ -148,12 +148,11 @@ def make_plan(
     scope.must_exist(by)
     places, slots = _in_scope(scope, by)
     sites = Site.objects.in_bulk({place.site_id for place in places})
-    formula = version.stated
-    own_water = formula.leaves_water
+    own_water = version.leaves_water
     until = (learnt_until or now) if own_water else None
     here = Station.objects.filter(pk__in=slots.values("station"))
     refuse = Policy.current().refuses_above_boiling
-    stations = translate_for(formula, here, refuse_above_boiling=refuse, learnt_until=until)
+    stations = translate_version(version, here, refuse_above_boiling=refuse, learnt_until=until)
     return PublicationPlan(
         lines=lines_for(slots, [(each, version, stations[each.station_id]) for each in places]),
         version=version,
@@ -246,10 +245,12 @@ def _settings_kept(held: Mapping[int, Held], going: Sequence[Going]) -> dict[int
         if (there := held.get(place.pk)) and there.permit_id is None
         and there.content_digest == version.content_digest
     }  # fmt: skip
-    rows: list[tuple[int, int, Values]] = list(
-        ControlSettings.objects.filter(pk__in=candidates).values_list("pk", "station_id", "values")
+    rows: list[tuple[int, int, int | None, Values]] = list(
+        ControlSettings.objects.filter(pk__in=candidates).values_list(
+            "pk", "station_id", "variant_id", "values"
+        )
     )
-    return {pk: (station_id, values) for pk, station_id, values in rows}
+    return {row[0]: row[1:] for row in rows}
 
 
 class _Now(NamedTuple):
@@ -270,5 +271,5 @@ def _line(going: Going, now: _Now) -> PublicationLine:
     if facts:
         return PublicationLine(place, held, Outcome.REFUSE, version, station, facts)
     kept = held and held.content_digest == version.content_digest and now.kept.get(held.settings_id)
-    same = kept == (place.station_id, station.values)
+    same = kept == (place.station_id, station.variant, station.values)
     return PublicationLine(place, held, Outcome.SAME if same else Outcome.PLACE, version, station)

@@ -7,7 +7,7 @@ from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import Seen, as_seen, content_shown
 from recipes.planning.content import Said, slots_moved
 from recipes.planning.plan import RE_TRANSLATION
-from recipes.planning.served import Ahead, Reader
+from recipes.planning.served import Ahead, Reader, Varied
 from stations.calibrations.models import Calibration
 from stations.slots.models import Placement
 
@@ -35,7 +35,7 @@ def _moved(accepted: Calibration, seen: Seen, digest: str) -> Iterator[str]:
     if accepted.due_on.isoformat() != seen["due_on"]:
         yield "when it is to be repeated"
     planned = _planned(seen)
-    yield from slots_moved(RE_TRANSLATION, accepted.pk, planned)
+    yield from slots_moved(RE_TRANSLATION, accepted.pk, planned, _variants(seen))
     yield from _ahead_moved(accepted, seen)
 
 
@@ -44,25 +44,38 @@ def _ahead_moved(accepted: Calibration, seen: Seen) -> Iterator[str]:
     planned = _planned_ahead(seen)
     placed = Placement.objects.filter(signature=accepted.signature_id)
     rows = placed.exclude(basis=RE_TRANSLATION.basis).values_list(
-        "slot_id", "settings__values", "settings__content_digest"
+        "slot_id", "settings__values", "settings__content_digest", "settings__variant_id"
     )
-    if any((values, content) != planned.get(slot) for slot, values, content in rows):
+    if any(planned.get(slot) != (values, *content) for slot, values, *content in rows):
         yield "the settings of what waited"
 
 
-def _planned_ahead(seen: Seen) -> dict[int, tuple[Any, str]]:
-    """The settings of each slot (id) for which something waited, and the digest of its recipe."""
-    return {line[1]: (line[3], line[5]) for line in seen.get("waiting", [])}
+def _planned_ahead(seen: Seen) -> dict[int, tuple[Any, str, int | None]]:
+    """Of each slot (id) for which something waited: settings, its recipe's digest, the variant."""
+    return {
+        line[1]: (line[3], line[5], line[6] if len(line) > 6 else None)
+        for line in seen.get("waiting", [])
+    }
 
 
 def _said_ahead(seen: Seen) -> Ahead:
     planned = _planned_ahead(seen)
-    return lambda slot: planned.get(slot, (None, ""))
+    return lambda slot: planned.get(slot, (None, "", None))
 
 
 def _planned(seen: Seen) -> dict[int, Any]:
     """The settings of each slot (id); None where it gets no others."""
     return {line[0]: line[3] for line in seen["slots"]}
+
+
+def _variants(seen: Seen) -> dict[int, int]:
+    """The machine type whose variant each slot (id) keeps, where it holds one."""
+    return {line[0]: line[6] for line in seen["slots"] if len(line) > 6}
+
+
+def _varied(seen: Seen) -> Varied:
+    variants = _variants(seen)
+    return lambda slot, _: variants.get(slot)
 
 
 def _said(seen: Seen) -> Said:
@@ -74,4 +87,4 @@ def _digests(ids: Collection[int]) -> Mapping[int, str]:
     return dict(Calibration.objects.filter(pk__in=ids).values_list("pk", "plan_digest"))
 
 
-READER = Reader(RE_TRANSLATION, _digests, _said, ahead=_said_ahead)
+READER = Reader(RE_TRANSLATION, _digests, _said, variant=_varied, ahead=_said_ahead)

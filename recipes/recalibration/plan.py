@@ -36,9 +36,11 @@ from stations.slots.models import Placement, PlacementQuerySet
 
 @dataclass(frozen=True, slots=True)
 class RetranslationLine(SlotLine[Slot, Placement]):
-    """One slot: what it should hold now, and what it would hold.
+    """One slot: what it should hold now, and what it would hold, of the same formula.
 
-    On a permit, ``beneath`` is what it falls back to now, and the translation is of that.
+    What was published as a machine type's variant stays one, though the whole formula might fit
+    now: which drink a bar serves is not for a calibration to decide. On a permit, ``beneath`` is
+    what it falls back to now, and the translation is of that.
     """
 
     beneath: Placement | None = None
@@ -51,6 +53,11 @@ class RetranslationLine(SlotLine[Slot, Placement]):
         if found is None:
             raise RuntimeError("a re-translation is of what is held")
         return found
+
+    @property
+    def variant(self) -> int | None:
+        """The machine type (id) whose variant it stays; None for the whole formula."""
+        return self.translation.variant if self.translation else None
 
     @property
     def changes(self) -> list[tuple[str, str, str, str]]:
@@ -129,6 +136,7 @@ class RetranslationPlan(Plan[RetranslationLine]):
                     line.translation.values if line.translation else None,
                     [fact.as_json() for fact in line.facts],
                     line.beneath.pk if line.beneath else None,
+                    *([line.variant] if line.variant else []),
                 ]
                 for line in self.lines
             ],
@@ -143,6 +151,7 @@ def _seen_waiting(line: RetranslationLine) -> list[Any]:
         line.translation.values if line.translation else None,
         [fact.as_json() for fact in line.facts],
         line.replaced.settings.content_digest,
+        *([line.variant] if line.variant else []),
     ]
 
 
@@ -159,8 +168,11 @@ def make_retranslation_plan(*, by: User, calibration: Calibration) -> Retranslat
     versions = versions_of(each for each in every if each.manner in SIGNED_FOR_IT)
     refuse = Policy.current().refuses_above_boiling
     translated = {
-        digest: _translated(version, calibration, refuse_above_boiling=refuse)
-        for digest, version in versions.items()
+        (digest, variant): _translated(
+            versions[digest], variant, calibration, refuse_above_boiling=refuse
+        )
+        for digest, variant in sorted({_content_of(each) for each in every}, key=str)
+        if digest in versions
     }
     lines = [
         _line(each, versions, translated)
@@ -185,24 +197,37 @@ def _beneath(here: PlacementQuerySet) -> dict[int, tuple[Placement, datetime]]:
 
 
 def _translated(
-    version: Version, calibration: Calibration, *, refuse_above_boiling: bool
+    version: Version,
+    variant: int | None,
+    calibration: Calibration,
+    *,
+    refuse_above_boiling: bool,
 ) -> StationTranslation:
     here: Sequence[int] = [calibration.station_id]
     # Shots logged while somebody reads the plan do not move it.
     done = translate_for(
-        version.stated,
+        version.stated_for(variant),
         Station.objects.filter(pk__in=here),
         refuse_above_boiling=refuse_above_boiling,
         measured=calibration.traits,
         learnt_until=calibration.recorded_at,
+        variant=variant,
     )
     return done[calibration.station_id]
+
+
+Content = tuple[str, int | None]
+"""The digest of a version, and the machine type (id) whose variant of it is meant, if not all."""
+
+
+def _content_of(placement: Placement) -> Content:
+    return placement.settings.content_digest, placement.settings.variant_id
 
 
 def _line(
     held: Placement,
     versions: Mapping[str, Version],
-    translated: Mapping[str, StationTranslation],
+    translated: Mapping[Content, StationTranslation],
 ) -> RetranslationLine:
     if not held.locks:
         by_hand = slot_fact(SlotReason.SET_BY_HAND)
@@ -211,7 +236,7 @@ def _line(
     if version is None:
         unknown = slot_fact(SlotReason.NO_VERSION)
         return RetranslationLine(held.slot, held, Outcome.REFUSE, facts=(unknown,))
-    new = translated[held.settings.content_digest]
+    new = translated[_content_of(held)]
     if new.refused:
         return RetranslationLine(held.slot, held, Outcome.REFUSE, version, new, new.refused)
     outcome = Outcome.SAME if new.values == held.settings.values else Outcome.PLACE
@@ -222,7 +247,7 @@ def _line_on_permit(
     held: Placement,
     beneath: tuple[Placement, datetime] | None,
     versions: Mapping[str, Version],
-    translated: Mapping[str, StationTranslation],
+    translated: Mapping[Content, StationTranslation],
 ) -> RetranslationLine:
     """The permit's own settings are signed as they are; what it falls back to is translated."""
     permit = held.basis_id

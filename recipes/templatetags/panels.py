@@ -12,7 +12,7 @@ from recipes.requests.evidence import said_of
 from recipes.requests.models import ChangeRequest, RequestEvidence
 from recipes.tastings.result import Evidence, evidence_of
 from recipes.versions.models import Version
-from recipes.versions.questions import Question, with_answers
+from recipes.versions.questions import Question, beside_variants, with_answers
 from stations.equipment.models import Site
 
 register = template.Library()
@@ -32,10 +32,11 @@ def appraisal_of(context: Context, formula: Formula) -> Appraisal:
     return appraise(formula, sites)
 
 
-@register.simple_tag
-def questions_of(version: Version, appraisal: Appraisal) -> list[Question]:
-    """What is unusual of a version, each with the reason somebody gave."""
-    return with_answers(version, appraisal.doubts)
+@register.simple_tag(takes_context=True)
+def questions_of(context: Context, version: Version, appraisal: Appraisal) -> list[Question]:
+    """What is unusual of a version and its variants, each with the reason somebody gave."""
+    user = context["request"].user
+    return with_answers(version, beside_variants(version, appraisal.doubts, user))
 
 
 @register.simple_tag

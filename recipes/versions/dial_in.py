@@ -72,10 +72,14 @@ def draft_from_shot(*, by: User, shot: CheckShot, recipe: Recipe | None = None) 
 
 
 def _from_signed(by: User, shot: CheckShot, base: Version) -> Version:
-    formula = Formula.read(_aims(shot, base))
+    """What was poured by a variant is another variant: the whole formula stays what it was."""
+    aims, variant = Formula.read(_aims(shot, base)), shot.placement.settings.variant_id
+    formula = aims if variant is None else base.stated
+    variants = {**base.variants, **({} if variant is None else {variant: aims})}
     return begin(
-        by=by, recipe=base.recipe, based_on=base, formula=formula, lot=base.lot, note=_place(shot)
-    )
+        by=by, recipe=base.recipe, based_on=base, formula=formula, lot=base.lot,
+        note=_place(shot), variants=variants,
+    )  # fmt: skip
 
 
 def _from_hand(by: User, shot: CheckShot, recipe: Recipe) -> Version:
@@ -103,7 +107,7 @@ def poured_under(shot: CheckShot) -> Version | None:
 
 
 def _aims(shot: CheckShot, base: Version) -> Formula:
-    formula = base.stated
+    formula = base.stated_for(shot.placement.settings.variant_id)
     for deviations_of in _deviations:
         formula |= {
             code: replace(formula.of(code), target=target, text=text)

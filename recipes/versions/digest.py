@@ -3,8 +3,10 @@
     {"coffee": name, "drink": text,
      "formula": {code: {"above": width, "below": width, "target": number, "text": text}, …},
      "lot": {"code": text, "roasted_on": "2026-08-01"} or null,
-     "note": text, "number": whole number, "recipe": id}
+     "note": text, "number": whole number, "recipe": id,
+     "variants": {machine type's id: {code: …, …}, …}}
 
+A version without variants has no such key: what was signed before there were any stays as it was.
 Numbers are strings exactly as entered ("18.0" is not "18.00"), absent ones null; keys are sorted,
 so that the digest does not depend on the order of the registry. The database computes the same
 bytes by itself (recipes.versions.guards) and accepts no other digest.
@@ -18,27 +20,37 @@ import rfc8785
 
 from audit.registry import ContentShown, SignatureShown
 from people.signatures.content import content_shown
+from recipes.formula.formula import Formula
 from recipes.versions.models import Version
 from stations.metrology.formula import Stated
 
 
 def content(version: Version) -> dict[str, Any]:
     """What a signer sees, as plain data."""
-    recipe, lot = version.recipe, version.lot
+    recipe, lot, variants = version.recipe, version.lot, version.variants
     return {
         "coffee": recipe.coffee.name,
         "drink": recipe.drink,
-        "formula": {code: _line(stated) for code, stated in version.stated.items()},
+        "formula": _lines(version.stated),
         "lot": {"code": lot.code, "roasted_on": lot.roasted_on.isoformat()} if lot else None,
         "note": version.note,
         "number": version.number,
         "recipe": recipe.pk,
+        **(
+            {"variants": {str(pk): _lines(each) for pk, each in variants.items()}}
+            if variants
+            else {}
+        ),
     }
 
 
 def content_digest(version: Version) -> str:
     """64 hexadecimal digits."""
     return sha256(rfc8785.dumps(content(version))).hexdigest()
+
+
+def _lines(formula: Formula) -> dict[str, dict[str, str | None]]:
+    return {code: _line(stated) for code, stated in formula.items()}
 
 
 def _line(stated: Stated) -> dict[str, str | None]:

@@ -1,5 +1,7 @@
 """Drafts: begun from nothing, from another version or a request, and edited."""
 
+from collections.abc import Mapping
+
 from django.db.models import Max
 
 from audit.capture.context import recorded
@@ -75,10 +77,12 @@ def begin(
     formula: Formula,
     lot: RoastLot | None,
     note: str,
+    variants: Mapping[int, Formula] | None = None,
     change_request_id: int | None = None,
 ) -> Version:
     """Write a draft; for actions only, inside their `recorded` and after their permission.
 
+    Without ``variants``, by machine type (id), it carries those of ``based_on``.
     A request that was never approved travels on with its values: whoever made it stays barred
     from approving them.
     """
@@ -94,8 +98,16 @@ def begin(
         **_frame(recipe, note, lot),
     )
     write_rows(version.formula, Formula(), formula)
+    carried = based_on.variants if variants is None and based_on else variants or {}
+    for machine_type, each in carried.items():
+        write_variant(version, machine_type, Formula(), each)
     version.refresh_from_db(fields=["created_at"])
     return version
+
+
+def write_variant(version: Version, machine_type: int, before: Formula, after: Formula) -> None:
+    """Make a machine type's variant state ``after``; for actions only, on a locked draft."""
+    write_rows(version.variant_values, before, after, machine_type_id=machine_type)
 
 
 def edit_draft(

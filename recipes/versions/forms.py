@@ -94,7 +94,7 @@ class SubmitForm(RevisionForm):
 
     def answers(self) -> dict[str, str]:
         """The reasons by question."""
-        return {each.kind: self.cleaned_data[each.field] for each in self.questions}
+        return {each.key: self.cleaned_data[each.field] for each in self.questions}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """What the database itself refuses to do to versions and formulas, whatever way was taken.
 
-It works the content digest out itself, the bytes of recipes.versions.digest by test, and compares:
-no way leads to an approved version whose signature binds to anything but its content.
+It works the content digest out itself (recipes.versions.digest_sql) and compares: no way leads to
+an approved version whose signature binds to anything but its content.
 """
 
 import pgtrigger
@@ -9,47 +9,9 @@ import pgtrigger
 from audit.capture.triggers import FirmTrigger
 from recipes.formula.doubts import HEAVIEST
 from recipes.formula.parameters import PREINFUSION_TIME
+from recipes.versions.digest_sql import DIGEST
 from stations.metrology.formula import BEVERAGE, DOSE, SHOT_TIME, WATER
 from stations.metrology.solubles import MOST_SOLUBLE
-
-
-def text_sql(column: str) -> str:
-    """SQL for a text as RFC 8785 writes it."""
-    # to_json escapes exactly what RFC 8785 asks for: the quote, the backslash and controls.
-    return f"to_json({column}::text)::text"
-
-
-def _number(column: str) -> str:
-    return f"coalesce('\"' || {column}::text || '\"', 'null')"
-
-
-_LINE = (
-    f"{text_sql('f.code')} || ':{{\"above\":' || {_number('f.above')}"
-    f" || ',\"below\":' || {_number('f.below')} || ',\"target\":' || {_number('f.target')}"
-    f" || ',\"text\":' || {text_sql('f.text')} || '}}'"
-)
-_FORMULA = (
-    f"coalesce((SELECT string_agg({_LINE}, ',' ORDER BY f.code COLLATE \"C\")"
-    " FROM recipes_formulavalue f WHERE f.version_id = NEW.id), '')"
-)
-_LOT = (
-    f'coalesce(\'{{"code":\' || {text_sql("l.code")} || \',"roasted_on":"\''
-    " || to_char(l.roasted_on, 'YYYY-MM-DD') || '\"}', 'null')"
-)
-CANONICAL = (
-    f"'{{\"coffee\":' || {text_sql('c.name')} || ',\"drink\":' || {text_sql('r.drink')}"
-    f" || ',\"formula\":{{' || {_FORMULA} || '}},\"lot\":' || {_LOT}"
-    f" || ',\"note\":' || {text_sql('NEW.note')} || ',\"number\":' || NEW.number"
-    " || ',\"recipe\":' || NEW.recipe_id || '}'"
-)
-
-DIGEST = (
-    f"(SELECT encode(sha256(convert_to({CANONICAL}, 'UTF8')), 'hex')"
-    " FROM recipes_recipe r JOIN recipes_coffee c ON c.id = r.coffee_id"
-    " LEFT JOIN recipes_roastlot l ON l.id = NEW.lot_id WHERE r.id = NEW.recipe_id)"
-)
-"""SQL over NEW, a row of recipes_version: 64 hexadecimal digits."""
-
 
 FIXED = "PL002"  # SQLSTATE of every refusal here
 
@@ -146,7 +108,12 @@ IMPOSSIBLE = refuse(
                 max(target) FILTER (WHERE code = '{PREINFUSION_TIME}') AS wetting,
                 max(target) FILTER (WHERE code = '{SHOT_TIME}') AS whole,
                 bool_or(below > target) AS below_nothing
-            FROM recipes_formulavalue WHERE version_id = NEW.id) f
+            FROM (
+                SELECT 0 AS variant, code, target, below
+                FROM recipes_formulavalue WHERE version_id = NEW.id
+                UNION ALL SELECT machine_type_id, code, target, below
+                FROM recipes_variantvalue WHERE version_id = NEW.id) said
+            GROUP BY variant) f
         WHERE f.beverage > {HEAVIEST} * f.water + {MOST_SOLUBLE} * f.dose / 100
             OR f.wetting >= f.whole OR f.below_nothing)""",
     "No cup can be what it says.",
@@ -214,7 +181,7 @@ def draft_only(table: str, column: str, what: str) -> list[pgtrigger.Trigger]:
 
 
 def formula_guards() -> list[pgtrigger.Trigger]:
-    """Triggers that let a formula change only while its version is a draft."""
+    """Triggers that let a formula, or a variant, change only while its version is a draft."""
     return draft_only("recipes_version", "version_id", "The formula")
 
 

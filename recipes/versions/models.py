@@ -17,11 +17,12 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from people.policy.models import Policy
 from recipes.coffees.models import Coffee, Recipe, RoastLot
-from recipes.formula.formula import Formula
+from recipes.formula.formula import Formula, Row
 from recipes.formula.parameters import unit_sql
 from recipes.versions.document import Document, VersionState, document_constraints
 from recipes.versions.guards import answer_guards, formula_guards, name_guard, version_guards
-from web.model_fields import ExactDecimalField
+from recipes.versions.stated_row import StatedRow, stated_constraints
+from stations.machine_types.models import MachineType
 
 
 class VersionQuerySet(models.QuerySet["Version"]):
@@ -34,8 +35,8 @@ class VersionQuerySet(models.QuerySet["Version"]):
         )
 
     def with_formula(self) -> Self:
-        """Versions with their formulas at hand."""
-        return self.prefetch_related("formula")
+        """Versions with their formulas at hand, those of machine types among them."""
+        return self.prefetch_related("formula", "variant_values")
 
     def in_review(self) -> Self:
         """Waiting for a second person's signature, the longest wait first."""
@@ -120,19 +121,31 @@ class Version(Document):
 
     @property
     def stated(self) -> Formula:
-        """The formula."""
+        """The formula, whole."""
         return Formula.of_rows(self.formula.all())
 
+    @property
+    def variants(self) -> dict[int, Formula]:
+        """The formula for each machine type (id) that has a variant, by id."""
+        rows: dict[int, list[Row]] = {}
+        for row in self.variant_values.all():
+            rows.setdefault(row.machine_type_id, []).append(row)
+        return {pk: Formula.of_rows(rows[pk]) for pk in sorted(rows)}
 
-class FormulaValue(models.Model):
+    @property
+    def leaves_water(self) -> bool:
+        """Whether stations get water of their own, by the whole formula or by a variant."""
+        return any(each.leaves_water for each in (self.stated, *self.variants.values()))
+
+    def stated_for(self, variant: int | None) -> Formula:
+        """The formula of a machine type's variant (id), empty if it has none; None: the whole."""
+        return self.stated if variant is None else self.variants.get(variant, Formula())
+
+
+class FormulaValue(StatedRow):
     """What a version says about one parameter: a target with its tolerance, or a text."""
 
     version = models.ForeignKey(Version, models.PROTECT, related_name="formula")
-    code = models.CharField(max_length=40)
-    target = ExactDecimalField(null=True, blank=True)
-    below = ExactDecimalField(null=True, blank=True)
-    above = ExactDecimalField(null=True, blank=True)
-    text = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering = ["version", "id"]
@@ -140,15 +153,7 @@ class FormulaValue(models.Model):
             models.UniqueConstraint(
                 fields=["version", "code"], name="formula_value_once_per_parameter"
             ),
-            models.CheckConstraint(
-                name="formula_value_is_number_or_text",
-                condition=Q(target__isnull=False, text="")
-                | (Q(target=None, below=None, above=None) & ~Q(text="")),
-            ),
-            models.CheckConstraint(
-                name="formula_tolerance_is_not_negative",
-                condition=(Q(below=None) | Q(below__gte=0)) & (Q(above=None) | Q(above__gte=0)),
-            ),
+            *stated_constraints("formula"),
         ]
         triggers = [
             *formula_guards(),
@@ -162,9 +167,6 @@ class FormulaValue(models.Model):
                 unit=unit_sql("n.code"),
             ),
         ]
-
-    def __str__(self) -> str:
-        return f"{self.code}: {self.text or self.target}"
 
 
 class Comment(models.Model):
@@ -196,6 +198,7 @@ class Comment(models.Model):
 class Answer(models.Model):
     """Why something unusual of a version is meant so: who says it, and of which values.
 
+    ``machine_type`` is that of the variant it is about, if not the whole formula.
     ``question`` is the sentence that was asked. ``about`` maps each field it rests on to its
     number, as text: with another number it is asked again. Never changed; what stood at
     submitting stays with the review, whatever is measured later.
@@ -205,6 +208,9 @@ class Answer(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(db_default=Now())
     kind = models.CharField(max_length=60)
+    machine_type = models.ForeignKey(
+        MachineType, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
     question = models.TextField()
     about: Any = models.JSONField()
     reason = models.TextField()

@@ -25,11 +25,14 @@ from web.form_pages import form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
 
+# What a version says, and what it began from said.
+PARTS = ("formula", "variant_values", "based_on__formula", "based_on__variant_values")
+
 
 def shown_version(pk: int) -> Version:
     """The version with all that its pages print; 404 if there is none."""
     rows = Version.objects.with_recipe().select_related("submitted_by", "based_on")
-    version: Version = one_or_404(rows.prefetch_related("formula", "based_on__formula"), pk)
+    version: Version = one_or_404(rows.prefetch_related(*PARTS), pk)
     return version
 
 

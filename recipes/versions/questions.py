@@ -10,6 +10,7 @@ from people.persons.verbs import Verb
 from recipes.formula.doubts import Doubt, doubts, stated_in
 from recipes.formula.formula import Formula
 from recipes.retention.learning import house_retention
+from recipes.versions.complete import field_in, names_of
 from recipes.versions.models import Answer, Version
 from stations.equipment.models import Site
 from stations.metrology.formula import DOSE, WATER
@@ -21,21 +22,46 @@ PREFIX = "answer_"
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Something unusual, and the reason somebody gave for just these values; None while open."""
+    """Something unusual, and the reason somebody gave for just these values; None while open.
+
+    Of the variant for a machine type (id), if not of the whole formula.
+    """
 
     kind: str
     words: str
     answer: Answer | None
+    machine_type: int | None = None
+
+    @property
+    def key(self) -> str:
+        """What an answer to it goes by."""
+        return field_in(self.machine_type, self.kind)
 
     @property
     def field(self) -> str:
         """The name of its box on a form, and of a problem with it."""
-        return PREFIX + self.kind
+        return PREFIX + self.key
+
+
+Found = Mapping[int | None, Sequence[Doubt]]
+"""What is unusual of the whole formula (None) and of the variant for each machine type (id)."""
 
 
 def questions_about(version: Version, by: User) -> list[Question]:
     """What is unusual of a version now, by what was measured at the sites the person covers."""
-    return with_answers(version, _doubts(version.stated, by))
+    return with_answers(version, doubts_of(version, by))
+
+
+def doubts_of(version: Version, by: User) -> Found:
+    """What is unusual of it, part by part."""
+    return beside_variants(version, _doubts(version.stated, by), by)
+
+
+def beside_variants(version: Version, whole: Sequence[Doubt], by: User) -> Found:
+    """What is unusual of the whole formula, and of the variant for each machine type."""
+    found: dict[int | None, Sequence[Doubt]] = {None: whole}
+    found.update((pk, _doubts(formula, by)) for pk, formula in version.variants.items())
+    return found
 
 
 def _doubts(formula: Formula, by: User) -> list[Doubt]:
@@ -46,26 +72,39 @@ def _doubts(formula: Formula, by: User) -> list[Doubt]:
     return doubts(formula, house_retention(dose, list(sites)))
 
 
-def with_answers(version: Version, found: Sequence[Doubt]) -> list[Question]:
+def with_answers(version: Version, found: Found) -> list[Question]:
     """What is asked now, and every reason that was given for values that still stand: one query.
 
-    A reason stays although what is measured since would not ask for it any more.
+    One more where there are variants. A reason stays although what is measured since would not
+    ask for it any more.
     """
-    formula = version.stated
+    said: dict[int | None, Formula] = {None: version.stated}
+    said.update(version.variants.items())
     given = {
-        answer.kind: answer
+        (answer.machine_type_id, answer.kind): answer
         for answer in version.answers.select_related("by")
-        if _stands(answer, formula)
+        if _stands(answer, said.get(answer.machine_type_id))
     }
-    still_open = [each for each in found if each.kind not in given]
+    names = names_of(pk for pk in said if pk is not None)
     return [
-        *(Question(kind, answer.question, answer) for kind, answer in given.items()),
-        *(Question(each.kind, each.words, None) for each in still_open),
+        *(Question(kind, answer.question, answer, pk) for (pk, kind), answer in given.items()),
+        *(
+            Question(each.kind, _headed(names.get(pk or 0), each.words), None, pk)
+            for pk, here in found.items()
+            for each in here
+            if (pk, each.kind) not in given
+        ),
     ]
 
 
-def _stands(answer: Answer, formula: Formula) -> bool:
+def _headed(machine_type: str | None, words: str) -> str:
+    return f"{machine_type}: {words}" if machine_type else words
+
+
+def _stands(answer: Answer, formula: Formula | None) -> bool:
     """Whether the values that it is about are those of now."""
+    if formula is None:
+        return False
     about = {field: Decimal(number) for field, number in answer.about.items()}
     return all(stated_in(formula, field) == number for field, number in about.items())
 
@@ -76,11 +115,11 @@ def answer_questions(*, by: User, version: Version, answers: Mapping[str, str]) 
     One that was given before for the same values stands. Raises Invalid naming each question
     without a reason, each reason too long, and what is no question about this version.
     """
-    checks, made, formula = Checks(), list[Answer](), version.stated
-    found = {each.kind: each for each in _doubts(formula, by)}
-    asked = {each.kind: each for each in with_answers(version, list(found.values()))}
-    for kind, each in asked.items():
-        reason, doubt = answers.get(kind, "").strip(), found.get(kind)
+    checks, made, unusual = Checks(), list[Answer](), doubts_of(version, by)
+    found = {field_in(pk, each.kind): each for pk, here in unusual.items() for each in here}
+    asked = {each.key: each for each in with_answers(version, unusual)}
+    for key, each in asked.items():
+        reason, doubt = answers.get(key, "").strip(), found.get(key)
         if doubt is None or (each.answer and reason in ("", each.answer.reason)):
             continue
         if not reason:
@@ -89,13 +128,14 @@ def answer_questions(*, by: User, version: Version, answers: Mapping[str, str]) 
         text = checks.text(each.field, reason, most=REASON, lines=True)
         made.append(
             Answer(
-                version=version, by=by, kind=kind, question=doubt.words,
-                about=doubt.about(formula), reason=text,
+                version=version, by=by, kind=each.kind, machine_type_id=each.machine_type,
+                question=each.words, reason=text,
+                about=doubt.about(version.stated_for(each.machine_type)),
             )
         )  # fmt: skip
-    for kind in sorted(answers.keys() - asked.keys()):
+    for key in sorted(answers.keys() - asked.keys()):
         words = f"a question about this version: {', '.join(sorted(asked)) or 'there is none'}"
-        checks.fault(PREFIX + kind, answers[kind], words)
+        checks.fault(PREFIX + key, answers[key], words)
     checks.done()
     return Answer.objects.bulk_create(made)
 

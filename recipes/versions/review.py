@@ -5,17 +5,16 @@ from collections.abc import Callable, Mapping
 from django.db.models.functions import Now
 
 from audit.capture.context import recorded
-from audit.errors import Invalid, Problem
+from audit.errors import Invalid
 from audit.revision import must_be_at
 from people.persons.models import User
 from people.persons.verbs import Verb
 from people.signatures.models import Meaning
 from people.signatures.signing import Credentials, sign
 from recipes.coffees.models import Coffee
-from recipes.formula.doubts import impossible
-from recipes.formula.formula import Formula
-from recipes.formula.parameters import ENDED_BY, PARAMETERS
+from recipes.formula.parameters import PARAMETERS
 from recipes.versions import history
+from recipes.versions.complete import faults_of
 from recipes.versions.deciding import (
     advance,
     four_eyes,
@@ -29,7 +28,6 @@ from recipes.versions.digest import content_digest
 from recipes.versions.drafts import lock_recipe, lock_version, subject_of
 from recipes.versions.models import Comment, Version
 from recipes.versions.questions import answer_questions
-from stations.metrology.formula import ENDS_BY, WATER
 from web.checks import Checks
 
 State = Version.State
@@ -49,7 +47,7 @@ def submit(
         now = lock_version(version, by, Verb.RECIPE_SUBMIT)
         must_be(now, State.DRAFT, to="submitted")
         must_be_at(now, revision)
-        problems = gaps(now.stated) + impossible(now.stated)
+        problems = faults_of(now)
         if problems:
             raise Invalid.of(problems)
         answer_questions(by=by, version=now, answers=answers or {})
@@ -188,33 +186,3 @@ def _write(version: Version, by: User, comments: Mapping[str, str]) -> list[Comm
         made.append(Comment(version=version, by=by, code=code, text=text))
     checks.done()
     return Comment.objects.bulk_create(made)
-
-
-def gaps(formula: Formula) -> list[Problem]:
-    """One problem for each parameter that is missing, saying why it is needed.
-
-    Water volume isn't, where the shot ends by it and dose and beverage mass are stated: each
-    station then gets the water that yields the beverage there.
-    """
-    reasons = {
-        code: "every recipe states it"
-        for code, parameter in PARAMETERS.items()
-        if parameter.required and code not in formula
-    }
-    ending = ENDED_BY.get(formula.ends_by)
-    if ending and ending not in formula:
-        reasons.setdefault(ending, f"the shot ends by {_label(ENDS_BY, formula.ends_by)}")
-    for has in formula:
-        for needs in PARAMETERS[has].needs if has in PARAMETERS else ():
-            if needs not in formula:
-                reasons.setdefault(needs, f"{PARAMETERS[has].label.lower()} is given")
-    if formula.leaves_water:
-        reasons.pop(WATER, None)
-    return [
-        Problem(code, None, f"{PARAMETERS[code].label.lower()}, because {why}")
-        for code, why in reasons.items()
-    ]
-
-
-def _label(code: str, choice: str) -> str:
-    return dict(PARAMETERS[code].choices).get(choice, choice)

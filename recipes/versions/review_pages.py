@@ -8,7 +8,7 @@ from audit.errors import DomainError, Invalid
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.formula.display import rows
-from recipes.formula.doubts import fault_words
+from recipes.versions.complete import sentences
 from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, SubmitForm, WithdrawForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
@@ -145,7 +145,4 @@ def _sentences(error: DomainError) -> list[str]:
     """What is in the way; questions stand in the form."""
     if not isinstance(error, Invalid):
         return [error.message]
-    return [
-        fault_words([each])[0] if each.value is not None else f"{each.allowed.capitalize()}."
-        for each in problems_beside(error)
-    ]
+    return sentences(problems_beside(error))

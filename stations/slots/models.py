@@ -14,6 +14,7 @@ from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from people.signatures.models import Signature
 from stations.equipment.models import Site, Slot, Station
+from stations.machine_types.models import MachineType
 from stations.slots.guards import MADE_LATELY, placement_guards
 
 # Placements by what they are waiting for.
@@ -65,13 +66,17 @@ class ControlSettings(models.Model):
     ``values`` maps a parameter's code to ``{"value": "280", "unit": "{pulse}"}``; numbers are
     decimal strings, so that nothing between PostgreSQL and the page can round them. ``cup`` is
     what a check shot is held against, if anything: a measured code to
-    ``{"target": "36.0", "below": "2", "above": "2", "unit": "g"}``.
+    ``{"target": "36.0", "below": "2", "above": "2", "unit": "g"}``. ``variant`` is the machine type
+    for whose variant they are translated, if not for the whole formula.
     """
 
     station = models.ForeignKey(Station, models.PROTECT, related_name="control_settings")
     title = models.CharField(max_length=200, help_text="what it is, as the bar reads it")
     content_digest = models.CharField(
         max_length=64, blank=True, help_text="digest of the formula it is from"
+    )
+    variant = models.ForeignKey(
+        MachineType, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
     )
     values = models.JSONField()
     cup = models.JSONField(null=True, blank=True)

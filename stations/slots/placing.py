@@ -23,7 +23,8 @@ class StationSettings:
     """What the slots of one station are to be set to.
 
     ``values`` maps codes to ``{"value": decimal string or word, "unit": UCUM code}``; ``cup``
-    says what a check shot is held against (``ControlSettings``).
+    says what a check shot is held against (``ControlSettings``); ``variant`` is the machine type
+    (id) whose variant of the content they are, if not the whole.
     """
 
     station_id: int
@@ -32,6 +33,7 @@ class StationSettings:
     content_digest: str
     values: Mapping[str, Mapping[str, str]]
     cup: Mapping[str, Mapping[str, str]] | None = None
+    variant: int | None = None
 
 
 @dataclass(frozen=True)
@@ -46,9 +48,10 @@ class Entitlement:
 
 SCHEDULE = """
 WITH made AS (
-    INSERT INTO stations_controlsettings (station_id, title, content_digest, "values", cup)
+    INSERT INTO stations_controlsettings
+        (station_id, title, content_digest, variant_id, "values", cup)
     SELECT * FROM unnest(%(stations)s::bigint[], %(titles)s::text[], %(digests)s::text[],
-        %(values)s::jsonb[], %(cups)s::jsonb[])
+        %(variants)s::bigint[], %(values)s::jsonb[], %(cups)s::jsonb[])
     RETURNING id, station_id
 )
 INSERT INTO stations_placement
@@ -99,6 +102,7 @@ def schedule(
                 "sites": [each.site_id for each in settings],
                 "titles": [each.title for each in settings],
                 "digests": [each.content_digest for each in settings],
+                "variants": [each.variant for each in settings],
                 "values": [json.dumps(each.values, sort_keys=True) for each in settings],
                 "cups": [json.dumps(each.cup) if each.cup else None for each in settings],
                 "due_sites": list(due),

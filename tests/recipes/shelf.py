@@ -47,7 +47,7 @@ def make_draft(cast: Cast, recipe: Recipe, formula: Given = FORMULA) -> Version:
 
 def reasons(version: Version, by: User) -> dict[str, str]:
     """A reason for whatever is unusual of a draft."""
-    return {each.kind: "Meant so." for each in questions_about(version, by)}
+    return {each.key: "Meant so." for each in questions_about(version, by)}
 
 
 def make_in_review(cast: Cast, recipe: Recipe, formula: Given = FORMULA) -> Version:

@@ -14,14 +14,14 @@ from tests.recipes.shelf import ask, make_approved, make_draft, make_in_review, 
 
 # Session, person and roles are three of them.
 PAGES = {
-    "/": 20,
+    "/": 22,  # of menus: those to sign, and drafts
     "/coffees/": 7,
     "/coffees/{coffee}/": 9,
     "/recipes/": 7,
     "/recipes/{recipe}/": 11,
     "/recipes/{recipe}/compare/": 7,
-    "/versions/{version}/": 16,  # answers, and what coffee was measured to keep
-    "/versions/{draft}/edit/": 12,  # one of them: the tolerances of the house
+    "/versions/{version}/": 19,  # answers, variants, and what coffee was measured to keep
+    "/versions/{draft}/edit/": 13,  # one of them: the tolerances of the house
     "/requests/": 7,
     "/requests/{request}/": 12,
 }

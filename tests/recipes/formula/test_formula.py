@@ -7,7 +7,7 @@ import pytest
 from audit.errors import Invalid
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
-from recipes.versions.review import gaps
+from recipes.versions.complete import gaps
 from stations.metrology.formula import Stated
 from tests.recipes.shelf import FORMULA, number
 

@@ -22,10 +22,11 @@ from audit.errors import DomainError, NotPermitted
 from people.persons.models import User
 from recipes.coffees.models import Recipe
 from recipes.formula.formula import Formula
+from recipes.versions.complete import gaps
 from recipes.versions.digest import content_digest
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
-from recipes.versions.review import approve, gaps, return_to_author, submit, withdraw
+from recipes.versions.review import approve, return_to_author, submit, withdraw
 from tests.cast import Cast, credentials, third_roaster
 from tests.recipes.shelf import FORMULA, make_recipe, number
 from tests.services import rounds

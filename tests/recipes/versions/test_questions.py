@@ -91,7 +91,7 @@ def test_a_reason_stands_until_the_value_moves(cast: Cast, hot: Version) -> None
 def test_a_reason_stays_whatever_is_measured_later(cast: Cast, recipe: Recipe) -> None:
     odd = FORMULA | {"beverage_mass": number("66.0", "2", "2")}
     sent = send(cast, make_draft(cast, recipe, odd), water_balance=WHY)
-    (asked,) = with_answers(sent, [])  # nothing is asked any more
+    (asked,) = with_answers(sent, {})  # nothing is asked any more
     assert asked.answer is not None
     assert (asked.kind, asked.answer.reason) == ("water_balance", WHY)
     assert asked.words.startswith("66.0 g from 70 mL")
