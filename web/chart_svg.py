@@ -98,7 +98,8 @@ def _width(panel: Panel) -> int:
 def _band(band: Band) -> Any:  # noqa: ANN401
     rows = zip(band.xs, band.lows, band.highs, strict=True)
     chart = _chart([{"x": x, "low": low, "high": high} for x, low, high in rows])
-    return chart.mark_area(color=COLOURS[0], opacity=0.2).encode(x="x:Q", y="low:Q", y2="high:Q")
+    drawn = chart.mark_area(color=COLOURS[band.tone], opacity=0.2)
+    return drawn.encode(x="x:Q", y="low:Q", y2="high:Q")
 
 
 def _curve(panel: Panel, curve: Curve) -> Any:  # noqa: ANN401

@@ -62,11 +62,15 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """The area between two lines, such as where a further point would lie."""
+    """The area between two lines, such as where a further point would lie.
+
+    ``tone``: of which of the panel's curves it has the colour, from 0.
+    """
 
     xs: tuple[float, ...]
     lows: tuple[float, ...]
     highs: tuple[float, ...]
+    tone: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from people.persons.permissions import require
 from people.persons.verbs import Verb
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.fit import PASSES
-from recipes.modelling.fitting import FEWEST, fitted, learnable, learnt
+from recipes.modelling.fitting import FEWEST, fitted, learnable, learning_from, learnt
 from recipes.modelling.models import ShotFit
 from recipes.modelling.result import to_json
 from recipes.versions.models import Version
@@ -47,7 +47,7 @@ def ask_for_fit(*, by: User, station: Station, version: Version) -> ShotFit:
         waiting = ShotFit.objects.waiting().filter(station=station, version=version).first()
         if waiting is not None:
             return waiting
-        shots = learnable(station, version).count()
+        shots = learnable(station, learning_from(version)).count()
         if not version.content_digest or shots < FEWEST:
             raise Refused(
                 f"{counted(shots, 'check shot')} of {version} at {station}:"

@@ -1,6 +1,6 @@
 """What a station's check shots under one version teach: the shot model fitted to them."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -15,9 +15,12 @@ from recipes.formula.control_settings import formula_set
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY
 from recipes.modelling.nominal import setup_of
+from recipes.modelling.puck import carried
 from recipes.modelling.result import Kept
+from recipes.versions.lineage import earlier_versions
 from recipes.versions.models import Version
 from stations.equipment.models import Station
+from stations.equipment.replaced import baselines_end
 from stations.equipment.traits import traits_at
 from stations.metrology.formula import DOSE, Stated
 from stations.shots.models import CheckShot, CheckShotQuerySet
@@ -39,17 +42,34 @@ class Learnt:
     pulled: Pulled
 
 
-def learnable(station: Station, version: Version) -> CheckShotQuerySet:
-    """The shots that say something, the newest first."""
-    rows = CheckShot.objects.counted().of_content(version.content_digest)
-    return rows.filter(slot__station=station).newest_first()
+def learning_from(version: Version) -> dict[str, Formula]:
+    """By content, the formulas whose shots teach of this version's puck: its own first.
+
+    Earlier versions of the recipe count where coffee, dose, basket and grind are the same: the
+    model knows pressure, temperature and water, so that those may differ. Nothing for a draft.
+    """
+    if not version.content_digest:
+        return {}
+    earlier = carried(version, [one for one, _ in earlier_versions(version.content_digest)])
+    return {one.content_digest: one.stated for one in (version, *earlier)}
+
+
+def learnable(station: Station, contents: Collection[str]) -> CheckShotQuerySet:
+    """The shots that say something, the newest first: with the pump and the flow meter of now."""
+    rows = CheckShot.objects.counted().of_contents(contents).filter(slot__station=station)
+    if ended := baselines_end(station):
+        rows = rows.filter(at__gt=ended)
+    return rows.newest_first()
 
 
 def learnt(station: Station, version: Version) -> list[Learnt]:
     """The newest ones, oldest first. Raises QuantityError where the version makes no shot."""
-    says = version.stated
-    rows = learnable(station, version).select_related("placement__settings")[:NEWEST]
-    return [_learnt(shot, says, station) for shot in reversed(rows)]
+    says = learning_from(version)
+    rows = learnable(station, says).select_related("placement__settings")[:NEWEST]
+    return [
+        _learnt(shot, says[shot.placement.settings.content_digest], station)
+        for shot in reversed(rows)
+    ]
 
 
 def _learnt(shot: CheckShot, says: Formula, station: Station) -> Learnt:

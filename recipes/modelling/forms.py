@@ -13,6 +13,7 @@ from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.metrology.formula import BEVERAGE
 from stations.shots.models import CheckShot
+from stations.slots.models import Placement
 from web.fields import PlainDecimalField
 from web.numbers import Bounds
 from web.printing import quantity
@@ -21,14 +22,17 @@ CHANGEABLE = [code for code, parameter in PARAMETERS.items() if parameter.modell
 COARSER = Bounds(Decimal(-30), Decimal(30), places=2, unit="%")
 
 
-def stations_with_shots(version: Version, user: User) -> QuerySet[Station]:
-    """The stations of this person's where check shots of the version were logged."""
-    rows = Station.objects.covered_by(user).with_equipment()
-    shots = CheckShot.objects.counted().of_content(version.content_digest)
-    shots = shots.filter(slot__station=OuterRef("pk"))
-    stations: QuerySet[Station] = (
-        rows.filter(Exists(shots)) if version.content_digest else rows.none()
+def stations_brewing(version: Version, user: User) -> QuerySet[Station]:
+    """The stations of this person's that hold some version of its recipe, or poured one."""
+    signed = Version.objects.filter(recipe=version.recipe_id, signature__isnull=False)
+    digests = signed.exclude(content_digest="").values("content_digest")
+    here = {"slot__station": OuterRef("pk")}
+    shots = CheckShot.objects.counted().filter(
+        **here, placement__settings__content_digest__in=digests
     )
+    held = Placement.objects.in_force().filter(**here, settings__content_digest__in=digests)
+    rows = Station.objects.covered_by(user).with_equipment()
+    stations: QuerySet[Station] = rows.filter(Exists(shots) | Exists(held))
     return stations
 
 
@@ -76,8 +80,8 @@ class ChangeForm(forms.Form):
         station = StationChoice(
             stations,
             required=False,
-            empty_label="no station",
-            help_text="Has check shots of it",
+            empty_label="the nearest with a fit",
+            help_text="Holds this recipe, or did",
         )
         self.fields = {"station": station, **self.fields}
         self.order_fields(["station", *self.codes, "coarser"])

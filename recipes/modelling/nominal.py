@@ -9,14 +9,14 @@ import numpy as np
 from recipes.brewing.balance import ASSUMED, water_for
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.parameters import Ending, EndsBy, Machine, Puck, Setup
-from recipes.brewing.shot_model.simulate import SimulatedShot, Trace, simulate
+from recipes.brewing.shot_model.predict import Course
+from recipes.brewing.shot_model.simulate import Trace, simulate
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY, PARAMETERS, PRESSURE
 from recipes.formula.plan import plan_of
+from recipes.modelling.overlay import course_of
 from stations.metrology.formula import BEVERAGE, DOSE, TEMPERATURE, WATER, Stated
-from web.charts import Curve, Drawing, Panel, drawing, measure_of
 from web.numbers import rounded
-from web.printing import quantity
 
 ASSUMED_PRESSURE = Decimal(9)  # bar; what a machine gives that doesn't set it: common practice
 LEFT_OPEN = "The water is each station's own: the shot ends at its yield."
@@ -37,7 +37,7 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class PredictedShot:
-    """The shot the model pours, with its drawing; ``ended`` False where it was cut short."""
+    """The shot the model pours, and over time; ``ended`` False where it was cut short."""
 
     time: Decimal
     water: Decimal
@@ -46,7 +46,7 @@ class PredictedShot:
     extraction: Decimal
     ended: bool
     samples: list[Sample]
-    drawing: Drawing
+    course: Course
     assumed: tuple[str, ...] = ()
 
 
@@ -102,7 +102,7 @@ def predict_shot(
     return PredictedShot(
         rounded(shot.time, 1), rounded(shot.water, 1), rounded(shot.beverage, 1),
         rounded(shot.tds, 1), rounded(shot.extraction, 1), shot.ended,
-        _samples(shot.trace), drawing(_panels(shot.trace), _words(shot)), poured.assumed,
+        _samples(shot.trace), course_of(shot), poured.assumed,
     )  # fmt: skip
 
 
@@ -110,26 +110,3 @@ def _samples(trace: Trace) -> list[Sample]:
     places = np.unique(np.linspace(0, trace.time.size - 1, ROWS).round().astype(int))
     columns = (trace.time, trace.pressure, trace.flow, trace.beverage, trace.strength)
     return [Sample(*(rounded(float(each[at]), 1) for each in columns)) for at in places]
-
-
-def _panels(trace: Trace) -> list[Panel]:
-    times, mass = tuple(trace.time.tolist()), measure_of("g")
-    drawn = (
-        ("pressure / bar", trace.pressure),
-        ("flow / mL/s", trace.flow),
-        (f"yield / {mass.unit}", trace.beverage * mass.factor),
-        ("strength / %", trace.strength),
-    )
-    return [
-        Panel(title, "time / s", (Curve(title, times, tuple(values.tolist())),), from_zero=True,
-              height=90)
-        for title, values in drawn
-    ]  # fmt: skip
-
-
-def _words(shot: SimulatedShot) -> str:
-    return (
-        f"A modelled shot of {rounded(shot.time, 1)} s: {rounded(shot.water, 1)} mL of water, "
-        f"{quantity(rounded(shot.beverage, 1), 'g')} in the cup at {rounded(shot.tds, 1)} %; "
-        "pressure at the puck, flow, mass in the cup and strength of the stream over time."
-    )

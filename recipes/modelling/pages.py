@@ -13,11 +13,13 @@ from recipes.brewing.shot_model.fit import PASSES
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.actions import ask_for_fit, progress
-from recipes.modelling.fitting import learnable
-from recipes.modelling.forms import ChangeForm, FitForm, stations_with_shots
+from recipes.modelling.fitting import learnable, learning_from
+from recipes.modelling.forms import ChangeForm, FitForm, stations_brewing
 from recipes.modelling.models import ShotFit
+from recipes.modelling.nearest import Whose, nearest_fit, why_none
 from recipes.modelling.nominal import PredictedShot, predict_shot
-from recipes.modelling.prediction import at_station, evidence_text, predict_change
+from recipes.modelling.overlay import AFTER, BEFORE, Overlay, overlay
+from recipes.modelling.prediction import evidence_text, predict_change, unknowable
 from recipes.modelling.result import Shown, from_json, shown_fit
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
@@ -29,50 +31,45 @@ from web.pages import PageRequest, page, require_for_page
 
 @page(Verb.RECIPE_VIEW)
 def prediction(request: PageRequest, pk: int) -> HttpResponse:
-    """What a change would do, by the model; at a station, by the newest fit to its shots."""
+    """What a change would do, by the model: with the station's fit, or the nearest one's."""
     version = shown_version(pk)
     formula = version.stated
-    stations = stations_with_shots(version, request.user)
+    stations = stations_brewing(version, request.user)
     form = ChangeForm(request.GET or None, formula=formula, stations=stations)
     context: dict[str, object] = {"version": version, "form": form}
     if form.is_bound and not form.is_valid():
         return render(request, "recipes/modelling/prediction.html", context, status=status_of(form))
     station: Station | None = form.cleaned_data["station"] if form.is_bound else None
-    fit = _newest(version, station)
-    shown = shown_fit(fit) if fit else None
+    whose = nearest_fit(request.user, version, station)
+    shown = shown_fit(whose.fit) if whose else None
+    context |= {"fit": shown, "whose": whose, "whose_words": whose.words(station) if whose else []}
     if station is not None:
-        context |= _station_context(request, version, station, shown)
+        context |= _station_context(request, version, station, whose)
     wanted = form.changed(formula) if form.is_bound else formula
     coarser = form.grind_factor() if form.is_bound else 1.0
     try:
         context |= _shots(formula, wanted, coarser, shown)
     except QuantityError as error:
         context["fault"] = _fault(error)
-    if fit is not None:
-        context["ask_url"] = _ask_url(request.GET, version, fit)
+    if whose is not None and whose.own:
+        context["ask_url"] = _ask_url(request.GET, version, whose.fit)
     return render(request, "recipes/modelling/prediction.html", context)
 
 
-def _newest(version: Version, station: Station | None) -> ShotFit | None:
-    if station is None:
-        return None
-    rows = ShotFit.objects.done().with_place().filter(version=version, station=station)
-    fit: ShotFit | None = rows.select_related("newest_shot").first()
-    return fit
-
-
 def _station_context(
-    request: PageRequest, version: Version, station: Station, fit: Shown | None
+    request: PageRequest, version: Version, station: Station, whose: Whose | None
 ) -> dict[str, object]:
-    """The fit, the one under way, and what there would be to learn from."""
+    """The fit under way, what there would be to learn from, and why an earlier fit is not used."""
     last = ShotFit.objects.filter(version=version, station=station).select_related("by").first()
-    newest, shots = fit.fit.newest_shot if fit else None, learnable(station, version)
+    mine = whose is not None and whose.own_station
+    newest = whose.fit.newest_shot if whose is not None and mine else None
+    shots = learnable(station, learning_from(version))
     since = (shots.after(newest) if newest else shots).count()
     return {
         "station": station,
         "site": station.machine.site,
-        "fit": fit,
         "since": since,
+        "why_none": "" if mine else why_none(version, station),
         "may_fit": may(request.user, Verb.MODEL_FIT, station.machine.site_id),
         "may_ask": may(request.user, Verb.REQUEST_MAKE, station.machine.site_id)
         and version.state == Version.State.APPROVED,
@@ -90,22 +87,35 @@ def _progress(last: ShotFit | None) -> dict[str, object]:
 def _shots(
     formula: Formula, wanted: Formula, coarser: float, fit: Shown | None
 ) -> dict[str, object]:
-    """The shot drawn, and both beside one another. Raises QuantityError."""
+    """Both shots over one another and their figures, what can't be known first.
+
+    Raises QuantityError.
+    """
     changed = wanted != formula or coarser != 1.0
     if fit is not None:
         compared = predict_change(fit.kept, formula, wanted, coarser)
-        shot = predict_shot(at_station(fit.kept, wanted), fit.kept.fit.applied, coarser)
-        return {"shot": shot, "prediction": compared, "changed": changed}
+        both = overlay(compared.base, compared.changed if changed else None)
+        return {
+            "overlay": both, "prediction": compared, "changed": changed, "doubts": compared.doubts,
+        }  # fmt: skip
     rows: list[tuple[str, PredictedShot]] = []
     try:
-        rows.append(("as it stands", predict_shot(formula)))
+        rows.append((BEFORE, predict_shot(formula)))
     except QuantityError:
         if not changed:
             raise
-    shot = predict_shot(wanted, coarser=coarser)
     if changed:
-        rows.append(("with the change", shot))
-    return {"shot": shot, "rows": rows, "changed": changed}
+        rows.append((AFTER, predict_shot(wanted, coarser=coarser)))
+    return {
+        "overlay": _nominal(dict(rows)), "rows": rows, "changed": changed,
+        "doubts": [*unknowable(formula, wanted), *rows[-1][1].assumed],
+    }  # fmt: skip
+
+
+def _nominal(shots: dict[str, PredictedShot]) -> Overlay:
+    """At default parameters: without intervals, and without a shot that can't be poured."""
+    first, *more = (one.course for one in shots.values())
+    return overlay(first, more[0] if more else None)
 
 
 def _fault(error: QuantityError) -> str:

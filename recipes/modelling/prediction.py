@@ -3,13 +3,14 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from recipes.brewing.shot_model.predict import Compared, Estimate, predict
+from recipes.brewing.shot_model.predict import Compared, Course, Estimate
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.models import ShotFit
 from recipes.modelling.nominal import setup_of
+from recipes.modelling.pouring import poured
 from recipes.modelling.result import ENOUGH, MEASURES, PARAMETER_WORDS, Kept
-from stations.metrology.formula import WATER, Stated
+from stations.metrology.formula import DOSE, TEMPERATURE, WATER, Stated
 from web.numbers import rounded
 from web.printing import day, number, quantity
 
@@ -47,11 +48,13 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """The rows, and the sentences that say how little they may mean."""
+    """The sentences that say how little it may mean, the rows, and both shots over time."""
 
-    rows: list[Row]
     doubts: list[str]
+    rows: list[Row]
     changes: list[str]
+    base: Course
+    changed: Course
 
 
 def predict_change(
@@ -63,12 +66,14 @@ def predict_change(
     """
     formula, wanted = at_station(kept, formula), at_station(kept, wanted)
     base, changed = setup_of(formula).setup, setup_of(wanted).setup
-    compared = predict(kept.fit, base, changed, coarser=coarser)
-    rows = [Row(one.name, *WORDS[one.name], *_sides(one)) for one in compared]
+    both = poured(kept.fit, base, changed, coarser)
+    rows = [Row(one.name, *WORDS[one.name], *_sides(one)) for one in both.compared]
     return Prediction(
-        rows,
         doubts(kept, formula, wanted, ground=coarser != 1.0),
+        rows,
         changes_of(formula, wanted, coarser),
+        both.base,
+        both.changed,
     )
 
 
@@ -110,8 +115,32 @@ def changes_of(formula: Formula, wanted: Formula, coarser: float = 1.0) -> list[
     return changes
 
 
+# What no fit tells of a changed parameter, whatever its shots: it is not in the model.
+UNKNOWABLE = {
+    TEMPERATURE: (
+        "What another temperature does to the taste can't be known here. Of temperature the model"
+        " knows that warmer water is thinner, so that it runs faster, and that what dissolves"
+        " diffuses faster in it (Stokes and Einstein); which substances dissolve, and how much of"
+        " them, it takes to be the same at every temperature.",
+        "Drip coffee of equal strength and extraction, brewed at 87, 90 and 93 °C, hardly tasted"
+        " different (Batali and others 2020); no source here says so of espresso. A tasting at"
+        " your bar answers it.",
+    ),
+    DOSE: (
+        "Another dose leaves another space above it in the basket, and is tamped otherwise: the"
+        " model keeps both as they were.",
+    ),
+}  # fmt: skip
+
+
+def unknowable(formula: Formula, wanted: Formula) -> list[str]:
+    """What the model can't know of this change, fitted or not: said before any figure."""
+    changed = [code for code in wanted if wanted[code] != formula.get(code)]
+    return [words for code in changed for words in UNKNOWABLE.get(code, ())]
+
+
 def doubts(kept: Kept, formula: Formula, wanted: Formula, *, ground: bool) -> list[str]:
-    """What can't be concluded, in sentences."""
+    """What can't be concluded, in sentences: what the model can't know first, then its shots."""
     changed = [code for code in wanted if wanted[code] != formula.get(code)]
     sentences = [_beyond(kept, code, wanted[code].target) for code in changed]
     if ground:
@@ -119,7 +148,7 @@ def doubts(kept: Kept, formula: Formula, wanted: Formula, *, ground: bool) -> li
             "Every shot was ground as it was: what another grind does rests on the model"
             " alone, and no grinder's own steps are known."
         )
-    return [*filter(None, sentences), *shortcomings(kept)]
+    return [*unknowable(formula, wanted), *filter(None, sentences), *shortcomings(kept)]
 
 
 def _beyond(kept: Kept, code: str, target: Decimal | None) -> str:
@@ -178,10 +207,10 @@ def evidence_text(fit: ShotFit, kept: Kept, prediction: Prediction) -> str:
         f" {station.machine}, station {station.number}"
         f" (fit {fit.pk}, {day(fit.finished_at or fit.asked_at, site.time_zone)}).",
         f"Change: {'; '.join(prediction.changes) or 'none'}.",
+        *prediction.doubts,
         *(_line(row) for row in prediction.rows),
         "Intervals are 95 %, by the fit's covariance; the model's own error is not in them.",
         _scatter(kept),
-        *prediction.doubts,
     ]
     return "\n".join(filter(None, lines))
 

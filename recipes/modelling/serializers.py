@@ -100,11 +100,11 @@ class PredictionRow(serializers.Serializer[Any]):
 
 
 class PredictionOut(serializers.Serializer[Any]):
-    """As it stands and with the change; `doubts` say what can't be concluded from it."""
+    """`doubts` first: what can't be known or concluded; then as it stands and with the change."""
 
+    doubts = serializers.ListField(child=serializers.CharField())
     changes = serializers.ListField(child=serializers.CharField())
     rows = PredictionRow(many=True)
-    doubts = serializers.ListField(child=serializers.CharField())
 
 
 PREDICTABLE = [code for code, parameter in PARAMETERS.items() if parameter.modelled]

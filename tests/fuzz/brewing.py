@@ -100,7 +100,10 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
     "shot_model.predict": {
         "predict": lambda a, b, c, d: predict.predict(
             FITTED, DOUBLE, replace(DOUBLE, puck=replace(DOUBLE.puck, dose=b)), coarser=a
-        )
+        ),
+        "predict_courses": lambda a, b, *_: predict.predict_courses(
+            FITTED, DOUBLE, replace(DOUBLE, puck=replace(DOUBLE.puck, dose=b)), coarser=a
+        ),
     },
     "shot_model.puck": {
         "permeability": lambda a, b, *_: puck.permeability(a, b),
@@ -133,8 +136,11 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "correct_at": lambda a, *_: telling.correct_at(TRIANGLE, a),
     },
 }
-SLOW = {"brewing.shot_model.fit.fit_shots", "brewing.shot_model.fit.tellable",
-        "brewing.shot_model.predict.predict", "brewing.shot_model.simulate.simulate"}  # fmt: skip
+SLOW = {
+    "brewing.shot_model.fit.fit_shots", "brewing.shot_model.fit.tellable",
+    "brewing.shot_model.predict.predict", "brewing.shot_model.predict.predict_courses",
+    "brewing.shot_model.simulate.simulate",
+}  # fmt: skip
 BREWING = {
     f"brewing.{module}.{name}": call
     for module, rows in SHORT.items()

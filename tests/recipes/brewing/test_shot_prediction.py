@@ -9,7 +9,7 @@ from scipy.stats import t
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.fit import Fit, Noise, Pulled, fit_shots, tellable
 from recipes.brewing.shot_model.parameters import Ending, EndsBy, Setup
-from recipes.brewing.shot_model.predict import Compared, predict
+from recipes.brewing.shot_model.predict import Compared, predict, predict_courses
 from recipes.brewing.shot_model.reading import ends_of, read_at_end, run_on
 from recipes.brewing.shot_model.simulate import simulate
 from tests.recipes.brewing.shots import DOUBLE, double
@@ -109,3 +109,32 @@ def test_a_shot_that_never_ends_is_named() -> None:
     choked = replace(DOUBLE, ending=Ending(EndsBy.MASS, 1_900.0))
     with pytest.raises(QuantityError, match="ending by mass"):
         predict(KNOWN, DOUBLE, choked)
+
+
+def test_a_course_carries_the_fit_to_every_moment() -> None:
+    """The mass in the cup and its margin beside shots simulated with other parameters.
+
+    For one parameter the delta method is half the way between a step up and one down; checked
+    against the shots themselves, with the step of one standard uncertainty.
+    """
+    only = Fit(("grind",), VALUES[:1], np.array([[(VALUES[0] * 0.01) ** 2]]), 30, 1.0)
+    told = predict_courses(only, DOUBLE, double(temperature=92))
+    finer, coarser = (
+        simulate(double(grind=TRUE["grind"] * factor)).trace for factor in (0.99, 1.01)
+    )
+    at = told.base.time[20:50]  # from the first drop on, where the mass has a kink
+    wide = np.interp(at, coarser.time, coarser.beverage) - np.interp(at, finer.time, finer.beverage)
+    reach = t.ppf(0.975, 30)
+    assert told.base.margin[20:50] == pytest.approx(reach * wide / 2, rel=0.03, abs=0.02)
+    assert told.base.values["beverage"][-1] == pytest.approx(told.compared[2].base.value, abs=1e-6)
+    assert told.base.time[-1] == pytest.approx(told.compared[0].base.value, abs=1e-6)
+    # Cooler water is thicker: at every moment there is less in the cup.
+    later = np.interp(at, told.changed.time, told.changed.values["beverage"])
+    assert (later <= told.base.values["beverage"][20:50] + 1e-9).all()
+
+
+def test_without_a_change_both_courses_are_one() -> None:
+    told = predict_courses(KNOWN, DOUBLE, DOUBLE)
+    assert told.base is not None
+    assert np.array_equal(told.base.values["flow"], told.changed.values["flow"])
+    assert {one.difference.value for one in told.compared} == {0.0}
