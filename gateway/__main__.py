@@ -1,0 +1,88 @@
+"""``python -m gateway``: enrol, run, rotate-key, check-driver."""
+
+import argparse
+import logging
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from gateway import VERSION, program
+from gateway.client import RevokedError
+from gateway.driver import MapError
+from gateway.drivers import OURS, UnknownDriverError, driver
+from gateway.keys import KeyFileError
+from gateway.outbox import StateLostError
+from gateway.pace import Pace
+from gateway.state import State, StateError
+
+CANNOT, REVOKED, LOST = 1, 3, 4  # exit codes
+
+
+def parser() -> argparse.ArgumentParser:
+    """What the program can be told."""
+    own = argparse.ArgumentParser(prog="python -m gateway", description="The reference gateway.")
+    own.add_argument("--version", action="version", version=VERSION)
+    does = own.add_subparsers(dest="does", required=True)
+    enrol = does.add_parser("enrol", help="make this box known, by a one-time code")
+    enrol.add_argument("--server", required=True, help="https://...")
+    enrol.add_argument("--code", required=True, help="from an owner or the site's lead")
+    enrol.add_argument("--name", default="gateway")
+    enrol.add_argument("--driver", default="")
+    enrol.add_argument("--plain-http", action="store_true", help="the network is your own")
+    run = does.add_parser("run", help="between server and machines, until it is stopped")
+    _which_driver(run)
+    run.add_argument("--faster", type=float, default=1.0, help="every wait divided by this")
+    rotate = does.add_parser("rotate-key", help="take a new key")
+    for each in (enrol, run, rotate):
+        each.add_argument("--state", required=True, type=Path, help="a folder of its own")
+    return own
+
+
+def _which_driver(command: argparse.ArgumentParser) -> None:
+    ours = ", ".join(OURS)
+    command.add_argument("--driver", required=True, help=f"{ours}, or package.module:function")
+    command.add_argument("--map", required=True, type=Path, help="what it must know of the bar")
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Do one of it; 0, or why not."""
+    told = parser().parse_args(arguments)
+    logging.basicConfig(
+        level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s"
+    )
+    logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # the driver says what is wrong
+    try:
+        _do(told)
+    except RevokedError as problem:
+        print(f"Revoked: {problem}. Enrol again, with a folder of its own.", file=sys.stderr)
+        return REVOKED
+    except StateLostError as problem:
+        print(problem, file=sys.stderr)
+        return LOST
+    except (StateError, KeyFileError, MapError, UnknownDriverError) as problem:
+        print(problem, file=sys.stderr)
+        return CANNOT
+    return 0
+
+
+def _do(told: argparse.Namespace) -> None:
+    state = State(told.state)
+    if told.does == "enrol":
+        program.require_safe(told.server, plain=told.plain_http)
+        site = program.enrol(
+            url=told.server, code=told.code, state=state, name=told.name, driver=told.driver
+        )
+        print(f"Enrolled at {site}; the key is {state.key}.")
+    elif told.does == "rotate-key":
+        program.rotate(state)
+        print("The key is a new one.")
+    else:
+        program.run(
+            state=state,
+            make=lambda folder: driver(told.driver, told.map, folder),
+            pace=Pace().faster(told.faster),
+        )
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

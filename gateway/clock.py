@@ -1,0 +1,35 @@
+"""The box's own clock, and how far it is from the server's."""
+
+from datetime import UTC, datetime, timedelta
+
+WELL_WITHIN = timedelta(seconds=150)  # half of what the server allows a signature to be off
+
+
+class Clock:
+    """Times of events are the box's own; signatures are shifted only where the server demands it.
+
+    ``measured`` is what the server's clock is ahead by, as its last answer said (to a second);
+    ``applied`` is what signatures and times that are sent are shifted by.
+    """
+
+    def __init__(self, applied: timedelta = timedelta()) -> None:
+        self.applied = applied
+        self.measured = timedelta()
+
+    def now(self) -> datetime:
+        """The box's own time, UTC."""
+        return datetime.now(UTC)
+
+    def signing(self) -> datetime:
+        """The moment that a signature names."""
+        return self.now() + self.applied
+
+    def heard(self, date: datetime) -> None:
+        """An answer's Date; a shift that is no longer needed ends."""
+        self.measured = date - self.now()
+        if abs(self.measured) < WELL_WITHIN:
+            self.applied = timedelta()
+
+    def refused(self, date: datetime) -> None:
+        """The server would not take our time: from now on, take its own."""
+        self.measured = self.applied = date - self.now()

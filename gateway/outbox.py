@@ -1,0 +1,151 @@
+"""What happened and is not yet known to the server: numbered once, kept until it says so."""
+
+import json
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from sqlite3 import Row
+from typing import Any
+
+from gateway.store import Store
+
+PREFIX = "portaledger."
+GIVEN = "sequence"  # the last number given
+MAX_EVENTS = 500  # in one batch
+MAX_BYTES = 900_000  # of one batch before gzip: below both limits of the interface
+SHIFTED = ("pulled_at",)  # times inside the data that the gateway's clock made
+
+
+class StateLostError(Exception):
+    """The server knows numbers that this outbox never gave: its folder was put back or copied."""
+
+
+@dataclass(frozen=True)
+class Event:
+    """One event of the outbox."""
+
+    sequence: int
+    id: str
+    type: str
+    time: datetime
+    data: dict[str, Any]
+
+
+class Outbox:
+    """Events in the order of their numbers, 1 first, without a gap."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+
+    def put(self, kind: str, data: Mapping[str, Any], at: datetime) -> int:
+        """Number an event and keep it; once committed, it lasts. ``kind`` without the prefix."""
+        with self.store.writing():
+            sequence = self.given + 1
+            self.store.keep(GIVEN, str(sequence))
+            self.store.run(
+                "INSERT INTO event (sequence, id, type, time, data) VALUES (?, ?, ?, ?, ?)",
+                sequence,
+                str(uuid.uuid4()),
+                PREFIX + kind,
+                at.isoformat(),
+                json.dumps(data, separators=(",", ":")),
+            )
+        return sequence
+
+    @property
+    def given(self) -> int:
+        """The last number given; 0 before the first."""
+        return int(self.store.note(GIVEN, "0"))
+
+    def waiting(self) -> int:
+        """How many events the server has not said to know."""
+        return int(self.store.rows("SELECT count(*) AS n FROM event")[0]["n"])
+
+    def batch(self, most: int = MAX_EVENTS, size: int = MAX_BYTES) -> list[Event]:
+        """The first events that wait: as many as one batch takes, and one at least."""
+        found: list[Event] = []
+        total = 0
+        for row in self.store.rows("SELECT * FROM event ORDER BY sequence LIMIT ?", most):
+            total += len(row["data"]) + 500
+            if found and total > size:
+                break
+            found.append(_event(row))
+        return found
+
+    def settle(self, through: int) -> int:
+        """Forget what the server knows for good; how many that were.
+
+        Raises StateLostError where it knows more than was ever given.
+        """
+        with self.store.writing():
+            if through > self.given:
+                raise StateLostError(
+                    f"The server has events up to {through}, this outbox gave {self.given}: its "
+                    "folder was put back or copied. Enrol into an empty folder."
+                )
+            return self.store.run("DELETE FROM event WHERE sequence <= ?", through)
+
+    def set_aside(self, event: Event, why: str, at: datetime) -> None:
+        """Keep an event that no batch can carry, and report a fault under its number instead."""
+        data = {"machine": "", "station": 0, "code": "not_sendable", "words": why}
+        with self.store.writing():
+            self.store.run(
+                "INSERT OR REPLACE INTO set_aside (sequence, event, why) VALUES (?, ?, ?)",
+                event.sequence,
+                json.dumps([event.id, event.type, event.time.isoformat(), event.data]),
+                why,
+            )
+            self.store.run(
+                "UPDATE event SET id = ?, type = ?, time = ?, data = ? WHERE sequence = ?",
+                str(uuid.uuid4()),
+                PREFIX + "fault.v1",
+                at.isoformat(),
+                json.dumps(data),
+                event.sequence,
+            )
+
+
+def cloud_event(
+    event: Event, *, source: str, schemas: str, shift: timedelta = timedelta()
+) -> dict[str, Any]:
+    """The event as it travels (CloudEvents 1.0).
+
+    Times were made by the gateway's clock; they are shifted by what the signature's moment is
+    shifted by, so that all times in one batch are of one clock and the server can correct them.
+    """
+    data = dict(event.data)
+    for name in SHIFTED:
+        if name in data:
+            data[name] = rfc3339(datetime.fromisoformat(data[name]) + shift)
+    return {
+        "specversion": "1.0",
+        "id": event.id,
+        "source": source,
+        "type": event.type,
+        "time": rfc3339(event.time + shift),
+        "sequence": str(event.sequence),
+        "datacontenttype": "application/json",
+        "dataschema": f"{schemas}{event.type}.json",
+        "data": data,
+    }
+
+
+def rfc3339(moment: datetime) -> str:
+    """A moment in UTC as RFC 3339 has it, to the millisecond."""
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _event(row: Row) -> Event:
+    return Event(
+        row["sequence"],
+        row["id"],
+        row["type"],
+        datetime.fromisoformat(row["time"]),
+        json.loads(row["data"]),
+    )
+
+
+def numbers(events: Sequence[Event]) -> str:
+    """Which events these are, for the log."""
+    return f"{events[0].sequence} to {events[-1].sequence}"

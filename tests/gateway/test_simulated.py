@@ -1,0 +1,109 @@
+"""The simulated bar: from one seed, like a machine, and going on where it was."""
+
+from collections.abc import Iterator
+from itertools import islice
+from pathlib import Path
+
+import pytest
+
+from gateway.driver import MapError, Place, RefusedError, Shot, SilentError, Station
+from gateway.drivers import driver
+from gateway.drivers.simulated.bar import Habits, read
+from gateway.drivers.simulated.driver import SimulatedBar
+from gateway.ranges import PULSE, Amount
+from tests.gateway.boxes import Box
+
+AT = Station("M1", 1)
+ONE = Place("M1", 1, 1)
+WANTED = {
+    "water_volume": Amount("170", PULSE),
+    "brew_temperature": Amount("92.0", "Cel"),
+    "ends_by": Amount("volume"),
+}
+
+
+@pytest.fixture
+def box(tmp_path: Path) -> Box:
+    made = Box(tmp_path, "")
+    made.write_map(hours=24)
+    return made
+
+
+@pytest.fixture
+def bar(box: Box) -> SimulatedBar:
+    return SimulatedBar(read(box.folder / "map.toml", box.folder))
+
+
+def pulled(shots: Iterator[Shot | None], many: int) -> list[Shot]:
+    return list(islice((shot for shot in shots if shot), many))
+
+
+def test_the_same_seed_pours_the_same_shots(box: Box, bar: SimulatedBar) -> None:
+    again = SimulatedBar(read(box.folder / "map.toml", box.folder))
+    assert pulled(bar.shots({}), 20) == pulled(again.shots({}), 20)
+
+
+def test_another_seed_pours_others(box: Box, bar: SimulatedBar) -> None:
+    box.write_map(hours=24, seed=8)
+    other = SimulatedBar(read(box.folder / "map.toml", box.folder))
+    assert pulled(bar.shots({}), 5) != pulled(other.shots({}), 5)
+
+
+def test_shots_go_on_after_a_mark(bar: SimulatedBar) -> None:
+    everything = pulled(bar.shots({}), 12)
+    assert pulled(bar.shots({AT: everything[4].mark}), 7) == everything[5:]
+
+
+def test_what_was_loaded_lasts_through_a_power_cut(box: Box, bar: SimulatedBar) -> None:
+    bar.load(ONE, WANTED)
+    again = SimulatedBar(read(box.folder / "map.toml", box.folder))
+    assert again.read_back(ONE) == WANTED
+
+
+def test_a_slot_is_poured_as_it_is_set_and_as_the_station_is(bar: SimulatedBar) -> None:
+    for number in (1, 2):
+        bar.load(Place("M1", 1, number), WANTED)
+    for shot in pulled(bar.shots({}), 10):
+        assert shot.water_volume is not None
+        assert shot.brew_temperature is not None
+        assert float(shot.water_volume) == pytest.approx(170 / 2.05, abs=2.0)
+        assert float(shot.brew_temperature) == pytest.approx(92.0 - 0.8, abs=0.1)
+        assert shot.trace
+        assert {len(each) for each in (shot.trace.t, shot.trace.pressure, shot.trace.mass)} == {
+            len(shot.trace.t)
+        }
+
+
+def test_people_save_over_slots_pull_short_and_forget_to_weigh(bar: SimulatedBar) -> None:
+    bar.bar.habits = Habits(saves_over=0.2, pulls_short=0.2, forgets_to_weigh=0.3)
+    before = bar.read_back(ONE)
+    shots = pulled(bar.shots({}), 60)
+    assert bar.read_back(ONE) != before
+    assert any(shot.beverage_mass is None for shot in shots)
+    assert len({shot.water_volume for shot in shots}) > 2
+
+
+def test_nothing_outside_hard_ranges_is_taken(bar: SimulatedBar) -> None:
+    before = bar.read_back(ONE)
+    with pytest.raises(RefusedError):
+        bar.load(ONE, {**WANTED, "brew_temperature": Amount("120", "Cel")})
+    assert bar.read_back(ONE) == before
+
+
+def test_a_slot_that_is_not_there_does_not_answer(bar: SimulatedBar) -> None:
+    with pytest.raises(SilentError):
+        bar.read_back(Place("M1", 1, 9))
+
+
+def test_another_model_of_a_shot_is_named_in_the_map(box: Box) -> None:
+    text = 'pour = "gateway.drivers.simulated.pour:pour"\n'
+    file = box.folder / "map.toml"
+    file.write_text(text + file.read_text())
+    assert pulled(SimulatedBar(read(file)).shots({}), 1)
+
+
+@pytest.mark.parametrize("text", ["", "[[station]]", "seed = [", 'pour = "no.such:thing"'])
+def test_a_map_that_cannot_be_read_is_said_to_be(tmp_path: Path, text: str) -> None:
+    (tmp_path / "map.toml").write_text(text)
+    with pytest.raises(MapError, match=r"map\.toml"):
+        driver("simulated", tmp_path / "map.toml", tmp_path)
