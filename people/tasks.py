@@ -12,6 +12,7 @@ from people.notices.telling import tell
 from people.sign_in.sessions import note_expired
 from people.tablets.tries import forget_old_tries
 from web.idempotency import forget_old_keys
+from web.lasting_cache import forget_ended
 
 
 @shared_task
@@ -22,6 +23,7 @@ def forget_what_is_old() -> None:
     note_expired()
     forget_old_tries()
     forget_told()
+    forget_ended()
 
 
 @shared_task(soft_time_limit=300)

@@ -160,8 +160,8 @@ def api_in_person() -> InPerson:
 @pytest.fixture(autouse=True)
 def _own_cache(settings: Settings) -> None:
     """Limits and counts of one test are not those of the next, nor of one running beside it."""
-    own = {**settings.CACHES["default"], "KEY_PREFIX": f"test-{uuid.uuid4().hex}"}
-    settings.CACHES = {"default": own}
+    own = {"KEY_PREFIX": f"test-{uuid.uuid4().hex}"}
+    settings.CACHES = {name: {**cache, **own} for name, cache in settings.CACHES.items()}
 
 
 def third_roaster(cast: Cast) -> User:

@@ -47,7 +47,7 @@ def _use(database_url: str, redis_url: str) -> None:
         {key: address[key] for key in ("NAME", "USER", "PASSWORD", "HOST", "PORT")}
     )
     settings.REDIS_URL = settings.CELERY_BROKER_URL = redis_url
-    settings.CACHES["default"]["LOCATION"] = redis_url
+    settings.CACHES["quick"]["LOCATION"] = redis_url
 
 
 def soaking() -> bool:

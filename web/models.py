@@ -48,6 +48,18 @@ def _number(text: str) -> Value:
     return Value(Decimal(text), output_field=ExactDecimalField())
 
 
+@exempt("counts tries and marks answers as used, for minutes")
+class CacheEntry(models.Model):
+    """What web.lasting_cache keeps."""
+
+    key = models.TextField(primary_key=True)
+    value = models.JSONField()
+    expires_at = models.DateTimeField(db_index=True)
+
+    def __str__(self) -> str:
+        return self.key
+
+
 class TypedFigure(models.Model):
     """A figure that somebody typed in another unit than the product keeps, as they typed it.
 

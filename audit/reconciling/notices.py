@@ -7,9 +7,9 @@ reconciliation found is kept in the cache that all processes share, so that a pa
 from dataclasses import dataclass
 from typing import cast
 
-from django.core.cache import cache
 from django.http import HttpRequest
 
+from audit.quick import quick
 from audit.reading.access import Viewer
 from audit.reconciling.actions import RECONCILIATIONS
 from audit.reconciling.report import Kind
@@ -70,7 +70,7 @@ def _notice(lines: list[str]) -> Notice | None:
 
 def forget() -> None:
     """There is a newer answer."""
-    cache.delete(KEY)
+    quick.delete(KEY)
 
 
 def _kind_of(view_name: str) -> str:
@@ -79,10 +79,10 @@ def _kind_of(view_name: str) -> str:
 
 
 def _found() -> dict[str, list[str]]:
-    found: dict[str, list[str]] | None = cache.get(KEY)
+    found: dict[str, list[str]] | None = quick.get(KEY)
     if found is None:
         found = _read()
-        cache.set(KEY, found, CACHED)
+        quick.set(KEY, found, CACHED)
     return found
 
 

@@ -15,13 +15,13 @@ from typing import NamedTuple
 
 import pgtrigger
 from django.apps import apps
-from django.core.cache import cache
 from django.db import DEFAULT_DB_ALIAS, connection, connections, models, transaction
 from django.urls import reverse
 
 from audit.alarms import Alarm, register_alarm
 from audit.capture.context import recorded
 from audit.capture.installed import GUARDS, migrated_sql
+from audit.quick import quick
 from audit.reconciling.models import Structure
 from audit.reconciling.tables import governed_tables
 from audit.vocabulary import register
@@ -86,7 +86,7 @@ def note_structure() -> bool:
         return False
     with recorded(by=None, action=NOTED):
         Structure.objects.create(rules=rules, digest=digest)
-    cache.delete(KEY)
+    quick.delete(KEY)
     return True
 
 
@@ -109,7 +109,7 @@ GUARDS.append(differences)
 @register_alarm
 def rules_off() -> Iterator[Alarm]:
     """The same, looked at once a minute."""
-    for told in cache.get_or_set(KEY, differences, CACHED) or ():
+    for told in quick.get_or_set(KEY, differences, CACHED) or ():
         words = f"The database does not guard itself. {told}"
         yield Alarm(words, reverse("audit:reconciliations"), "stopped")
 

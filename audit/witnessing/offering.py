@@ -10,7 +10,6 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 
 from django.conf import settings
-from django.core.cache import cache
 from django.utils import timezone
 
 from audit.capture.context import recorded
@@ -21,6 +20,7 @@ from audit.ledger.errors import LedgerError
 from audit.ledger.witness.cosignature import cosignatures
 from audit.ledger.witness.known import KnownWitness
 from audit.ledger.witness.protocol import Answer, Offer
+from audit.quick import quick
 from audit.sealing.keys import verifiers
 from audit.sealing.models import Checkpoint
 from audit.sealing.proofs import consistency
@@ -58,20 +58,20 @@ def offer_newest() -> int:
 
 @contextmanager
 def _alone() -> Iterator[bool]:
-    alone = bool(cache.add("audit:offering", 1, timeout=ALONE))
+    alone = bool(quick.add("audit:offering", 1, timeout=ALONE))
     try:
         yield alone
     finally:
         if alone:
-            cache.delete("audit:offering")
+            quick.delete("audit:offering")
 
 
 def _offered(known: KnownWitness, newest: Checkpoint) -> bool:
     pause = f"audit:offering:{known.key.key_id.hex()}"
-    if cache.get(pause) or has(known, newest):
+    if quick.get(pause) or has(known, newest):
         return False
     # Before asking: one that holds an offering up until it is killed waits as well.
-    cache.set(pause, 1, timeout=PAUSE)
+    quick.set(pause, 1, timeout=PAUSE)
     try:
         row = offer(known, newest)
     except WitnessRefusedError as refused:
@@ -82,7 +82,7 @@ def _offered(known: KnownWitness, newest: Checkpoint) -> bool:
         if _late(known):
             _note(known, WitnessEventKind.SILENT, str(silent))
         return False
-    cache.delete(pause)
+    quick.delete(pause)
     row.save(force_insert=True)
     _note(known, WitnessEventKind.COSIGNS, f"It cosigned the first {row.size:,} entries.")
     return True

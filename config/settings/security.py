@@ -97,7 +97,7 @@ ACCOUNT_LOGOUT_ON_PASSWORD_CHANGE = False
 ACCOUNT_PASSWORD_RESET_TOKEN_GENERATOR = "people.sign_in.adapter.LinkTokens"  # noqa: S105 - no secret
 ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 5 * 60  # seconds in which a confirmation counts
-# Counted in the shared cache, so over all processes together.
+# Counted in the database, so over all processes together.
 ACCOUNT_RATE_LIMITS = {
     "login_failed": "10/m/ip,5/5m/key",  # the key is address and client
     "login_address": "20/5m/key",  # of one address, from anywhere; past it the next line counts

@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from typing import Any
 
 from audit.ledger.witness.known import known_witnesses
 from config.environment import env
@@ -78,13 +79,16 @@ PROGRAM_ROLE = env.str("PROGRAM_ROLE", default="") or str(database(address([]))[
 
 REDIS_URL: str = env.str("REDIS_URL", default="redis://127.0.0.1:6379/0")
 
-# Shared by every web process, so that throttles count once for all of them.
-CACHES = {
-    "default": {
-        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+# Both shared by every process. Tries of passwords are counted in the database: they count whatever
+# else is away. What may be lost is in the broker.
+CACHES: dict[str, dict[str, Any]] = {
+    "default": {"BACKEND": "web.lasting_cache.LastingCache", "KEY_PREFIX": "portaledger"},
+    "quick": {
+        "BACKEND": "web.quick_cache.QuickCache",
         "LOCATION": REDIS_URL,
         "KEY_PREFIX": "portaledger",
-    }
+        "OPTIONS": {"socket_timeout": 0.5, "socket_connect_timeout": 0.5},
+    },
 }
 
 CELERY_BROKER_URL = REDIS_URL
@@ -110,6 +114,9 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "retry_on_timeout": True,
     "global_keyprefix": "portaledger:",
 }
+# Of what is sent: once more by a new connection, then whoever waits for it goes on without. What
+# was asked for stands in the database, where the sweeps of the schedule find it.
+CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0, "interval_step": 0}
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_SEND_TASK_EVENTS = False

@@ -12,10 +12,9 @@ import time
 from collections.abc import Iterable
 from datetime import timedelta
 
-from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
-from redis.exceptions import RedisError
 
+from audit.quick import quick
 from people.notices.kinds import watched_pages
 
 logger = logging.getLogger(__name__)
@@ -42,23 +41,16 @@ def note_opened(request: HttpRequest, response: HttpResponse) -> None:
 
 def mark_opened(person: int, *paths: str) -> None:
     """Keep that they have opened these pages just now, or seen elsewhere what stands there."""
-    try:
-        marks: Marks = cache.get(_key(person)) or {}
-        for path in paths:
-            marks.pop(path, None)  # the newest last
-            marks[path] = time.time()
-        newest = dict(list(marks.items())[-MOST:])
-        cache.set(_key(person), newest, KEPT)
-    except RedisError:
-        logger.warning("What person %s has opened is not noted: no cache.", person)
+    marks: Marks = quick.get(_key(person)) or {}
+    for path in paths:
+        marks.pop(path, None)  # the newest last
+        marks[path] = time.time()
+    newest = dict(list(marks.items())[-MOST:])
+    quick.set(_key(person), newest, KEPT)
 
 
 def opened_by(people: Iterable[int]) -> list[tuple[int, str, float]]:
     """Person, path and moment (seconds since 1970) of every mark there is of these people."""
     keys = {_key(person): person for person in people}
-    try:
-        found: dict[str, Marks] = cache.get_many(keys)
-    except RedisError:
-        logger.warning("What people have seen is not known: no cache.")
-        return []
+    found: dict[str, Marks] = quick.get_many(keys)
     return [(keys[key], path, at) for key, marks in found.items() for path, at in marks.items()]

@@ -49,7 +49,7 @@ def invite(*, by: User | None, person: User, absolute: Callable[[str], str]) -> 
         if not User.objects.filter(pk=person.pk, is_active=True).update(invited_at=Now()):
             raise Refused(f"{person} may not sign in: allow that first.")
         link = absolute(_path(person))
-        transaction.on_commit(lambda: _mail(person, link))
+        transaction.on_commit(lambda: _mail(person, link), robust=True)
     return link
 
 

@@ -7,16 +7,15 @@ from datetime import timedelta
 from allauth.account.internal.flows.login import get_authentication_records
 from allauth.account.signals import password_changed, password_set
 from django.contrib.sessions.models import Session
-from django.core.cache import cache
 from django.db.models import QuerySet
 from django.db.models.functions import Now
 from django.dispatch import Signal, receiver
 from django.http import HttpRequest
-from redis.exceptions import RedisError
 
 from audit.capture.context import record_refusal, recorded
 from audit.characters import visible
 from audit.errors import NotFound, Refused, Subject
+from audit.quick import quick
 from audit.vocabulary import register
 from people.persons.actions import subject_of
 from people.persons.models import User
@@ -188,10 +187,5 @@ def note_seen(request: HttpRequest) -> None:
     pk = here_of(request)
     if not pk:
         return
-    try:
-        first = cache.add(f"session_seen:{pk}", 1, SEEN_EVERY.total_seconds())
-    except RedisError:
-        logger.warning("When session %s was used is not noted: no cache.", pk)
-        return
-    if first:
+    if quick.add(f"session_seen:{pk}", 1, SEEN_EVERY.total_seconds()):
         SignIn.objects.live().filter(pk=pk).update(seen_at=Now())

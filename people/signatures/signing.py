@@ -3,6 +3,7 @@
 Every time anew.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
 
 from django.core.cache import cache
@@ -28,7 +29,7 @@ from people.signatures.rules import need_of, require_means
 SIGNING_REFUSED = register("signing.refused", "Was refused a signature")
 
 
-# Counts wrong passwords and codes at signing, for all processes together (the shared cache).
+# Counts wrong passwords and codes at signing, for all processes together (web.lasting_cache).
 
 LIMIT = 5
 WINDOW = 15 * 60  # seconds
@@ -55,14 +56,8 @@ def forget_attempts(user: User) -> None:
 def _counted(key: str) -> int:
     """Which try this is. The count may end, or be forgotten by a right password, at any line."""
     while not cache.add(key, 1, WINDOW):
-        try:
-            tries = cache.incr(key)
-        except ValueError:
-            continue  # it ended just now
-        if tries == 1:
-            # It ended while being counted up, and was made anew without an end.
-            cache.touch(key, WINDOW)
-        return tries
+        with suppress(ValueError):  # it ended just now
+            return cache.incr(key)
     return 1
 
 

@@ -9,12 +9,11 @@ import logging
 from datetime import timedelta
 
 from django.conf import settings
-from django.core.cache import cache
 from django.db.models.functions import Now
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
-from redis.exceptions import RedisError
 
+from audit.quick import quick
 from people.sign_in.sessions import refuse_sign_in
 from people.tablets.actions import note_copy, subject_of
 from people.tablets.models import Tablet, digest_of
@@ -87,10 +86,5 @@ def _note_shown(tablet: Tablet) -> None:
 
 
 def _note_seen(tablet: Tablet) -> None:
-    try:
-        first = cache.add(f"tablet_seen:{tablet.pk}", 1, SEEN_EVERY.total_seconds())
-    except RedisError:
-        logger.warning("When tablet %s was seen is not noted: no cache.", tablet.pk)
-        return
-    if first:
+    if quick.add(f"tablet_seen:{tablet.pk}", 1, SEEN_EVERY.total_seconds()):
         Tablet.objects.filter(pk=tablet.pk).update(seen_at=Now())

@@ -1,17 +1,15 @@
 """Asking for a fit, once at a time for a station and a version; and running it, by one worker."""
 
 from collections.abc import Callable
-from contextlib import suppress
 from datetime import timedelta
 
 from celery import current_app
-from django.core.cache import cache
 from django.db import connection, transaction
 from django.utils import timezone
-from redis.exceptions import RedisError
 
 from audit.capture.context import recorded
 from audit.errors import Refused, Subject
+from audit.quick import quick
 from audit.vocabulary import register as action
 from people.persons.models import User
 from people.persons.permissions import require
@@ -55,7 +53,8 @@ def ask_for_fit(*, by: User, station: Station, version: Version) -> ShotFit:
                 how_to_ask="Log more check shots there first; 20 or more tell something.",
             )
         made = ShotFit.objects.create(station=station, version=version, by=by)
-        transaction.on_commit(lambda: start(made.pk))
+        # robust: with the queue away it is asked for all the same, and the next sweep starts it.
+        transaction.on_commit(lambda: start(made.pk), robust=True)
         return made
 
 
@@ -118,18 +117,14 @@ def _noting_progress(fit_id: int) -> Callable[[], None]:
     def passed() -> None:
         nonlocal passes
         passes += 1
-        with suppress(OSError, RedisError):  # a page without a number is no reason to lose it
-            cache.set(_key(fit_id), passes, REMEMBERED)
+        quick.set(_key(fit_id), passes, REMEMBERED)
 
     return passed
 
 
 def progress(fit: ShotFit) -> int:
     """How many passes the search has made, of PASSES at most; 0 before the first."""
-    try:
-        return min(int(cache.get(_key(fit.pk)) or 0), PASSES)
-    except (OSError, RedisError):
-        return 0
+    return min(int(quick.get(_key(fit.pk)) or 0), PASSES)
 
 
 def _key(fit_id: int) -> str:

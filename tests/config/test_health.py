@@ -20,8 +20,7 @@ def test_well_when_database_and_broker_answer(client: Client) -> None:
 
 @pytest.mark.django_db
 def test_the_broker_that_does_not_answer_is_named(client: Client, settings: Settings) -> None:
-    elsewhere = {**settings.CACHES["default"], "LOCATION": "redis://127.0.0.1:1/0"}
-    settings.CACHES = {"default": elsewhere}
+    settings.REDIS_URL = "redis://127.0.0.1:1/0"
     answer = client.get("/healthz")
     assert answer.status_code == 503
     assert answer.content == b"no answer: broker\n"

@@ -1,12 +1,10 @@
 """Refusals by the hundred are few entries: each tells how often it was tried."""
 
 import re
-from collections.abc import Iterator
 from uuid import uuid4
 
 import pytest
-from django.conf import settings as project
-from django.test import override_settings
+from pytest_django.fixtures import Settings
 
 from audit.capture.context import record_refusal
 from audit.capture.models import Entry
@@ -19,11 +17,10 @@ REFUSED = Entry.objects.filter(operation="refused").order_by("id")
 
 
 @pytest.fixture(autouse=True)
-def _own_counts() -> Iterator[None]:
+def _own_counts(settings: Settings) -> None:
     """Counted for this test alone, whatever others do in the same minute."""
-    own = {**project.CACHES["default"], "KEY_PREFIX": f"test-{uuid4().hex}"}
-    with override_settings(CACHES={"default": own}):
-        yield
+    own = {**settings.CACHES["quick"], "KEY_PREFIX": f"test-{uuid4().hex}"}
+    settings.CACHES = {**settings.CACHES, "quick": own}
 
 
 def test_the_same_again_and_again_by_one_barista(cast: Cast, signed_in: SignedIn) -> None:

@@ -1,10 +1,10 @@
 """Rules of the tables that somebody dropped, loosened or added are seen."""
 
 import pytest
-from django.core.cache import cache
 from django.test import Client
 
 from audit.capture.installed import expected
+from audit.quick import quick
 from audit.reconciling.models import Structure
 from audit.reconciling.structure import differences, note_structure, rules_off
 from tests.audit.sample import run
@@ -85,6 +85,6 @@ def test_the_rules_kept_cannot_be_exchanged() -> None:
 def test_owners_are_told(cast: Cast, signed_in: SignedIn) -> None:
     assert list(rules_off()) == []
     run("ALTER TABLE recipes_version DROP CONSTRAINT version_state_is_known")
-    cache.delete("reconciling:structure")
+    quick.delete("reconciling:structure")
     browser: Client = signed_in(cast.owner)
     assert "recipes_version: this rule is gone" in browser.get("/").content.decode()

@@ -72,7 +72,7 @@ def offered_at_once(settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None
     """No pause after a failure, and no other test's offering in the way."""
     monkeypatch.setattr("audit.witnessing.offering.PAUSE", 0)
     caches = settings.CACHES
-    settings.CACHES = {"default": {**caches["default"], "KEY_PREFIX": token_hex(8)}}
+    settings.CACHES = {**caches, "quick": {**caches["quick"], "KEY_PREFIX": token_hex(8)}}
 
 
 def history(*sizes: int) -> None:

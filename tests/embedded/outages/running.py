@@ -41,12 +41,14 @@ class Running:
         with ThreadPoolExecutor(8) as threads:
             return list(threads.map(lambda _: self.get(path), range(count)))
 
-    def sign_in(self, browser: requests.Session, password: str = PASSWORD) -> requests.Response:
+    def sign_in(
+        self, browser: requests.Session, password: str = PASSWORD, who: str = OWNER
+    ) -> requests.Response:
         """Send the sign-in form."""
         if not browser.cookies:
             browser.get(self.address + LOGIN, timeout=PATIENCE)
         sent = {
-            "login": OWNER,
+            "login": who,
             "password": password,
             "csrfmiddlewaretoken": browser.cookies["csrftoken"],
         }

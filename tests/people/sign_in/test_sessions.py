@@ -4,13 +4,13 @@ import datetime
 
 import pytest
 from django.contrib.sessions.models import Session
-from django.core.cache import cache
 from django.db import IntegrityError, connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from audit.capture.models import Entry
+from audit.quick import quick
 from people.persons.models import User
 from people.sign_in.actions import deactivate_person
 from people.sign_in.models import End, SignIn
@@ -166,7 +166,7 @@ def test_looking_at_pages_writes_nothing(cast: Cast) -> None:
         browser.get("/account/sessions/")
     assert not [q["sql"] for q in asked if not q["sql"].startswith("SELECT")]
     before = SignIn.objects.get().seen_at
-    cache.delete(f"session_seen:{SignIn.objects.get().pk}")
+    quick.delete(f"session_seen:{SignIn.objects.get().pk}")
     browser.get("/account/sessions/")
     assert SignIn.objects.get().seen_at > before
     assert Entry.objects.filter(table_name="people_signin").count() == 1

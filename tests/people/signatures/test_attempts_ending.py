@@ -1,48 +1,44 @@
 """The count of wrong passwords ends, or is forgotten, while another try is being counted."""
 
+from datetime import timedelta
+
 import pytest
 from django.core.cache import cache
-from django.core.cache.backends.redis import RedisCache
+from django.utils import timezone
 
 from people.signatures.signing import LIMIT, WINDOW, count_attempt, forget_attempts
 from tests.cast import Cast
+from web.lasting_cache import LastingCache
+from web.models import CacheEntry
 
 
-def _seconds_left(key: str) -> int:
-    return int(cache._cache.get_client().ttl(cache.make_key(key)))  # type: ignore[attr-defined]
+def _left(key: str) -> timedelta:
+    return CacheEntry.objects.get(key=cache.make_key(key)).expires_at - timezone.now()
 
 
 def test_forgotten_between_looking_and_counting(
     cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    count, key = RedisCache.incr, f"signing-attempts:{cast.owner.pk}"
+    count, key = LastingCache.incr, f"signing-attempts:{cast.owner.pk}"
 
-    def forgotten_first(there: RedisCache, name: str) -> int:
-        monkeypatch.setattr(RedisCache, "incr", count)
+    def forgotten_first(there: LastingCache, name: str) -> int:
+        monkeypatch.setattr(LastingCache, "incr", count)
         forget_attempts(cast.owner)
         return count(there, name)
 
     count_attempt(cast.owner)
-    monkeypatch.setattr(RedisCache, "incr", forgotten_first)
+    monkeypatch.setattr(LastingCache, "incr", forgotten_first)
     count_attempt(cast.owner)
     assert cache.get(key) == 1
-    assert 0 < _seconds_left(key) <= WINDOW
+    assert timedelta() < _left(key) <= timedelta(seconds=WINDOW)
 
 
-def test_made_anew_by_the_counting_itself_it_still_ends(
-    cast: Cast, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Redis counts up what is not there from nothing, and without an end."""
+def test_what_is_not_there_is_not_made_by_counting(cast: Cast) -> None:
+    """So none stands there without an end."""
     key = f"signing-attempts:{cast.owner.pk}"
-
-    def made_anew(_: RedisCache, name: str) -> int:
-        forget_attempts(cast.owner)
-        return int(cache._cache.get_client().incr(cache.make_key(name)))  # type: ignore[attr-defined]
-
-    count_attempt(cast.owner)
-    monkeypatch.setattr(RedisCache, "incr", made_anew)
-    count_attempt(cast.owner)
-    assert 0 < _seconds_left(key) <= WINDOW
+    with pytest.raises(ValueError, match="not found"):
+        cache.incr(key)
+    assert cache.get(key) is None
 
 
 def test_it_ends_so_long_after_the_first(cast: Cast) -> None:
@@ -51,4 +47,4 @@ def test_it_ends_so_long_after_the_first(cast: Cast) -> None:
     cache.touch(key, 60)
     for _ in range(LIMIT - 1):
         count_attempt(cast.owner)
-    assert _seconds_left(key) <= 60
+    assert _left(key) <= timedelta(seconds=60)
