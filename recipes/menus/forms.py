@@ -16,6 +16,7 @@ from recipes.versions.models import Version
 from recipes.versions.review import COMMENT
 from stations.equipment.models import Site, Slot
 from web.fields import RevisionForm, SeenRevision, unmarked
+from web.ticks import Ticks
 
 
 class MenuForm(forms.Form):
@@ -105,7 +106,7 @@ class WhereForm(forms.Form):
     """Which of the sites that follow get it, and when; in the address of the plan."""
 
     sites = forms.ModelMultipleChoiceField(
-        Site.objects.none(), widget=forms.CheckboxSelectMultiple,
+        Site.objects.none(), widget=Ticks,
         help_text="Those that follow this menu.",
     )  # fmt: skip
     date = forms.DateField(

@@ -20,6 +20,7 @@ from recipes.requests.models import ChangeRequest
 from stations.equipment.models import Site
 from stations.equipment.querysets import SlotQuerySet
 from web.fields import PlainDecimalField, SeenRevision
+from web.ticks import Ticks
 
 LARGEST = 2**62
 
@@ -41,7 +42,7 @@ def with_held(slots: SlotQuerySet) -> SlotQuerySet:
 class PermitFields(forms.Form):
     """One site's slots, the parameters that change, and the end on that site's clock."""
 
-    slots = SlotsField(None, widget=forms.CheckboxSelectMultiple)
+    slots = SlotsField(None, widget=Ticks)
     date = forms.DateField(label="Ends (day)", widget=forms.DateInput(attrs={"type": "date"}))
     time = forms.TimeField(
         label="Ends (time)",

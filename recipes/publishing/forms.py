@@ -20,6 +20,7 @@ from recipes.versions.models import Version
 from recipes.versions.standing import Standing
 from stations.equipment.models import Machine, Site, Station
 from web.fields import RevisionForm
+from web.ticks import Ticks
 
 REASON = 2000
 SLOT_NUMBER = re.compile(r"0?[1-9]|[1-9][0-9]")
@@ -62,7 +63,7 @@ class WhereForm(forms.Form):
         label="Where", choices=WORDS, widget=forms.RadioSelect, initial=Where.ALL
     )
     sites: "forms.ModelMultipleChoiceField[Site]" = forms.ModelMultipleChoiceField(
-        None, required=False, widget=forms.CheckboxSelectMultiple
+        None, required=False, widget=Ticks
     )
     date = forms.DateField(
         label="From (day)", required=False, widget=forms.DateInput(attrs={"type": "date"})
@@ -200,9 +201,7 @@ class _Placed(forms.ModelMultipleChoiceField[Any]):
     """Check boxes that say at which site each machine or station is."""
 
     def __init__(self, rows: Any, label: str) -> None:  # noqa: ANN401
-        super().__init__(
-            rows, required=False, label=label.capitalize(), widget=forms.CheckboxSelectMultiple
-        )
+        super().__init__(rows, required=False, label=label.capitalize(), widget=Ticks)
 
     def label_from_instance(self, obj: Any) -> str:  # noqa: ANN401
         """Site first."""

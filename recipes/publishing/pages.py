@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
@@ -19,8 +20,10 @@ from recipes.publishing.forms import ReasonForm
 from recipes.publishing.listing import ListForm, still_open
 from recipes.publishing.loading import tell
 from recipes.publishing.models import PART, Publication, PublicationSite
+from recipes.publishing.windowed import SITES, window
+from stations.equipment.forms import SiteFilter
 from web.access import noting_refusal
-from web.form_pages import form_page, posted, status_of
+from web.form_pages import cleaned, form_page, posted, status_of
 from web.lookup import one_or_404
 from web.pages import PageRequest, page
 from web.paging import keyset
@@ -71,18 +74,26 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
     rows = Publication.objects.covered_by(request.user).with_version()
     publication = one_or_404(rows.with_progress_for(request.user), pk)
     sites = list(_sites(publication, request.user))
+    form = SiteFilter(request.GET)
+    asked = cleaned(form)["q"]
+    shown = window(sites, asked)
+    refusing = [row for row in sites if row.refusals]
     reached = actions.reach(publication)
     whole = len(sites) == len(reached)
     total, cancelled = sum(row.slots for row in sites), sum(row.cancelled for row in sites)
     publication.loaded = sum(row.loaded for row in sites)
     publication.unloaded = sum(row.unloaded for row in sites)
+    names = {row.site_id: str(row.site) for row in sites}
     return {
         "publication": publication,
+        "names": names,
         "where": publication.where_words(whole=whole),
-        "accepted": publication.accepted_at(
-            {row.site_id: str(row.site) for row in sites}, whole=whole
-        ),
-        "sites": sites,
+        "accepted": publication.accepted_at(names, whole=whole),
+        "form": form if len(sites) > SITES else None,
+        "sites": shown,
+        "more": len(sites) - len(shown),
+        "refusing": refusing[:SITES],
+        "more_refusing": len(refusing[SITES:]),
         "waiting": [row for row in sites if row.waits],
         "pace": BUSY if any(row.busy for row in sites) else QUIET,
         "total": total,
@@ -93,10 +104,15 @@ def _publication_shown(request: PageRequest, pk: int) -> dict[str, Any]:
         "due": sum(row.due for row in sites),
         "finished": publication.shown_state in OVER,
         # Of one that goes to a single site, cancelling the rest is all there is.
-        "may_cancel_at": len(reached) > 1 and sites_where_may(request.user, publication, sites),
-        "progress_url": reverse("recipes:publication_progress", args=[pk]),
+        "may_cancel_at": len(reached) > 1 and sites_where_may(request.user, publication, shown),
+        "progress_url": _progress_url(pk, asked),
         "may_stop": may_at_each(request.user, Verb.PUBLICATION_STOP, reached),
     }
+
+
+def _progress_url(pk: int, asked: str) -> str:
+    url = reverse("recipes:publication_progress", args=[pk])
+    return f"{url}?{urlencode({'q': asked})}" if asked else url
 
 
 @page(Verb.RECIPE_VIEW)
@@ -104,12 +120,11 @@ def publication(request: PageRequest, pk: int) -> HttpResponse:
     """One publication: what was signed, how far it is, what was refused."""
     context = _publication_shown(request, pk)
     effects, more = effects_on(context["publication"], first_sites(context["sites"]))
+    more = more or bool(context["more"])
     context |= {
         "effects": effects,
         "more_effects": more,
-        "decisions": decisions(
-            context["publication"], {row.site_id: str(row.site) for row in context["sites"]}
-        ),
+        "decisions": decisions(context["publication"], context["names"]),
     }
     return render(request, "recipes/publishing/publication.html", context)
 
