@@ -30,19 +30,17 @@ class Whose:
     same_type: bool
     same_site: bool
 
-    @property
-    def own(self) -> bool:
-        """Whether it is this station's, of this very version."""
-        return self.own_station and self.own_version
-
     def words(self, station: Station | None) -> list[str]:
         """Whose it is and what of it differs, in sentences; nothing where it is its own."""
         fit, place = self.fit, self.fit.station
         told = []
         if not self.own_station:
             at = f"{place.machine.site}, {place.machine}, station {place.number}"
-            asked = f"{station} has none" if station else "No station is chosen"
-            told.append(f"{asked}: this is the fit of the nearest station, {at}.")
+            told.append(
+                f"{station} has no fit: this is the fit of the nearest station, {at}."
+                if station
+                else f"No station is chosen: this is the newest fit, of {at}."
+            )
             if station and not self.same_type:
                 told.append("Its machine is of another type: another pump and other pipes.")
         if not self.own_version:

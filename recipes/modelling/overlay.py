@@ -109,15 +109,15 @@ def _at(course: Course, time: float) -> At | None:
 
 def _words(shots: list[tuple[str, Course]]) -> str:
     parts = [f"{words}, {_end(one)}" for words, one in shots]
-    banded = any(one.margin.any() for _, one in shots)
-    band = " The bands are 95 % intervals of the mean yield, by the fit alone." if banded else ""
+    band = (
+        " The bands are 95 % intervals of the mean yield at each moment, by the fit alone: one that"
+        " runs slower also ends later, so that the end is surer than the band."
+        if any(one.margin.any() for _, one in shots)
+        else ""
+    )
     return f"Modelled shots over time: {'; '.join(parts)}.{band}"
 
 
 def _end(one: Course) -> str:
-    mass, margin = one.values["beverage"][-1], one.margin[-1]
-    said = quantity(rounded(float(mass), 1), "g")
-    if one.margin.any():
-        low, high = (quantity(rounded(float(v), 1), "g") for v in (mass - margin, mass + margin))
-        said = f"{said} ({low} to {high})"
-    return f"{said} in {quantity(rounded(float(one.time[-1]), 1), 's')}"
+    mass, time = (float(each[-1]) for each in (one.values["beverage"], one.time))
+    return f"{quantity(rounded(mass, 1), 'g')} in {quantity(rounded(time, 1), 's')}"

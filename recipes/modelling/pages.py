@@ -1,7 +1,7 @@
 """A version poured by the shot model, as it stands and with a change; fitted to a station."""
 
 from django.contrib import messages
-from django.http import HttpResponse, QueryDict
+from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
@@ -20,6 +20,7 @@ from recipes.modelling.nearest import Whose, nearest_fit, why_none
 from recipes.modelling.nominal import PredictedShot, predict_shot
 from recipes.modelling.overlay import AFTER, BEFORE, Overlay, overlay
 from recipes.modelling.prediction import evidence_text, predict_change, unknowable
+from recipes.modelling.puck import other_puck
 from recipes.modelling.result import Shown, from_json, shown_fit
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
@@ -51,7 +52,7 @@ def prediction(request: PageRequest, pk: int) -> HttpResponse:
         context |= _shots(formula, wanted, coarser, shown)
     except QuantityError as error:
         context["fault"] = _fault(error)
-    if whose is not None and whose.own:
+    if whose is not None and whose.own_station:
         context["ask_url"] = _ask_url(request.GET, version, whose.fit)
     return render(request, "recipes/modelling/prediction.html", context)
 
@@ -69,6 +70,7 @@ def _station_context(
         "station": station,
         "site": station.machine.site,
         "since": since,
+        "learnable": mine or since > 0,
         "why_none": "" if mine else why_none(version, station),
         "may_fit": may(request.user, Verb.MODEL_FIT, station.machine.site_id),
         "may_ask": may(request.user, Verb.REQUEST_MAKE, station.machine.site_id)
@@ -140,8 +142,11 @@ def initial_from_prediction(request: PageRequest, version: Version) -> dict[str,
     """
     if "fit" not in request.GET:
         return {}
-    rows = ShotFit.objects.covered_by(request.user).done().with_place().filter(version=version)
+    rows = ShotFit.objects.covered_by(request.user).done().with_place()
+    rows = rows.filter(version__recipe__coffee=version.recipe.coffee_id)
     fit = one_or_404(rows, asked_number(request, "fit", "the number of a fit"))
+    if other_puck(fit.version, version):
+        raise Http404
     formula, kept = version.stated, from_json(fit.result)
     form = ChangeForm(request.GET, formula=formula, stations=Station.objects.none())
     cleaned(form)

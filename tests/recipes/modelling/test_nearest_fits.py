@@ -104,7 +104,7 @@ def test_what_cannot_be_known_of_a_temperature_is_said_before_any_figure(
     words = browser.get(f"/versions/{bar.version.pk}/model/?brew_temperature=92").content.decode()
     said = [
         "What another temperature does to the taste can&#x27;t be known here", "Batali",
-        "Every shot was pulled at", "this is the fit of the nearest station",
+        "Every shot was pulled at", "this is the newest fit, of",
         "By the fit, means with 95 %", "The bands are 95 % intervals",
     ]  # fmt: skip
     places = [words.index(one) for one in said]
@@ -118,3 +118,19 @@ def test_without_any_fit_the_words_come_first_too(bar: Bar, signed_in: SignedIn)
     words = browser.get(f"/versions/{bar.version.pk}/model/?brew_temperature=92").content.decode()
     assert words.index("What another temperature does") < words.index("The version as it stands")
     assert "95 % intervals" not in words
+
+
+def test_a_change_is_asked_for_by_the_station_s_own_fit_carried_over_or_not(
+    bar: Bar, fit_at: FitAt, signed_in: SignedIn
+) -> None:
+    own, cooler = fit_at(0), next_version(bar, brew_temperature="92.0")
+    lead = signed_in(bar.cast.shop_lead)
+    path = f"/versions/{cooler.pk}/model/?brew_temperature=93&station="
+    assert f"fit={own.pk}" in lead.get(f"{path}{bar.stations[0].pk}").content.decode()
+    assert "Ask for this change" not in lead.get(f"{path}{bar.stations[1].pk}").content.decode()
+    new = f"/requests/new/?version={cooler.pk}&fit={own.pk}&brew_temperature=93"
+    evidence = lead.get(new).context["form"].initial["evidence"]
+    assert evidence.index("What another temperature") < evidence.index("Time: ")
+    heavier = next_version(bar, dose_mass="19.0")
+    other = f"/requests/new/?version={heavier.pk}&fit={own.pk}&brew_temperature=93"
+    assert lead.get(other).status_code == 404

@@ -202,5 +202,5 @@ def test_no_moving_range_bridges_a_left_out_shot(bar: Bar, slot: Slot, signed_in
     told = [line.range for line in found.lines[:3]]
     assert told == [Decimal("0.40"), None, Decimal("0.40")]
     words = signed_in(bar.cast.barista).get(f"/stations/{slot.station_id}/charts/").content.decode()
-    assert "Shots were left out before 1 of these: no moving range bridges a left-out shot" in words
+    assert "Shots were left out before 1 of these. No moving range bridges a left-out shot" in words
     assert "after one left out" in words
