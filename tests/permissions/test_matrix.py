@@ -8,10 +8,9 @@ from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from people.persons.models import User
+from tests.permissions.elsewhere import ELSEWHERE, ELSEWHERE_PREFIXES
 from tests.permissions.row import Row
 from tests.permissions.rows import (
-    ELSEWHERE,
-    ELSEWHERE_PREFIXES,
     ENDPOINTS,
     PAGES,
     WIDE_ENDPOINTS,
