@@ -10,6 +10,7 @@ from recipes.publishing.models import Publication, PublicationSite
 from stations.machine_types.catalogue import Printed, by_code
 from stations.slots.models import Placement, ReadBack
 from stations.slots.signed import withhold
+from web.newest import newest_of_each
 
 # Translated anew before its moment, so that it was never in the slot: another stands for it.
 GAVE_WAY = Q(state=Placement.State.CANCELLED, superseded_by__isnull=False)
@@ -81,17 +82,16 @@ def _before(placements: Iterable[Placement]) -> dict[int, Placement]:
     rows = Placement.objects.filter(
         Q(slot__in=waiting, state=Placement.State.IN_FORCE)
         | Q(slot__in=[each.slot_id for each in begun], superseded_by__in=begun)
+        & ~Q(state=Placement.State.CANCELLED)
     )
-    rows = rows.exclude(GAVE_WAY).select_related("settings", "signature", "slot").order_by("pk")
+    rows = rows.select_related("settings", "signature", "slot").order_by("pk")
     return {row.slot_id: row for row in rows}
 
 
 def _read(placements: Iterable[Placement]) -> dict[int, ReadBack]:
     """By placement what was read back last."""
-    rows = ReadBack.objects.filter(placement__in=[each.pk for each in placements])
-    newest = (
-        rows.order_by("placement_id", "-at", "-pk").distinct("placement_id").select_related("by")
-    )
+    among = Placement.objects.filter(pk__in=[each.pk for each in placements])
+    newest = newest_of_each(ReadBack.objects.select_related("by"), "placement", among)
     return {row.placement_id: row for row in newest}
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from django.db.models import Q, QuerySet
 
@@ -15,9 +15,11 @@ from stations.charts.keeping import signalling
 from stations.charts.models import KeptChart
 from stations.equipment.models import Site, Slot
 from stations.shots.models import CheckShot
-from stations.slots.models import ReadBack
+from stations.slots.models import Placement, ReadBack
+from web.newest import newest_of_each
 from web.printing import SPACE, counted, moment, number, quantity
 
+Rows = TypeVar("Rows", bound=QuerySet[Any])
 MOST = 12  # of each kind, to one request
 RECENT = 6  # of each kind, offered as ticks
 
@@ -63,7 +65,7 @@ class Kind:
     """One kind of evidence: `name` as forms and endpoints say it, `field` as it is stored.
 
     ``covered`` is all that somebody may see, ``of_site`` what a site can attach, ``near`` that of
-    it which a request is about; ``recipes`` are those that it says something of, by id.
+    it which a request is about, the newest first; ``recipes`` are those it says something of.
     """
 
     name: str
@@ -142,7 +144,7 @@ def recent(about: About) -> Recent:
     offered = {}
     for name, kind in KINDS.items():
         rows = kind.of_site(about.site.pk)
-        near = kind.near(rows, about).order_by("-pk")
+        near = kind.near(rows, about)
         newest = frozenset(near.values_list("pk", flat=True)[:RECENT])
         offered[name] = Offered(kind, rows.select_related(*kind.related), newest)
     return offered
@@ -194,16 +196,22 @@ def chart_words(kept: KeptChart) -> str:
 
 
 def _near_slot(rows: QuerySet[CheckShot], about: About) -> QuerySet[CheckShot]:
-    counted_rows = rows.filter(left_out=False)
-    if about.slot is not None:
-        return counted_rows.filter(slot=about.slot)
-    return counted_rows.filter(placement__settings__content_digest=about.base.content_digest)
+    return _newest(rows.filter(left_out=False), about)
 
 
 def _near_reads(rows: QuerySet[ReadBack], about: About) -> QuerySet[ReadBack]:
+    return _newest(rows, about)
+
+
+def _newest(rows: Rows, about: About) -> Rows:
+    """Of the slot it is about, else of what was in force there under the version."""
     if about.slot is not None:
-        return rows.filter(slot=about.slot)
-    return rows.filter(placement__settings__content_digest=about.base.content_digest)
+        near = newest_of_each(rows, "slot", Slot.objects.filter(pk=about.slot.pk), RECENT)
+    else:
+        digest = about.base.content_digest
+        held = Placement.objects.filter(site=about.site, settings__content_digest=digest)
+        near = newest_of_each(rows, "placement", held, RECENT)
+    return near.order_by("-at", "-pk")
 
 
 def _near_charts(rows: QuerySet[KeptChart], about: About) -> QuerySet[KeptChart]:

@@ -32,22 +32,26 @@ RECENT = 100  # shots whose stations stand for all
 LIKE_DOSE = Decimal("0.15")
 ANY_DOSE = (Decimal(0), Decimal(1000))
 
-# Pulses as set, not what was asked for: they are what passed the meter. One row a station.
+# Pulses as set, not what was asked for: they are what passed the meter. One row a station, and no
+# more read of a slot than counts.
 SHOTS = f"""
 SELECT station_id, array_agg(dose), array_agg(pulses), array_agg(beverage) FROM (
     SELECT slot.station_id, shot.dose_mass::float8 AS dose, shot.beverage_mass::float8 AS beverage,
-        (held."values" -> '{WATER}' ->> 'value')::float8 AS pulses,
+        (shot."values" -> '{WATER}' ->> 'value')::float8 AS pulses,
         row_number() OVER (PARTITION BY slot.station_id
             ORDER BY shot.at DESC, shot.id DESC) AS place
-    FROM stations_slot slot
-    JOIN stations_checkshot shot ON shot.slot_id = slot.id AND NOT shot.left_out
-    JOIN stations_placement placed ON placed.id = shot.placement_id
-    JOIN stations_controlsettings held ON held.id = placed.settings_id
+    FROM stations_slot slot, LATERAL (
+        SELECT one.*, own."values" FROM stations_checkshot one
+        JOIN stations_placement placed ON placed.id = one.placement_id
+        JOIN stations_controlsettings own ON own.id = placed.settings_id
+        WHERE one.slot_id = slot.id AND NOT one.left_out
+            AND own."values" -> '{ENDS_BY}' ->> 'value' = '{BY_WATER}'
+            AND own."values" ? '{WATER}'
+            AND one.at < coalesce(%(until)s::timestamptz, 'infinity')
+            AND one.dose_mass BETWEEN %(least)s AND %(most)s
+        ORDER BY one.at DESC, one.id DESC LIMIT %(newest)s
+    ) AS shot
     WHERE slot.station_id = ANY(%(stations)s)
-        AND held."values" -> '{ENDS_BY}' ->> 'value' = '{BY_WATER}'
-        AND held."values" ? '{WATER}'
-        AND shot.at < coalesce(%(until)s::timestamptz, 'infinity')
-        AND shot.dose_mass BETWEEN %(least)s AND %(most)s
 ) AS newest WHERE place <= %(newest)s GROUP BY station_id
 """  # noqa: S608 - constants only
 

@@ -130,23 +130,21 @@ def shots_of(
 ) -> list[CheckShot]:
     """The newest counted shots with that value, oldest first, carried over ones among them."""
     known = lineage or lineage_at(station, digest, code)
-    rows = CheckShot.objects.counted().of_contents(known.digests).filter(slot__station=station)
+    rows = CheckShot.objects.counted()
     if ended := baselines_end(station):
         rows = rows.filter(at__gt=ended)
     rows = rows.exclude(**{code: None}).select_related("placement__settings", "by")
-    return list(reversed(rows.newest_first()[:SHOWN]))
+    return list(reversed(rows.newest_under(known.digests, station.pk, SHOWN)))
 
 
 def contents_of(station: Station) -> dict[str, str]:
     """Digest and title of every signed content that was brewed there, the newest first."""
-    rows = CheckShot.objects.filter(slot__station=station).exclude(
-        placement__settings__content_digest=""
-    )
-    pairs = rows.newest_first().values_list(
+    rows = CheckShot.objects.exclude(placement__settings__content_digest="")
+    pairs = rows.newest_at(station.slots.all(), SHOWN).values_list(
         "placement__settings__content_digest", "placement__settings__title"
     )
     found: dict[str, str] = {}
-    for digest, title in pairs[:SHOWN]:
+    for digest, title in pairs:
         found.setdefault(digest, title)
     return found
 

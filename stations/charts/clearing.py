@@ -36,9 +36,10 @@ def shots_under(station_id: int, content_digest: str, code: str) -> Under:
 
     A value without a tolerance clears nothing: a baseline frozen anew does.
     """
-    rows = CheckShot.objects.counted().of_content(content_digest).filter(slot__station=station_id)
-    rows = rows.exclude(**{code: None}).newest_first()
-    told = list(rows.values_list("at", "verdicts")[:TO_CLEAR])
+    rows = CheckShot.objects.counted().exclude(**{code: None})
+    told = list(
+        rows.newest_under([content_digest], station_id, TO_CLEAR).values_list("at", "verdicts")
+    )
     verdicts = [verdicts.get(code) for _, verdicts in told]
     within = next((n for n, one in enumerate(verdicts) if one != "within"), len(verdicts))
     return Under(within, told[0][0] if told else None)

@@ -110,10 +110,10 @@ def _counting(
 
 def _judged(frozen: ChartBaseline, lineage: Lineage, site_id: int) -> Drift | None:
     """The drift by the newest shot that signals; they count from the baseline on."""
-    rows = CheckShot.objects.counted().of_contents(lineage.digests)
-    rows = rows.filter(slot__station=frozen.station_id).after(frozen.last_shot)
-    rows = rows.exclude(**{frozen.code: None}).newest_first().select_related("placement")
-    shots = list(reversed(rows[:LOOKED_AT]))
+    rows = CheckShot.objects.counted()
+    rows = rows.after(frozen.last_shot).exclude(**{frozen.code: None}).select_related("placement")
+    newest = rows.newest_under(lineage.digests, frozen.station_id, LOOKED_AT)
+    shots = list(reversed(newest))
     values = [getattr(shot, frozen.code) for shot in shots]
     try:
         signalling = signals(values, baseline_of(frozen, values)) if values else {}

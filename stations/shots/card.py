@@ -66,7 +66,7 @@ def card_of(holding: Holding, sent: QueryDict | None = None) -> Card:
 def slot_at_hand(station: Station, held: Sequence[Holding], asked: int | None) -> Holding | None:
     """The slot that is asked for, else the one last checked there, else the first that is held."""
     filled = [each for each in held if each.placement]
-    last = CheckShot.objects.filter(slot__station=station).newest_first()[:1]
+    last = CheckShot.objects.all().newest_at(station.slots.all(), 1)
     number = asked or last.values_list("slot__number", flat=True).first()
     chosen = (each for each in filled if each.slot.number == number)
     return next(chosen, filled[0] if filled else None)

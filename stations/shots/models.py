@@ -1,6 +1,6 @@
 """Shots pulled to verify what a slot pours."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import timedelta
 from typing import Any, Self
 
@@ -23,6 +23,7 @@ from stations.lots.shelf import READY, Aged
 from stations.slots.guards import MADE_LATELY
 from stations.slots.models import Placement
 from web.model_fields import ExactDecimalField
+from web.newest import newest_of_each
 
 # Check shots a person may see, and those that are learnt from.
 
@@ -37,6 +38,17 @@ class CheckShotQuerySet(SiteScoped["CheckShot"]):
     def counted(self) -> Self:
         """Shots that say something: none that was marked to be left out."""
         return self.filter(left_out=False)
+
+    def newest_at(self, slots: models.QuerySet[Slot], many: int) -> Self:
+        """The newest so many of all these slots, the newest first; no more are read of any."""
+        return newest_of_each(self, "slot", slots, many).newest_first()[:many]
+
+    def newest_under(self, contents: Iterable[str], station: int, many: int) -> Self:
+        """The same of those pulled at a station (id) under these signed contents (digests)."""
+        held = Placement.objects.filter(
+            settings__station=station, settings__content_digest__in=list(contents)
+        )
+        return newest_of_each(self, "placement", held, many).newest_first()[:many]
 
     def newest_first(self) -> Self:
         """In the order they were pulled in: what was noted without a line arrives later."""
@@ -165,9 +177,10 @@ class CheckShot(Measured):
     ``open`` (a target without tolerance).
     """
 
-    slot = models.ForeignKey(Slot, models.PROTECT, related_name="shots")
+    # Indexed with the moment, as the placement is: the newest are asked for.
+    slot = models.ForeignKey(Slot, models.PROTECT, related_name="shots", db_index=False)
     site = models.ForeignKey(Site, models.PROTECT, related_name="+", db_index=False)
-    placement = models.ForeignKey(Placement, models.PROTECT, related_name="shots")
+    placement = models.ForeignKey(Placement, models.PROTECT, related_name="shots", db_index=False)
     grinder = models.ForeignKey(
         Grinder, models.PROTECT, null=True, blank=True, related_name="shots", db_index=False
     )
@@ -207,6 +220,7 @@ class CheckShot(Measured):
         # The opening check asks for the shots of a day, of what is in force.
         indexes = [
             models.Index(fields=["placement", "at"], name="shot_of_a_day"),
+            models.Index(fields=["slot", "-at", "-id"], name="shot_of_slot"),
             # Out of tolerance: what is now, everywhere, and the days of one site.
             models.Index(
                 fields=["at"],

@@ -83,6 +83,13 @@ class ControlSettings(models.Model):
     made_at = models.DateTimeField(db_default=Now())
 
     class Meta:
+        indexes = [
+            # Where a version was in force, over all the years.
+            models.Index(
+                fields=["content_digest", "station"], name="settings_of_content",
+                condition=~Q(content_digest=""),
+            )
+        ]  # fmt: skip
         triggers = [
             *insert_only("control_settings"),
             *governed(
@@ -222,6 +229,7 @@ class Placement(models.Model):
                 name="placement_waiting",
                 condition=Q(state="scheduled"),
             ),
+            models.Index(fields=["settings"], name="placement_of_settings"),
             # What stepped in over what a slot held, asked of every slot at a past moment.
             models.Index(
                 fields=["slot"], name="placement_stepped_in", condition=Q(manner="steps_in")
@@ -260,8 +268,11 @@ class ReadBack(models.Model):
     ``matches``, ``differs`` or ``missing``.
     """
 
-    slot = models.ForeignKey(Slot, models.PROTECT, related_name="read_backs")
-    placement = models.ForeignKey(Placement, models.PROTECT, related_name="read_backs")
+    # Both indexed with the moment: the newest are asked for.
+    slot = models.ForeignKey(Slot, models.PROTECT, related_name="read_backs", db_index=False)
+    placement = models.ForeignKey(
+        Placement, models.PROTECT, related_name="read_backs", db_index=False
+    )
     by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(db_default=Now())
     found = models.JSONField()
@@ -272,12 +283,12 @@ class ReadBack(models.Model):
         ordering = ["-id"]
         constraints = [one_of("verdict", PlacementVerdict, name="read_back_verdict_is_known")]
         indexes = [
+            models.Index(fields=["slot", "-at", "-id"], name="read_back_of_slot"),
             # How placements had been read by a moment, and the few that ever differed.
             models.Index(
                 fields=["placement", "-at", "-id"],
-                name="read_back_told",
+                name="read_back_of_placement",
                 include=["verdict"],
-                condition=~Q(verdict="unread"),
             ),
             models.Index(
                 fields=["placement"], name="read_back_differing", condition=Q(verdict="differs")

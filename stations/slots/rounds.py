@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from django.http import QueryDict
 from django.utils.functional import cached_property
@@ -14,6 +13,7 @@ from stations.slots.holdings import Holding, holdings
 from stations.slots.models import ReadBack
 from stations.slots.read_backs import Reading, Reported
 from stations.slots.verdicts import same
+from web.newest import newest_of_each
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +115,9 @@ class Round:
 
 
 def _last_found(slots: Sequence[int]) -> dict[int, ReadBack]:
-    rows: Any = ReadBack.objects.filter(slot__in=slots).order_by("slot_id", "-at", "-id")
-    return {row.slot_id: row for row in rows.distinct("slot_id")}
+    among = Slot.objects.filter(pk__in=slots)
+    rows = newest_of_each(ReadBack.objects.all(), "slot", among)
+    return {row.slot_id: row for row in rows}
 
 
 def outcome(reported: Sequence[Reported]) -> str:
