@@ -4,6 +4,7 @@ from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift, KeptChart
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.equipment.replaced import Part, Replacement
+from stations.gateways.inbox import GatewayEvent, SlotSeen, StationContact
 from stations.gateways.models import Gateway, GatewayKey, GatewayStatus
 from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
 from stations.handover.models import HandoverNote, HandoverRead
@@ -24,6 +25,7 @@ __all__ = [
     "EventKind",
     "Finer",
     "Gateway",
+    "GatewayEvent",
     "GatewayKey",
     "GatewayStatus",
     "Grinder",
@@ -44,6 +46,8 @@ __all__ = [
     "ShotVerdict",
     "Site",
     "Slot",
+    "SlotSeen",
     "Station",
+    "StationContact",
     "WaterReading",
 ]

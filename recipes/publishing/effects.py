@@ -91,7 +91,7 @@ def _before(placements: Iterable[Placement]) -> dict[int, Placement]:
 def _read(placements: Iterable[Placement]) -> dict[int, ReadBack]:
     """By placement what was read back last."""
     among = Placement.objects.filter(pk__in=[each.pk for each in placements])
-    newest = newest_of_each(ReadBack.objects.select_related("by"), "placement", among)
+    newest = newest_of_each(ReadBack.objects.select_related("by", "gateway"), "placement", among)
     return {row.placement_id: row for row in newest}
 
 

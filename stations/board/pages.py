@@ -154,7 +154,9 @@ def slot(request: PageRequest, pk: int) -> HttpResponse:
     """One slot and its whole story."""
     holding = covered_holding(request, pk)
     site = holding.slot.station.machine.site
-    read_backs = ReadBack.objects.filter(slot=pk).select_related("by", "placement__settings")
+    read_backs = ReadBack.objects.filter(slot=pk).select_related(
+        "by", "gateway", "placement__settings"
+    )
     last = _last_read_back(holding)
     waiting, past = (
         _waiting(pk),
@@ -183,7 +185,7 @@ def _last_read_back(holding: Holding) -> ReadBack | None:
     """The newest read-back of what is in force now; an older placement's says nothing about it."""
     if holding.placement is None or holding.placement.verdict == Placement.Verdict.UNREAD:
         return None
-    rows = ReadBack.objects.filter(placement=holding.placement).select_related("by")
+    rows = ReadBack.objects.filter(placement=holding.placement).select_related("by", "gateway")
     return rows.order_by("-at", "-id").first()
 
 
@@ -208,7 +210,7 @@ def _waiting(slot_id: int) -> list[Placement]:
 
 def _shots(slot_id: int) -> Any:  # noqa: ANN401
     rows = CheckShot.objects.filter(slot=slot_id)
-    return rows.select_related("by", "placement__settings", "opening__site")
+    return rows.select_related("by", "gateway", "placement__settings", "opening__site")
 
 
 def _past(slot_id: int) -> Any:  # noqa: ANN401

@@ -115,7 +115,7 @@ class KeptShot:
 def kept_shots(kept: KeptChart) -> list[KeptShot]:
     """The shots it was kept with, the newest first: two queries at most."""
     rows = kept.figures["shots"]
-    stored = CheckShot.objects.select_related("by").in_bulk([row[0] for row in rows])
+    stored = CheckShot.objects.select_related("by", "gateway").in_bulk([row[0] for row in rows])
     lines = [
         KeptShot(
             shot := stored.get(pk), number, Decimal(value), [meaning(rule) for rule in rules],

@@ -1,12 +1,18 @@
-"""Endpoints for gateways: enrolment, keys, and what the slots of their site should hold."""
+"""Endpoints for gateways: enrolment, keys, what slots should hold, and what is reported of them."""
 
+import json
+from dataclasses import fields
+
+from django.utils import timezone
 from django.utils.http import parse_etags
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from audit.endpoint import Endpoint
+from audit.errors import NotFound
 from stations.gateways.actions import enrol, give_key
 from stations.gateways.authentication import (
     LARGEST,
@@ -15,12 +21,17 @@ from stations.gateways.authentication import (
     Tries,
     body_of,
 )
+from stations.gateways.batches import EVENTS, UNPACKED, BatchParser, events_of
+from stations.gateways.ingest import FLAGGED_FROM, take
 from stations.gateways.keys import key_of, read_jwk, thumbprint_of
+from stations.gateways.schemas import texts
 from stations.gateways.serializers import (
     EnrolIn,
     EnrolledOut,
+    EventIn,
     KeyIn,
     KeyOut,
+    OutcomeOut,
     SettingsServedOut,
     SinceIn,
 )
@@ -29,9 +40,9 @@ from stations.gateways.signatures import NEW_LABEL, Message, signed, spend
 from web.api import asked, valid
 
 LIMITS = {
-    "events": 500,
+    "events": EVENTS,
     "bytes": LARGEST,
-    "unpacked": 8_000_000,
+    "unpacked": UNPACKED,
     "requests": Often.rate,
     "next_poll": POLL,
 }
@@ -110,3 +121,44 @@ class Settings(GatewayEndpoint):
         if any(each["problem"] for each in body["slots"]):
             headers["ETag"] = f'"{now.cursor}-withheld"'  # fits no later question
         return Response(SettingsServedOut(body).data, headers=headers)
+
+
+HALF = 0.5  # s; `created` is told in whole seconds, so that on average it is that much early
+
+
+class Events(GatewayEndpoint):
+    """What a gateway reports."""
+
+    parser_classes = [BatchParser]
+
+    @extend_schema(request=EventIn(many=True), responses=OutcomeOut)
+    def post(self, request: Request) -> Response:
+        """Report a batch of at most 500 events, 1 MB as sent and 8 MB unpacked; gzip is taken.
+
+        Each is taken once, by its id and its sequence, in whatever order they come.
+        """
+        offset = self.told.created.timestamp() + HALF - timezone.now().timestamp()
+        events = events_of(request.data, self.caller.gateway.urn)
+        outcome = take(by=self.caller, events=events, offset=round(offset, 1))
+        answer = {
+            **{each.name: getattr(outcome, each.name) for each in fields(outcome)},
+            "offset": round(offset, 1),
+            "clock_is_wrong": abs(offset) > FLAGGED_FROM,
+            "next_poll": POLL,
+        }
+        return Response(OutcomeOut(answer).data)
+
+
+class Schema(Endpoint):
+    """The schemas of events, for whoever writes a gateway."""
+
+    authentication_classes = []
+    permission_classes = [AllowAny]
+
+    @extend_schema(responses={200: OpenApiTypes.OBJECT}, auth=[])
+    def get(self, request: Request, name: str) -> Response:
+        """Read the JSON Schema (2020-12) of an event's data, or of the envelope."""
+        known = texts().get(name)
+        if known is None:
+            raise NotFound("There is no schema of that name.")
+        return Response(json.loads(known), content_type="application/schema+json")

@@ -40,3 +40,19 @@ KEYS_KEPT = FirmTrigger(
     operation=pgtrigger.Delete,
     func=refusal("Rows of % are never deleted."),
 )
+
+EVENT_STAYS = FirmTrigger(
+    name="a_guard_event",
+    level=pgtrigger.Row,
+    when=pgtrigger.Before,
+    operation=pgtrigger.Update,
+    func=f"""
+    IF (NEW.gateway_id, NEW.event_id, NEW.sequence, NEW.type, NEW.time, NEW.at, NEW.received_at)
+            IS DISTINCT FROM (OLD.gateway_id, OLD.event_id, OLD.sequence, OLD.type, OLD.time,
+            OLD.at, OLD.received_at)
+        OR NEW.data IS DISTINCT FROM OLD.data
+        OR OLD.shot_id IS NOT NULL AND NEW.shot_id IS DISTINCT FROM OLD.shot_id
+    THEN {refusal("What was told in % stays as it came.")} END IF;
+    RETURN NEW;
+    """,
+)

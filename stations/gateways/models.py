@@ -143,11 +143,13 @@ class GatewayStatus(models.Model):
     host = models.CharField("calls itself", max_length=60, blank=True, default="")
     version = models.CharField(max_length=40, blank=True, default="")
     driver = models.CharField(max_length=60, blank=True, default="")
+    told_at = models.DateTimeField("newest heartbeat", null=True)
     clock_offset = models.FloatField(
         "its clock minus ours, s", null=True, help_text="at its last batch of events"
     )
     waiting = models.PositiveIntegerField("events in its outbox", null=True)
     through = models.BigIntegerField("sequence without a gap before it", default=0)
+    last = models.BigIntegerField("highest sequence that came", default=0)
     missing = models.JSONField("sequences that never came", default=list)
 
     def __str__(self) -> str:

@@ -113,3 +113,50 @@ class SinceIn(serializers.Serializer[dict[str, Any]]):
     since = serializers.RegexField(
         r"^[0-9a-f]{32}$", required=False, help_text="a cursor, as an answer gave it"
     )
+
+
+class EventIn(serializers.Serializer[Any]):
+    """A CloudEvent 1.0; its schema, and that of each type's data, is at schemas/."""
+
+    specversion = serializers.ChoiceField(choices=["1.0"])
+    id = serializers.UUIDField()
+    source = serializers.CharField(help_text="the gateway's")  # type: ignore[assignment]
+    type = serializers.CharField()
+    time = serializers.DateTimeField(help_text="by the gateway's clock")
+    sequence = serializers.CharField(help_text="from 1, one more each")
+    datacontenttype = serializers.ChoiceField(choices=["application/json"], required=False)
+    dataschema = serializers.CharField(required=False)
+    data = serializers.JSONField()  # type: ignore[assignment]  # Serializer has one of its own
+
+
+class ProblemOut(serializers.Serializer[Any]):
+    """One value that can't be used."""
+
+    field = serializers.CharField()
+    value = serializers.CharField(allow_blank=True)
+    allowed = serializers.CharField()
+
+
+class RefusedOut(serializers.Serializer[Any]):
+    """An event that was not taken; it is kept and need not be sent again."""
+
+    id = serializers.UUIDField(source="event.id")
+    sequence = serializers.CharField(source="event.sequence")
+    problems = ProblemOut(many=True)
+
+
+class OutcomeOut(serializers.Serializer[Any]):
+    """What became of a batch, and where the gateway stands."""
+
+    taken = serializers.IntegerField()
+    repeated = serializers.IntegerField()
+    refused = RefusedOut(many=True)
+    through = serializers.IntegerField(help_text="the last sequence without a gap before it")
+    last = serializers.IntegerField(help_text="the highest sequence that came")
+    missing = serializers.ListField(
+        child=serializers.ListField(child=serializers.IntegerField()),
+        help_text="from and to of each gap after `through`; the first 50",
+    )
+    offset = serializers.FloatField(help_text="s, its clock minus ours, as measured")
+    clock_is_wrong = serializers.BooleanField(help_text="more than 5 s")
+    next_poll = serializers.IntegerField(help_text="s")

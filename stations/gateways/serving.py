@@ -15,6 +15,7 @@ from stations.equipment.traits import abilities_of
 from stations.machine_types.catalogue import unit_of
 from stations.metrology.abilities import MachineAbilities
 from stations.slots.holdings import Holding, holdings
+from stations.slots.models import Placement
 
 POLL = 15  # s between two questions
 KNOWN_FOR = 24 * 3600  # s; what a cursor stood for is remembered so long, then all is served
@@ -83,11 +84,7 @@ def _moved(held: Holding, before: Mapping[str, str]) -> bool:
 
 def _slot(held: Holding, able: Mapping[int, MachineAbilities]) -> dict[str, Any]:
     station = held.slot.station
-    values = held.placement.settings.values if held.placement else {}
-    settings = {
-        code: {"value": given["value"], "unit": given.get("unit", "")}
-        for code, given in values.items()
-    }
+    settings = settings_of(held.placement)
     placement = held.placement.pk if held.placement else None
     return {
         "slot": held.slot.pk,
@@ -102,6 +99,15 @@ def _slot(held: Holding, able: Mapping[int, MachineAbilities]) -> dict[str, Any]
         "digest": digest_of(held.slot.pk, placement, settings),
         "signed": _signed(held),
         "problem": held.problem,
+    }
+
+
+def settings_of(placement: Placement | None) -> dict[str, dict[str, str]]:
+    """What a slot should hold, as it is served."""
+    values = placement.settings.values if placement else {}
+    return {
+        code: {"value": given["value"], "unit": given.get("unit", "")}
+        for code, given in values.items()
     }
 
 

@@ -14,4 +14,6 @@ api_urls: list[URLPattern] = [
     path("gateway/enrol", api.Enrolment.as_view(), name="gateway_enrol"),
     path("gateway/key", api.NewKey.as_view(), name="gateway_key"),
     path("gateway/settings", api.Settings.as_view(), name="gateway_settings"),
+    path("gateway/events", api.Events.as_view(), name="gateway_events"),
+    path("gateway/schemas/<str:name>.json", api.Schema.as_view(), name="gateway_schema"),
 ]

@@ -24,7 +24,7 @@ from web.lookup import named, one_or_404
 class ShotOut(serializers.ModelSerializer[CheckShot]):
     """A check shot and its verdicts; g, s, and % dissolved solids."""
 
-    by = serializers.CharField(source="by.name")
+    by = serializers.CharField(source="who")
     dose_mass = PlainDecimal()
     beverage_mass = PlainDecimal()
     shot_time = PlainDecimal()
@@ -93,7 +93,7 @@ class Shots(Listing):
     def get(self, request: Request, pk: int) -> Response:
         """List them, newest first."""
         rows = CheckShot.objects.filter(slot=_slot(request, pk)).select_related(
-            "by", "opening__site"
+            "by", "gateway", "opening__site"
         )
         return listed(self, rows, ShotOut)
 

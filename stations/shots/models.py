@@ -21,7 +21,7 @@ from stations.grinders.models import Grinder
 from stations.lots.models import LotOpening
 from stations.lots.shelf import READY, Aged
 from stations.slots.guards import MADE_LATELY
-from stations.slots.models import Placement
+from stations.slots.models import Placement, by_one
 from web.model_fields import ExactDecimalField
 from web.newest import newest_of_each
 
@@ -84,6 +84,7 @@ class CheckShotQuerySet(SiteScoped["CheckShot"]):
         """Shots with everything a list of them prints."""
         return self.select_related(
             "by",
+            "gateway",
             "site",
             "grinder",
             "opening__site",
@@ -108,9 +109,10 @@ CORRECTED = FirmTrigger(
     operation=pgtrigger.Update,
     func=f"""
     IF (NEW.slot_id, NEW.site_id, NEW.placement_id, NEW.by_id, NEW.at, NEW.grinder_id,
-            NEW.opening_id)
+            NEW.opening_id, NEW.gateway_id)
             IS DISTINCT FROM (OLD.slot_id, OLD.site_id, OLD.placement_id, OLD.by_id, OLD.at,
-            OLD.grinder_id, OLD.opening_id)
+            OLD.grinder_id, OLD.opening_id,
+            OLD.gateway_id)
         OR NEW.corrections <> OLD.corrections + 1
         OR NOT EXISTS (SELECT 1 FROM stations_shotcorrection c
             WHERE c.shot_id = NEW.id AND c.number = NEW.corrections
@@ -187,7 +189,12 @@ class CheckShot(Measured):
     opening = models.ForeignKey(
         LotOpening, models.PROTECT, null=True, blank=True, related_name="shots"
     )
-    by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    by = models.ForeignKey(
+        project.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    gateway = models.ForeignKey(
+        "stations.Gateway", models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
     at = models.DateTimeField(db_default=Now())
     verdicts: Any = models.JSONField()
     verdict = models.CharField(max_length=8, choices=ShotVerdict)
@@ -199,6 +206,7 @@ class CheckShot(Measured):
         ordering = ["-id"]
         constraints = [
             one_of("verdict", ShotVerdict, name="shot_verdict_is_known"),
+            by_one("shot_is_by_a_person_or_a_gateway"),
             models.CheckConstraint(
                 name="shot_measures_are_plausible",
                 condition=Q(
@@ -251,6 +259,11 @@ class CheckShot(Measured):
     def get_absolute_url(self) -> str:
         """The shot's page with its verdicts."""
         return reverse("stations:shot", args=[self.pk])
+
+    @property
+    def who(self) -> str:
+        """The person that logged it, or the gateway that saw it."""
+        return str(self.by or self.gateway)
 
     @property
     def aged(self) -> Aged | None:

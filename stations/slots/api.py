@@ -129,7 +129,7 @@ class ReadBacks(Listing):
     def get(self, request: Request, pk: int) -> Response:
         """List a slot's read-backs, newest first."""
         rows = ReadBack.objects.filter(slot=_slot(request, pk))
-        return listed(self, rows.select_related("by"), ReadBackOut)
+        return listed(self, rows.select_related("by", "gateway"), ReadBackOut)
 
     @extend_schema(request=ReadBackIn, responses={201: ReadBackOut})
     @acting

@@ -128,17 +128,18 @@ FRESH = refuse(
 KEPT = refuse("SELECT 1 FROM original", "A placement is never removed.")
 
 # What was noted without a line says when it was made: never what is to come, and no earlier than
-# web.queued.OLDEST, with an hour for what takes long on the way. Asked in the trigger's WHEN,
-# which costs bulk inserts next to nothing.
+# web.queued.OLDEST, with an hour for what takes long on the way. A gateway catches up with what it
+# kept for five weeks. Asked in the trigger's WHEN, which costs bulk inserts next to nothing.
 MADE_LATELY = FirmTrigger(
     name="a_guard_made_lately",
     level=pgtrigger.Row,
     when=pgtrigger.Before,
     operation=pgtrigger.Insert,
     condition=pgtrigger.Condition(
-        "NEW.at NOT BETWEEN clock_timestamp() - interval '73 hours' AND clock_timestamp()"
+        "NEW.at NOT BETWEEN clock_timestamp() - CASE WHEN NEW.gateway_id IS NULL"
+        " THEN interval '73 hours' ELSE interval '35 days' END AND clock_timestamp()"
     ),
-    func=refusal("The moment in % is one of the last three days."),
+    func=refusal("The moment in % is one of the last three days, or five weeks of a gateway."),
 )
 
 

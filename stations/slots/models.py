@@ -17,6 +17,13 @@ from stations.equipment.models import Site, Slot, Station
 from stations.machine_types.models import MachineType
 from stations.slots.guards import MADE_LATELY, placement_guards
 
+
+def by_one(name: str) -> models.CheckConstraint:
+    """Either a person or a gateway did it."""
+    person = Q(by__isnull=False, gateway=None)
+    return models.CheckConstraint(name=name, condition=person | Q(by=None, gateway__isnull=False))
+
+
 # Placements by what they are waiting for.
 
 
@@ -273,7 +280,12 @@ class ReadBack(models.Model):
     placement = models.ForeignKey(
         Placement, models.PROTECT, related_name="read_backs", db_index=False
     )
-    by = models.ForeignKey(project.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    by = models.ForeignKey(
+        project.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    gateway = models.ForeignKey(
+        "stations.Gateway", models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
     at = models.DateTimeField(db_default=Now())
     found = models.JSONField()
     verdicts = models.JSONField()
@@ -281,7 +293,10 @@ class ReadBack(models.Model):
 
     class Meta:
         ordering = ["-id"]
-        constraints = [one_of("verdict", PlacementVerdict, name="read_back_verdict_is_known")]
+        constraints = [
+            one_of("verdict", PlacementVerdict, name="read_back_verdict_is_known"),
+            by_one("read_back_is_by_a_person_or_a_gateway"),
+        ]
         indexes = [
             models.Index(fields=["slot", "-at", "-id"], name="read_back_of_slot"),
             # How placements had been read by a moment, and the few that ever differed.
@@ -310,3 +325,8 @@ class ReadBack(models.Model):
 
     def __str__(self) -> str:
         return f"{self.slot}: {self.get_verdict_display()}"
+
+    @property
+    def who(self) -> str:
+        """The person or the gateway that read it."""
+        return str(self.by or self.gateway)

@@ -56,7 +56,7 @@ class Acted:
 
 def window_of(slot: Slot) -> Window | None:
     """The newest time it was overwritten; None if no read-back ever differed."""
-    reads = ReadBack.objects.filter(slot=slot).select_related("by", "placement")
+    reads = ReadBack.objects.filter(slot=slot).select_related("by", "gateway", "placement")
     last = reads.filter(verdict="differs").order_by("-pk").first()
     if last is None:
         return None

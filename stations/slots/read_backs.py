@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from django.db import connection
 from django.db.models import Exists, OuterRef
 
 from audit.capture.context import Channel, recorded, request_context
@@ -212,3 +213,25 @@ def _write(by: User, taken: Sequence[Reported], made: datetime | None) -> None:
     for verdict in set(last.values()) - {Placement.Verdict.UNREAD.value}:
         named = [pk for pk, given in last.items() if given == verdict]
         _not_read_since(named, made).exclude(verdict=verdict).update(verdict=verdict)
+
+
+SETTLE = """
+UPDATE stations_placement p SET verdict = c.verdict
+FROM unnest(%s::bigint[], %s::timestamptz[], %s::text[]) AS c (id, at, verdict)
+WHERE p.id = c.id AND p.state = 'in_force' AND p.verdict <> c.verdict
+    AND NOT EXISTS (SELECT 1 FROM stations_readback r WHERE r.placement_id = p.id
+        AND r.at > c.at AND r.verdict <> 'unread')
+    AND NOT EXISTS (SELECT 1 FROM stations_placement s WHERE s.slot_id = p.slot_id
+        AND s.superseded_by_id = p.id AND s.manner = 'steps_in' AND s.ended_at > c.at)
+"""
+
+
+def settle_verdicts(newest: Mapping[int, tuple[datetime, str]]) -> None:
+    """By placement the moment and the verdict of what was read last, where nothing says more.
+
+    For readings of several moments at once; inside the transaction that writes them.
+    """
+    told = [(pk, at, verdict) for pk, (at, verdict) in newest.items() if verdict != "unread"]
+    if told:
+        with connection.cursor() as cursor:
+            cursor.execute(SETTLE, [list(column) for column in zip(*told, strict=True)])

@@ -57,7 +57,7 @@ class SlotOut(serializers.Serializer[Any]):
 class ReadBackOut(serializers.ModelSerializer[ReadBack]):
     """What a slot was found to hold, and the verdict on every setting."""
 
-    by = serializers.CharField(source="by.name")
+    by = serializers.CharField(source="who")
 
     class Meta:
         """What is shown."""

@@ -21,6 +21,7 @@ pytestmark = pytest.mark.django_db
 ELSEWHERE = {
     ("POST", "/api/v1/sites/{code}/read-backs/"): "a gateway's token: test_gateways",
     ("POST", "/api/v1/gateway/enrol"): "signed requests: tests/stations/gateways",
+    ("POST", "/api/v1/gateway/events"): "signed requests: tests/stations/gateways",
     ("POST", "/api/v1/gateway/key"): "signed requests: tests/stations/gateways",
     ("POST", "/api/v1/recipe-documents/"): "by a schema of its own: tests/recipes/exchange",
     ("POST", "/api/v1/sessions/{id}/end/"): "somebody signed in elsewhere: test_sessions",

@@ -1,8 +1,10 @@
 """A gateway as a test plays one: its key, its clock, its signed requests."""
 
+import gzip
 import json
 import secrets
 import time
+import uuid
 from collections.abc import Iterator, Mapping, MutableMapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -15,6 +17,7 @@ from http_message_signatures import HTTPMessageSigner, HTTPSignatureKeyResolver,
 from people.persons.models import User
 from stations.equipment.models import Site
 from stations.gateways.actions import add_gateway
+from stations.gateways.batches import BATCH
 from stations.gateways.keys import encoded, jwk_of, thumbprint_of
 from stations.gateways.models import Gateway
 from stations.gateways.signatures import COVERED, LABEL, NEW_LABEL, TAG, WITH_BODY
@@ -69,6 +72,8 @@ class Box:
     covers: tuple[str, ...] = COVERED
     slow: float = 0  # s that its clock is behind
     client: Client = field(default_factory=Client)
+    source: str = ""
+    sequence: int = 0
 
     @property
     def public(self) -> str:
@@ -120,6 +125,28 @@ class Box:
         rest = {k: v for k, v in headers.items() if k != "Content-Type"}
         return self.client.post(f"{API}{name}", body, content_type=kind, headers=rest)
 
+    def report(self, *events: Mapping[str, object], packed: bool = False) -> Any:  # noqa: ANN401
+        """Send a batch."""
+        body = json.dumps(events).encode()
+        return self.batch(gzip.compress(body) if packed else body, packed=packed)
+
+    def batch(self, body: bytes, *, packed: bool = False, kind: str = BATCH) -> Any:  # noqa: ANN401
+        """Send a body as a batch of events."""
+        headers = self.signed("POST", f"{API}events", body, kind=kind)
+        more = {"Content-Encoding": "gzip"} if packed else {}
+        return self.posted("events", body, headers | more)
+
+    def event(self, kind: str, data: object, **other: object) -> dict[str, object]:
+        """The next event of its outbox."""
+        self.sequence += 1
+        now = datetime.fromtimestamp(time.time() - self.slow, UTC)
+        told = {
+            "specversion": "1.0", "id": str(uuid.uuid4()), "source": self.source,
+            "type": f"portaledger.{kind}.v1", "time": now.isoformat(),
+            "sequence": str(self.sequence), "datacontenttype": "application/json", "data": data,
+        }  # fmt: skip
+        return told | other
+
     def enrol(self, code: str, **other: object) -> Any:  # noqa: ANN401
         """Ask to be the gateway of this code."""
         return self.post("enrol", enrolment(self, code, **other))
@@ -138,5 +165,6 @@ def enrolled(by: User, site: Site, name: str = "Box under the counter") -> tuple
     box = Box()
     answer = box.enrol(code)
     assert answer.status_code == 201, answer.content
+    box.source = answer.json()["source"]
     gateway.refresh_from_db()
     return box, gateway
