@@ -144,7 +144,10 @@ def _at(moment: Moment, slot: Slot) -> datetime:
 def _placements(slots: Mapping[int, Slot], moment: Moment | None) -> dict[int, Any]:
     """What each slot held then, with its settings if they are as signed."""
     rows = with_read(held(moment, Placement.objects.filter(slot__in=slots)), moment)
-    found = list(rows.select_related("settings", "signature").order_by("started_at"))
+    # A signature stands under many of them: read once, not once with each.
+    found = list(
+        rows.select_related("settings").prefetch_related("signature").order_by("started_at")
+    )
     for each in found:
         each.slot = slots[each.slot_id]
     withhold(found)

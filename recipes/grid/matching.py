@@ -17,7 +17,7 @@ from web.paging import Page, keyset
 
 OFTEN = {"matches", "to_load"}  # what many slots are at a moment
 MOST_SITES = 24  # of one window
-MOST_SLOTS = 150  # of one window, unless its first site alone has more
+MOST_SLOTS = 100  # of one window, unless its first site alone has more
 
 
 def matching(user: User, asked: Asked) -> Any:  # noqa: ANN401

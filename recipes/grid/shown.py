@@ -71,8 +71,7 @@ class SiteGrid:
 
 def site_grids(user: User, sites: Sequence[Site], asked: Asked) -> Iterator[SiteGrid]:
     """The sites of one window with their cells, in a fixed number of queries."""
-    here = {"station__machine__site__in": sites}
-    slots = list(Slot.objects.covered_by(user).filter(**here).with_equipment())
+    slots = _slots(user, sites)
     rows: dict[int, dict[int, StationRow]] = {site.pk: {} for site in sites}
     ways = {site.pk: _Ways(user, site, asked) for site in sites}
     for cell in cells_of(slots, asked):
@@ -82,6 +81,16 @@ def site_grids(user: User, sites: Sequence[Site], asked: Asked) -> Iterator[Site
         row.cells.append(_shown(cell, ways[site]) if cell.fits(asked) else None)
     for one in sites:
         yield SiteGrid(one, [row for row in rows[one.pk].values() if any(row.cells)], asked)
+
+
+def _slots(user: User, sites: Sequence[Site]) -> list[Slot]:
+    """Their slots in reading order; those of one station share what is read of it."""
+    equipment = Station.objects.filter(machine__site__in=sites).with_equipment()
+    stations = {station.pk: (at, station) for at, station in enumerate(equipment)}
+    slots = list(Slot.objects.covered_by(user).filter(station__in=stations).order_by())
+    for slot in slots:
+        slot.station = stations[slot.station_id][1]
+    return sorted(slots, key=lambda slot: (stations[slot.station_id][0], slot.number))
 
 
 class _Ways:
