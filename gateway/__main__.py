@@ -5,6 +5,7 @@ import logging
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from gateway import VERSION, program
 from gateway.client import RevokedError
@@ -14,6 +15,7 @@ from gateway.keys import KeyFileError
 from gateway.outbox import StateLostError
 from gateway.pace import Pace
 from gateway.state import State, StateError
+from gateway.testkit.kit import NoSuchSlotError, check, place_of
 
 CANNOT, REVOKED, LOST = 1, 3, 4  # exit codes
 
@@ -32,6 +34,11 @@ def parser() -> argparse.ArgumentParser:
     run = does.add_parser("run", help="between server and machines, until it is stopped")
     _which_driver(run)
     run.add_argument("--faster", type=float, default=1.0, help="every wait divided by this")
+    check = does.add_parser("check-driver", help="whether a driver does what it must")
+    _which_driver(check)
+    check.add_argument(
+        "--slot", required=True, type=place_of, help="machine/station/slot; it is overwritten"
+    )
     rotate = does.add_parser("rotate-key", help="take a new key")
     for each in (enrol, run, rotate):
         each.add_argument("--state", required=True, type=Path, help="a folder of its own")
@@ -52,20 +59,21 @@ def main(arguments: Sequence[str]) -> int:
     )
     logging.getLogger("pymodbus").setLevel(logging.CRITICAL)  # the driver says what is wrong
     try:
-        _do(told)
+        return _do(told)
     except RevokedError as problem:
         print(f"Revoked: {problem}. Enrol again, with a folder of its own.", file=sys.stderr)
         return REVOKED
     except StateLostError as problem:
         print(problem, file=sys.stderr)
         return LOST
-    except (StateError, KeyFileError, MapError, UnknownDriverError) as problem:
+    except (StateError, KeyFileError, MapError, UnknownDriverError, NoSuchSlotError) as problem:
         print(problem, file=sys.stderr)
         return CANNOT
-    return 0
 
 
-def _do(told: argparse.Namespace) -> None:
+def _do(told: argparse.Namespace) -> int:
+    if told.does == "check-driver":
+        return _check(told)
     state = State(told.state)
     if told.does == "enrol":
         program.require_safe(told.server, plain=told.plain_http)
@@ -82,6 +90,20 @@ def _do(told: argparse.Namespace) -> None:
             make=lambda folder: driver(told.driver, told.map, folder),
             pace=Pace().faster(told.faster),
         )
+    return 0
+
+
+def _check(told: argparse.Namespace) -> int:
+    """Ask every check; 1 where one finds something."""
+    passed = True
+    with TemporaryDirectory() as folder:
+        checked = driver(told.driver, told.map, Path(folder))
+        for name, found in check(checked, told.slot):
+            passed = passed and not found
+            print(f"{name:<20}{'FOUND' if found else 'ok'}")
+            for words in found:
+                print(f"    {words}")
+    return 0 if passed else CANNOT
 
 
 if __name__ == "__main__":
