@@ -9,7 +9,8 @@ class Clock:
     """Times of events are the box's own; signatures are shifted only where the server demands it.
 
     ``measured`` is what the server's clock is ahead by, as its last answer said (to a second);
-    ``applied`` is what signatures and times that are sent are shifted by.
+    ``applied`` is what signatures and times that are sent are shifted by. What a heartbeat tells
+    is the other way round: the box's clock minus the server's.
     """
 
     def __init__(self, applied: timedelta = timedelta()) -> None:

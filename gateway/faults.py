@@ -4,7 +4,7 @@ from gateway.clock import Clock
 from gateway.driver import Station
 from gateway.outbox import Outbox
 
-MOST_WORDS = 500
+MOST_WORDS = 300  # characters
 
 
 class Faults:
@@ -31,10 +31,6 @@ class Faults:
 
     def happened(self, at: Station | None, code: str, words: str) -> None:
         """Tell something that was wrong for a moment."""
-        data = {
-            "machine": at.machine if at else "",
-            "station": at.station if at else 0,
-            "code": code,
-            "words": words[:MOST_WORDS],
-        }
+        where = {"machine": at.machine, "station": at.station} if at else {}
+        data = {**where, "code": code, "words": words[:MOST_WORDS]}
         self.outbox.put("fault.v1", data, self.clock.now())

@@ -14,6 +14,7 @@ from gateway.clock import Clock
 from gateway.driver import (
     Driver,
     DriverError,
+    Equipped,
     Place,
     RefusedError,
     Shot,
@@ -23,9 +24,9 @@ from gateway.driver import (
 from gateway.faults import Faults
 from gateway.outbox import PREFIX, Outbox
 from gateway.pace import BackOff, Pace
-from gateway.ranges import Settings, outside
+from gateway.ranges import ENDS_BY, Settings, outside
 from gateway.store import Store
-from gateway.wanted import CURSOR, Wanted, all_wanted, slot_at
+from gateway.wanted import CURSOR, Wanted, all_wanted, moved, slot_at
 
 FIGURES = ("shot_time", "dose_mass", "beverage_mass", "water_volume", "brew_temperature")
 FAILURES = ("no_answer", "driver")  # of one slot, until it is read back
@@ -39,7 +40,7 @@ class Floor:
         self.store, self.driver, self.clock, self.pace = store, driver, clock, pace
         self.outbox = Outbox(store)
         self.faults = Faults(self.outbox, clock)
-        self.equipped: dict[Station, Any] = {}
+        self.equipped: dict[Station, Equipped] = {}
         self.not_before: dict[Place, float] = {}
         self.read_at: dict[Place, float] = {}
         self.next_round = 0.0
@@ -141,7 +142,7 @@ class Floor:
     def may_load(self, slot: Wanted) -> bool:
         """Whether it fits its digest, the ranges it came with, ours, and the machine's."""
         at, number = slot.place.at, slot.place.number
-        found = slot.refusal() or self._beyond_the_machine(slot)
+        found = slot.refusal() or moved(self.store, slot) or self._beyond_the_machine(slot)
         for code in ("digest", "problem", "out_of_range", "unknown_slot"):
             if not found or found[0] != code:
                 self.faults.end(at, code, number)
@@ -179,7 +180,9 @@ class Floor:
         self.read_at[slot.place] = time.monotonic() + self.pace.read_back
         for code in FAILURES:
             self.faults.end(slot.place.at, code, slot.place.number)
-        data = {"slot": slot.slot, "placement": slot.placement, "settings": found}
+        data: dict[str, Any] = {"slot": slot.slot, "placement": slot.placement, "settings": found}
+        if unread := self._unread(slot, found):
+            data["unread"] = unread
         held, now = self._held(slot.slot), self.clock.now()
         seen = json.dumps([slot.placement, found], sort_keys=True)
         unchanged = held["found"] == seen
@@ -191,6 +194,14 @@ class Floor:
             self.outbox.put("read_back.v1", data, now)
             told = "UPDATE held SET found = ?, told = ? WHERE slot = ?"
             self.store.run(told, seen, now.timestamp(), slot.slot)
+
+    def _unread(self, slot: Wanted, found: Mapping[str, Any]) -> list[str]:
+        """What should be set and this machine knows nothing of: nobody may take it for unset."""
+        known = self.equipped.get(slot.place.at)
+        if known is None:
+            return []
+        shown = {*known.settings, *([ENDS_BY] if known.endings else [])}
+        return sorted(set(slot.codes) - shown - set(found))
 
     def _waits(self, slot: int) -> bool:
         """Whether a read-back of the slot is still to be sent: one more would say nothing new."""
@@ -226,7 +237,7 @@ def data_of(shot: Shot, slot: int) -> dict[str, Any]:
     for name in FIGURES:
         if (value := getattr(shot, name)) is not None:
             data[name] = str(value)
-    if shot.trace:
+    if shot.trace and len(shot.trace.t) > 1:
         channels = ("t", "pressure", "flow", "mass", "temperature")
         data["trace"] = {
             name: list(values) for name in channels if (values := getattr(shot.trace, name))

@@ -87,7 +87,7 @@ class Line:
             "version": VERSION,
             "driver": self.driver,
             "waiting": self.outbox.waiting(),
-            "clock_offset": round(self.clock.measured.total_seconds(), 3),
+            "clock_offset": -round(self.clock.measured.total_seconds(), 3),
             "stations": [
                 {
                     "machine": row["machine"],

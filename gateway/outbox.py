@@ -88,7 +88,7 @@ class Outbox:
 
     def set_aside(self, event: Event, why: str, at: datetime) -> None:
         """Keep an event that no batch can carry, and report a fault under its number instead."""
-        data = {"machine": "", "station": 0, "code": "not_sendable", "words": why}
+        data = {"code": "not_sendable", "words": f"{event.type}: {why}"[:300]}
         with self.store.writing():
             self.store.run(
                 "INSERT OR REPLACE INTO set_aside (sequence, event, why) VALUES (?, ?, ?)",

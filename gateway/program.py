@@ -46,7 +46,9 @@ def enrol(*, url: str, code: str, state: State, name: str, driver: str) -> str:
     with state.locked():
         if state.enrolment.exists():
             raise StateError(f"{state.folder} is enrolled already; take an empty folder")
-        server = Server(url, state.own_key(), Clock())
+        # No server takes a key twice: each try has its own, also after an answer that was lost.
+        state.key.unlink(missing_ok=True)
+        server = Server(url, keys.make(state.key), Clock())
         try:
             answer = server.enrol(code=code, name=name, driver=driver)
         except (LineError, ServerRefusesError, RevokedError) as problem:

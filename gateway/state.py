@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-
 from gateway import keys
 
 
@@ -47,10 +45,6 @@ class State:
     def prepare(self) -> None:
         """Make the folder, for its owner alone."""
         self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-
-    def own_key(self) -> Ed25519PrivateKey:
-        """The key; made where there is none yet."""
-        return keys.read(self.key) if self.key.exists() else keys.make(self.key)
 
     def enrolled(self) -> Mapping[str, Any]:
         """What the server answered to the enrolment, with its address. Raises StateError."""

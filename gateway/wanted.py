@@ -58,6 +58,12 @@ class Wanted:
         }
 
     @property
+    def codes(self) -> list[str]:
+        """Which settings there are, whatever they say."""
+        given = self.body.get("settings")
+        return list(given) if isinstance(given, dict) else []
+
+    @property
     def to_load(self) -> bool:
         """Whether it is the gateway's to load: signed, and not merely noted by hand."""
         return self.placement is not None and bool(self.body.get("locked"))
@@ -115,9 +121,26 @@ def keep(store: Store, fetched: Fetched) -> int:
                 json.dumps(wanted.body),
             )
             store.run("INSERT OR IGNORE INTO held (slot) VALUES (?)", slot)
+            pin(store, wanted)
         for name, value in ((CURSOR, cursor), (ETAG, fetched.etag)):
             store.keep(name, value)
     return len(slots)
+
+
+def pin(store: Store, wanted: Wanted) -> None:
+    """Keep the first digest seen of a placement: its settings never change."""
+    if wanted.placement is not None and wanted.refusal() is None:
+        sql = "INSERT OR IGNORE INTO pinned (placement, digest) VALUES (?, ?)"
+        store.run(sql, wanted.placement, wanted.digest)
+
+
+def moved(store: Store, wanted: Wanted) -> tuple[str, str] | None:
+    """Why a placement is not loaded although it fits its digest: the first one was another."""
+    sql = "SELECT digest FROM pinned WHERE placement = ?"
+    found = store.rows(sql, wanted.placement)
+    if found and found[0]["digest"] != wanted.digest:
+        return "digest", "This placement was served with another digest before."
+    return None
 
 
 def _slots(fetched: Fetched) -> list[Mapping[str, Any]]:

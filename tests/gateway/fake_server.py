@@ -55,6 +55,7 @@ class Ledger:
     repeated: int = 0
     nonces: set[str] = field(default_factory=set)
     codes: set[str] = field(default_factory=lambda: {"the-code"})
+    had: set[str] = field(default_factory=set)  # every key that ever enrolled
     version: int = 1
     revoked: bool = False
     offset: float = 0.0  # s that this server's clock is ahead
@@ -105,14 +106,14 @@ class Ledger:
         return gaps
 
 
-def slot(number: int, *, placement: int | None = 1, **others: Any) -> dict[str, Any]:  # noqa: ANN401
+def slot(number: int, *, placement: int | None = 0, **others: Any) -> dict[str, Any]:  # noqa: ANN401
     """A slot as the server serves it, with a digest that fits unless one is given."""
     body: dict[str, Any] = {
         "slot": 100 + number,
         "machine": "M1",
         "station": 1,
         "number": number,
-        "placement": placement,
+        "placement": number if placement == 0 else placement,  # each its own
         "title": "House",
         "locked": True,
         "settings": {
@@ -202,6 +203,10 @@ class _Handler(BaseHTTPRequestHandler):
             return
         self.ledger.codes.discard(told["code"])
         key = key_of(told["public_key"])
+        if thumbprint(key) in self.ledger.had:
+            self._problems(400, "invalid")
+            return
+        self.ledger.had.add(thumbprint(key))
         self.ledger.keys = {thumbprint(key): key}
         answer = {"gateway": 1, "keyid": thumbprint(key), "source": SOURCE, "site": "LIN"}
         self._json(201, answer | {"limits": {}})
@@ -239,7 +244,7 @@ class _Handler(BaseHTTPRequestHandler):
         self._json(200, answer | {"through": ledger.through, "missing": missing, "next_poll": 15})
 
     def _problems(self, status: int, kind: str) -> None:
-        body = json.dumps({"type": f"/problems/{kind}", "title": kind}).encode()
+        body = json.dumps({"type": f"/problems#{kind}", "title": kind}).encode()
         self._send(status, {"Content-Type": "application/problem+json"}, body)
 
     def _json(self, status: int, body: object, headers: Mapping[str, str] = {}) -> None:

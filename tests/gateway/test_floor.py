@@ -100,6 +100,25 @@ def test_what_does_not_fit_is_never_loaded_and_told_once(
     assert len([each for each in told(outbox, "fault") if each["code"] == code]) == 1
 
 
+def test_a_placement_is_held_to_the_first_digest_it_came_with(
+    floor: Floor, machine: Machine, outbox: Outbox
+) -> None:
+    want(floor, slot(1))
+    want(floor, slot(1, settings={"water_volume": OTHER}))
+    floor.round()
+    assert machine.loads == []
+    assert [each["code"] for each in told(outbox, "fault")] == ["digest"]
+
+
+def test_what_a_machine_does_not_show_is_not_told_as_unset(
+    floor: Floor, machine: Machine, outbox: Outbox
+) -> None:
+    settings = {**slot(1)["settings"], "agitation": {"value": "1", "unit": ""}}
+    want(floor, slot(1, settings=settings, locked=False))
+    floor.round()
+    assert [each["unread"] for each in told(outbox, "read_back")] == [["agitation"]]
+
+
 @pytest.mark.parametrize("served", [slot(1, locked=False), slot(1, placement=None)])
 def test_what_nobody_signed_is_not_the_gateways_to_load(
     floor: Floor, machine: Machine, served: dict[str, Any]
