@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from itertools import chain
+from typing import Any
 
 import numpy as np
 from django.db import connection
@@ -21,7 +22,8 @@ from recipes.brewing.balances import (
     waters_for,
 )
 from stations.equipment.models import Station
-from stations.metrology.formula import BY_WATER, ENDS_BY, WATER
+from stations.equipment.replaced import Part
+from stations.metrology.formula import BASKET, BY_WATER, ENDS_BY, WATER
 from stations.shots.models import CheckShot
 from web.numbers import rounded
 
@@ -32,48 +34,96 @@ RECENT = 100  # shots whose stations stand for all
 LIKE_DOSE = Decimal("0.15")
 ANY_DOSE = (Decimal(0), Decimal(1000))
 
-# Pulses as set, not what was asked for: they are what passed the meter. One row a station, and no
-# more read of a slot than counts.
-SHOTS = f"""
-SELECT station_id, array_agg(dose), array_agg(pulses), array_agg(beverage) FROM (
-    SELECT slot.station_id, shot.dose_mass::float8 AS dose, shot.beverage_mass::float8 AS beverage,
-        (shot."values" -> '{WATER}' ->> 'value')::float8 AS pulses,
-        row_number() OVER (PARTITION BY slot.station_id
-            ORDER BY shot.at DESC, shot.id DESC) AS place
+
+@dataclass(frozen=True, slots=True)
+class Like:
+    """Which shots are learnt from: of about that dose [g], and of no other basket.
+
+    What a gram keeps back rests on these two; that one coffee keeps about what another does is
+    common practice, no source, so that coffee, drink and version don't matter. A shot whose recipe
+    names no basket counts for each.
+    """
+
+    doses: tuple[Decimal, Decimal] = ANY_DOSE
+    basket: str = ""
+
+    @classmethod
+    def of(cls, dose: Decimal, basket: str = "") -> "Like":
+        """As a recipe of that dose and basket; an empty basket is any."""
+        least, most = (rounded(float(dose * (1 + side)), 2) for side in (-LIKE_DOSE, LIKE_DOSE))
+        return cls((least, most), basket.strip().lower())
+
+
+ANY = Like()
+
+LIKE = f"""(one.dose_mass BETWEEN %(least)s AND %(most)s AND (%(basket)s::text = ''
+    OR own.content_digest NOT IN (SELECT v.content_digest FROM recipes_version v
+        JOIN recipes_formulavalue f ON f.version_id = v.id AND f.code = '{BASKET}'
+        WHERE v.content_digest <> '' AND lower(btrim(f.text)) <> %(basket)s)))
+"""  # noqa: S608 - constants only
+
+
+def _newest_of_slots(what: str, where: str) -> str:
+    """The newest shots that ended by water, of each slot no more than count.
+
+    Pulses as set, not what was asked for: they are what passed the meter, the one of now.
+    """
+    return f"""
     FROM stations_slot slot, LATERAL (
-        SELECT one.*, own."values" FROM stations_checkshot one
+        SELECT one.*, own."values", {what} AS alike FROM stations_checkshot one
         JOIN stations_placement placed ON placed.id = one.placement_id
         JOIN stations_controlsettings own ON own.id = placed.settings_id
         WHERE one.slot_id = slot.id AND NOT one.left_out
             AND own."values" -> '{ENDS_BY}' ->> 'value' = '{BY_WATER}'
             AND own."values" ? '{WATER}'
             AND one.at < coalesce(%(until)s::timestamptz, 'infinity')
-            AND one.dose_mass BETWEEN %(least)s AND %(most)s
+            AND NOT EXISTS (SELECT 1 FROM stations_replacement r
+                WHERE r.station_id = slot.station_id AND r.part = '{Part.FLOW_METER}'
+                AND r.at >= one.at)
+            AND {where}
         ORDER BY one.at DESC, one.id DESC LIMIT %(newest)s
     ) AS shot
     WHERE slot.station_id = ANY(%(stations)s)
+    """  # noqa: S608 - constants only
+
+
+# One row a station.
+SHOTS = f"""
+SELECT station_id, array_agg(dose), array_agg(pulses), array_agg(beverage) FROM (
+    SELECT slot.station_id, shot.dose_mass::float8 AS dose, shot.beverage_mass::float8 AS beverage,
+        (shot."values" -> '{WATER}' ->> 'value')::float8 AS pulses,
+        row_number() OVER (PARTITION BY slot.station_id
+            ORDER BY shot.at DESC, shot.id DESC) AS place
+    {_newest_of_slots("TRUE", LIKE)}
 ) AS newest WHERE place <= %(newest)s GROUP BY station_id
 """  # noqa: S608 - constants only
+COUNTS = f"""
+SELECT count(*) FILTER (WHERE alike), count(*) FILTER (WHERE NOT alike)
+{_newest_of_slots(LIKE, "TRUE")}
+"""
+
+
+def _asked(stations: Sequence[int], like: Like, until: datetime | None = None) -> dict[str, Any]:
+    least, most = like.doses
+    return {
+        "stations": list(stations), "until": until, "newest": NEWEST,
+        "least": least, "most": most, "basket": like.basket,
+    }  # fmt: skip
 
 
 def learn(
     stations: Sequence[int],
     slopes: Sequence[Decimal | None],
     until: datetime | None = None,
-    doses: tuple[Decimal, Decimal] = ANY_DOSE,
+    like: Like = ANY,
 ) -> Retentions:
     """What each station keeps back, in the order given: one query, whatever their number.
 
     ``slopes`` are their pulses per mL; without one nothing can be learnt. ``until`` leaves out
-    shots logged from then on, ``doses`` those of another dose [g].
+    shots logged from then on, ``like`` those of another dose or basket.
     """
     with connection.cursor() as cursor:
-        least, most = doses
-        given = {
-            "stations": list(stations), "until": until, "newest": NEWEST,
-            "least": least, "most": most,
-        }  # fmt: skip
-        cursor.execute(SHOTS, given)
+        cursor.execute(SHOTS, _asked(stations, like, until))
         rows = cursor.fetchall()
     places = {pk: place for place, pk in enumerate(stations)}
     sizes = [len(row[1]) for row in rows]
@@ -110,15 +160,16 @@ def _recent(dose: Decimal, sites: Sequence[int]) -> Retentions:
     recent = CheckShot.objects.counted().filter(site__in=sites).order_by("-id")[:RECENT]
     stations = Station.objects.filter(slots__in=recent.values("slot")).distinct()
     rows = list(stations.values_list("pk", "pulses_per_millilitre"))
-    doses = (dose * (1 - LIKE_DOSE), dose * (1 + LIKE_DOSE))
-    return learn([row[0] for row in rows], [row[1] for row in rows], doses=doses)
+    return learn([row[0] for row in rows], [row[1] for row in rows], like=Like.of(dose))
 
 
 @dataclass(frozen=True, slots=True)
 class Balance:
     """Retained liquid in g per g with its interval, water in mL for a beverage, and the forecast.
 
-    ``low`` to ``high`` is the beverage [g] of the next single shot with 95 % confidence.
+    ``low`` to ``high`` is the beverage [g] of the next single shot with 95 % confidence. ``alike``
+    counts the shots of about that dose and no other basket among the newest of each slot, ``apart``
+    the rest that ended by water.
     """
 
     ratio: tuple[Decimal, Decimal, Decimal]
@@ -129,14 +180,19 @@ class Balance:
     pulses: Decimal | None
     low: Decimal
     high: Decimal
+    doses: tuple[Decimal, Decimal]
+    alike: int
+    apart: int
 
 
-def balance_of(station: Station, dose: Decimal, beverage: Decimal) -> Balance:
+def balance_of(station: Station, dose: Decimal, beverage: Decimal, basket: str = "") -> Balance:
     """The water for that beverage mass [g] from that dose [g] at this station.
 
-    Raises QuantityError naming dose or beverage.
+    Learnt from whatever version poured about that dose from that basket (empty: any). Raises
+    QuantityError naming dose or beverage.
     """
-    retentions = learn([station.pk], [station.pulses_per_millilitre])
+    like = Like.of(dose, basket)
+    retentions = learn([station.pk], [station.pulses_per_millilitre], like=like)
     retention = retention_at(retentions, 0)
     water = water_for(retention, dose=float(dose), beverage=float(beverage))
     next_shot = forecast_beverage(retention, dose=float(dose), water=water)
@@ -146,4 +202,13 @@ def balance_of(station: Station, dose: Decimal, beverage: Decimal) -> Balance:
         retention.learnt, retention.used, int(retentions.aside[0]), volume,
         None if pulses is None else rounded(float(pulses) * water, 0),
         rounded(next_shot.low, 1), rounded(next_shot.high, 1),
+        like.doses, *_counts(station, like),
     )  # fmt: skip
+
+
+def _counts(station: Station, like: Like) -> tuple[int, int]:
+    """How many shots are learnt from, and how many of another dose or basket are not."""
+    with connection.cursor() as cursor:
+        cursor.execute(COUNTS, _asked([station.pk], like))
+        alike, apart = cursor.fetchone()
+    return int(alike), int(apart)

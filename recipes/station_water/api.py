@@ -41,6 +41,10 @@ class BeverageOut(serializers.Serializer[Any]):
     retained = RetainedOut()
     learnt = serializers.BooleanField(help_text="false: by common practice, too few shots")
     used = serializers.IntegerField(help_text="shots learnt from")
+    alike = serializers.IntegerField(
+        help_text="shots of a dose within 15 %, under whichever version or coffee"
+    )
+    apart = serializers.IntegerField(help_text="shots of other doses, which say little of this one")
     set_aside = serializers.IntegerField(help_text="shots such as a spilt cup")
     water = PlainDecimal(help_text="mL")
     pulses = PlainDecimal(allow_null=True)
@@ -66,7 +70,8 @@ class Beverage(GuardedView):
         low, ratio, high = balance.ratio
         shown = {
             "retained": {"low": low, "ratio": ratio, "high": high}, "learnt": balance.learnt,
-            "used": balance.used, "set_aside": balance.set_aside, "water": balance.water,
+            "used": balance.used, "alike": balance.alike, "apart": balance.apart,
+            "set_aside": balance.set_aside, "water": balance.water,
             "pulses": balance.pulses, "low": balance.low, "high": balance.high,
         }  # fmt: skip
         return Response(BeverageOut(shown).data)

@@ -9,13 +9,13 @@ from recipes.brewing.balances import retention_at
 from recipes.brewing.errors import QuantityError
 from recipes.formula.control_settings import Values, formula_set
 from recipes.formula.parameters import PARAMETERS
-from recipes.retention.learning import learn
+from recipes.retention.learning import Like, learn
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.equipment.traits import traits_at
 from stations.machine_types.models import Ability
 from stations.metrology.budget import VolumeBudget
-from stations.metrology.formula import BEVERAGE, DOSE, TAPER, WATER, Stated
+from stations.metrology.formula import BASKET, BEVERAGE, DOSE, TAPER, WATER, Stated
 from stations.slots.models import Placement
 from web.numbers import rounded
 
@@ -48,8 +48,9 @@ class CupBudget:
 def cup_budget(station: Station, version: Version, water: VolumeBudget) -> CupBudget | None:
     """The beverage that this water yields here; None where the coffee would keep all of it."""
     formula = version.stated
-    dose, cup = float(formula.target(DOSE) or 0), formula[BEVERAGE]
-    retention = retention_at(learn([station.pk], [station.pulses_per_millilitre]), 0)
+    asked, cup = formula.target(DOSE) or Decimal(0), formula[BEVERAGE]
+    like, dose = Like.of(asked, formula.of(BASKET).text), float(asked)
+    retention = retention_at(learn([station.pk], [station.pulses_per_millilitre], like=like), 0)
     try:
         next_cup = forecast_beverage(
             retention, dose=dose, water=water.delivered, water_u=water.combined

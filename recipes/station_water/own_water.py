@@ -21,16 +21,16 @@ from recipes.brewing.balances import (
 )
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS, TRANSLATION_RULES
-from recipes.retention.learning import learn
+from recipes.retention.learning import Like, learn
 from recipes.station_water.cup import Expected, Judged, assumed, beyond, unheld
 from stations.metrology.abilities import MachineAbilities, StationTraits
 from stations.metrology.columns import Thousandths
-from stations.metrology.formula import BEVERAGE, DOSE, ENDS_BY, WATER, Stated
+from stations.metrology.formula import BASKET, BEVERAGE, DOSE, ENDS_BY, WATER, Stated
 from stations.metrology.translate import translate_many
 from stations.metrology.translation import Flag, Translation
 from web.numbers import rounded
 
-DECIDING = frozenset({WATER, DOSE, BEVERAGE, ENDS_BY})
+DECIDING = frozenset({WATER, DOSE, BEVERAGE, ENDS_BY, BASKET})
 """A change of one of these decides the water anew."""
 
 
@@ -95,8 +95,9 @@ def work_out(
 ) -> StationWater:
     """The water at each station that yields the formula's beverage mass: one query."""
     slopes = [each.pulses_per_millilitre for each in traits]
-    retentions = learn(stations, slopes, until)
-    dose, cup = float(formula.target(DOSE) or 0), formula[BEVERAGE]
+    asked, cup = formula.target(DOSE) or Decimal(0), formula[BEVERAGE]
+    retentions = learn(stations, slopes, until, Like.of(asked, formula.of(BASKET).text))
+    dose = float(asked)
     waters = waters_for(retentions, dose=dose, beverage=float(cup.target or 0))
     return StationWater(dose, cup, retentions, Thousandths.of(waters))
 

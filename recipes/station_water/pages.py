@@ -1,5 +1,6 @@
 """How much water a station needs for a beverage mass."""
 
+from collections.abc import Sequence
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.shortcuts import render
 
 from people.persons.verbs import Verb
 from people.policy.models import Policy
+from recipes.brewing.balance import FEWEST_SHOTS
 from recipes.formula.formula import target_bounds
 from recipes.formula.parameters import PARAMETERS
 from recipes.retention.learning import balance_of
@@ -20,8 +22,8 @@ from stations.calibrations.drawing import budget_drawing
 from stations.calibrations.models import Calibration
 from stations.equipment.models import Slot, Station
 from stations.metrology.budget import VolumeBudget, volume_budget
-from stations.metrology.formula import BEVERAGE, DOSE, WATER
-from stations.slots.models import Placement
+from stations.metrology.formula import BASKET, BEVERAGE, DOSE, WATER
+from stations.slots.models import ControlSettings, Placement
 from web.fields import PlainDecimalField
 from web.form_pages import status_of
 from web.lookup import one_or_404
@@ -37,19 +39,37 @@ class BeverageForm(forms.Form):
     beverage = PlainDecimalField(
         label="Yield", bounds=target_bounds(PARAMETERS[BEVERAGE]), initial=Decimal(36)
     )
+    basket = forms.ChoiceField(required=False)
+
+    def __init__(self, *args: Any, baskets: Sequence[str]) -> None:  # noqa: ANN401
+        super().__init__(*args)
+        field = self.fields["basket"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [("", "any"), *((name, name) for name in baskets)]
+
+
+def baskets_at(station: Station) -> list[str]:
+    """Those named by the recipes that the station has poured."""
+    poured = ControlSettings.objects.filter(station=station, placements__shots__isnull=False)
+    named = FormulaValue.objects.filter(
+        code=BASKET, version__content_digest__in=poured.values("content_digest")
+    ).exclude(version__content_digest="")
+    return list(named.order_by("text").values_list("text", flat=True).distinct())
 
 
 @page(Verb.EQUIPMENT_VIEW)
 def beverage(request: PageRequest, pk: int) -> HttpResponse:
     """Retained liquid, learnt from the station's shots, and what follows from it."""
     station = one_or_404(Station.objects.covered_by(request.user).with_equipment(), pk)
-    form = BeverageForm(request.GET or {"dose": "18", "beverage": "36"})
+    asked_for = request.GET or {"dose": "18", "beverage": "36"}
+    form = BeverageForm(asked_for, baskets=baskets_at(station))
     context: dict[str, object] = {
         "station": station, "site": station.machine.site, "form": form,
     }  # fmt: skip
     if form.is_valid():
         asked = form.cleaned_data
-        context["balance"] = balance_of(station, asked["dose"], asked["beverage"])
+        context["balance"] = balance_of(station, asked["dose"], asked["beverage"], asked["basket"])
+        context["fewest"] = FEWEST_SHOTS
     context["waters"] = waters_now(
         station, refuse_above_boiling=Policy.current().refuses_above_boiling
     )

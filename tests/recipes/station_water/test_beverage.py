@@ -3,13 +3,18 @@
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
+from audit.capture.context import recorded
+from people.persons.actions import PERSON_ADDED
 from recipes.publishing import run
 from recipes.retention.learning import balance_of
+from recipes.versions.models import FormulaValue
 from stations.equipment.models import Slot
+from stations.equipment.replaced import Part, Replacement
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
-from tests.bar import Bar
+from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import SignedIn
 from tests.publishing import Publish
 
@@ -52,3 +57,48 @@ def test_the_page(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
     assert "common practice" in page
     assert signed_in(bar.cast.barista).get(f"{path}?dose=x&beverage=36").status_code == 400
     assert signed_in(bar.cast.other_lead).get(path).status_code == 404
+
+
+def with_basket(bar: Bar, send: Publish, basket: str, dose: str = "18.0") -> None:
+    """The recipe's next version, from that basket, in force everywhere."""
+    made = draft(bar.cast, {**DOUBLE, "dose_mass": (dose, "1", "1")}, bar.version.recipe)
+    FormulaValue.objects.create(version=made, code="basket", text=basket)
+    run.run(send(approved(bar.cast, made)).pk)
+
+
+def test_it_carries_over_from_every_version_of_like_dose_and_basket(
+    bar: Bar, slot: Slot, send: Publish, signed_in: SignedIn
+) -> None:
+    """What names no basket counts for each; what is known to be another's counts for none."""
+    pull(slot, bar, STEADY)
+    with_basket(bar, send, "Ridged")
+    pull(slot, bar, STEADY[:4])
+    for basket, used in (("", 12), ("ridged ", 12), ("Stepped", 8)):
+        told = balance_of(slot.station, Decimal(18), Decimal(50), basket)
+        assert (told.learnt, told.used, told.apart) == (True, used, 12 - used), basket
+    path = f"/stations/{slot.station_id}/beverage/?dose=18&beverage=50&basket=Ridged"
+    words = signed_in(bar.cast.barista).get(path).content.decode()
+    assert "Carries over from every version and coffee: 12 shots" in words
+
+
+def test_another_dose_starts_anew_and_says_why(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
+    pull(slot, bar, STEADY)
+    told = balance_of(slot.station, Decimal(9), Decimal(20))
+    assert (told.learnt, told.alike, told.apart) == (False, 0, 8)
+    path = f"/stations/{slot.station_id}/beverage/?dose=9&beverage=20"
+    words = signed_in(bar.cast.barista).get(path).content.decode()
+    assert "Starts anew: 0 shots of" in words
+    assert "8 of another dose say little of this one" in words
+
+
+def test_what_an_earlier_flow_meter_counted_says_nothing(bar: Bar, slot: Slot) -> None:
+    """Its pulses over the slope of now are no water that ever passed."""
+    pull(slot, bar, STEADY)
+    technician = bar.cast.technician
+    with recorded(by=technician, action=PERSON_ADDED):
+        Replacement.objects.create(
+            part=Part.FLOW_METER, site=bar.cast.site, station=slot.station, reason="Stuck",
+            at=timezone.now(), by=technician,
+        )  # fmt: skip
+    told = balance_of(slot.station, Decimal(18), Decimal(50))
+    assert (told.learnt, told.used, told.alike) == (False, 0, 0)
