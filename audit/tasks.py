@@ -9,6 +9,7 @@ from audit.capture.context import Channel, RequestContext, request_context
 from audit.capture.partitions import roll
 from audit.checking.actions import CHECKS
 from audit.checking.run import run_check as run
+from audit.queueing import send_unless_waiting
 from audit.reconciling.actions import RECONCILIATIONS
 from audit.reconciling.run import run_reconciliation as compare
 from audit.sealing.lateness import mail_newest
@@ -92,7 +93,7 @@ def take_up_checks() -> list[int]:
     """Start what was asked for, and whatever a killed worker left."""
     waiting = list(CHECKS.unattended().values_list("pk", flat=True))
     for check_id in waiting:
-        run_check.apply_async((check_id,), expires=30)
+        send_unless_waiting(run_check.name, [check_id])
     for pk in RECONCILIATIONS.unattended().values_list("pk", flat=True):
-        run_reconciliation.apply_async((pk,), expires=30)
+        send_unless_waiting(run_reconciliation.name, [pk])
     return waiting

@@ -5,7 +5,9 @@ import os
 from typing import Any
 
 from celery import Celery
-from celery.signals import worker_process_init
+from celery.signals import task_prerun, worker_process_init
+
+from audit.queueing import unmark
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
@@ -24,6 +26,12 @@ class Queue(Celery):
 app = Queue("portaledger")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+
+@task_prerun.connect
+def taken_up(task: Any, args: tuple[int, ...], **_: object) -> None:  # noqa: ANN401
+    """It waits no more, so the same may be sent again."""
+    unmark(task.name, args)
 
 
 @worker_process_init.connect

@@ -1,4 +1,11 @@
-"""Whether this process can do its work: asked by health checks and load balancers."""
+"""Whether this process lives, whether it can do its work, and whether all of the product does.
+
+Three questions with three askers: what restarts a process asks `/livez`, what sends people to it
+`/readyz`, and whoever watches over the whole `/healthz`. A worker that hangs is a matter of the
+last alone: no restart of a web process mends it, and people go on without it.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
 
 from django.conf import settings
 from django.db import DatabaseError, connection
@@ -13,23 +20,46 @@ from people.persons.models import User
 from people.persons.permissions import may_everywhere
 from people.persons.verbs import Verb
 from web.answering import watch
+from web.tasks import BOUND, workers_alive
+
+
+@never_cache
+@require_safe
+def livez(request: HttpRequest) -> HttpResponse:
+    """200 as long as this process answers at all: it asks nothing of anybody."""
+    return HttpResponse("ok\n", content_type="text/plain")
+
+
+@never_cache
+@require_safe
+def readyz(request: HttpRequest) -> HttpResponse:
+    """200 when the database answers, else 503: without it nothing can be shown or done here."""
+    return _said(_silent({"database": _database}))
 
 
 @never_cache
 @require_safe
 def healthz(request: HttpRequest) -> HttpResponse:
-    """200 when the database and the broker answer, else 503 naming the one that did not.
+    """200 when database, broker and workers answer, else 503 naming what did not.
 
     That sealing has stopped is a second line and no failure: the bars go on. What does not fit is
     for those who may sign in.
     """
-    parts = {"database": _database, "broker": _broker}
-    failing = [name for name, works in parts.items() if not works()]
-    if failing:
-        text = f"no answer: {', '.join(failing)}\n"
-        return HttpResponse(text, content_type="text/plain", status=503)
-    text = "ok\nattention: the history is not sealed any more\n" if _stopped() else "ok\n"
-    return HttpResponse(text + _told(request), content_type="text/plain")
+    parts = {"database": _database, "broker": _broker, f"workers (for {BOUND} s)": _workers}
+    silent = _silent(parts)
+    if "database" in silent:
+        return _said(silent)
+    more = "attention: the history is not sealed any more\n" if _stopped() else ""
+    return _said(silent, more + _told(request))
+
+
+def _silent(parts: Mapping[str, Callable[[], bool]]) -> list[str]:
+    return [name for name, answers in parts.items() if not answers()]
+
+
+def _said(silent: Sequence[str], more: str = "") -> HttpResponse:
+    text = f"no answer: {', '.join(silent)}\n" if silent else "ok\n"
+    return HttpResponse(text + more, content_type="text/plain", status=503 if silent else 200)
 
 
 def _stopped() -> bool:
@@ -68,3 +98,11 @@ def _broker() -> bool:
             return bool(broker.ping())
     except RedisError:
         return False
+
+
+def _workers() -> bool:
+    """Not known, and so not said, where the database can't tell."""
+    try:
+        return workers_alive()
+    except DatabaseError:
+        return True

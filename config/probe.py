@@ -10,9 +10,9 @@ import urllib.request
 
 
 def main() -> int:
-    """0 when /healthz answers 200 within five seconds, else 1 with the reason."""
+    """0 when /readyz answers 200 within five seconds, else 1 with the reason."""
     name = os.environ.get("ALLOWED_HOSTS", "127.0.0.1").split(",")[0].lstrip(".")
-    url = f"http://127.0.0.1:{os.environ.get('PORT', '8000')}/healthz"
+    url = f"http://127.0.0.1:{os.environ.get('PORT', '8000')}/readyz"
     request = urllib.request.Request(url, headers={"Host": name})
     try:
         with urllib.request.urlopen(request, timeout=5):  # noqa: S310 - our own

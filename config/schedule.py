@@ -6,18 +6,16 @@ from typing import TypedDict
 from celery.schedules import crontab
 
 
-class Beat(TypedDict, total=False):
+class Beat(TypedDict):
     """One line of the schedule: the task's registered name and its rhythm."""
 
     task: str
     schedule: timedelta | crontab
-    options: dict[str, object]
 
 
 def _often(task: str, *, seconds: float) -> Beat:
-    """So often; one that no worker took until the next is due is dropped, as that does its work."""
-    rhythm = timedelta(seconds=seconds)
-    return {"task": task, "schedule": rhythm, "options": {"expires": seconds}}
+    """So often; while one waits for a worker no other is sent (config.beat)."""
+    return {"task": task, "schedule": timedelta(seconds=seconds)}
 
 
 def _nightly(task: str, hour: int, minute: int) -> Beat:
@@ -25,7 +23,26 @@ def _nightly(task: str, hour: int, minute: int) -> Beat:
     return {"task": task, "schedule": crontab(hour=str(hour), minute=str(minute))}
 
 
+# What takes minutes or waits for servers outside, kept apart from what somebody waits for.
+LONG = frozenset(
+    {
+        "recipes.tasks.run_fit",
+        "audit.tasks.offer_checkpoint",
+        "audit.tasks.seal_beneath",
+        "audit.tasks.reconcile_tonight",
+        "audit.tasks.run_check",
+        "audit.tasks.run_reconciliation",
+        "audit.tasks.mail_checkpoint",
+        "people.tasks.tell_people",
+        "people.tasks.send_mail",
+        "people.tasks.send_pushes",
+        "people.tasks.forget_what_is_old",
+        "stations.tasks.note_drifts",
+    }
+)
+
 BEAT_SCHEDULE: dict[str, Beat] = {
+    "the workers' sign of life": _often("web.tasks.sign_of_life", seconds=10),
     # A barista waits for it, and a killed worker's task comes back only after minutes.
     "publications that are due": _often("recipes.tasks.sweep", seconds=5),
     "permits whose time is over": _often("recipes.tasks.end_permits", seconds=15),
@@ -48,7 +65,6 @@ BEAT_SCHEDULE: dict[str, Beat] = {
     "a partition of the history for a new month": {
         "task": "audit.tasks.roll_month",
         "schedule": crontab(minute="*/5"),
-        "options": {"expires": 240.0},
     },
     "what people hear of": _often("people.tasks.tell_people", seconds=30),
     "mail that waits": _often("people.tasks.send_mail", seconds=20),

@@ -4,7 +4,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
 from audit import urls as audit
-from config.health import healthz
+from config.health import healthz, livez, readyz
 from people import urls as people
 from recipes import urls as recipes
 from recipes.overview.pages import home
@@ -30,6 +30,8 @@ api: list[URLPattern | URLResolver] = [
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("livez", livez, name="livez"),
+    path("readyz", readyz, name="readyz"),
     path("service-worker.js", service_worker, name="service_worker"),
     path("waiting/", waiting, name="waiting"),
     path("", home, name="home"),

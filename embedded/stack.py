@@ -18,6 +18,10 @@ from embedded.host import LOOPBACK, CannotRunError, tail
 from embedded.postgres import OWNER, PROGRAM
 from embedded.process import Child, Program, die_with_parent, stop_leftovers
 
+# What somebody waits for, and what may take minutes and must not be in its way.
+PROMPT = ("--queues", "celery", "--concurrency", "2")
+LONG = ("--queues", "long", "--concurrency", "1")
+
 WEB_SECONDS = 180.0  # until a web process answers, also on a busy machine
 
 
@@ -102,13 +106,15 @@ def servers(folder: Folder, *, mode: str, careless: bool = False) -> Iterator[St
 def run_application(stack: Stack, *, ports: Sequence[int], workers: int) -> list[str]:
     """Start web processes on the ports, workers and one beat; the addresses, once they answer."""
     for number in range(1, workers + 1):
-        stack.start(_worker(number, stack))
+        stack.start(_worker(str(number), stack, PROMPT))
     stack.start(_beat(stack))
     for port in ports:
         stack.start(_web(port, stack))
     addresses = [f"http://{LOOPBACK}:{port}" for port in ports]
     for address in addresses:
         _wait_until_answering(stack, address)
+    if workers:
+        stack.start(_worker("long", stack, LONG))  # last: nobody waits for what it does
     return addresses
 
 
@@ -122,10 +128,10 @@ def _web(port: int, stack: Stack) -> Program:
     return _python(stack, f"web-{port}", *serve, *listen)
 
 
-def _worker(number: int, stack: Stack) -> Program:
-    serve = ["celery", "-A", "config", "worker", "--concurrency", "2", "--loglevel", "INFO"]
-    alone = ["--hostname", f"worker{number}@%h", "--without-gossip", "--without-mingle"]
-    return _python(stack, f"worker-{number}", *serve, *alone)
+def _worker(name: str, stack: Stack, queue: Sequence[str]) -> Program:
+    serve = ["celery", "-A", "config", "worker", *queue, "--loglevel", "INFO"]
+    alone = ["--hostname", f"worker{name}@%h", "--without-gossip", "--without-mingle"]
+    return _python(stack, f"worker-{name}", *serve, *alone)
 
 
 def _beat(stack: Stack) -> Program:
@@ -140,7 +146,7 @@ def _wait_until_answering(stack: Stack, address: str) -> None:
     while time.monotonic() < deadline:
         stack.require_alive()
         try:
-            with urllib.request.urlopen(f"{address}/healthz", timeout=5):  # noqa: S310 - ours
+            with urllib.request.urlopen(f"{address}/readyz", timeout=5):  # noqa: S310 - ours
                 return
         except (urllib.error.URLError, TimeoutError, ConnectionError):
             time.sleep(0.1)

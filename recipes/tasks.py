@@ -3,6 +3,7 @@
 from celery import Task, shared_task
 
 from audit.capture.context import Channel, RequestContext, request_context
+from audit.queueing import send_unless_waiting
 from recipes.modelling import actions as fits
 from recipes.permits.actions import end_due_permits
 from recipes.publishing import run
@@ -23,9 +24,9 @@ def run_publication(self: Task[[int], int], publication_id: int) -> int:
 @shared_task
 def sweep() -> list[int]:
     """Start what is due: sites whose moment has come, and whatever a killed worker left."""
-    waiting = run.unfinished()
+    waiting = [each for each in run.unfinished() if not run.under_way(each)]
     for publication_id in waiting:
-        run_publication.delay(publication_id)
+        send_unless_waiting(run_publication.name, [publication_id])
     return waiting
 
 
@@ -48,5 +49,5 @@ def sweep_fits() -> list[int]:
     """Start fits that a killed worker left; one that is under way takes no notice."""
     waiting = fits.left_lying()
     for fit_id in waiting:
-        run_fit.delay(fit_id)
+        send_unless_waiting(run_fit.name, [fit_id])
     return waiting

@@ -21,7 +21,7 @@ from web.problems import API, page_answer, plain_problem
 from web.text import NEVER_REPEATED
 
 RETRY_AFTER = "5"  # seconds
-HEALTH = "/healthz"  # says itself what does not answer
+HEALTH = ("/healthz", "/livez", "/readyz")  # say themselves what does not answer
 OF_THE_PAGE = ("csrfmiddlewaretoken", "sent_once")  # as they were sent: a stranger has no such
 ANSWERS = ("passkey",)  # made by a device, for that moment
 GetResponse = Callable[[HttpRequest], HttpResponse]
@@ -35,7 +35,7 @@ class OutageMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """The answer, with the request's id whichever part of the program gave it."""
-        away = request.path != HEALTH and watch.away()
+        away = request.path not in HEALTH and watch.away()
         answer = unavailable(request, DATABASE) if away else self.get_response(request)
         answer.headers.setdefault("X-Request-ID", request_id_of(request))
         return answer

@@ -34,7 +34,7 @@ CSRF_COOKIE_SAMESITE = "Lax"
 if TRUSTED_PROXIES:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_SSL_REDIRECT = env.bool("SSL_REDIRECT", default=not _PLAIN_HTTP)
-SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # asked from inside, without TLS
+SECURE_REDIRECT_EXEMPT = [r"^(health|live|ready)z$"]  # asked from inside, without TLS
 SECURE_HSTS_SECONDS = 0 if _PLAIN_HTTP else 365 * 24 * 60 * 60
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not _PLAIN_HTTP
 CSRF_FAILURE_VIEW = "web.sent_later.csrf_failed"

@@ -4,9 +4,11 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from kombu import Queue
+
 from audit.ledger.witness.known import known_witnesses
 from config.environment import env
-from config.schedule import BEAT_SCHEDULE
+from config.schedule import BEAT_SCHEDULE, LONG
 from config.settings.base import BASE_DIR, DEBUG, DEMO, TESTING
 from config.settings.security import CSRF_TRUSTED_ORIGINS
 from web.answering import CONNECT, watched
@@ -121,6 +123,11 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_SEND_TASK_EVENTS = False
 CELERY_BEAT_SCHEDULE = BEAT_SCHEDULE
+CELERY_BEAT_SCHEDULER = "config.beat:SteadyScheduler"
+# A worker that is told nothing takes from both queues. What may take minutes, or waits for servers
+# outside, stands in one of its own: with a worker for each nothing delays a publication.
+CELERY_TASK_QUEUES = [Queue("celery"), Queue("long")]
+CELERY_TASK_ROUTES = {task: {"queue": "long"} for task in LONG}
 
 # Mail
 

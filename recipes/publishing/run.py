@@ -15,6 +15,7 @@ from django.db.models.functions import Now
 
 from audit.capture.context import recorded
 from audit.errors import Subject
+from audit.quick import quick
 from recipes.planning.plan import PUBLICATION
 from recipes.publishing import history
 from recipes.publishing.models import Publication, PublicationSite
@@ -22,6 +23,7 @@ from stations.lots.models import LotOpening
 from stations.slots.placing import bring_into_force
 
 BATCH = 1000
+UNDER_WAY = 5.0  # seconds after a batch, until whoever placed it is taken for dead
 
 COUNT_PLACED = """
 UPDATE recipes_publicationsite AS s SET placed = s.placed + done.placed
@@ -38,10 +40,22 @@ def start(publication_id: int) -> None:
 def run(publication_id: int) -> int:
     """Place everything of a publication that is due; returns how many slots this call placed."""
     placed = 0
+    quick.set(_mark(publication_id), 1, UNDER_WAY)
     while done := place_batch(publication_id):
         placed += done
+        quick.set(_mark(publication_id), 1, UNDER_WAY)
     complete(publication_id)
+    quick.delete(_mark(publication_id))
     return placed
+
+
+def under_way(publication_id: int) -> bool:
+    """Whether a worker placed some of it in the last seconds, and so needs no other's help."""
+    return quick.get(_mark(publication_id)) is not None
+
+
+def _mark(publication_id: int) -> str:
+    return f"publication:under-way:{publication_id}"
 
 
 def place_batch(publication_id: int, at_most: int = BATCH) -> int:

@@ -3,6 +3,7 @@
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -44,7 +45,7 @@ ROWS = [row for row in PAGES + WIDE_PAGES + ENDPOINTS + WIDE_ENDPOINTS if row.me
 NIGHTLY_OR_ALONE = {"audit.tasks.seal", "audit.tasks.offer_checkpoint"}
 OFTEN = [
     each["task"] for each in BEAT_SCHEDULE.values()
-    if "expires" in each.get("options", {}) and each["task"] not in NIGHTLY_OR_ALONE
+    if isinstance(each["schedule"], timedelta) and each["task"] not in NIGHTLY_OR_ALONE
 ]  # fmt: skip
 
 

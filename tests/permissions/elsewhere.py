@@ -6,6 +6,8 @@ ELSEWHERE = {
     "audit:checkpoint": "needs a sealed history (tests/audit/proving/test_pages.py)",
     "audit_api:proof": "needs a sealed history (tests/audit/proving/test_pages.py)",
     "healthz": "for machines that watch: open to all, tells nothing (tests/config)",
+    "livez": "for machines that watch: open to all, tells nothing (tests/config)",
+    "readyz": "for machines that watch: open to all, tells nothing (tests/config)",
     "service_worker": "a script without content of anybody's, open to all (tests/web)",
     "api_schema": "a description of the API, for people signed in (tests/web)",
     "api_docs": "the same, to read",

@@ -10,6 +10,7 @@ from audit.capture.installed import differences, expected
 from audit.privileges import database_guards_itself
 from audit.tasks import look_at_guards
 from tests.cast import Cast, SignedIn
+from web.tasks import sign_of_life
 
 pytestmark = pytest.mark.django_db
 
@@ -171,6 +172,7 @@ def test_health_says_that_there_is_something_and_to_owners_what(
     name = pgid(VERSION, "history_changed")
     as_owner(f"ALTER TABLE {VERSION} DISABLE TRIGGER {name}")
     look_at_guards()
+    sign_of_life()
     anybody = Client().get("/healthz")
     assert anybody.status_code == 200, "no balancer takes the product away for it"
     assert name not in anybody.content.decode()

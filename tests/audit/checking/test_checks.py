@@ -179,7 +179,7 @@ def take_up_checks_here() -> list[int]:
     """The sweep, its tasks left out: there is no worker in this test."""
     from unittest.mock import patch  # noqa: PLC0415
 
-    with patch("audit.tasks.run_check.apply_async"):
+    with patch("audit.tasks.send_unless_waiting"):
         return take_up_checks()
 
 

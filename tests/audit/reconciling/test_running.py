@@ -172,7 +172,7 @@ def test_the_nightly_one_is_taken_up_like_any_other(
 ) -> None:
     started = []
     monkeypatch.setattr(
-        "audit.tasks.run_reconciliation.apply_async", lambda args, expires: started.append(args[0])
+        "audit.tasks.send_unless_waiting", lambda task, args: started.append(args[0])
     )
     made = reconcile_tonight()
     take_up_checks()

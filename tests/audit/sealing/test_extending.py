@@ -27,6 +27,7 @@ from audit.sealing.seal import ADOPTED, seal
 from audit.sealing.stops import STOPPED, stopped_now
 from tests.audit.sealed import last_checkpoint, sealed_ids, shelves, unguarded
 from tests.cast import Cast
+from web.tasks import sign_of_life
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
 
@@ -283,6 +284,7 @@ def test_the_alarm_shows_and_strangers_learn_no_more(cast: Cast) -> None:
     forge()
     with pytest.raises(DamagedError):
         seal()
+    sign_of_life()
     answer = Client().get("/healthz")
     assert answer.status_code == 200
     assert answer.content.decode() == "ok\nattention: the history is not sealed any more\n"

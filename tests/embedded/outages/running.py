@@ -90,8 +90,8 @@ class Running:
         self.stack.adopt(postgres.start(cluster.prepare(self.stack.folder)))
 
     def wait_until_well(self) -> None:
-        """Until the health check says so; the test fails if that does not happen."""
+        """Until the database is known to answer; the test fails if that does not happen."""
         until = time.monotonic() + PATIENCE
-        while self.get("/healthz").status_code != 200:
+        while self.get("/readyz").status_code != 200:
             assert time.monotonic() < until
             time.sleep(0.2)

@@ -21,7 +21,7 @@ except OperationalError:
 
 def test_people_sign_in_and_guesses_are_counted(running: Running) -> None:
     with running.frozen("broker"):
-        assert running.get("/healthz").text == "no answer: broker\n"
+        assert "broker" in running.get("/healthz").text
         browser = requests.Session()
         assert running.sign_in(browser).url == f"{running.address}/"
         assert running.get("/", browser).status_code == 200

@@ -43,7 +43,8 @@ def test_a_restart_of_the_database(running: Running) -> None:
                     require_told(answer)
         sent = running.sign_in(browser)
         require_told(sent)
-        assert running.get("/healthz").text == "no answer: database\n"
+        assert running.get("/readyz").text == "no answer: database\n"
+        assert running.get("/livez").text == "ok\n"
     finally:
         running.start_database()
     running.wait_until_well()
@@ -66,7 +67,8 @@ def test_a_frozen_database_hangs_nobody_and_what_was_typed_can_be_sent_again(
         assert "correct horse" not in sent.text
         for answer in running.many(f"{LOGIN}?next=/", 16):
             assert answer.status_code in (200, 503)
-        assert running.get("/healthz").text == "no answer: database\n"
+        assert running.get("/readyz").text == "no answer: database\n"
+        assert running.get("/livez").text == "ok\n"
     running.wait_until_well()
     assert running.sign_in(browser).url == f"{running.address}/"
 
