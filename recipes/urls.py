@@ -17,6 +17,7 @@ from recipes.requests import urls as requests
 from recipes.station_water import urls as station_water
 from recipes.tastings import urls as tastings
 from recipes.tolerance import urls as tolerance
+from recipes.variants import urls as variants
 from recipes.versions import urls as versions
 
 app_name = "recipes"
@@ -25,6 +26,7 @@ urlpatterns: list[URLPattern] = [
     *exchange.page_urls,
     *coffees.page_urls,
     *versions.page_urls,
+    *variants.page_urls,
     *appraisal.page_urls,
     *menus.page_urls,
     *requests.page_urls,
@@ -45,6 +47,7 @@ api_urls: list[URLPattern] = [
     *menus.api_urls,
     *station_water.api_urls,
     *versions.api_urls,
+    *variants.api_urls,
     *requests.api_urls,
     *publishing.api_urls,
     *permits.api_urls,

@@ -11,6 +11,7 @@ from people.persons.actions import PERSON_ADDED
 from people.persons.verbs import Role
 from people.signatures.models import Meaning, Signature
 from recipes.coffees.models import Coffee, Recipe
+from recipes.variants.models import VariantValue
 from recipes.versions.digest import content_digest
 from recipes.versions.models import FormulaValue, Version
 from stations.equipment.models import Machine, Slot, Station
@@ -108,6 +109,22 @@ def draft(
     )
     FormulaValue.objects.create(version=made, code="ends_by", text="volume")
     return made
+
+
+def vary(version: Version, machine_type: MachineType) -> Version:
+    """A draft with a variant: less in the cup on machines of this type, without the action."""
+    said = {**DOUBLE, "beverage_mass": ("34.0", "3", "3")}
+    VariantValue.objects.bulk_create(
+        VariantValue(
+            version=version, machine_type=machine_type, code=code, target=Decimal(target),
+            below=Decimal(below or 0), above=Decimal(above or 0),
+        )
+        for code, (target, below, above) in said.items()
+    )  # fmt: skip
+    VariantValue.objects.create(
+        version=version, machine_type=machine_type, code="ends_by", text="volume"
+    )
+    return version
 
 
 def approved(cast: Cast, version: Version) -> Version:

@@ -72,15 +72,20 @@ def requirements(formula: Formula) -> list[Requirement]:
 
 def unable(formula: Formula) -> list[Unable]:
     """The constructions in use that can't hold the formula: two queries."""
-    needed = requirements(formula)
     found = []
     sets = MachineType.objects.annotate(machine_count=Count("machines")).filter(machine_count__gt=0)
     for each in sets.prefetch_related("abilities"):
-        able = {ability.parameter: ability for ability in each.abilities.all()}
-        reasons = [lacks for need in needed if (lacks := need.lacking(able, each.ends_by))]
+        reasons = lacking(formula, each)
         if reasons:
             found.append(Unable(each, each.machine_count, reasons))
     return found
+
+
+def lacking(formula: Formula, machine_type: MachineType) -> list[str]:
+    """Why machines of a type can't hold the formula, as words after its name; none if they can."""
+    able = {ability.parameter: ability for ability in machine_type.abilities.all()}
+    needed = requirements(formula)
+    return [lacks for need in needed if (lacks := need.lacking(able, machine_type.ends_by))]
 
 
 def _ending(code: str) -> str:

@@ -100,6 +100,7 @@ def _slot_json(line: Any) -> dict[str, Any]:  # noqa: ANN401
         "reasons": list(line.reasons),
         "settings": there.values,
         "expected": expected_json(there.expected),
+        "variant": there.variant,
     }
 
 

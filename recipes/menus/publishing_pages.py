@@ -1,5 +1,6 @@
 """From an approved menu to a signed publication: where and when, the plan, the signature."""
 
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -18,6 +19,7 @@ from recipes.publishing.forms import SignPlanForm
 from recipes.publishing.models import Publication
 from recipes.publishing.plan import PublicationLine
 from recipes.publishing.plan_pages import learnt_until, seen_of
+from recipes.publishing.varied import by_variant, names_in
 from stations.machine_types.catalogue import printed
 from web.form_pages import Attempt, form_page, look_again, posted, status_of
 from web.pages import PageRequest, page
@@ -98,14 +100,18 @@ def _shown(request: PageRequest, made: MenuPlan) -> dict[str, object]:
     """The plan for the page: all of it while it is short, else the site that was opened."""
     opened = request.GET.get("open", "")
     whole = len(made.lines) <= SHOWN_WHOLE
+    variants = by_variant(made.lines)
     return {
         "version": made.menu_version,
         "plan": made,
         "hindrance": made.hindrance(),
         "counts": {outcome.value: count for outcome, count in made.counts().items()},
         "sites": list(_parts(made)),
+        "variants": variants,
         "details": [
-            _details(made, site_id) for site_id in made.sites if whole or str(site_id) == opened
+            _details(made, site_id, names_in(variants))
+            for site_id in made.sites
+            if whole or str(site_id) == opened
         ],
         "whole": whole,
         "query": request.GET.urlencode(),
@@ -132,22 +138,23 @@ def _count(lines: Any, outcome: Outcome) -> int:  # noqa: ANN401
     return sum(line.outcome is outcome for line in lines)
 
 
-def _details(made: MenuPlan, site_id: int) -> dict[str, Any]:
+def _details(made: MenuPlan, site_id: int, types: Mapping[int, str]) -> dict[str, Any]:
     """The slots of one site, each with what it would be set to."""
     lines = [line for line in made.lines if line.slot.site_id == site_id]
     flags = {flag for line in lines if line.translation for flag in line.translation.flags}
     return {
         "site": made.sites[site_id],
-        "rows": [_slot(line) for line in lines],
+        "rows": [_slot(line, types) for line in lines],
         "flags": sorted(flag.rstrip(".") + "." for flag in flags),
     }
 
 
-def _slot(line: PublicationLine) -> dict[str, Any]:
+def _slot(line: PublicationLine, types: Mapping[int, str]) -> dict[str, Any]:
     there = line.translation
     return {
         "line": line,
         "version": line.version,
         "settings": printed(there.values) if there else [],
         "expected": there.expected if there else None,
+        "variant": types.get(there.variant or 0, "") if there else "",
     }

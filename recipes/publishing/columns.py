@@ -1,13 +1,14 @@
 """A site's share of a plan as a table: a line for each station, one column a parameter."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 from recipes.planning.plan import Outcome
 from recipes.publishing.plan import PublicationLine, PublicationPlan
 from recipes.station_water.cup import Expected
 from recipes.translation.translating import Values
+from recipes.versions.complete import names_of
 from stations.equipment.models import Site
 from stations.machine_types.catalogue import Printed, by_code, in_order, label_of
 from stations.slots.models import ControlSettings
@@ -37,6 +38,7 @@ class StationRow:
     lines: list[PublicationLine]
     cells: list[Cell]
     expected: Expected | None
+    variant: str = ""  # the machine type for whose variant they are
 
     @property
     def line(self) -> PublicationLine:
@@ -82,28 +84,34 @@ class SiteTable:
 
 
 def site_tables(plan: PublicationPlan, sites: Iterable[int]) -> list[SiteTable]:
-    """Every slot of these sites, held against what stands there now: one query."""
+    """Every slot of these sites, held against what stands there now: one query.
+
+    One more where a station gets a variant.
+    """
     wanted = set(sites)
     lines = [line for line in plan.lines if line.slot.site_id in wanted]
     ids = {line.held.settings_id for line in lines if line.held}
     held = dict(ControlSettings.objects.filter(pk__in=ids).values_list("pk", "values"))
+    types = names_of({each.variant for each in plan.stations.values() if each.variant})
     return [
-        _table(plan, plan.sites[pk], list(here), held)
+        _table(plan, plan.sites[pk], list(here), held, types)
         for pk, here in groupby(lines, key=lambda line: line.slot.site_id)
     ]
 
 
 def _table(
-    plan: PublicationPlan, site: Site, lines: list[PublicationLine], held: Mapping[int, Values]
-) -> SiteTable:
+    plan: PublicationPlan, site: Site, lines: list[PublicationLine],
+    held: Mapping[int, Values], types: Mapping[int, str],
+) -> SiteTable:  # fmt: skip
     stations = {line.slot.station_id for line in lines}
     codes = in_order(
         {code: None for pk in stations for code in plan.stations[pk].values}
         | {code: None for line in lines if line.held for code in held[line.held.settings_id]}
     )
     rows = [
-        _row(plan, list(alike), codes, held)
+        replace(row, variant=types.get(plan.stations[row.line.slot.station_id].variant or 0, ""))
         for _, alike in groupby(lines, key=lambda line: _fares(line, held))
+        for row in [_row(plan, list(alike), codes, held)]
     ]
     flags = sorted({_sentence(flag) for pk in stations for flag in plan.stations[pk].flags})
     return SiteTable(site, [label_of(code) for code in codes], rows, flags)

@@ -9,6 +9,7 @@ from recipes.planning.facts import Fact, SlotFact, SlotReason, words
 from recipes.planning.plan import Outcome
 from recipes.publishing.plan import PublicationLine, PublicationPlan
 from recipes.station_water.cup import CupReason
+from recipes.versions.models import Version
 from stations.equipment.models import Machine
 from stations.metrology.translation import Reason
 
@@ -66,10 +67,9 @@ class Hindrances:
 # What lies in the type itself, whatever station of it one asks.
 OF_TYPE = (Reason.MISSING_ABILITY, Reason.ENDS_BY)
 TIGHT = "A wider tolerance in the next version"
+# What a formula for this type alone gets round.
+VARIANT_HELPS = (*OF_TYPE, Reason.OUT_OF_RANGE)
 WORDS: dict[str, str] = {
-    Reason.MISSING_ABILITY: "Publish a version without it to these machines alone",
-    Reason.ENDS_BY: "Publish a version that ends as this machine can",
-    Reason.OUT_OF_RANGE: "A version within what it can set; or leave it out and ask for a permit",
     Reason.TOO_COARSE: TIGHT,
     Reason.TOO_UNCERTAIN: "Measure its flow meter again, with more runs",
     Reason.NO_CALIBRATION: "Measure its flow meter",
@@ -114,10 +114,26 @@ def _type(machines: list[Machine], lines: dict[int, list[PublicationLine]]) -> T
 def _hindered(machine: Machine, lines: list[PublicationLine]) -> Hindered:
     refused = [line for line in lines if line.outcome is Outcome.REFUSE]
     pairs = [(fact, line.slot.station_id) for line in refused for fact in line.facts]
+    varied = any(line.translation and line.translation.variant for line in refused)
+    variant = _variant_way(refused[0].version, machine, varied=varied)
     cannot = _unique(_sentence(fact) for fact, _ in pairs if fact.kind in OF_TYPE)
     reasons = _unique(_sentence(fact) for fact, _ in pairs if fact.kind not in OF_TYPE)
-    ways = list(dict.fromkeys(way_out(fact, station) for fact, station in pairs))
+    ways = list(
+        dict.fromkeys(
+            variant if fact.kind in VARIANT_HELPS else way_out(fact, station)
+            for fact, station in pairs
+        )
+    )
     return Hindered(machine, len(refused), len(lines), cannot, reasons, ways)
+
+
+def _variant_way(version: Version | None, machine: Machine, *, varied: bool) -> Way:
+    """A formula for this type alone, in the next version."""
+    if version is None:
+        raise RuntimeError("a slot that is refused for its machine has a version")
+    page = reverse("recipes:variants", args=[version.pk])
+    words = "Change the variant for this type" if varied else "Add a variant for this type"
+    return Way(words, f"{page}#type-{machine.machine_type_id}")
 
 
 def way_out(fact: Fact, station_id: int) -> Way:

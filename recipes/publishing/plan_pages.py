@@ -20,6 +20,7 @@ from recipes.publishing.models import Publication
 from recipes.publishing.plan import PublicationPlan, SitesPlan, make_plan
 from recipes.publishing.replaced import ended_permits, replaced
 from recipes.publishing.summary import site_parts, water_beside
+from recipes.publishing.varied import by_variant
 from recipes.versions.models import Version
 from recipes.versions.standing import Standing, by_number, on_its_way, standing
 from web.form_pages import Attempt, form_page, look_again, posted, status_of
@@ -153,6 +154,7 @@ def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> d
         "waters": [one for one in waters if one.words],
         "waters_unread": [one for one in waters if one.unread],
         "own_water": own_water_words(made.version.stated),
+        "variants": by_variant(made.lines),
         "counts": {outcome.value: count for outcome, count in made.counts().items()},
         "sites": parts,
         "details": site_tables(made, details),

@@ -117,7 +117,8 @@ class ExpectedOut(serializers.Serializer[Any]):
 class PlanSlotOut(serializers.Serializer[Any]):
     """One slot of a plan; values as control settings keep them.
 
-    `expected` is null unless the recipe leaves the water to the stations.
+    `expected` is null unless the recipe leaves the water to the stations. `variant` is the machine
+    type whose variant of the version it gets, null for the whole formula.
     """
 
     slot = serializers.IntegerField()
@@ -127,6 +128,7 @@ class PlanSlotOut(serializers.Serializer[Any]):
     reasons = serializers.ListField(child=serializers.CharField())
     settings = serializers.DictField(child=serializers.DictField(child=serializers.CharField()))
     expected = ExpectedOut(allow_null=True)
+    variant = serializers.IntegerField(allow_null=True)
 
 
 class ReplacedOut(serializers.Serializer[Any]):
@@ -189,6 +191,7 @@ def plan_as_json(plan: PublicationPlan, site_id: int | None) -> dict[str, Any]:
             "reasons": list(line.reasons),
             "settings": plan.stations[line.slot.station_id].values,
             "expected": expected_json(plan.stations[line.slot.station_id].expected),
+            "variant": plan.stations[line.slot.station_id].variant,
         }
         for line in plan.lines
         if line.slot.site_id == site_id

@@ -1,7 +1,7 @@
 """A plan as people read it: its sites in numbers, and what is said of their water."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -28,9 +28,18 @@ class SitePart:
 
 
 def site_parts(plan: PublicationPlan) -> list[SitePart]:
-    """Every site of the plan, in reading order."""
-    warm = plan.version.stated.target(TEMPERATURE)
-    return [_part(site, due, lines, warm) for site, due, lines in plan.by_site()]
+    """Every site of the plan, in reading order; the hottest that it gets counts."""
+    said = plan.version.formulas.items()
+    warm = {variant: formula.target(TEMPERATURE) for variant, formula in said}
+    return [_part(site, due, lines, _hottest(lines, warm)) for site, due, lines in plan.by_site()]
+
+
+def _hottest(
+    lines: Sequence[PublicationLine], warm: Mapping[int | None, Decimal | None]
+) -> Decimal | None:
+    """The highest brew temperature among these slots [°C]."""
+    given = {line.translation.variant if line.translation else None for line in lines}
+    return max((t for each in given if (t := warm.get(each)) is not None), default=None)
 
 
 def _part(site: Site, due: Due, lines: Sequence[PublicationLine], warm: Decimal | None) -> SitePart:

@@ -11,6 +11,8 @@ from recipes.formula.formula import Formula
 from recipes.requests.evidence import said_of
 from recipes.requests.models import ChangeRequest, RequestEvidence
 from recipes.tastings.result import Evidence, evidence_of
+from recipes.variants import showing
+from recipes.variants.showing import Shown
 from recipes.versions.models import Version
 from recipes.versions.questions import Question, beside_variants, with_answers
 from stations.equipment.models import Site
@@ -37,6 +39,12 @@ def questions_of(context: Context, version: Version, appraisal: Appraisal) -> li
     """What is unusual of a version and its variants, each with the reason somebody gave."""
     user = context["request"].user
     return with_answers(version, beside_variants(version, appraisal.doubts, user))
+
+
+@register.simple_tag
+def variants_of(version: Version) -> list[Shown]:
+    """What a version says to machine types of their own, beside the whole formula."""
+    return showing.variants_of(version)
 
 
 @register.simple_tag

@@ -12,6 +12,7 @@ from people.persons.verbs import Verb
 from recipes.coffees.api import RecipeView
 from recipes.coffees.models import Recipe, RoastLot
 from recipes.formula.fields import shown
+from recipes.versions.differences import variants_differ
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version, VersionQuerySet
 from recipes.versions.serializers import (
@@ -41,11 +42,17 @@ class TwoVersions(serializers.Serializer[dict[str, Any]]):
 
 
 class ComparisonOut(serializers.Serializer[dict[str, object]]):
-    """Two versions' formulas; `differs` names the parameters that do, by value."""
+    """Two versions' formulas; `differs` names the parameters that do, by value.
+
+    `variants_differ` the same of variants, by machine type.
+    """
 
     old = VersionOut()
     new = VersionOut()
     differs = serializers.ListField(child=serializers.CharField())
+    variants_differ = serializers.DictField(
+        child=serializers.ListField(child=serializers.CharField())
+    )
 
 
 def all_versions() -> VersionQuerySet:
@@ -151,7 +158,8 @@ class Comparison(RecipeView):
         old, new = by_number[wanted["old"]], by_number[wanted["new"]]
         codes = old.stated.differing(new.stated)
         sides = {"old": VersionOut(old).data, "new": VersionOut(new).data}
-        return Response({**sides, "differs": sorted(codes)})
+        differ = {"differs": sorted(codes), "variants_differ": variants_differ(old, new)}
+        return Response({**sides, **differ})
 
 
 def lot_of(pk: int | None) -> RoastLot | None:

@@ -135,7 +135,14 @@ class Version(Document):
     @property
     def leaves_water(self) -> bool:
         """Whether stations get water of their own, by the whole formula or by a variant."""
-        return any(each.leaves_water for each in (self.stated, *self.variants.values()))
+        return any(each.leaves_water for each in self.formulas.values())
+
+    @property
+    def formulas(self) -> dict[int | None, Formula]:
+        """All it says: the whole formula (None), and the variant for each machine type (id)."""
+        said: dict[int | None, Formula] = {None: self.stated}
+        said.update(self.variants.items())
+        return said
 
     def stated_for(self, variant: int | None) -> Formula:
         """The formula of a machine type's variant (id), empty if it has none; None: the whole."""

@@ -12,9 +12,10 @@ from people.persons.verbs import Verb
 from recipes.coffees.actions import add_recipe
 from recipes.coffees.forms import RecipeForm
 from recipes.coffees.models import Recipe, rest_of
-from recipes.formula.display import Row, own_water_words, ratio_words, rows, text_row
+from recipes.formula.display import own_water_words, ratio_words, rows
 from recipes.formula.formula import Formula
 from recipes.formula.requirements import requirements
+from recipes.versions.differences import formula_rows, version_rows
 from recipes.versions.forms import CommentForm, CompareForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
@@ -61,7 +62,7 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
     context = version_context(shown) | {
         "current": newer,
         "sides": draft_sides(shown, newer) if newer else [],
-        "differences": rows(base.stated, formula) if base else [],
+        "differences": formula_rows(base, shown) if base else [],
         "requirements": requirements(formula),
         "may_taste": may(user, Verb.TASTING_RUN),
         "comments": shown.comments.select_related("by"),
@@ -76,17 +77,6 @@ def version(request: PageRequest, pk: int) -> HttpResponse:
         "comment_form": CommentForm(),
     }
     return render(request, "recipes/versions/version.html", context)
-
-
-def version_rows(old: Version, new: Version) -> list[Row]:
-    """The formulas of two versions, then lot and note."""
-    formulas = rows(old.stated, new.stated)
-    lots = text_row("Roast lot", _lot(old), _lot(new))
-    return [*formulas, lots, text_row("Note", old.note, new.note)]
-
-
-def _lot(version: Version) -> str:
-    return version.lot.code if version.lot else ""
 
 
 @page(Verb.RECIPE_VIEW)

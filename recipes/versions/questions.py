@@ -78,8 +78,7 @@ def with_answers(version: Version, found: Found) -> list[Question]:
     One more where there are variants. A reason stays although what is measured since would not
     ask for it any more.
     """
-    said: dict[int | None, Formula] = {None: version.stated}
-    said.update(version.variants.items())
+    said = version.formulas
     given = {
         (answer.machine_type_id, answer.kind): answer
         for answer in version.answers.select_related("by")

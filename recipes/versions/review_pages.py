@@ -7,8 +7,8 @@ from django.shortcuts import redirect, render
 from audit.errors import DomainError, Invalid
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
-from recipes.formula.display import rows
 from recipes.versions.complete import sentences
+from recipes.versions.differences import formula_rows
 from recipes.versions.forms import ApproveForm, CommentForm, ReturnForm, SubmitForm, WithdrawForm
 from recipes.versions.holding import slots_holding
 from recipes.versions.models import Version
@@ -104,11 +104,10 @@ def version_approve(request: PageRequest, pk: int) -> HttpResponse:
 
 def _approval_context(request: PageRequest, version: Version) -> dict[str, object]:
     current = Version.objects.approved().with_formula().filter(recipe=version.recipe).first()
-    formula = version.stated
     own, stopped = own_work(version, request.user), barred(version, request.user)
     return version_context(version) | {
         "current": current,
-        "differences": rows(current.stated, formula) if current else [],
+        "differences": formula_rows(current, version) if current else [],
         "questions": questions_about(version, request.user),
         "barred": stopped,
         "sole_roaster": own and not stopped,

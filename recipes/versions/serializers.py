@@ -2,12 +2,13 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from people.persons.serializers import PersonBrief
 from people.signatures.fields import SignatureOut, SignatureSerializer
 from recipes.formula.display import ratio_of
-from recipes.formula.fields import FormulaIn, FormulaOut
+from recipes.formula.fields import FormulaIn, FormulaOut, StatedOut, shown
 from recipes.versions.drafts import NOTE
 from recipes.versions.models import Answer, Comment, Version
 from recipes.versions.questions import REASON
@@ -25,7 +26,7 @@ class ReasonOut(serializers.ModelSerializer[Answer]):
         """What is shown."""
 
         model = Answer
-        fields = ["kind", "question", "about", "reason", "by", "at"]
+        fields = ["kind", "machine_type", "question", "about", "reason", "by", "at"]
 
 
 class VersionOut(serializers.ModelSerializer[Version]):
@@ -35,6 +36,7 @@ class VersionOut(serializers.ModelSerializer[Version]):
     author = PersonBrief(read_only=True)
     last_editor = PersonBrief(read_only=True)
     formula = FormulaOut()
+    variants = serializers.SerializerMethodField()
     brew_ratio = serializers.SerializerMethodField()
     answers = ReasonOut(many=True, read_only=True)
     signature = SignatureOut(read_only=True, allow_null=True)
@@ -45,9 +47,15 @@ class VersionOut(serializers.ModelSerializer[Version]):
         model = Version
         fields = [
             "id", "recipe", "recipe_name", "number", "state", "author", "last_editor", "based_on",
-            "change_request", "lot", "note", "formula", "brew_ratio", "content_digest",
+            "change_request", "lot", "note", "formula", "variants", "brew_ratio",
+            "content_digest",
             "answers", "created_at", "submitted_at", "signature", "revision",
         ]  # fmt: skip
+
+    @extend_schema_field(serializers.DictField(child=serializers.DictField(child=StatedOut())))
+    def get_variants(self, version: Version) -> dict[str, Any]:
+        """By machine type (id), the formula for those that can't do the whole one."""
+        return {str(pk): shown(formula) for pk, formula in version.variants.items()}
 
     def get_brew_ratio(self, version: Version) -> str | None:
         """Beverage mass over dose, to two places; null while either is missing."""

@@ -8,7 +8,10 @@ from typing import Any
 from django.urls import resolve
 from drf_spectacular.generators import SchemaGenerator
 
-PARAMETERS = {"<int:pk>": "{id}", "<slug:code>": "{code}", "<int:assignment>": "{assignment}"}
+PARAMETERS = {
+    "<int:pk>": "{id}", "<slug:code>": "{code}", "<int:assignment>": "{assignment}",
+    "<int:machine_type>": "{machine_type}",
+}  # fmt: skip
 
 
 @cache

@@ -38,6 +38,9 @@ KINDS = {
 def known(world: World, path: str) -> dict[str, Any]:
     """The ids or codes to put into a described path such as /api/v1/coffees/{id}/lots/."""
     parts = path.removeprefix(ROOT).split("/")
+    if "/variants/" in path:
+        address = world.address("variant", "own")
+        return {"id": address["pk"], "machine_type": address["machine_type"]}
     kind = next((part for part in parts if part in KINDS), "")
     if path.startswith(f"{ROOT}history/of/"):
         return world.address("timeline", "own")

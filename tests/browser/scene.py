@@ -48,7 +48,7 @@ from stations.shots.models import CheckShot
 from stations.slots.models import Placement
 from stations.slots.read_backs import read_back
 from tests.audit.sealed import unguarded
-from tests.bar import Bar
+from tests.bar import Bar, vary
 from tests.cast import Cast
 from tests.grinders import grinder_of, opened_at
 from tests.publishing import Publish, send
@@ -137,6 +137,11 @@ class Scene:
         return part
 
     @property
+    def plain(self) -> MachineType:
+        """That for which the draft has a variant."""
+        return MachineType.objects.get(name="Plain")
+
+    @property
     def lot(self) -> RoastLot:
         """What is open."""
         return RoastLot.objects.get(pk=self.opening.lot_id)
@@ -162,7 +167,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         recipe=bar.version.recipe,
         approved=bar.version,
         in_review=shelf.make_in_review(cast, recipe),
-        draft=shelf.make_draft(cast, bar.version.recipe),
+        draft=vary(shelf.make_draft(cast, bar.version.recipe), bar.plain),
         publication=publication,
         later=send(bar.version, when=_tomorrow()),
         request=ask(cast, bar.version),

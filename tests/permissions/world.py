@@ -46,7 +46,7 @@ from stations.gateways.actions import add_gateway
 from stations.metrology.formula import Stated as Value
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
-from tests.bar import Bar, draft, make_bar
+from tests.bar import Bar, draft, make_bar, vary
 from tests.cast import credentials, make_cast, make_sites
 from tests.grinders import grinder_of, opened_at
 from tests.recipes.calibrating import measure
@@ -128,6 +128,7 @@ def make_world(bar: Bar) -> World:
             draft(bar.cast, recipe=bar.version.recipe),
             draft(bar.cast, recipe=bar.version.recipe),
         )
+        varied = vary(draft(bar.cast, recipe=bar.version.recipe), bar.plain)
         submit(by=who, version=reviewed, revision=reviewed.revision)
     set_pin(by=bar.cast.barista, digits="7304")
     menu = approved_menu(bar, {1: bar.version})
@@ -144,6 +145,7 @@ def make_world(bar: Bar) -> World:
         "reconciliation": _reconciliation(bar.cast.owner), "lot": lot_of(bar.version, who).pk,
     }  # fmt: skip
     shared: dict[str, Address] = {key: {"pk": value} for key, value in pk.items()}
+    shared["variant"] = {"pk": varied.pk, "machine_type": bar.plain.pk}
     shared["?version"] = {"?version": bar.version.pk}
     return World(
         shared,

@@ -42,6 +42,8 @@ DOCUMENTS = [
          body=lambda t: {"current": 1, "choices": {}}, also={"current": FOREIGN}),
     Call("PUT", "version_formula", "head_roaster", thing="draft", also={**UNKNOWN, "lot": FOREIGN},
          body=lambda t: {"formula": FORMULA, "lot": t.lot.pk, "note": "Next"}),
+    Call("PUT", "variant", "head_roaster", thing="variant", also=UNKNOWN,
+         body=lambda t: {"formula": FORMULA}),
     Call("POST", "version_appraisal", "head_roaster", thing="draft", also=UNKNOWN,
          body=lambda t: {"formula": FORMULA}),
     Call("POST", "version_submit", "head_roaster", thing="draft",

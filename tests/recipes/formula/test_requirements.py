@@ -3,8 +3,8 @@
 from recipes.formula.display import ratio_of, ratio_words, rows
 from recipes.formula.formula import Formula
 from recipes.formula.requirements import requirements, unable
+from recipes.versions.differences import version_rows
 from recipes.versions.models import Version
-from recipes.versions.pages import version_rows
 from stations.equipment.models import Machine
 from stations.metrology.formula import Stated
 from tests.bar import Bar

@@ -135,7 +135,7 @@ def test_pages_cost_the_same_however_much_there_is(bar: Bar, signed_in: SignedIn
     paths = {
         "/menus/": 9,
         menu.menu.get_absolute_url(): 15,
-        menu.get_absolute_url(): 12,
+        menu.get_absolute_url(): 14,
         f"/menu-versions/{menu.pk}/publish/plan/?sites={bar.cast.site.pk}": 30,
         f"/sites/{bar.cast.site.pk}/menu/": 15,
     }

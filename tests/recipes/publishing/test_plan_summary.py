@@ -98,9 +98,7 @@ def test_a_line_a_machine_with_the_way_out(bar: Bar, busy: int, staged: Version)
     assert (counter.slots, counter.of, back.slots) == (2, 2, 2)
     assert counter.ways[0].words == "Measure its flow meter"
     assert counter.ways[0].url == f"/stations/{worn.pk}/calibrations/new/"
-    assert [way.words for way in back.ways] == [
-        "Publish a version without it to these machines alone"
-    ]
+    assert [way.words for way in back.ways] == ["Add a variant for this type"]
 
 
 def test_a_slot_that_another_waits_for_leads_there(
@@ -164,4 +162,4 @@ def test_the_api_says_it(bar: Bar, busy: int, staged: Version, api_as: ApiAs) ->
     [refused] = plan["refused_machines"]
     assert (refused["name"], refused["slots"]) == ("Harbour · Back", 2)
     assert refused["reasons"] == ["Pre-infusion time is not something this machine can set"]
-    assert refused["ways_out"] == ["Publish a version without it to these machines alone"]
+    assert refused["ways_out"] == ["Add a variant for this type"]
