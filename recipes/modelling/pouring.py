@@ -1,10 +1,8 @@
 """The model run for a prediction: once for the same content, whichever process asks next."""
 
 import hashlib
-from contextlib import suppress
 
-from django.core.cache import cache
-from redis.exceptions import RedisError
+from django.core.cache import caches
 
 from recipes.brewing.shot_model.fit import Fit
 from recipes.brewing.shot_model.parameters import Setup
@@ -16,13 +14,11 @@ REMEMBERED = 3600  # s; what a new release would pour otherwise is poured anew b
 def poured(fit: Fit, base: Setup, changed: Setup, coarser: float) -> Predicted:
     """Both shots by the fit, remembered by everything they follow from. Raises QuantityError."""
     key = _key(fit, base, changed, coarser)
-    with suppress(OSError, RedisError):
-        found = cache.get(key)
-        if isinstance(found, Predicted):
-            return found
+    found = caches["quick"].get(key)
+    if isinstance(found, Predicted):
+        return found
     made = predict_courses(fit, base, changed, coarser=coarser)
-    with suppress(OSError, RedisError):  # a page is no less right for it
-        cache.set(key, made, REMEMBERED)
+    caches["quick"].set(key, made, REMEMBERED)
     return made
 
 
