@@ -9,6 +9,7 @@ from people import urls as people
 from recipes import urls as recipes
 from recipes.overview.pages import home
 from stations import urls as stations
+from web.drawings import one_drawing
 from web.offline import waiting
 from web.service_worker import service_worker
 
@@ -34,6 +35,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("readyz", readyz, name="readyz"),
     path("service-worker.js", service_worker, name="service_worker"),
     path("waiting/", waiting, name="waiting"),
+    path("drawings/<slug:digest>/", one_drawing, name="drawing"),
     path("", home, name="home"),
     path("", include("recipes.urls")),
     path("", include("stations.urls")),

@@ -163,10 +163,10 @@ class Drawing:
     @property
     def svg(self) -> SafeString:
         """The picture as SVG for a page, drawn now or found among those drawn before."""
-        # Imported here: Altair takes a second to load, and few pages draw.
-        from web.chart_svg import svg_of  # noqa: PLC0415
+        # Imported here: what is plain data needs no request.
+        from web.drawings import drawn  # noqa: PLC0415
 
-        return svg_of(self.parts, self.text)
+        return drawn(self)
 
 
 def drawing(parts: Sequence[Part], text: str) -> Drawing:

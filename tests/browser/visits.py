@@ -231,6 +231,7 @@ SECOND_FACTOR = {
 # Nobody looks at these by their address: they answer a form, a script or a program.
 NOT_PAGES = {
     "healthz",
+    "drawing",  # the part of a page
     "service_worker",
     "stations:former",  # addresses of machine types before, which lead on
     "stations:former_one",

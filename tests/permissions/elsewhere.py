@@ -12,6 +12,7 @@ ELSEWHERE = {
     "api_schema": "a description of the API, for people signed in (tests/web)",
     "api_docs": "the same, to read",
     "waiting": "what one's own device has, roles or none (tests/browser/offline)",
+    "drawing": "a chart by the digest of all that is in it (tests/web/test_drawings.py)",
     "home": "open to all, and without a role it is empty: test_exceptions.py",
     "people_api:me": "who one is, roles or none (tests/people)",
     "people:take_role": "two things in its address (tests/people)",

@@ -8,11 +8,12 @@ from typing import Any
 from django import template
 from django.forms import BaseForm, BaseFormSet, BoundField
 from django.middleware.csrf import get_token
+from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from audit.reading.charts import History
-from web import drawn, links, once, printing, units
+from web import drawings, drawn, links, once, printing, units
 from web.charts import Drawing, Steps, drawing
 from web.fields import typed_unit
 from web.form_pages import newest_of
@@ -99,6 +100,24 @@ def day(value: date | None) -> str:
 def age(when: datetime | None) -> str:
     """How long ago, or in how long, in words."""
     return drawn.stamp(when, printing.age(when)) if when else printing.NONE
+
+
+@register.simple_tag(takes_context=True)
+def chart(context: template.Context, drawing: Drawing) -> SafeString:
+    """The picture, if it was drawn before or little is new on the page; else it asks for itself."""
+    if (before := drawings.drawn_before(drawing)) is not None:
+        return before
+    request = context.get("request")
+    parts = len(drawing.parts) + (vars(request).get("drawn_parts", 0) if request else 0)
+    if request is None or parts <= drawings.AT_ONCE or not (key := drawings.ask_later(drawing)):
+        if request is not None:
+            vars(request)["drawn_parts"] = parts
+        return drawing.svg
+    return format_html(
+        '<div class="drawn-later" hx-get="{url}" hx-trigger="load" hx-swap="outerHTML">'
+        '<p><a href="{url}">Show the chart</a></p></div>',
+        url=reverse("drawing", args=[key]),
+    )
 
 
 @register.simple_tag
