@@ -11,7 +11,15 @@ from pathlib import Path
 
 from embedded import witness
 from embedded.folder import Folder
-from embedded.host import LOOPBACK, CannotRunError, elsewhere_path, free_port, require_free, say
+from embedded.host import (
+    LOOPBACK,
+    CannotRunError,
+    elsewhere_path,
+    free_port,
+    require_alone,
+    require_free,
+    say,
+)
 from embedded.process import stop_leftovers
 from embedded.stack import Stack, run_application, servers
 
@@ -30,9 +38,10 @@ def demo(*, port: int, reset: bool) -> int:
             # Again: web servers share a port without a word, and loading takes long.
             require_free(port)
             (address,) = run_application(stack, ports=[port], workers=1)
+            require_alone(port, stack.processes())
             say(f"\nPortaledger is at {address} (logs in {folder.path / 'logs'}). Ctrl-C stops it.")
             while True:
-                stack.require_alive()
+                stack.revive()
                 time.sleep(0.5)
 
 

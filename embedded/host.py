@@ -6,12 +6,17 @@ import pwd
 import socket
 import stat
 import subprocess
+from collections.abc import Collection
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TypedDict
 
+import psutil
+
 LOOPBACK = "127.0.0.1"
+LOOPBACK_6 = "::1"
 ELSEWHERE = Path("/var/tmp")  # noqa: S108 - the folder made there is checked to be ours
 
 
@@ -42,16 +47,47 @@ def free_port() -> int:
 
 def require_free(port: int) -> None:
     """Raise CannotRunError, naming the port and the way out, when somebody listens there."""
+    if _somebody_answers(port):
+        raise CannotRunError(_taken(port))
     with socket.socket() as probe:
         # As the web server will: a port that only waits out closed connections is free.
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((LOOPBACK, port))
         except OSError:
-            raise CannotRunError(
-                f"Port {port} on {LOOPBACK} is in use by another program: "
-                f"choose a free one, for example `make demo PORT={port + 1}`."
-            ) from None
+            raise CannotRunError(_taken(port)) from None
+
+
+def require_alone(port: int, ours: Collection[int]) -> None:
+    """Raise CannotRunError when a process that is none of ours listens on the port as well.
+
+    A server may share its port with others by the kernel (SO_REUSEPORT), without a word to any of
+    them, each getting some of what is asked. Where the kernel tells only root who listens, nothing
+    is found out.
+    """
+    try:
+        found = psutil.net_connections("tcp")
+    except psutil.AccessDenied:
+        return
+    for each in found:
+        listens = each.status == psutil.CONN_LISTEN and each.laddr[1:] == (port,)
+        if listens and each.pid not in ours:
+            raise CannotRunError(_taken(port))
+
+
+def _somebody_answers(port: int) -> bool:
+    """By any name that people type for this machine: `localhost` is ::1 to some browsers."""
+    for address in (LOOPBACK, LOOPBACK_6):
+        with suppress(OSError), socket.create_connection((address, port), timeout=1):
+            return True
+    return False
+
+
+def _taken(port: int) -> str:
+    return (
+        f"Port {port} on {LOOPBACK} is in use by another program: "
+        f"choose a free one, for example `make demo PORT={port + 1}`."
+    )
 
 
 # PostgreSQL refuses to run as root. When we are root it runs as `nobody`, who may not be able

@@ -11,17 +11,20 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import BinaryIO
 
+import psutil
+
 from embedded import cluster, postgres, valkey
 from embedded.cluster import SUPERUSER
 from embedded.folder import BASE_DIR, Folder
-from embedded.host import LOOPBACK, CannotRunError, tail
+from embedded.host import LOOPBACK, CannotRunError, say, tail
 from embedded.postgres import OWNER, PROGRAM
-from embedded.process import Child, Program, die_with_parent, stop_leftovers
+from embedded.process import Child, Program, die_with_parent, end_group, stop_leftovers
 
 # What somebody waits for, and what may take minutes and must not be in its way.
 PROMPT = ("--queues", "celery", "--concurrency", "2")
 LONG = ("--queues", "long", "--concurrency", "1")
 
+MINUTE, OFTEN = 60.0, 5  # seconds; what ends more often within them is not started again
 WEB_SECONDS = 180.0  # until a web process answers, also on a busy machine
 
 
@@ -34,6 +37,7 @@ class Stack:
     exits: ExitStack
     children: list[Child] = field(default_factory=list)
     owner: dict[str, str] = field(default_factory=dict)  # told to migrations alone
+    ended: list[tuple[str, float]] = field(default_factory=list)  # by themselves, and when
 
     def start(self, program: Program) -> Child:
         """Start a process of ours, to be stopped with the stack."""
@@ -41,9 +45,38 @@ class Stack:
 
     def adopt(self, child: Child) -> Child:
         """Count a started process as part of the stack."""
-        self.exits.callback(child.stop)
+        place = len(self.children)
         self.children.append(child)
+        # Whatever stands there by then: it may have been started again.
+        self.exits.callback(self._stop, place)
         return child
+
+    def _stop(self, place: int) -> None:
+        self.children[place].stop()
+
+    def processes(self) -> set[int]:
+        """The ids of all that runs."""
+        running = [child.pid for child in self.children if child.exit_code is None]
+        below = [
+            each.pid for pid in running for each in psutil.Process(pid).children(recursive=True)
+        ]
+        return {*running, *below}
+
+    def revive(self) -> None:
+        """Start again what ended by itself, and say so.
+
+        Raises CannotRunError for what ends again and again.
+        """
+        for place, child in enumerate(self.children):
+            if child.exit_code is None:
+                continue
+            now, name = time.monotonic(), child.program.name
+            self.ended = [each for each in self.ended if now - each[1] < MINUTE] + [(name, now)]
+            if sum(each[0] == name for each in self.ended) > OFTEN:
+                self.require_alive()
+            say(f"The {name} process ended by itself (code {child.exit_code}): started again.")
+            end_group(child.pid)
+            self.children[place] = Child(child.program, self.folder)
 
     def run(
         self,

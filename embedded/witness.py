@@ -11,7 +11,7 @@ import sys
 import time
 
 from embedded.folder import BASE_DIR
-from embedded.host import CannotRunError, tail
+from embedded.host import CannotRunError, free_port, tail
 from embedded.process import Child, Program
 from embedded.stack import Stack
 
@@ -50,7 +50,9 @@ def _signing_key(stack: Stack) -> str:
 
 
 def _program(stack: Stack, trusted: str) -> Program:
-    told = ["--folder", str(stack.folder.path / NAME), "--port", "0", "--log", trusted]
+    # The same after it was started again: those who ask it know this one.
+    port = str(free_port())
+    told = ["--folder", str(stack.folder.path / NAME), "--port", port, "--log", trusted]
     command = [sys.executable, "-m", "audit.ledger", "witness", *told]
     return Program(NAME, command, cwd=BASE_DIR)
 

@@ -75,11 +75,11 @@ def _sent(request: HttpRequest) -> dict[str, object]:
         lists, files = list(request.POST.lists()), sorted(request.FILES)
     except (SuspiciousOperation, UnreadablePostError):
         return {}
-    again = [
-        (name, value)
-        for name, values in lists
-        for value in values
-        if name in OF_THE_PAGE or name not in NEVER_REPEATED
-    ]
-    secret = [name for name, _ in lists if name in NEVER_REPEATED - {*OF_THE_PAGE, *ANSWERS}]
-    return {"pairs": again, "secrets": secret, "files": files}
+    again = [(name, value) for name, values in lists for value in values]
+    known = NEVER_REPEATED - {*OF_THE_PAGE, *ANSWERS}
+    return {
+        "sent": {name: request.POST.get(name, "") for name in OF_THE_PAGE},
+        "pairs": [(name, value) for name, value in again if name not in NEVER_REPEATED],
+        "secrets": [name for name, _ in lists if name in known],
+        "files": files,
+    }

@@ -12,12 +12,14 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import psutil
+import psycopg
 import pytest
+import redis
 
 from embedded.folder import Folder
-from embedded.host import CannotRunError
+from embedded.host import CannotRunError, require_alone, require_free
 from embedded.process import Child, Program, stop_leftovers
-from embedded.stack import servers
+from embedded.stack import Stack, servers
 from tests.tooling.listing import ROOT
 
 SERVICES = [sys.executable, "-m", "embedded"]
@@ -95,6 +97,65 @@ def test_a_process_that_dies_is_reported_and_not_replaced(folder: Folder) -> Non
             time.sleep(0.01)
         with pytest.raises(CannotRunError, match=re.escape("The broker process ended by itself")):
             stack.require_alive()
+
+
+def test_what_dies_is_started_again_and_said(
+    folder: Folder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the demo does: the database, the broker, and whatever leans on them."""
+    with servers(folder, mode="test", careless=True) as stack:
+        stack.start(Program("sleeper", ["sleep", "60"]))
+        before = {child.program.name: child.pid for child in stack.children}
+        for pid in before.values():
+            os.kill(pid, signal.SIGKILL)
+        while any(child.exit_code is None for child in stack.children):
+            time.sleep(0.01)
+        stack.revive()
+        told = capsys.readouterr().out
+        for name in before:
+            assert f"The {name} process ended by itself (code -9): started again." in told
+        address = stack.env["DATABASE_URL"]
+        deadline = time.monotonic() + 20
+        while not _answers(address):
+            stack.revive()
+            assert time.monotonic() < deadline
+            time.sleep(0.1)
+        assert redis.Redis.from_url(stack.env["REDIS_URL"]).ping()
+        assert {child.pid for child in stack.children}.isdisjoint(before.values())
+        assert len(stack.processes()) >= len(before)
+
+
+def _answers(address: str) -> bool:
+    try:
+        psycopg.connect(address).close()
+    except psycopg.OperationalError:
+        return False
+    return True
+
+
+def revive_for_ever(stack: Stack) -> None:
+    while True:
+        stack.revive()
+        time.sleep(0.02)
+
+
+def test_what_dies_again_and_again_ends_the_run(folder: Folder) -> None:
+    with servers(folder, mode="test", careless=True) as stack:
+        stack.start(Program("broken", ["false"]))
+        with pytest.raises(CannotRunError, match=re.escape("The broken process ended by itself")):
+            revive_for_ever(stack)
+
+
+@pytest.mark.parametrize("address", ["127.0.0.1", "::1"])
+def test_a_port_that_is_shared_without_a_word_is_found_out(address: str) -> None:
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    with socket.create_server((address, 0), family=family, reuse_port=True) as other:
+        port = other.getsockname()[1]
+        with pytest.raises(CannotRunError, match=f"Port {port} on 127.0.0.1 is in use"):
+            require_free(port)
+        require_alone(port, {os.getpid()})
+        with pytest.raises(CannotRunError, match=f"make demo PORT={port + 1}"):
+            require_alone(port, {1})
 
 
 def test_an_id_given_to_another_program_since_is_left_alone(folder: Folder) -> None:
