@@ -12,12 +12,11 @@ from gateway.client import RevokedError
 from gateway.driver import MapError
 from gateway.drivers import OURS, UnknownDriverError, driver
 from gateway.keys import KeyFileError
-from gateway.outbox import StateLostError
 from gateway.pace import Pace
 from gateway.state import State, StateError
 from gateway.testkit.kit import NoSuchSlotError, check, place_of
 
-CANNOT, REVOKED, LOST = 1, 3, 4  # exit codes
+CANNOT, REVOKED = 1, 3  # exit codes
 
 
 def parser() -> argparse.ArgumentParser:
@@ -61,11 +60,8 @@ def main(arguments: Sequence[str]) -> int:
     try:
         return _do(told)
     except RevokedError as problem:
-        print(f"Revoked: {problem}. Enrol again, with a folder of its own.", file=sys.stderr)
+        print(f"{problem} Enrol again, into an empty folder.", file=sys.stderr)
         return REVOKED
-    except StateLostError as problem:
-        print(problem, file=sys.stderr)
-        return LOST
     except (StateError, KeyFileError, MapError, UnknownDriverError, NoSuchSlotError) as problem:
         print(problem, file=sys.stderr)
         return CANNOT

@@ -39,7 +39,7 @@ class LineError(Exception):
 
 
 class RevokedError(Exception):
-    """A person revoked this gateway."""
+    """A person revoked this gateway, or its key was replaced."""
 
 
 class ServerRefusesError(Exception):
@@ -57,10 +57,14 @@ class ServerRefusesError(Exception):
 
 @dataclass(frozen=True)
 class Taken:
-    """What the server said to a batch: it knows everything up to ``through``."""
+    """What the server said to a batch: it knows everything up to ``through``, and these events.
+
+    ``clashing`` are ids of events whose number it has from another one: it does not know those.
+    """
 
     through: int
-    missing: Sequence[tuple[int, int]]
+    last: int
+    clashing: frozenset[str]
     refused: Sequence[Mapping[str, Any]]
     next_poll: float | None
 
@@ -118,12 +122,16 @@ class Server:
         Raises LineError, ServerRefusesError, RevokedError."""
         headers = {"Content-Type": BATCH, "Content-Encoding": "gzip"}
 
+        counts: list[int] = []
+
         def request() -> Request:
-            text = json.dumps(events(self.clock.applied), separators=(",", ":"))
+            told = events(self.clock.applied)
+            counts.append(len(told))
+            text = json.dumps(told, separators=(",", ":"))
             body = gzip.compress(text.encode(), mtime=0)
             return Request("POST", self.url + "events", headers, data=body)
 
-        return _taken(_object(self._signed(request)))
+        return _taken(_object(self._signed(request)), counts[-1])
 
     def _call(self, method: str, path: str, body: bytes, also: Signer | None = None) -> Response:
         headers = {"Content-Type": "application/json"}
@@ -223,20 +231,24 @@ def _object(answer: Response) -> Mapping[str, Any]:
     return body
 
 
-def _taken(body: Mapping[str, Any]) -> Taken:
+def _taken(body: Mapping[str, Any], count: int) -> Taken:
     """An answer to a batch, read strictly: what it does not say must not be taken for said."""
     try:
-        through = int(body["through"])
-        missing = [(int(first), int(last)) for first, last in body.get("missing", ())]
+        through, last = int(body["through"]), int(body["last"])
+        refused = list(body["refused"])
         poll = body.get("next_poll")
-        taken = Taken(
-            through, missing, list(body.get("refused", ())), None if poll is None else float(poll)
-        )
-    except (KeyError, TypeError, ValueError) as problem:
+        accounted = int(body["taken"]) + int(body["repeated"]) + len(refused)
+        clashing = frozenset(each["id"] for each in refused if _clashes(each))
+        taken = Taken(through, last, clashing, refused, None if poll is None else float(poll))
+    except (KeyError, TypeError, ValueError, AttributeError) as problem:
         raise LineError(f"an answer that does not say what is known: {problem!r}") from problem
-    if through < 0:
-        raise LineError("an answer that does not say what is known")
+    if accounted != count or not 0 <= through <= last:
+        raise LineError("an answer that does not account for what was sent")
     return taken
+
+
+def _clashes(refused: Mapping[str, Any]) -> bool:
+    return any(each.get("field") == "sequence" for each in refused["problems"])
 
 
 def _json(body: Mapping[str, Any]) -> bytes:

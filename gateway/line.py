@@ -32,6 +32,7 @@ class Line:
         self.schemas = str(enrolled["server"]).rstrip("/") + BASE + "schemas/"
         self.back_off = BackOff(pace.send, pace.send * 300)
         self.most = MAX_EVENTS
+        self.asked = False  # where the server stands
         self.poll_every = pace.poll
         self.next_poll = self.next_whole = self.next_beat = 0.0
 
@@ -41,7 +42,7 @@ class Line:
         return self.server.clock
 
     def run(self, stop: threading.Event) -> None:
-        """Until told to stop. Raises RevokedError and StateLostError; the rest passes."""
+        """Until told to stop. Raises RevokedError; the rest passes."""
         wait = 0.0
         while not stop.wait(wait):
             try:
@@ -101,6 +102,9 @@ class Line:
 
     def send(self) -> None:
         """Send what waits, lowest number first; what else is due gets its turn in between."""
+        if not self.asked:  # an empty batch: its answer says which numbers are taken
+            self._settle([], self.server.send(lambda _shift: []))
+            self.asked = True
         for _ in range(BATCHES):
             if not (events := self.outbox.batch(self.most)):
                 return
@@ -130,34 +134,18 @@ class Line:
             self.outbox.set_aside(events[0], why, self.clock.now())
 
     def _settle(self, events: Sequence[Event], taken: Taken) -> None:
+        """Forget what is known there; what clashes there gets another number and stays."""
+        clashing = [each for each in events if each.id in taken.clashing]
         for each in taken.refused:
-            log.error("refused, and kept by the server: %s", each)
-        settled = self.outbox.settle(taken.through)
-        if taken.next_poll:
-            self.poll_every = min(max(taken.next_poll, 1.0), 600.0) / (15.0 / self.pace.poll)
-        if taken.through >= events[-1].sequence or settled:
-            return
-        self._settle_beyond_a_gap(events, taken)
-
-    def _settle_beyond_a_gap(self, events: Sequence[Event], taken: Taken) -> None:
-        """The server misses what this outbox let go of, because it once said to know it.
-
-        That is lost (a server put back from a copy); what it knows beyond is not to be sent for
-        ever. Anything else without progress is an answer to try again after.
-        """
-        first = events[0].sequence
-        gone = [(low, high) for low, high in taken.missing if low < first]
-        if not gone or taken.through >= first:
-            raise LineError(f"events {numbers(events)} were answered, and nothing became known")
-        log.error("the server has lost what it knew: %s", gone)
-        known = [
-            each.sequence
-            for each in events
-            if not any(low <= each.sequence <= high for low, high in taken.missing)
-        ]
+            log.error("refused by the server: %s", each)
         with self.store.writing():
-            for sequence in known:
-                self.store.run("DELETE FROM event WHERE sequence = ?", sequence)
+            if self.outbox.go_on_after(taken.last, clashing):
+                log.error("this folder was put back from a copy; going on after %d", taken.last)
+            known = [each for each in events if each.id not in taken.clashing]
+            self.outbox.settle(known)
+        if taken.next_poll:
+            # As the server says, as much faster as everything is done.
+            self.poll_every = min(max(taken.next_poll, 1.0), 600.0) * self.pace.poll / Pace().poll
 
     def _keep_clock(self) -> None:
         """What has to be known after a restart without a line."""

@@ -17,10 +17,6 @@ MAX_BYTES = 900_000  # of one batch before gzip: below both limits of the interf
 SHIFTED = ("pulled_at",)  # times inside the data that the gateway's clock made
 
 
-class StateLostError(Exception):
-    """The server knows numbers that this outbox never gave: its folder was put back or copied."""
-
-
 @dataclass(frozen=True)
 class Event:
     """One event of the outbox."""
@@ -73,18 +69,31 @@ class Outbox:
             found.append(_event(row))
         return found
 
-    def settle(self, through: int) -> int:
-        """Forget what the server knows for good; how many that were.
+    def settle(self, events: Sequence[Event]) -> None:
+        """Forget events that the server accounted for, one by one.
 
-        Raises StateLostError where it knows more than was ever given.
+        Never whatever lies below some number: in a folder put back from a copy, an event that was
+        never sent may have the number of one that was.
         """
         with self.store.writing():
-            if through > self.given:
-                raise StateLostError(
-                    f"The server has events up to {through}, this outbox gave {self.given}: its "
-                    "folder was put back or copied. Enrol into an empty folder."
-                )
-            return self.store.run("DELETE FROM event WHERE sequence <= ?", through)
+            for each in events:
+                self.store.run("DELETE FROM event WHERE id = ?", each.id)
+
+    def go_on_after(self, last: int, clashing: Sequence[Event]) -> bool:
+        """Give no number again that the server has; whether there were any.
+
+        That is so where the folder was put back from a copy: numbers given since are forgotten
+        here and known there. What was kept under one of them gets another, and is not lost.
+        """
+        with self.store.writing():
+            behind = last > self.given
+            if behind:
+                self.store.keep(GIVEN, str(last))
+            for each in clashing:
+                number = self.given + 1
+                self.store.keep(GIVEN, str(number))
+                self.store.run("UPDATE event SET sequence = ? WHERE id = ?", number, each.id)
+        return behind or bool(clashing)
 
     def set_aside(self, event: Event, why: str, at: datetime) -> None:
         """Keep an event that no batch can carry, and report a fault under its number instead."""

@@ -15,7 +15,7 @@ class Pace:
     send: float = 1.0
     round: float = 2.0  # over the stations: who answers, what to load
     read_back: float = 60.0  # of each slot
-    tell: float = 600.0  # of a slot that was found unchanged
+    tell: float = 300.0  # of a slot that was found unchanged
     retry: float = 30.0  # of what a machine did not take
 
     def faster(self, times: float) -> Self:

@@ -103,7 +103,7 @@ def settle_key(state: State) -> None:
 
 
 def run(*, state: State, make: Callable[[Path], Driver], pace: Pace) -> None:
-    """Run until SIGTERM or SIGINT. Raises StateError, RevokedError, StateLostError."""
+    """Run until SIGTERM or SIGINT. Raises StateError, RevokedError."""
     with ExitStack() as exits:
         exits.enter_context(state.locked())
         state.enrolled()  # before anything is asked of a machine

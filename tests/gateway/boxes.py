@@ -15,8 +15,9 @@ from tests.tooling.listing import ROOT
 MAP = """
 seed = {seed}
 speed = {speed}
-orders_per_hour = 60
+orders_per_hour = {rate}
 hours_behind = {hours}
+habits = {{ {habits} }}
 
 [[station]]
 machine = "{machine}"
@@ -42,7 +43,8 @@ class Box:
 
     def write_map(self, *, hours: float = 0.0, **others: object) -> None:
         """A simulated bar; ``hours`` of shots are behind it and come at once."""
-        values = {"seed": 7, "speed": 36000, "machine": "M1", "slots": "1, 2", **others}
+        values = {"seed": 7, "speed": 36000, "rate": 60, "habits": "", "machine": "M1"}
+        values |= {"slots": "1, 2", **others}
         (self.folder / "map.toml").write_text(MAP.format(hours=hours, **values))
 
     def enrol(self, code: str = "the-code") -> subprocess.CompletedProcess[str]:

@@ -7,6 +7,7 @@ import gzip
 import hashlib
 import json
 import threading
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -83,18 +84,19 @@ class Ledger:
             found = [self.events[number] for number in sorted(self.events)]
         return [each["data"] for each in found if each["type"] == f"portaledger.{kind}.v1"]
 
-    def take(self, event: dict[str, Any]) -> bool:
-        """Take one; False where it is known."""
+    def take(self, event: dict[str, Any]) -> str:
+        """Take one, unless it is known, or its number belongs to another."""
         number = int(event["sequence"])
         if event["id"] in self.ids:
             if self.ids[event["id"]] != number:
                 self.doubled.append(number)
-            return False
+            self.repeated += 1
+            return "repeated"
         if number in self.events:
             self.doubled.append(number)
-            return False
+            return "clashing"
         self.events[number], self.ids[event["id"]] = event, number
-        return True
+        return "taken"
 
     def missing(self) -> list[list[int]]:
         """The gaps below the highest number."""
@@ -237,11 +239,24 @@ class _Handler(BaseHTTPRequestHandler):
         if len(events) > 500 or any(each["type"] in ledger.refuses for each in events):
             self._problems(400, "batch")
             return
-        taken = sum([ledger.take(each) for each in events])
-        ledger.repeated += len(events) - taken
-        answer = {"taken": taken, "repeated": len(events) - taken, "refused": []}
-        missing = ledger.missing()
-        self._json(200, answer | {"through": ledger.through, "missing": missing, "next_poll": 15})
+        became = [(ledger.take(each), each) for each in events]
+        count = Counter(what for what, _ in became)
+        problems = [{"field": "sequence", "value": "", "allowed": "a number of its own"}]
+        refused = [
+            {"id": each["id"], "sequence": each["sequence"], "problems": problems}
+            for what, each in became
+            if what == "clashing"
+        ]
+        answer = {
+            "taken": count["taken"],
+            "repeated": count["repeated"],
+            "refused": refused,
+            "through": ledger.through,
+            "last": max(ledger.events, default=0),
+            "missing": ledger.missing(),
+            "next_poll": 15,
+        }
+        self._json(200, answer)
 
     def _problems(self, status: int, kind: str) -> None:
         body = json.dumps({"type": f"/problems#{kind}", "title": kind}).encode()

@@ -6,7 +6,7 @@ import pytest
 
 from gateway.client import LineError, RevokedError
 from gateway.line import Line
-from gateway.outbox import Outbox, StateLostError
+from gateway.outbox import Outbox
 from gateway.store import Store
 from gateway.wanted import all_wanted
 from tests.gateway.fake_server import Ledger, slot
@@ -49,7 +49,9 @@ def test_an_answer_that_was_lost_doubles_nothing(
         (200, JSON, b"[]"),
         (200, JSON, b'{"through": -1}'),
         (200, JSON, b'{"through": "all"}'),
-        (200, JSON, b'{"through": 0, "missing": [], "refused": []}'),
+        (200, JSON, b'{"through": 2, "last": 2, "refused": []}'),
+        (200, JSON, b'{"taken": 1, "repeated": 0, "through": 2, "last": 2, "refused": []}'),
+        (200, JSON, b'{"taken": 2, "repeated": 0, "through": 3, "last": 2, "refused": []}'),
         (302, {"Location": "http://127.0.0.1:9/"}, b""),
         (404, {"Content-Type": "text/html"}, b"gone"),
         (400, {"Content-Type": "text/html"}, b"a proxy's"),
@@ -62,6 +64,7 @@ def test_an_answer_that_was_lost_doubles_nothing(
 def test_nothing_is_forgotten_for_an_answer_that_does_not_say_so(
     line: Line, outbox: Outbox, ledger: Ledger, answer: tuple[int, dict[str, str], bytes]
 ) -> None:
+    line.send()
     put(outbox, 2)
     ledger.answers.append(answer)
     with pytest.raises(LineError):
@@ -105,11 +108,23 @@ def test_a_revoked_gateway_stops_and_keeps_what_it_has(
     assert outbox.waiting() == 1
 
 
-def test_a_folder_that_was_put_back_is_noticed(line: Line, outbox: Outbox, ledger: Ledger) -> None:
+@pytest.mark.parametrize("since", [0, 1, 3, 9])
+def test_a_folder_that_was_put_back_goes_on_and_loses_nothing_it_has(
+    line: Line, outbox: Outbox, ledger: Ledger, store: Store, since: int
+) -> None:
+    put(outbox, 5)
+    line.send()
+    # A copy of when three had been sent; ``since`` events came before it had a line.
+    store.keep("sequence", "3")
+    put(outbox, since)
+    fresh = {event.id for event in outbox.batch()}
+    line.asked = False
+    line.send()
+    assert outbox.waiting() == 0
+    assert fresh <= {event["id"] for event in ledger.events.values()}
     put(outbox, 1)
-    ledger.answers.append((200, JSON, b'{"through": 9, "missing": [], "refused": []}'))
-    with pytest.raises(StateLostError):
-        line.send()
+    line.send()
+    assert [len(ledger.events), ledger.through] == [6 + since, 6 + since]
 
 
 def test_a_server_that_lost_what_it_knew_does_not_hold_up_the_rest(

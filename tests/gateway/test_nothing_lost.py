@@ -19,15 +19,14 @@ from tests.gateway.boxes import Box, until
 from tests.gateway.fake_server import SOURCE, Ledger, slot
 from tests.services import rounds
 
-AT = Station("M1", 1)
 
-
-def expected(box: Box, many: int) -> list[str]:
+def expected(box: Box, many: int, machine: str = "M1") -> list[str]:
     """The moments of the bar's first shots, by its seed."""
+    at = Station(machine, 1)
     bar = read(box.folder / "map.toml", box.state)
     moment, found = bar.opened, []
     for number in range(1, many + 1):
-        moment += bar.pause(AT, number)
+        moment += bar.pause(at, number)
         found.append(rfc3339(moment))
     return found
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway.outbox import Outbox, StateLostError, cloud_event
+from gateway.outbox import Outbox, cloud_event
 from gateway.store import Store
 
 AT = datetime(2026, 11, 29, 8, 0, tzinfo=UTC)
@@ -35,7 +35,7 @@ def test_numbers_begin_at_one_and_have_no_gap(outbox: Outbox) -> None:
 
 def test_numbers_go_on_after_everything_is_known(outbox: Outbox) -> None:
     put(outbox, 3)
-    assert outbox.settle(3) == 3
+    outbox.settle(outbox.batch())
     put(outbox, 1)
     assert [each.sequence for each in outbox.batch()] == [4]
 
@@ -50,8 +50,7 @@ def test_a_number_is_not_used_up_by_what_was_not_kept(outbox: Outbox) -> None:
 
 def test_what_is_not_known_stays(outbox: Outbox) -> None:
     put(outbox, 5)
-    outbox.settle(2)
-    outbox.settle(1)
+    outbox.settle(outbox.batch(2))
     assert [each.sequence for each in outbox.batch()] == [3, 4, 5]
     assert outbox.waiting() == 3
 
@@ -72,11 +71,14 @@ def test_one_event_is_sent_however_large(outbox: Outbox) -> None:
     assert len(outbox.batch()) == 1
 
 
-def test_a_server_that_knows_more_than_was_given_is_a_lost_folder(outbox: Outbox) -> None:
+def test_numbers_that_the_server_has_are_not_given_again(outbox: Outbox) -> None:
     put(outbox, 2)
-    with pytest.raises(StateLostError):
-        outbox.settle(3)
-    assert outbox.waiting() == 2
+    first, _ = outbox.batch()
+    assert outbox.go_on_after(9, [first])
+    put(outbox, 1)
+    assert [each.sequence for each in outbox.batch()] == [2, 10, 11]
+    assert [each.id for each in outbox.batch()][1] == first.id
+    assert not outbox.go_on_after(9, [])
 
 
 def test_two_connections_give_different_numbers(outbox: Outbox, tmp_path: Path) -> None:

@@ -57,5 +57,5 @@ def test_everything_copied_exists_and_is_let_through() -> None:
 def test_every_package_of_the_program_is_copied() -> None:
     copied = {text.split()[0] for name, text in instructions() if name == "COPY"}
     packages = {path.parent.name for path in ROOT.glob("*/__init__.py")}
-    # Servers of the default run and tests have no place in a deployment.
-    assert packages - copied == {"embedded", "tests"}
+    # Servers of the default run, tests and what runs at a bar have no place in a deployment.
+    assert packages - copied == {"embedded", "gateway", "tests"}
