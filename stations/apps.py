@@ -24,6 +24,7 @@ ENTERING = (
     "handover.actions",
     "opening.actions",
     "gateways.actions",
+    "gateways.ingest",
     "opening.panel",
     "today.panels",
 )
@@ -41,6 +42,7 @@ class StationsConfig(AppConfig):
         from stations.charts import matters as charts
         from stations.equipment import history as equipment
         from stations.gateways import history as gateways
+        from stations.gateways import silence
         from stations.grinders import history as grinders
         from stations.machine_types import history as machine_types
         from stations.slots import history as slots
@@ -53,5 +55,5 @@ class StationsConfig(AppConfig):
         gateways.register()
         grinders.register()
         slots.register()
-        for matters in (held, charts, calibrations):
+        for matters in (held, charts, calibrations, silence):
             matters.register()

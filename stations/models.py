@@ -4,6 +4,7 @@ from stations.calibrations.models import Calibration
 from stations.charts.models import ChartBaseline, Drift, KeptChart
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.equipment.replaced import Part, Replacement
+from stations.gateways.differences import Difference, GatewayPolicy
 from stations.gateways.inbox import GatewayEvent, SlotSeen, StationContact
 from stations.gateways.models import Gateway, GatewayKey, GatewayStatus
 from stations.grinders.models import EventKind, Finer, Grinder, GrinderEvent, GrinderStation
@@ -21,12 +22,14 @@ __all__ = [
     "ChartBaseline",
     "CheckShot",
     "ControlSettings",
+    "Difference",
     "Drift",
     "EventKind",
     "Finer",
     "Gateway",
     "GatewayEvent",
     "GatewayKey",
+    "GatewayPolicy",
     "GatewayStatus",
     "Grinder",
     "GrinderEvent",

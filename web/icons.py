@@ -95,6 +95,8 @@ MARKS: dict[str, Mark] = {
     "outside": Mark("Out of tolerance", WEDGE, "alarm"),
     "low": Mark("Too low", WEDGE, "alarm"),
     "high": Mark("Too high", WEDGE, "alarm"),
+    "silent": Mark("Not heard of", BROKEN, "alarm"),
+    "unverified": Mark("Unverified", BROKEN, "waiting"),
     "drifts": Mark("Drifts", ASIDE, "alarm", "Drift"),
     "resting": Mark("Still resting", WEDGE, "waiting"),
     "past": Mark("Past its window", WEDGE, "waiting"),

@@ -30,6 +30,7 @@ class BoardRow(serializers.Serializer[Any]):
     on_permit = serializers.IntegerField()
     by_hand = serializers.IntegerField()
     departs = serializers.IntegerField()
+    silent = serializers.IntegerField(help_text="gateways and stations that are not heard of")
     matches = serializers.IntegerField()
     slots = serializers.IntegerField()
 

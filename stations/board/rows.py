@@ -10,6 +10,7 @@ from people.persons.models import User
 from people.persons.verbs import Verb
 from stations.charts.models import Drift
 from stations.equipment.models import Machine, Site, Slot, Station
+from stations.gateways.silence import Verified, silent_at, verified
 from stations.shots.models import CheckShot
 from stations.slots.arranged import departing_at
 from stations.slots.holdings import in_force
@@ -46,12 +47,14 @@ def board_rows(
     """
     slots = Slot.objects.count_by_site(site.pk for site in sites)
     departing = departing_at([site.pk for site in sites])
+    silent = silent_at([site.pk for site in sites])
     return [
         {
             **counts.get(site.pk, NOTHING),
             "site": site,
             "slots": slots.get(site.pk, 0),
             "departs": departing.get(site.pk, 0),
+            "silent": silent.get(site.pk, 0),
         }
         for site in sites
     ]
@@ -69,6 +72,7 @@ class StationRow:
     station: Station
     slots: list[Any] = field(default_factory=list)
     drifts: list[Drift] = field(default_factory=list)
+    verified: Verified | None = None  # where a gateway reads it
 
 
 @dataclass
@@ -104,6 +108,8 @@ def site_overview(site: Site, user: User) -> Overview:
         machines[station.machine_id].stations.append(row)
     for drift in Drift.objects.filter(site=site).current().with_place():
         stations[drift.station_id].drifts.append(drift)
+    for read in verified(site):
+        stations[read.station.pk].verified = read
     counts = dict.fromkeys(WAITING, 0)
     for slot in slots_of(Slot.objects.covered_by(user, Verb.SLOT_VIEW), site):
         stations[slot.station_id].slots.append(slot)

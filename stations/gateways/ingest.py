@@ -19,6 +19,7 @@ from stations.gateways.models import Gateway, GatewayStatus
 from stations.gateways.noting import note_heartbeats, note_loaded
 from stations.gateways.pouring import pour
 from stations.gateways.reading import read
+from stations.gateways.restoring import follow_differences
 from stations.gateways.schemas import HEARTBEAT, LOADED, READ_BACK, SHOT
 from stations.gateways.signatures import KeyRevoked
 from stations.gateways.told import Told
@@ -144,8 +145,10 @@ def _plain(problems: Sequence[Problem]) -> list[dict[str, str]]:
 def _follow(by: Caller, told: Sequence[Told]) -> None:
     """What follows from events that are as they must be; each gets its problems, if any."""
     ordered = sorted(told, key=lambda each: (each.at, each.sequence))
-    note_loaded(by.gateway, [each for each in ordered if each.event.type == LOADED])
-    read(by.gateway, [each for each in ordered if each.event.type == READ_BACK])
+    loaded = [each for each in ordered if each.event.type == LOADED]
+    note_loaded(by.gateway, loaded)
+    readings, seen = read(by.gateway, [each for each in ordered if each.event.type == READ_BACK])
+    follow_differences(by.gateway, readings, loaded, seen)
     pour(by.gateway, [each for each in ordered if each.event.type == SHOT])
     note_heartbeats(by.gateway, [each for each in ordered if each.event.type == HEARTBEAT])
 

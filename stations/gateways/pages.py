@@ -12,13 +12,20 @@ from people.persons.permissions import may
 from people.persons.verbs import Verb
 from stations.equipment.models import Site
 from stations.gateways.actions import add_gateway, new_code, revoke_gateway
+from stations.gateways.differences import MOST, SILENT, Difference, GatewayPolicy
+from stations.gateways.ingest import FLAGGED_FROM
 from stations.gateways.models import NAME_LENGTH, Gateway
+from stations.gateways.restoring import set_gateway_policy
+from stations.gateways.schemas import FAULT
+from stations.gateways.silence import verified
 from web.fields import SeenRevision
-from web.form_pages import cleaned, form_errors, posted, status_of
+from web.form_pages import cleaned, form_errors, form_page, posted, status_of
 from web.lookup import one_or_404
 from web.once import done
-from web.pages import PageRequest, page
+from web.pages import PageRequest, page, require_for_page
 from web.typed import Typed
+
+LISTED = 20
 
 
 class GatewayForm(forms.Form):
@@ -29,6 +36,30 @@ class GatewayForm(forms.Form):
         max_length=NAME_LENGTH,
         help_text="As the history names it, such as “Box under the counter”.",
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+
+
+class GatewayPolicyForm(forms.Form):
+    """What gateways of a site do by themselves."""
+
+    revision = SeenRevision()
+    restores = forms.BooleanField(
+        label="A slot found to differ is restored at once",
+        required=False,
+        help_text="The gateway that finds it loads the signed settings again. It is history too.",
+    )
+    most = forms.IntegerField(
+        label="At most, in 24 hours and for each slot",
+        min_value=MOST[0],
+        max_value=MOST[1],
+        help_text="After that a person is waited for, and owners see an alarm.",
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )
+    silent_minutes = forms.IntegerField(
+        label="Nothing heard is told after",
+        min_value=SILENT[0],
+        max_value=SILENT[1],
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "data-unit": "min"}),
     )
 
 
@@ -64,9 +95,32 @@ def gateway(request: PageRequest, pk: int) -> HttpResponse:
         "gateway": shown,
         "site": shown.site,
         "keys": list(shown.keys.all()[:20]),
+        "faults": list(shown.events.filter(type=FAULT).order_by("-at")[:LISTED]),
+        "refused": list(shown.events.filter(state="refused").order_by("-pk")[:LISTED]),
+        "wrong_clock": abs(shown.status.clock_offset or 0) > FLAGGED_FROM,
         "may_enrol": may(request.user, Verb.GATEWAY_ENROL, shown.site_id),
     }
     return render(request, "stations/gateways/gateway.html", context)
+
+
+@page(Verb.POLICY_SET, methods="GET POST")
+@confirmed()
+def gateway_policy(request: PageRequest, pk: int) -> HttpResponse:
+    """Whether differences are restored at once, how often, and when silence is told."""
+    site = one_or_404(Site.objects.covered_by(request.user, Verb.POLICY_SET), pk)
+    require_for_page(request, Verb.POLICY_SET, pk)
+    policy = GatewayPolicy.at(pk)
+    names = ("revision", "restores", "most", "silent_minutes")
+    form = GatewayPolicyForm(
+        posted(request), initial={name: getattr(policy, name) for name in names}
+    )
+
+    def act() -> str:
+        set_gateway_policy(by=request.user, site=site, **form.cleaned_data)
+        return reverse("stations:gateways", args=[pk])
+
+    template = "stations/gateways/policy.html"
+    return form_page(request, template, form, act, said="Set.", context={"site": site})
 
 
 @never_cache
@@ -107,6 +161,14 @@ def _list(
     shown = {
         "site": site,
         "gateways": rows.order_by("revoked_at", "name"),
+        "stations": verified(site),
+        "differences": list(
+            Difference.objects.filter(site=site).select_related(
+                "slot__station__machine", "placement__settings", "gateway"
+            )[:LISTED]
+        ),
+        "policy": GatewayPolicy.at(site.pk),
+        "may_set_policy": may(request.user, Verb.POLICY_SET, site.pk),
         "address": request.build_absolute_uri("/"),
         "may_enrol": may(request.user, Verb.GATEWAY_ENROL, site.pk),
         "form": form,

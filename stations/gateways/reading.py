@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from audit.capture.context import recorded
 from audit.errors import Problem
+from stations.gateways.inbox import SlotSeen
 from stations.gateways.models import Gateway
 from stations.gateways.noting import not_there
 from stations.gateways.told import Told
@@ -37,14 +38,17 @@ class Reading:
     verdict: str
 
 
-def read(gateway: Gateway, told: Sequence[Told]) -> list[Reading]:
+def read(
+    gateway: Gateway, told: Sequence[Told]
+) -> tuple[list[Reading], dict[int, tuple[datetime, datetime | None]]]:
     """Write down what is new of the readings; each that can't be used gets its problems.
 
     One that finds exactly what the one before found is no news: only its moment is noted. Gives
-    every reading that was taken, by moment.
+    every reading that was taken, by moment; and by slot when it was read before these, and when
+    it was found as it should be.
     """
     if not told:
-        return []
+        return [], {}
     placements = _lock(gateway, told)
     judged = [_judge(each, placements) for each in told]
     readings = sorted(filter(None, judged), key=lambda each: (each.at, each.told.sequence))
@@ -52,8 +56,10 @@ def read(gateway: Gateway, told: Sequence[Told]) -> list[Reading]:
     with recorded(by=None, action=SLOT_READ_BACK):
         _write(gateway, _news(readings, before))
         settle_verdicts({each.placement: (each.at, each.verdict) for each in readings})
+    seen = SlotSeen.objects.filter(slot__in={each.slot for each in readings})
+    before_these = {pk: (at, good) for pk, at, good in seen.values_list("slot", "at", "good_at")}
     _note_seen(readings)
-    return readings
+    return readings, before_these
 
 
 def _lock(gateway: Gateway, told: Sequence[Told]) -> dict[int, Any]:

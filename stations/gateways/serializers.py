@@ -94,6 +94,10 @@ class SlotServedOut(serializers.Serializer[Any]):
     ranges = serializers.DictField(child=RangeOut())
     digest = serializers.CharField(help_text="SHA-256 over RFC 8785 of placement, settings, slot")
     signed = SignedOut(allow_null=True)
+    restore = serializers.CharField(
+        allow_null=True,
+        help_text="to be loaded again although it was: once for each text that stands here",
+    )
     problem = serializers.CharField(allow_blank=True, help_text="why nothing may be loaded")
 
 

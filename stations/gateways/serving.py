@@ -1,7 +1,7 @@
 """What the slots of a site should hold, as its gateway is served it, and how it tells a change."""
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,14 +21,21 @@ POLL = 15  # s between two questions
 KNOWN_FOR = 24 * 3600  # s; what a cursor stood for is remembered so long, then all is served
 
 # Settings never change, so the ids of what is in force say it all; with them what machines can be
-# set to. One statement over the partial index of what is in force at a site.
+# set to, and which slots are to be restored: those that differ again since they were. One statement
+# over partial indexes.
 STATE = """
 SELECT
     (SELECT string_agg(slot_id || ':' || id, ',' ORDER BY slot_id)
      FROM stations_placement WHERE site_id = %(site)s AND state = 'in_force'),
     (SELECT string_agg(m.id || ':' || t.id || ':' || t.revision, ',' ORDER BY m.id)
      FROM stations_machine m JOIN stations_machinetype t ON t.id = m.machine_type_id
-     WHERE m.site_id = %(site)s)
+     WHERE m.site_id = %(site)s),
+    (SELECT string_agg(d.slot_id || ':' || d.id || '.' || d.restores, ',' ORDER BY d.slot_id)
+     FROM stations_difference d JOIN stations_slotseen s ON s.slot_id = d.slot_id
+     JOIN stations_placement f ON f.id = d.placement_id AND f.state = 'in_force'
+     JOIN stations_gatewaypolicy p ON p.site_id = d.site_id AND p.restores
+     WHERE d.site_id = %(site)s AND d.over_at IS NULL AND d.stopped_at IS NULL
+        AND s.verdict = 'differs' AND (d.restored_at IS NULL OR s.at > d.restored_at))
 """
 
 
@@ -37,17 +44,23 @@ class State:
     """What a site's slots should hold, as one short text, and by slot."""
 
     cursor: str
-    placements: Mapping[str, str]  # slot: placement
+    placements: Mapping[str, str]  # slot: placement, and what it is restored for
+    restore: Mapping[str, str]  # slot: difference and how often it was restored
 
 
 def state_of(site: Site) -> State:
     """As it is now: one query."""
     with connection.cursor() as cursor:
         cursor.execute(STATE, {"site": site.pk})
-        placed, machines = cursor.fetchone()
-    text = f"{site.pk}|{placed or ''}|{machines or ''}"
-    pairs: Iterator[list[str]] = (pair.split(":") for pair in (placed or "").split(",") if pair)
-    return State(hashlib.sha256(text.encode()).hexdigest()[:32], dict(pairs))
+        placed, machines, differing = cursor.fetchone()
+    text = f"{site.pk}|{placed or ''}|{machines or ''}|{differing or ''}"
+    restore = _pairs(differing)
+    stand = {slot: f"{pk} {restore.get(slot, '')}" for slot, pk in _pairs(placed).items()}
+    return State(hashlib.sha256(text.encode()).hexdigest()[:32], stand, restore)
+
+
+def _pairs(text: str | None) -> dict[str, str]:
+    return dict(pair.split(":") for pair in (text or "").split(",") if pair)
 
 
 def digest_of(slot: int, placement: int | None, settings: Mapping[str, Any]) -> str:
@@ -67,22 +80,22 @@ def served(site: Site, now: State, since: str) -> dict[str, Any]:
     slots = Slot.objects.filter(station__machine__site=site)
     shown = holdings(slots.select_related("station__machine__machine_type"))
     able = abilities_of({each.slot.station.machine.machine_type_id for each in shown})
-    changed = [each for each in shown if before is None or _moved(each, before)]
+    changed = [each for each in shown if before is None or _moved(each, now, before)]
     return {
         "site": site.code,
         "cursor": now.cursor,
         "whole": before is None,
         "next_poll": POLL,
-        "slots": [_slot(each, able) for each in changed],
+        "slots": [_slot(each, able, now) for each in changed],
     }
 
 
-def _moved(held: Holding, before: Mapping[str, str]) -> bool:
-    placement = str(held.placement.pk) if held.placement else None
-    return bool(held.problem) or before.get(str(held.slot.pk)) != placement
+def _moved(held: Holding, now: State, before: Mapping[str, str]) -> bool:
+    slot = str(held.slot.pk)
+    return bool(held.problem) or before.get(slot) != now.placements.get(slot)
 
 
-def _slot(held: Holding, able: Mapping[int, MachineAbilities]) -> dict[str, Any]:
+def _slot(held: Holding, able: Mapping[int, MachineAbilities], now: State) -> dict[str, Any]:
     station = held.slot.station
     settings = settings_of(held.placement)
     placement = held.placement.pk if held.placement else None
@@ -98,6 +111,7 @@ def _slot(held: Holding, able: Mapping[int, MachineAbilities]) -> dict[str, Any]
         "ranges": _ranges(able[station.machine.machine_type_id]),
         "digest": digest_of(held.slot.pk, placement, settings),
         "signed": _signed(held),
+        "restore": now.restore.get(str(held.slot.pk)) if held.locked and settings else None,
         "problem": held.problem,
     }
 

@@ -6,6 +6,7 @@ from stations.gateways import api, pages
 
 page_urls: list[URLPattern] = [
     path("sites/<int:pk>/gateways/", pages.gateways, name="gateways"),
+    path("sites/<int:pk>/gateways/policy/", pages.gateway_policy, name="gateway_policy"),
     path("gateways/<int:pk>/", pages.gateway, name="gateway"),
     path("gateways/<int:pk>/code/", pages.gateway_code, name="gateway_code"),
     path("gateways/<int:pk>/revoke/", pages.gateway_revoke, name="gateway_revoke"),

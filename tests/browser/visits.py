@@ -199,6 +199,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("people:tablets", "site"),
         pk("people:tablet_edit", "tablet"),
         pk("people:tablet_policy", "site"),
+        pk("stations:gateway_policy", "site"),
         Visit("people:notice_rules"),
     ),
 }

@@ -133,7 +133,7 @@ PAGES = [
     *forms("LO", "people:tablets", thing="site", sited=True),
     *forms("LO", "people:tablet_edit", thing="tablet", sited=True),
     *posts("LO", "people:tablet_code", "people:tablet_revoke", thing="tablet", sited=True),
-    *forms("O", "people:tablet_policy", thing="site", sited=True),
+    *forms("O", "people:tablet_policy", "stations:gateway_policy", thing="site", sited=True),
     *pages("O", "audit:history", "audit:ledger", "audit:export_json_lines", "audit:export_csv"),
     *pages("HO", "audit:entry", thing="entry", sited=True),
     *pages("HO", "audit:timeline", thing="timeline", sited=True),

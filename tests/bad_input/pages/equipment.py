@@ -56,6 +56,9 @@ EQUIPMENT = [
          also={**SITE_BAD, "revision": STALE}),
     Form("gateways", "shop_lead", lambda t: {"name": "Second box"}, thing="site", good=200,
          also={"name": ["", " ", "box"]}),
+    Form("gateway_policy", "owner", thing="site", sent=lambda t: {
+         "revision": "1", "restores": "on", "most": "3", "silent_minutes": "10"},
+         also={"revision": STALE, "most": ["", "0", "21"], "silent_minutes": ["", "1", "1441"]}),
     Form("gateway_code", "shop_lead", lambda t: {"revision": "1"}, thing="gateway", good=200,
          also={"revision": STALE}),
     Form("gateway_revoke", "shop_lead", lambda t: {"revision": "1"}, thing="gateway",

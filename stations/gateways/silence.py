@@ -1,0 +1,103 @@
+"""Gateways that are not heard of, stations that do not answer, and what nobody verified since."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import connection
+from django.db.models import Max
+from django.urls import reverse
+from django.utils import timezone
+
+from people.notices.kinds import Found, Kind, register_kind
+from people.persons.verbs import Verb
+from stations.equipment.models import Site, Station
+from stations.gateways.differences import GatewayPolicy
+from stations.gateways.models import Gateway
+
+QUIET = """
+SELECT 'gateway' AS kind, g.id, g.name AS named, g.site_id AS site, i.name AS place
+FROM stations_gateway g JOIN stations_site i ON i.id = g.site_id
+JOIN stations_gatewaystatus s ON s.gateway_id = g.id
+LEFT JOIN stations_gatewaypolicy p ON p.site_id = g.site_id
+WHERE g.revoked_at IS NULL AND g.enrolled_at IS NOT NULL
+    AND coalesce(s.seen_at, g.enrolled_at)
+        < now() - coalesce(p.silent_minutes, 10) * interval '1 minute'
+UNION ALL
+SELECT 'station', t.id, m.name || ', station ' || t.number, m.site_id, i.name
+FROM stations_stationcontact c JOIN stations_gateway g ON g.id = c.gateway_id
+JOIN stations_station t ON t.id = c.station_id JOIN stations_machine m ON m.id = t.machine_id
+JOIN stations_site i ON i.id = m.site_id
+LEFT JOIN stations_gatewaypolicy p ON p.site_id = m.site_id
+WHERE g.revoked_at IS NULL AND NOT c.answers
+    AND coalesce(c.answered_at, g.enrolled_at)
+        < now() - coalesce(p.silent_minutes, 10) * interval '1 minute'
+"""
+
+
+def silent_at(sites: Sequence[int]) -> dict[int, int]:
+    """By site, how many of its gateways and stations are not heard of: one query."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT site, count(*) FROM ({QUIET}) q WHERE site = ANY(%s) GROUP BY site",  # noqa: S608 - constants of this module
+            [list(sites)],
+        )
+        return dict(cursor.fetchall())
+
+
+def silent() -> Iterable[Found]:
+    """Each, for as long as it lasts: until it is heard of, or the gateway revoked."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"{QUIET} ORDER BY 1, 2")
+        rows = cursor.fetchall()
+    for kind, pk, named, site, place in rows:
+        gateway = kind == "gateway"
+        what = f"the gateway “{named}” is silent" if gateway else f"{named} does not answer"
+        yield Found(
+            key=f"{kind}:{pk}",
+            title=f"{place}: {what}",
+            words="Until it is heard of, nothing verifies what slots hold: key in and read back.",
+            url=reverse("stations:gateways", args=[site]),
+            sites=(site,),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """A station of a site with a gateway: when its slots were last read by one."""
+
+    station: Any
+    read_at: datetime | None
+    answers: bool | None  # None: never told
+    unverified_since: datetime | None  # None: read lately enough
+
+
+def verified(site: Site) -> list[Verified]:
+    """Every station of a site where a gateway is in use, in reading order: three queries.
+
+    One that was never read is unverified since the gateway was enrolled, never fine.
+    """
+    begun = Gateway.objects.in_use().filter(site=site).order_by("enrolled_at")
+    enrolled = begun.values_list("enrolled_at", flat=True).first()
+    if enrolled is None:
+        return []
+    lately = timezone.now() - timedelta(minutes=GatewayPolicy.at(site.pk).silent_minutes)
+    stations = Station.objects.filter(machine__site=site).with_equipment()
+    rows = stations.annotate(read_at=Max("slots__seen__at"))
+    return [_verified(station, enrolled, lately) for station in rows.select_related("contact")]
+
+
+def _verified(station: Any, enrolled: datetime, lately: datetime) -> Verified:  # noqa: ANN401
+    contact = getattr(station, "contact", None)
+    last = station.read_at or enrolled
+    since = last if last < lately else None
+    return Verified(station, station.read_at, contact.answers if contact else None, since)
+
+
+def register() -> None:
+    """Called once, when the program starts."""
+    register_kind(
+        Kind("gateway_silent", "A gateway or station not heard of", Verb.SLOT_READ_BACK, silent,
+             "stations:gateways")
+    )  # fmt: skip
