@@ -77,9 +77,8 @@ def _newest_of_slots(what: str, where: str) -> str:
             AND own."values" -> '{ENDS_BY}' ->> 'value' = '{BY_WATER}'
             AND own."values" ? '{WATER}'
             AND one.at < coalesce(%(until)s::timestamptz, 'infinity')
-            AND NOT EXISTS (SELECT 1 FROM stations_replacement r
-                WHERE r.station_id = slot.station_id AND r.part = '{Part.FLOW_METER}'
-                AND r.at >= one.at)
+            AND one.at > coalesce((SELECT max(r.at) FROM stations_replacement r
+                WHERE r.station_id = slot.station_id AND r.part = '{Part.FLOW_METER}'), '-infinity')
             AND {where}
         ORDER BY one.at DESC, one.id DESC LIMIT %(newest)s
     ) AS shot

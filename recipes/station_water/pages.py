@@ -20,10 +20,11 @@ from recipes.versions.holding import version_in_force
 from recipes.versions.models import FormulaValue, Version
 from stations.calibrations.drawing import budget_drawing
 from stations.calibrations.models import Calibration
+from stations.charts.lineage import contents_of
 from stations.equipment.models import Slot, Station
 from stations.metrology.budget import VolumeBudget, volume_budget
 from stations.metrology.formula import BASKET, BEVERAGE, DOSE, WATER
-from stations.slots.models import ControlSettings, Placement
+from stations.slots.models import Placement
 from web.fields import PlainDecimalField
 from web.form_pages import status_of
 from web.lookup import one_or_404
@@ -49,11 +50,10 @@ class BeverageForm(forms.Form):
 
 
 def baskets_at(station: Station) -> list[str]:
-    """Those named by the recipes that the station has poured."""
-    poured = ControlSettings.objects.filter(station=station, placements__shots__isnull=False)
+    """Those named by the recipes that the station poured of late."""
     named = FormulaValue.objects.filter(
-        code=BASKET, version__content_digest__in=poured.values("content_digest")
-    ).exclude(version__content_digest="")
+        code=BASKET, version__content_digest__in=list(contents_of(station))
+    )
     return list(named.order_by("text").values_list("text", flat=True).distinct())
 
 

@@ -8,15 +8,9 @@ from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations.charts.charting import (
-    CHARTED,
-    SHOWN,
-    contents_of,
-    gaps_among,
-    lineage_at,
-    shots_of,
-)
+from stations.charts.charting import CHARTED, gaps_among, lineage_at, shots_of
 from stations.charts.drifting import note_drift_later
+from stations.charts.lineage import SHOWN, contents_of
 from stations.charts.models import ChartBaseline
 from stations.equipment.models import Station
 from stations.metrology.charts import Baseline

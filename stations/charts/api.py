@@ -9,18 +9,10 @@ from rest_framework.response import Response
 from audit.errors import Invalid
 from people.persons.verbs import Verb
 from stations.charts.actions import freeze_baseline
-from stations.charts.charting import (
-    RULES,
-    charts_of,
-    contents_of,
-    frozen_baseline,
-    lineage_at,
-    shots_of,
-    since,
-)
+from stations.charts.charting import RULES, charts_of, frozen_baseline, lineage_at, shots_of, since
 from stations.charts.comparing import capability_of, limits_of, sameness
 from stations.charts.keeping import digest_of, figures_of
-from stations.charts.lineage import Lineage
+from stations.charts.lineage import Lineage, contents_of
 from stations.charts.models import ChartBaseline
 from stations.charts.serializers import (
     BaselineIn,

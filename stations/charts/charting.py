@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from stations.charts.lineage import Lineage, earlier_at, lineage_of
+from stations.charts.lineage import SHOWN, Lineage, earlier_at, lineage_of
 from stations.charts.models import ChartBaseline
 from stations.equipment.models import Station
 from stations.equipment.replaced import baselines_end
@@ -27,7 +27,6 @@ from stations.metrology.run_rules import (
 from stations.shots.models import CheckShot
 from web.numbers import rounded
 
-SHOWN = 200  # the newest shots that are charted
 BASELINES = 10  # that are listed
 FIRST = 20  # shots a baseline is made of while none is frozen; common practice, no source
 ALLOWANCE, DECISION = 0.5, 5.0  # of a CUSUM, in standard deviations; common practice
@@ -135,18 +134,6 @@ def shots_of(
         rows = rows.filter(at__gt=ended)
     rows = rows.exclude(**{code: None}).select_related("placement__settings", "by")
     return list(reversed(rows.newest_under(known.digests, station.pk, SHOWN)))
-
-
-def contents_of(station: Station) -> dict[str, str]:
-    """Digest and title of every signed content that was brewed there, the newest first."""
-    rows = CheckShot.objects.exclude(placement__settings__content_digest="")
-    pairs = rows.newest_at(station.slots.all(), SHOWN).values_list(
-        "placement__settings__content_digest", "placement__settings__title"
-    )
-    found: dict[str, str] = {}
-    for digest, title in pairs:
-        found.setdefault(digest, title)
-    return found
 
 
 def frozen_baseline(

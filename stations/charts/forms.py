@@ -7,8 +7,9 @@ from django import forms
 from django.db.models import QuerySet
 
 from stations.charts.actions import FEWEST
-from stations.charts.charting import CHARTED, FIRST, RULES, SHOWN
+from stations.charts.charting import CHARTED, FIRST, RULES
 from stations.charts.comparing import MARGIN, USUAL_MARGIN
+from stations.charts.lineage import SHOWN
 from stations.equipment.models import Station
 from stations.shots.judging import BOUNDS, LABELS
 from web.fields import PlainDecimalField

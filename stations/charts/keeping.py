@@ -14,7 +14,8 @@ from audit.vocabulary import register
 from people.persons.models import User
 from people.persons.permissions import require
 from people.persons.verbs import Verb
-from stations.charts.charting import CHARTED, RULES, Charts, charts_of, contents_of
+from stations.charts.charting import CHARTED, RULES, Charts, charts_of
+from stations.charts.lineage import contents_of
 from stations.charts.models import KeptChart
 from stations.equipment.models import Station
 from stations.metrology import charts

@@ -14,6 +14,7 @@ from stations.metrology.formula import BASKET, BEVERAGE, DOSE, ENDS_BY, IN_CUP, 
 from stations.shots.models import CheckShot
 from web.printing import quantity
 
+SHOWN = 200  # the newest shots that are charted
 # What follows from the rest of a recipe, unless the shot ends by it.
 OUTCOMES = frozenset((BEVERAGE, SHOT_TIME, WATER))
 # What each value rests on, in the words of the page.
@@ -90,15 +91,22 @@ def earlier_at(
     if brewed is not None and len(brewed) < 2:
         return []  # nothing but itself
     found = [one for finding in _FINDING for one in finding(station, content_digest)]
-    there = brewed if brewed is not None or not found else _brewed(station, found)
-    return [one for one in found if one.content_digest in (there or ())]
+    if not found:
+        return []
+    there = contents_of(station) if brewed is None else brewed
+    return [one for one in found if one.content_digest in there]
 
 
-def _brewed(station: Station, found: Sequence[Earlier]) -> set[str]:
-    digests = [one.content_digest for one in found]
-    rows = CheckShot.objects.counted().of_contents(digests).filter(slot__station=station)
-    told = rows.order_by().values_list("placement__settings__content_digest", flat=True)
-    return set(told.distinct())
+def contents_of(station: Station) -> dict[str, str]:
+    """Digest and title of every signed content that was brewed there, the newest first."""
+    rows = CheckShot.objects.exclude(placement__settings__content_digest="")
+    pairs = rows.newest_at(station.slots.all(), SHOWN).values_list(
+        "placement__settings__content_digest", "placement__settings__title"
+    )
+    found: dict[str, str] = {}
+    for digest, title in pairs:
+        found.setdefault(digest, title)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

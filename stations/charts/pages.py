@@ -12,7 +12,6 @@ from stations.charts.charting import (
     Charts,
     baselines_of,
     charts_of,
-    contents_of,
     frozen_baseline,
     lineage_at,
     shots_of,
@@ -23,7 +22,7 @@ from stations.charts.comparing import capability_of, sameness
 from stations.charts.drawing import charts_drawings, kept_drawing, sameness_drawing
 from stations.charts.forms import ChartForm, FreezeForm, KeepForm
 from stations.charts.keeping import digest_of, figures_of, keep_chart, kept_shots, signalling
-from stations.charts.lineage import RESTS_ON
+from stations.charts.lineage import RESTS_ON, contents_of
 from stations.charts.models import KeptChart
 from stations.equipment.models import Station
 from stations.equipment.pages import covered_station

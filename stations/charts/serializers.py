@@ -6,8 +6,9 @@ from typing import Any
 from rest_framework import serializers
 
 from stations.charts.actions import FEWEST, REASON
-from stations.charts.charting import CHARTED, RULES, SHOWN, Charts
+from stations.charts.charting import CHARTED, RULES, Charts
 from stations.charts.comparing import MARGIN, USUAL_MARGIN, Sameness
+from stations.charts.lineage import SHOWN
 from stations.charts.models import ChartBaseline
 from stations.equipment.serializers import IdField
 from stations.metrology.capability import Capability

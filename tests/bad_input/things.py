@@ -20,8 +20,9 @@ from recipes.tastings.actions import lock_answers, open_key, plan_tasting, recor
 from recipes.tastings.models import Tasting
 from recipes.tastings.result import session
 from recipes.versions.models import Version
-from stations.charts.charting import RULES, charts_of, contents_of
+from stations.charts.charting import RULES, charts_of
 from stations.charts.keeping import digest_of, figures_of
+from stations.charts.lineage import contents_of
 from stations.equipment.actions import add_slots
 from stations.equipment.models import Slot, Station
 from stations.grinders.models import GrinderEvent

@@ -33,8 +33,9 @@ from recipes.requests.models import ChangeRequest
 from recipes.tastings.models import Tasting
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
-from stations.charts.charting import RULES, charts_of, contents_of
+from stations.charts.charting import RULES, charts_of
 from stations.charts.keeping import digest_of, figures_of, keep_chart
+from stations.charts.lineage import contents_of
 from stations.charts.models import KeptChart
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.gateways.actions import add_gateway

@@ -39,8 +39,9 @@ from recipes.publishing.timing import When
 from recipes.requests.actions import make_request
 from recipes.tastings.actions import plan_tasting
 from recipes.versions.review import submit
-from stations.charts.charting import RULES, charts_of, contents_of
+from stations.charts.charting import RULES, charts_of
 from stations.charts.keeping import digest_of, figures_of, keep_chart
+from stations.charts.lineage import contents_of
 from stations.equipment.models import Site, Slot, Station
 from stations.gateways.actions import add_gateway
 from stations.metrology.formula import Stated as Value

@@ -13,7 +13,7 @@ from people.notices.models import Matter, Notice
 from people.notices.telling import tell
 from recipes.publishing import run
 from stations.charts.actions import freeze_baseline
-from stations.charts.charting import contents_of
+from stations.charts.lineage import contents_of
 from stations.equipment.models import Slot
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed

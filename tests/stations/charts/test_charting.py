@@ -11,8 +11,9 @@ from audit.capture.models import Entry
 from audit.errors import Invalid, NotPermitted, Refused
 from recipes.publishing import run
 from stations.charts.actions import freeze_baseline
-from stations.charts.charting import RULES, charts_of, contents_of, frozen_baseline, shots_of
+from stations.charts.charting import RULES, charts_of, frozen_baseline, shots_of
 from stations.charts.comparing import capability_of, sameness
+from stations.charts.lineage import contents_of
 from stations.charts.models import ChartBaseline
 from stations.equipment.models import Slot, Station
 from stations.shots.actions import log_shot

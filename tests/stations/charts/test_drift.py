@@ -17,8 +17,8 @@ from people.persons.models import User
 from recipes.overview.home import work_lists
 from recipes.publishing import run
 from stations.charts.actions import freeze_baseline
-from stations.charts.charting import contents_of
 from stations.charts.drifting import note_drift
+from stations.charts.lineage import contents_of
 from stations.charts.models import Drift
 from stations.equipment.models import Slot
 from stations.shots.actions import correct_shot, log_shot
