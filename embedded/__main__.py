@@ -23,6 +23,15 @@ def main(arguments: list[str]) -> int:
     except CannotRunError as problem:
         print(problem, file=sys.stderr)
         return 1
+    except OSError as problem:
+        if not problem.filename:
+            raise
+        print(
+            f"{problem.filename} cannot be used ({problem.strerror}): set PORTALEDGER_DATA to a "
+            "folder you may write to.",
+            file=sys.stderr,
+        )
+        return 1
     except KeyboardInterrupt:
         say("Everything this run started is stopped.")
         return 0 if options.command == "demo" else 130

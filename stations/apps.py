@@ -13,6 +13,7 @@ ENTERING = (
     "lots.actions",
     "slots.read_backs",
     "slots.by_hand",
+    "slots.waiting",
     "shots.actions",
     "charts.actions",
     "charts.drifting",

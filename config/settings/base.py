@@ -179,7 +179,10 @@ LOGGING = {
             "format": "%(asctime)s %(levelname)s %(name)s %(message)s",
         }
     },
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"outages": {"()": "web.outages.WithoutTraceback"}},
+    "handlers": {
+        "stderr": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["outages"]}
+    },
     "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
     "loggers": {
         "django": {"handlers": [], "propagate": True},

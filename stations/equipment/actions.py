@@ -6,7 +6,7 @@ from decimal import Decimal
 from django.db import connection
 
 from audit.capture.context import recorded
-from audit.errors import Problem, Subject
+from audit.errors import Invalid, Problem, Subject
 from audit.revision import compare_and_set
 from audit.vocabulary import register
 from people.persons.models import User
@@ -26,6 +26,7 @@ from stations.equipment.bounds import (
     scales_here,
 )
 from stations.equipment.models import Machine, Site, Slot, Station
+from stations.equipment.moments import what_waits
 from stations.machine_types.models import MachineType
 from stations.metrology.offset_questions import usual_offset
 from stations.metrology.questions import usual_pulses
@@ -67,7 +68,8 @@ def change_site(
 ) -> Site:
     """Change a bar's name, zone or altitude. Its code stays: gateways ask by it.
 
-    Raises Invalid, Stale and NotPermitted.
+    The zone stays as well while something waits for a moment by its clock. Raises Invalid, Stale
+    and NotPermitted.
     """
     subject = Subject("site", site.pk, site.name)
     with recorded(by=by, action=SITE_CHANGED, subject=subject, site_id=site.pk):
@@ -82,6 +84,10 @@ def change_site(
         # A reading that does not belong to the new altitude has to be taken away first.
         check_barometer(checks, "altitude", site.air_pressure, high)
         checks.done()
+        if site.time_zone != values["time_zone"]:
+            problem = what_waits(site.pk, site.time_zone, str(values["time_zone"]))
+            if problem:
+                raise Invalid.of([problem])
         with taken(**_name_taken(name)):
             compare_and_set(site, revision, **values)
     return site

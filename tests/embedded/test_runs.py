@@ -54,6 +54,15 @@ def test_a_taken_port_is_named_with_the_way_out(tmp_path: Path) -> None:
     assert not (tmp_path / "data" / "database").exists(), "found out before anything is started"
 
 
+def test_a_folder_that_cannot_be_written_to_is_named_with_the_way_out(tmp_path: Path) -> None:
+    (tmp_path / "data" / "lock").mkdir(parents=True)  # as root everything else can be written to
+    done = demo(tmp_path / "data")
+    assert done.returncode == 1
+    assert done.stderr.count("\n") == 1
+    assert f"{tmp_path / 'data' / 'lock'} cannot be used" in done.stderr
+    assert "PORTALEDGER_DATA" in done.stderr
+
+
 @contextmanager
 def lent(folder: Folder) -> Iterator[subprocess.Popen[str]]:
     """A run of its own that has started both servers, and the ids of its processes."""
