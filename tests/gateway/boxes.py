@@ -23,6 +23,7 @@ habits = {{ {habits} }}
 machine = "{machine}"
 number = 1
 slots = [{slots}]
+{more}
 is = {{ probe_offset = -0.8, pulses_per_ml = 2.05 }}
 """
 # What a process of ours needs of the environment: none of the server's settings.
@@ -43,7 +44,7 @@ class Box:
 
     def write_map(self, *, hours: float = 0.0, **others: object) -> None:
         """A simulated bar; ``hours`` of shots are behind it and come at once."""
-        values = {"seed": 7, "speed": 36000, "rate": 60, "habits": "", "machine": "M1"}
+        values = {"seed": 7, "speed": 36000, "rate": 60, "habits": "", "more": "", "machine": "M1"}
         values |= {"slots": "1, 2", **others}
         (self.folder / "map.toml").write_text(MAP.format(hours=hours, **values))
 

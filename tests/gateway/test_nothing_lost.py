@@ -26,7 +26,7 @@ def expected(box: Box, many: int, machine: str = "M1") -> list[str]:
     bar = read(box.folder / "map.toml", box.state)
     moment, found = bar.opened, []
     for number in range(1, many + 1):
-        moment += bar.pause(at, number)
+        moment = bar.moment(at, number, moment)
         found.append(rfc3339(moment))
     return found
 

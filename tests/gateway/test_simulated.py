@@ -107,3 +107,84 @@ def test_a_map_that_cannot_be_read_is_said_to_be(tmp_path: Path, text: str) -> N
     (tmp_path / "map.toml").write_text(text)
     with pytest.raises(MapError, match=r"map\.toml"):
         driver("simulated", tmp_path / "map.toml", tmp_path)
+
+
+# What happens to a station.
+
+
+def shots_of(box: Box, more: str, many: int) -> list[Shot]:
+    """The first shots of a bar to which something happens."""
+    box.write_map(hours=400, slots="1", more=more)
+    made = SimulatedBar(read(box.folder / "map.toml"))
+    made.load(ONE, WANTED)
+    return pulled(made.shots({}), many)
+
+
+def mean(shots: list[Shot], name: str) -> float:
+    values = [float(value) for shot in shots if (value := getattr(shot, name)) is not None]
+    return sum(values) / len(values)
+
+
+# Under full pressure the time goes with the resistance (the rise, a twentieth of it, does not):
+# 20 % more of the puck's; a bar per mL/s beside the puck's 3.7.
+@pytest.mark.parametrize(
+    ("event", "name", "changes"),
+    [
+        ('what = "meter", by = 0.03', "water_volume", 0.0),  # the meter does not see it itself
+        ('what = "meter", by = 0.03', "beverage_mass", -0.05),
+        ('what = "grinder", by = 0.2', "shot_time", 0.19),
+        ('what = "lot", by = -0.2', "shot_time", -0.19),
+        ('what = "scale", by = 1.0', "shot_time", 0.25),
+        ('what = "spilt", by = 0.5', "beverage_mass", -0.5),
+        ('what = "probe", by = 2.0', "brew_temperature", 0.02),
+    ],
+)
+def test_what_happens_to_a_station_shows_in_its_figures(
+    box: Box, event: str, name: str, changes: float
+) -> None:
+    shots = shots_of(box, f"event = [{{ shot = 101, {event} }}]", 200)
+    before, after = mean(shots[:100], name), mean(shots[100:], name)
+    assert after / before - 1.0 == pytest.approx(changes, abs=0.025)
+
+
+def test_a_dead_meter_tells_no_volume_and_somebody_ends_the_shot(box: Box) -> None:
+    more = 'event = [{ shot = 3, shots = 2, what = "dead_meter" }]'
+    shots = shots_of(box, more, 6)
+    assert [shot.water_volume is None for shot in shots] == [False, False, True, True, False, False]
+    assert [shot.shot_time > 40 for shot in shots] == [False, False, True, True, False, False]
+
+
+def test_wear_comes_slowly(box: Box) -> None:
+    shots = shots_of(box, "wears = { grinder = 0.5, meter = 0.1 }", 800)
+    first, last = shots[:100], shots[-100:]
+    assert mean(last, "shot_time") > 1.1 * mean(first, "shot_time")
+    assert mean(last, "beverage_mass") < 0.95 * mean(first, "beverage_mass")
+
+
+def test_fines_and_channels_come_now_and_then(box: Box) -> None:
+    usual = mean(shots_of(box, "", 50), "shot_time")
+    shots = shots_of(box, "wears = { fines = 0.1, channels = 0.1 }", 200)
+    times = [float(shot.shot_time) for shot in shots]
+    assert 5 < len([each for each in times if each > 1.2 * usual]) < 40
+    assert 5 < len([each for each in times if each < 0.75 * usual]) < 40
+
+
+def test_orders_come_by_the_hour(box: Box) -> None:
+    hours = [0] * 6 + [1, 3, 4, 3] + [1] * 8 + [0] * 6
+    box.write_map(hours=24 * 20, slots="1")
+    file = box.folder / "map.toml"
+    file.write_text(f"hours = {hours}\n" + file.read_text())
+    shots = pulled(SimulatedBar(read(file)).shots({}), 2000)
+    count = [len([shot for shot in shots if shot.pulled_at.hour == hour]) for hour in range(24)]
+    assert all((each > 0) == (share > 0) for each, share in zip(count, hours, strict=True))
+    assert count[8] > 2 * count[12]
+
+
+@pytest.mark.parametrize(
+    "more",
+    ['event = [{ shot = 1, what = "boiler" }]', "event = [{}]", "wears = { boiler = 1 }", "x ="],
+)
+def test_what_cannot_happen_is_said_to_be(box: Box, more: str) -> None:
+    box.write_map(more=more)
+    with pytest.raises(MapError, match=r"map\.toml"):
+        read(box.folder / "map.toml")

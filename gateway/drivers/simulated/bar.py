@@ -17,6 +17,7 @@ from typing import Any
 
 from gateway.driver import MapError, Place, Station
 from gateway.drivers.simulated.pour import Condition, Pour, pour
+from gateway.drivers.simulated.wear import Event, Wear, at_shot, event_of
 from gateway.ranges import PULSE, Amount, Settings
 
 SHORTEST = 40.0  # s from one shot to the next of a station
@@ -43,8 +44,29 @@ class Group:
 
     at: Station
     slots: tuple[int, ...]
-    condition: Condition
+    condition: Condition  # when it was new
+    wear: Wear = field(default_factory=Wear)
+    events: tuple[Event, ...] = ()
     memory: dict[int, dict[str, Amount]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Demand:
+    """How many shots a station pours: each hour of the day (UTC) so many times ``per_hour``."""
+
+    per_hour: float
+    hours: tuple[float, ...] = (1.0,) * 24
+
+    def next(self, after: datetime, chance: random.Random) -> datetime:
+        """The moment of the next order: a Poisson process of a rate by the hour, by thinning
+        (Lewis and Shedler 1979), and never closer than a shot takes."""
+        mean = 3600.0 / (self.per_hour * max(self.hours))
+        least = min(SHORTEST, mean / 2)
+        moment = after + timedelta(seconds=least)
+        while True:
+            moment += timedelta(seconds=chance.expovariate(1.0 / (mean - least)))
+            if chance.random() * max(self.hours) < self.hours[moment.hour]:
+                return moment
 
 
 @dataclass
@@ -53,7 +75,7 @@ class Bar:
 
     seed: int
     speed: float
-    orders_per_hour: float  # at each station
+    demand: Demand
     habits: Habits
     groups: dict[Station, Group]
     pour: Pour
@@ -70,12 +92,15 @@ class Bar:
         """The chances of one shot."""
         return random.Random(f"{self.seed}:{at}:{shot}")  # noqa: S311 - a simulation
 
-    def pause(self, at: Station, shot: int) -> timedelta:
-        """How long before this shot the one before it began."""
-        chance = random.Random(f"pause:{self.seed}:{at}:{shot}")  # noqa: S311 - a simulation
-        mean = 3600.0 / self.orders_per_hour
-        least = min(SHORTEST, mean / 2)
-        return timedelta(seconds=least + chance.expovariate(1.0 / (mean - least)))
+    def moment(self, at: Station, shot: int, after: datetime) -> datetime:
+        """When a shot begins, if the one before it began then."""
+        chance = random.Random(f"moment:{self.seed}:{at}:{shot}")  # noqa: S311 - a simulation
+        return self.demand.next(after, chance)
+
+    def condition(self, at: Station, shot: int, chance: random.Random) -> Condition:
+        """How a station is at one shot."""
+        group = self.groups[at]
+        return at_shot(group.condition, group.wear, group.events, shot, chance)
 
     def hold(self, place: Place, settings: Settings) -> None:
         """Put settings into a slot, and remember it through a power cut."""
@@ -108,6 +133,8 @@ def read(map_file: Path, folder: Path | None = None) -> Bar:
     try:
         told = tomllib.loads(map_file.read_text())
         bar = _bar(told, folder / "simulated_bar.json" if folder else None)
+    except MapError as problem:
+        raise MapError(f"{map_file}: {problem}") from None
     except (OSError, KeyError, TypeError, ValueError, ImportError, AttributeError) as problem:
         raise MapError(f"{map_file}: {problem!r}") from problem
     if bar.file and bar.file.exists():
@@ -123,7 +150,7 @@ def _bar(told: Mapping[str, Any], file: Path | None) -> Bar:
     return Bar(
         seed=int(told.get("seed", 1)),
         speed=float(told.get("speed", 1.0)),
-        orders_per_hour=float(told.get("orders_per_hour", 20.0)),
+        demand=_demand(told),
         habits=Habits(**{name: float(each) for name, each in told.get("habits", {}).items()}),
         groups={each.at: each for each in groups},
         pour=_pour(str(told.get("pour", ""))),
@@ -134,10 +161,20 @@ def _bar(told: Mapping[str, Any], file: Path | None) -> Bar:
 
 
 def _group(told: Mapping[str, Any]) -> Group:
-    condition = Condition(**{name: float(each) for name, each in told.get("is", {}).items()})
+    figures: dict[str, Any] = {name: float(each) for name, each in told.get("is", {}).items()}
+    condition = Condition(**figures)
+    wear = Wear(**{name: float(each) for name, each in told.get("wears", {}).items()})
+    events = tuple(event_of(each) for each in told.get("event", []))
     slots = tuple(int(each) for each in told["slots"])
     at = Station(str(told["machine"]), int(told["number"]))
-    return Group(at, slots, condition, {number: dict(FACTORY) for number in slots})
+    return Group(at, slots, condition, wear, events, {each: dict(FACTORY) for each in slots})
+
+
+def _demand(told: Mapping[str, Any]) -> Demand:
+    hours = tuple(float(each) for each in told.get("hours", (1.0,) * 24))
+    if len(hours) != 24 or min(hours) < 0 or not max(hours):
+        raise MapError("hours are 24 numbers of at least 0, not all of them 0")
+    return Demand(float(told.get("orders_per_hour", 20.0)), hours)
 
 
 def _pour(name: str) -> Pour:

@@ -19,7 +19,7 @@ from gateway.driver import (
     Trace,
 )
 from gateway.drivers.simulated.bar import Bar, Group, read
-from gateway.drivers.simulated.pour import Poured
+from gateway.drivers.simulated.pour import Poured, counted
 from gateway.ranges import ENDS_BY, PULSE, RANGES, Amount, Settings, outside
 
 ENDINGS = ("operator", "volume", "mass", "time")
@@ -67,12 +67,12 @@ class SimulatedBar:
                 yield None
                 continue
             yield self._shot(self.bar.groups[at], number, moment)
-            due[at] = (number + 1, moment + self.bar.pause(at, number + 1))
+            due[at] = (number + 1, self.bar.moment(at, number + 1, moment))
 
     def _next(self, at: Station, last: int) -> tuple[int, datetime]:
         moment = self.bar.opened
         for number in range(1, last + 2):
-            moment += self.bar.pause(at, number)
+            moment = self.bar.moment(at, number, moment)
         return last + 1, moment
 
     def _shot(self, group: Group, number: int, moment: datetime) -> Shot:
@@ -80,12 +80,17 @@ class SimulatedBar:
         slot = chance.choice(group.slots)
         place = Place(group.at.machine, group.at.station, slot)
         held = group.memory[slot]
-        poured = bar.pour(_numbers(held), held[ENDS_BY].value, group.condition, chance)
+        condition = bar.condition(group.at, number, chance)
+        poured = bar.pour(_numbers(held), held[ENDS_BY].value, condition, chance)
         if chance.random() < bar.habits.pulls_short:
             poured = _short(poured)
         if chance.random() < bar.habits.saves_over:
             bar.hold(place, {**held, "water_volume": _saved(poured, group)})
-        return _told(place, number, moment, poured, chance.random() >= bar.habits.forgets_to_weigh)
+        shot = _told(place, number, moment, poured)
+        shot = replace(shot, water_volume=_decimal(counted(poured, condition, group.condition)))
+        if chance.random() < bar.habits.forgets_to_weigh:
+            return replace(shot, dose_mass=None, beverage_mass=None)
+        return replace(shot, beverage_mass=_decimal(poured.beverage * (1.0 - condition.spilt)))
 
     def _held(self, place: Place) -> Settings:
         group = self.bar.groups.get(place.at)
@@ -112,23 +117,21 @@ def _saved(poured: Poured, group: Group) -> Amount:
     return Amount(str(min(max(pulses, 1), 20_000)), PULSE)
 
 
-def _told(place: Place, number: int, moment: datetime, poured: Poured, weighed: bool) -> Shot:
+def _told(place: Place, number: int, moment: datetime, poured: Poured) -> Shot:
     t, pressure, flow, mass, temperature = zip(*poured.points, strict=True)
     return Shot(
         place=place,
         mark=str(number),
         pulled_at=moment,
-        shot_time=_decimal(poured.time, TENTH),
-        dose_mass=_decimal(poured.dose, TENTH) if weighed else None,
-        beverage_mass=_decimal(poured.beverage, TENTH) if weighed else None,
-        water_volume=_decimal(poured.water, TENTH),
-        brew_temperature=_decimal(poured.temperature, TENTH),
+        shot_time=Decimal(str(poured.time)).quantize(TENTH),
+        dose_mass=_decimal(poured.dose),
+        brew_temperature=_decimal(poured.temperature),
         trace=Trace(*(_rounded(each) for each in (t, pressure, flow, mass, temperature))),
     )
 
 
-def _decimal(value: float, step: Decimal) -> Decimal:
-    return Decimal(str(value)).quantize(step)
+def _decimal(value: float | None) -> Decimal | None:
+    return None if value is None else Decimal(str(value)).quantize(TENTH)
 
 
 def _rounded(values: tuple[float, ...]) -> tuple[float, ...]:

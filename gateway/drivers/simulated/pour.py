@@ -9,11 +9,10 @@ import random
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-RETAINED = 1.1  # g of water that stay in each g of coffee
-PUCK = 4.2  # bar per mL/s at 18 g, once it is wet
+RETAINED = 2.2  # g of water that each g of coffee takes up at most
+PUCK = 3.7  # bar per mL/s at 18 g, once it is wet
 STEP = 0.5  # s between two points of a trace
-DRIPS = 0.25  # of the flow arrives in the cup while the puck is still filling
-AT_MOST = 120.0  # s, then anybody ends it
+BY_HAND = 45.0  # s, then somebody ends a shot that does not end by itself
 
 
 @dataclass(frozen=True)
@@ -25,6 +24,9 @@ class Condition:
     resistance: float = 1.0  # of the puck, times that of a usual one
     dose: float = 18.0  # g
     noise: float = 0.02  # relative, one standard deviation
+    restriction: float = 0.0  # bar per mL/s of scale in the pipe
+    counts: bool = True  # the flow meter gives pulses at all
+    spilt: float = 0.0  # share of the cup that misses the scale
 
 
 @dataclass(frozen=True)
@@ -50,17 +52,25 @@ def pour(
     dose = chance.gauss(condition.dose, 0.1)
     resistance = condition.resistance * math.exp(chance.gauss(0.0, condition.noise)) * dose / 18.0
     volume = settings.get("water_volume", 80.0) / condition.pulses_per_ml
+    if not condition.counts:
+        volume = math.inf
+    takes_up = RETAINED * dose
     temperature = settings.get("brew_temperature", 93.0) + condition.probe_offset
     points: list[tuple[float, float, float, float, float]] = []
     time = water = mass = 0.0
-    while not _ended(settings, ends_by, time, water, volume, mass) and time < AT_MOST:
+    while not _ended(settings, ends_by, time, water, volume, mass) and time < BY_HAND:
         pressure = pressure_at(settings, time)
-        flow = pressure / (PUCK * resistance)
+        flow = pressure / (PUCK * resistance + condition.restriction)
         points.append((time, pressure, flow, mass, temperature + chance.gauss(0.0, 0.1)))
         time += STEP
         water += flow * STEP
-        mass = max(mass, DRIPS * (water - RETAINED * dose), water - RETAINED * dose, 0.0)
+        mass = water - takes_up * (1.0 - math.exp(-water / takes_up))
     return Poured(time, dose, mass, water, temperature, tuple(points))
+
+
+def counted(poured: Poured, now: Condition, new: Condition) -> float | None:
+    """The volume (mL) that the machine tells: its pulses by what a mL was when it was new."""
+    return poured.water * now.pulses_per_ml / new.pulses_per_ml if now.counts else None
 
 
 def pressure_at(settings: Mapping[str, float], time: float) -> float:
