@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
+from django.db.models import prefetch_related_objects
 
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.engine import Floats
@@ -42,16 +43,16 @@ class Learnt:
     pulled: Pulled
 
 
-def learning_from(version: Version) -> dict[str, Formula]:
-    """By content, the formulas whose shots teach of this version's puck: its own first.
+def learning_from(version: Version) -> dict[str, Version]:
+    """By content, the versions whose shots teach of this version's puck: its own first.
 
     Earlier versions of the recipe count where coffee, dose, basket and grind are the same: the
     model knows pressure, temperature and water, so that those may differ. Nothing for a draft.
     """
     if not version.content_digest:
         return {}
-    earlier = carried(version, [one for one, _ in earlier_versions(version.content_digest)])
-    return {one.content_digest: one.stated for one in (version, *earlier)}
+    earlier = carried(version, earlier_versions(version.content_digest)[1:])
+    return {one.content_digest: one for one in (version, *earlier)}
 
 
 def learnable(station: Station, contents: Collection[str]) -> CheckShotQuerySet:
@@ -65,6 +66,7 @@ def learnable(station: Station, contents: Collection[str]) -> CheckShotQuerySet:
 def learnt(station: Station, version: Version) -> list[Learnt]:
     """The newest ones, oldest first. Raises QuantityError where the version makes no shot."""
     says = learning_from(version)
+    prefetch_related_objects([*says.values()], "formula", "variant_values")
     rows = learnable(station, says).select_related("placement__settings")[:NEWEST]
     return [
         _learnt(shot, says[shot.placement.settings.content_digest], station)
@@ -72,8 +74,9 @@ def learnt(station: Station, version: Version) -> list[Learnt]:
     ]
 
 
-def _learnt(shot: CheckShot, says: Formula, station: Station) -> Learnt:
-    brewed = held_formula(says, shot.placement.settings.values, station)
+def _learnt(shot: CheckShot, version: Version, station: Station) -> Learnt:
+    held = shot.placement.settings
+    brewed = held_formula(version.stated_for(held.variant_id), held.values, station)
     brewed |= {DOSE: Stated(shot.dose_mass)}
     setup = setup_of(brewed).setup
     strength = None if shot.strength is None else float(shot.strength)

@@ -27,7 +27,8 @@ def foretell(shot: CheckShot) -> Foretold | None:
         return None
     station = shot.slot.station
     try:
-        formula = held_formula(version.stated, shot.placement.settings.values, station)
+        held = shot.placement.settings
+        formula = held_formula(version.stated_for(held.variant_id), held.values, station)
         setup = _fitted(setup_of(formula).setup, version, station.pk)
         finer = replace(setup, puck=replace(setup.puck, grind=setup.puck.grind * FINER))
         (time, beverage, _), (longer, less, _) = ends_of([setup, finer])

@@ -1,6 +1,7 @@
 """A version poured by the shot model, as it stands and with a change; fitted to a station."""
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -22,22 +23,26 @@ from recipes.modelling.overlay import AFTER, BEFORE, Overlay, overlay
 from recipes.modelling.prediction import evidence_text, predict_change, unknowable
 from recipes.modelling.puck import other_puck
 from recipes.modelling.result import Shown, from_json, shown_fit
+from recipes.versions.lineage import said_to
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Station
+from stations.machine_types.models import MachineType
 from web.form_pages import cleaned, status_of
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page
+
+MOST_DIGITS = 9  # of a key
 
 
 @page(Verb.RECIPE_VIEW)
 def prediction(request: PageRequest, pk: int) -> HttpResponse:
     """What a change would do, by the model: with the station's fit, or the nearest one's."""
     version = shown_version(pk)
-    formula = version.stated
     stations = stations_brewing(version, request.user)
+    formula, variant = _formula_at(version, stations, request.GET.get("station", ""))
     form = ChangeForm(request.GET or None, formula=formula, stations=stations)
-    context: dict[str, object] = {"version": version, "form": form}
+    context: dict[str, object] = {"version": version, "form": form, "variant": variant}
     if form.is_bound and not form.is_valid():
         return render(request, "recipes/modelling/prediction.html", context, status=status_of(form))
     station: Station | None = form.cleaned_data["station"] if form.is_bound else None
@@ -55,6 +60,20 @@ def prediction(request: PageRequest, pk: int) -> HttpResponse:
     if whose is not None and whose.own_station:
         context["ask_url"] = _ask_url(request.GET, version, whose.fit)
     return render(request, "recipes/modelling/prediction.html", context)
+
+
+def _formula_at(
+    version: Version, stations: QuerySet[Station], asked: str
+) -> tuple[Formula, MachineType | None]:
+    """What the version says to the station asked for, and its type where that is a variant."""
+    variants = version.variants
+    if not variants or not asked.isdecimal() or len(asked) > MOST_DIGITS:
+        return version.stated, None
+    station = stations.filter(pk=asked).select_related("machine__machine_type").first()
+    of = station.machine.machine_type if station else None
+    if of is None or of.pk not in variants:
+        return version.stated, None
+    return variants[of.pk], of
 
 
 def _station_context(
@@ -147,7 +166,8 @@ def initial_from_prediction(request: PageRequest, version: Version) -> dict[str,
     fit = one_or_404(rows, asked_number(request, "fit", "the number of a fit"))
     if other_puck(fit.version, version):
         raise Http404
-    formula, kept = version.stated, from_json(fit.result)
+    formula = said_to(version, fit.station.machine.machine_type_id)
+    kept = from_json(fit.result)
     form = ChangeForm(request.GET, formula=formula, stations=Station.objects.none())
     cleaned(form)
     wanted = form.changed(formula)

@@ -14,25 +14,40 @@ from stations.metrology.formula import BEVERAGE, SHOT_TIME, Stated
 
 
 def earlier_contents(station: Station, content_digest: str) -> list[Earlier]:
-    """The recipe's earlier signed versions, the newest first: what a station brewed before."""
-    return [earlier for _, earlier in earlier_versions(content_digest)]
+    """The recipe's earlier signed versions, the newest first: what a station brewed before.
+
+    Each as it says to the station's type of machine: by its variant, where it has one.
+    """
+    machine_type = station.machine.machine_type_id
+    found = earlier_versions(content_digest)
+    if not found:
+        return []
+    now, *before = (said_to(one, machine_type) for one in found)
+    pairs = zip(found[1:], before, strict=True)
+    return [_earlier(version, was, now) for version, was in pairs]
 
 
-def earlier_versions(content_digest: str) -> list[tuple[Version, Earlier]]:
-    """The same with the versions themselves; two queries, one where there is none before it."""
+def earlier_versions(content_digest: str) -> list[Version]:
+    """The signed version of that content and those before it, the newest first, with formulas.
+
+    Three queries; one and nothing, where there is none before it.
+    """
     own = Version.objects.signed_as([content_digest]).values("recipe")
     signed = Version.objects.filter(recipe__in=own, signature__isnull=False)
     found = list(signed.exclude(content_digest="").order_by("-number"))
     at = next((n for n, one in enumerate(found) if one.content_digest == content_digest), None)
     if at is None or not found[at + 1 :]:
         return []
-    prefetch_related_objects(found[at:], "formula")
-    now = found[at].stated
-    return [(one, _earlier(one, now)) for one in found[at + 1 :]]
+    prefetch_related_objects(found[at:], "formula", "variant_values")
+    return found[at:]
 
 
-def _earlier(version: Version, now: Formula) -> Earlier:
-    was = version.stated
+def said_to(version: Version, machine_type: int) -> Formula:
+    """What a version says to machines of that type (id): its variant, else the whole formula."""
+    return version.variants.get(machine_type) or version.stated
+
+
+def _earlier(version: Version, was: Formula, now: Formula) -> Earlier:
     return Earlier(
         version.content_digest, f"version {version.number}", tuple(changes(was, now)),
         frozenset(_ends_at(was) | _ends_at(now)),

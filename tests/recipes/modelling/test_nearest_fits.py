@@ -1,6 +1,7 @@
 """Whose fit a prediction is made with, what carries over, and what is said before any figure."""
 
 from collections.abc import Callable, Mapping
+from decimal import Decimal
 
 import pytest
 
@@ -8,6 +9,8 @@ from recipes.modelling.fitting import learning_from
 from recipes.modelling.models import ShotFit
 from recipes.modelling.nearest import nearest_fit
 from recipes.publishing import run as publishing
+from recipes.variants.models import VariantValue
+from recipes.versions.lineage import earlier_contents
 from recipes.versions.models import Version
 from stations.equipment.models import Slot, Station
 from stations.shots.models import CheckShot
@@ -134,3 +137,29 @@ def test_a_change_is_asked_for_by_the_station_s_own_fit_carried_over_or_not(
     heavier = next_version(bar, dose_mass="19.0")
     other = f"/requests/new/?version={heavier.pk}&fit={own.pk}&brew_temperature=93"
     assert lead.get(other).status_code == 404
+
+
+def test_a_station_with_a_variant_is_predicted_and_carried_by_it(
+    bar: Bar, send: Publish, signed_in: SignedIn
+) -> None:
+    """What a version says to one machine type is what its stations brew and compare."""
+    made = draft(bar.cast, recipe=bar.version.recipe)
+    says = {"dose_mass": "18.0", "beverage_mass": "36.0", "shot_time": "28",
+            "water_volume": "66", "brew_temperature": "93.0"}  # fmt: skip
+    for code, target in says.items():
+        VariantValue.objects.create(
+            version=made, machine_type=bar.plain, code=code, target=Decimal(target)
+        )
+    VariantValue.objects.create(version=made, machine_type=bar.plain, code="ends_by", text="volume")
+    version = approved(bar.cast, made)
+    plain, full = bar.stations[2], bar.stations[0]
+    [earlier] = earlier_contents(plain, version.content_digest)
+    assert [one.code for one in earlier.changes] == ["water_volume"]
+    [earlier] = earlier_contents(full, version.content_digest)
+    assert earlier.changes == ()
+    publishing.run(send(version).pk)
+    browser = signed_in(bar.cast.head_roaster)
+    words = browser.get(f"/versions/{version.pk}/model/?station={plain.pk}").content.decode()
+    assert f"Poured as the variant for {bar.plain}" in words
+    other = browser.get(f"/versions/{version.pk}/model/?station={full.pk}").content.decode()
+    assert "Poured as the variant" not in other
