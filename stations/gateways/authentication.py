@@ -4,13 +4,11 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib.auth.models import AnonymousUser
-from django.core.cache import cache
 from django.db.models.functions import Now
 from django.utils import timezone
 from django.utils.http import http_date
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
-from redis.exceptions import RedisError
 from rest_framework import exceptions
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.permissions import BasePermission
@@ -20,6 +18,7 @@ from rest_framework.throttling import SimpleRateThrottle
 from rest_framework.views import APIView
 
 from audit.endpoint import Endpoint
+from audit.quick import quick
 from stations.gateways.actions import take_over_key
 from stations.gateways.caller import Caller, name_gateway
 from stations.gateways.keys import key_of
@@ -51,7 +50,7 @@ class SignedRequest(BaseAuthentication):
     """RFC 9421: found by the thumbprint of its key, believed for its signature."""
 
     def authenticate(self, request: Request) -> tuple[AnonymousUser, Caller]:
-        """Nobody, and the gateway. Raises NotSigned and its kinds (401), and NoMemory (503)."""
+        """Nobody, and the gateway. Raises NotSigned and its kinds (401)."""
         found: dict[str, GatewayKey] = {}
 
         def resolve(keyid: str) -> Any:  # noqa: ANN401 - as the library has it
@@ -81,11 +80,7 @@ class SignedRequest(BaseAuthentication):
 
 def note_contact(caller: Caller) -> None:
     """Write down that it was heard of, at most every SEEN_EVERY."""
-    try:
-        first = cache.add(f"gateway_seen:{caller.gateway.pk}", 1, SEEN_EVERY.total_seconds())
-    except RedisError:
-        first = True
-    if first:
+    if quick.add(f"gateway_seen:{caller.gateway.pk}", 1, SEEN_EVERY.total_seconds()):
         GatewayStatus.objects.filter(gateway=caller.gateway).update(seen_at=Now())
 
 
@@ -102,6 +97,7 @@ class Often(SimpleRateThrottle):
 
     rate = "120/min"
     scope = "gateway"
+    cache = quick  # type: ignore[assignment]  # a proxy of one; while the broker is away nothing is counted
 
     def get_cache_key(self, request: Request, view: APIView) -> str | None:
         """One count a gateway."""

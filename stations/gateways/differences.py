@@ -118,6 +118,12 @@ class Difference(models.Model):
                 fields=["site", "slot"], name="difference_open", condition=Q(over_at=None)
             ),
             models.Index(fields=["site", "-id"], name="difference_at_site"),
+            # How often a slot was restored lately.
+            models.Index(
+                fields=["slot", "restored_at"],
+                name="difference_restored",
+                condition=Q(restored_at__isnull=False),
+            ),
         ]
         triggers = [
             STAYS,

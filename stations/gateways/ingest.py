@@ -1,10 +1,9 @@
 """Taking a batch of events: each once, whatever is repeated, re-ordered or missing."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.db import connection
 from django.utils import timezone
@@ -14,6 +13,7 @@ from audit.errors import Problem
 from audit.vocabulary import register
 from stations.gateways.batches import Event
 from stations.gateways.caller import Caller, subject_of
+from stations.gateways.gaps import through, with_came
 from stations.gateways.inbox import EventState
 from stations.gateways.models import Gateway, GatewayStatus
 from stations.gateways.noting import note_heartbeats, note_loaded
@@ -70,7 +70,7 @@ def take(*, by: Caller, events: Sequence[Event], offset: float) -> Outcome:
         _write_outcomes(fresh, rows)
         clashing = _clashing(gateway, _without(told, fresh))
         status.clock_offset = offset
-        _count(status)
+        _count(status, _without(told, clashing))
     refused = [Refusal(each.event, each.problems) for each in fresh if each.problems]
     return Outcome(
         taken=len(fresh) - len(refused),
@@ -78,7 +78,7 @@ def take(*, by: Caller, events: Sequence[Event], offset: float) -> Outcome:
         refused=[*refused, *(Refusal(each.event, CLASH) for each in clashing)],
         through=status.through,
         last=status.last,
-        missing=[(a, b) for a, b in status.missing],
+        missing=[(a, b) for a, b in status.missing[:GAPS_TOLD]],
     )
 
 
@@ -198,27 +198,9 @@ def _clashing(gateway: Gateway, known: Sequence[Told]) -> list[Told]:
     return [each for each in known if each.event.id not in came]
 
 
-GAPS = """
-WITH later AS (
-    SELECT sequence, lag(sequence, 1, %(through)s::bigint) OVER (ORDER BY sequence) AS before
-    FROM stations_gatewayevent WHERE gateway_id = %(gateway)s AND sequence > %(through)s
-)
-SELECT before + 1, sequence - 1, (SELECT max(sequence) FROM later) FROM later
-WHERE sequence > before + 1 ORDER BY sequence LIMIT %(most)s
-"""
-LAST = """
-SELECT coalesce(max(sequence), 0) FROM stations_gatewayevent WHERE gateway_id = %s
-"""
-
-
-def _count(status: GatewayStatus) -> None:
+def _count(status: GatewayStatus, came: Iterable[Told]) -> None:
     """Where it stands: the sequence without a gap before it, and what never came after that."""
-    with connection.cursor() as cursor:
-        asked: dict[str, Any] = {"gateway": status.gateway_id, "through": status.through}
-        cursor.execute(GAPS, asked | {"most": GAPS_TOLD})
-        gaps = cursor.fetchall()
-        cursor.execute(LAST, [status.gateway_id])
-        (status.last,) = cursor.fetchone()
-    status.missing = [[a, b] for a, b, _ in gaps]
-    status.through = gaps[0][0] - 1 if gaps else status.last
+    numbers = (each.sequence for each in came)
+    status.last, gaps = with_came(status.last, status.missing, numbers)
+    status.through, status.missing = through(status.last, gaps), [list(each) for each in gaps]
     status.save(update_fields=["clock_offset", "missing", "through", "last"])

@@ -76,6 +76,8 @@ def gateways(request: PageRequest, pk: int) -> HttpResponse:
     """List a site's, and make a code for another; it stands on the page that answers, and never
     again."""
     site = one_or_404(Site.objects.covered_by(request.user), pk)
+    if request.method == "POST":
+        require_for_page(request, Verb.GATEWAY_ENROL, pk)
     form = GatewayForm(posted(request))
     Typed(request).refill(form, request.path)
     if form.is_bound and form.is_valid():

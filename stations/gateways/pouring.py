@@ -15,7 +15,7 @@ from audit.capture.context import recorded
 from audit.errors import Problem
 from stations.equipment.models import Slot
 from stations.gateways.models import Gateway
-from stations.gateways.reading import OLDEST
+from stations.gateways.reading import OLDEST, SLACK
 from stations.gateways.told import Told
 from stations.grinders.models import GrinderEvent, GrinderStation
 from stations.lots.models import LotOpening
@@ -25,6 +25,7 @@ from stations.shots.judging import BOUNDS, Weighed, cup_of, judge, overall
 from stations.shots.models import CheckShot
 from stations.slots.models import Placement
 from web.checks import outside
+from web.newest import newest_of_each
 from web.numbers import BadNumber, read_number
 
 
@@ -48,7 +49,7 @@ def pour(gateway: Gateway, told: Sequence[Told]) -> None:
     poured = [one for each in told if (one := _weighed(each, slots))]
     if not poured:
         return
-    then = _in_force(poured)
+    then = _in_force(gateway, poured)
     for each in poured:
         if each.told.sequence not in then:
             allowed = "a slot in which something was in force when it was pulled"
@@ -101,28 +102,54 @@ def _figure(told: Told, code: str, text: str | None) -> Decimal | None:
     return number
 
 
-# What stepped in for a time lies above what it set aside: the one that began last holds. Where
-# nothing held yet, clocks may differ a little: then what came into force right after it.
-THEN = """
-SELECT t.sequence, coalesce(
-    (SELECT p.id FROM stations_placement p WHERE p.slot_id = t.slot AND p.started_at <= t.at
-        AND (p.ended_at IS NULL OR p.ended_at > t.at)
-        ORDER BY (p.manner = 'steps_in') DESC, p.started_at DESC, p.id DESC LIMIT 1),
-    (SELECT p.id FROM stations_placement p WHERE p.slot_id = t.slot
-        AND p.started_at BETWEEN t.at AND t.at + interval '60 seconds'
-        ORDER BY p.started_at, p.id LIMIT 1))
-FROM unnest(%s::bigint[], %s::bigint[], %s::timestamptz[]) AS t (sequence, slot, at)
+# What may have been in force at slots of a site since a moment: each part by an index of its own.
+SINCE = """
+SELECT id, slot_id, started_at, ended_at, manner FROM stations_placement
+WHERE site_id = %(site)s AND ended_at > %(since)s AND slot_id = ANY(%(slots)s)
+    AND started_at IS NOT NULL
+UNION ALL SELECT id, slot_id, started_at, ended_at, manner FROM stations_placement
+WHERE slot_id = ANY(%(slots)s) AND state = 'in_force'
+UNION ALL SELECT id, slot_id, started_at, ended_at, manner FROM stations_placement
+WHERE slot_id = ANY(%(slots)s) AND state = 'suspended'
 """
 
 
-def _in_force(poured: Sequence[Poured]) -> dict[int, Placement]:
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A placement (id) and the time it was in force, or set aside by one that stepped in."""
+
+    pk: int
+    slot: int
+    begun: datetime
+    ended: datetime | None
+    manner: str
+
+
+def _in_force(gateway: Gateway, poured: Sequence[Poured]) -> dict[int, Placement]:
     """By the event's sequence, what its slot should have held at that moment."""
-    rows = [(each.told.sequence, each.slot.pk, each.at) for each in poured]
+    slots = {each.slot.pk for each in poured}
+    since = min(each.at for each in poured)
+    held: dict[int, list[Held]] = defaultdict(list)
     with connection.cursor() as cursor:
-        cursor.execute(THEN, [list(column) for column in zip(*rows, strict=True)])
-        found = dict(cursor.fetchall())
-    placements = Placement.objects.select_related("settings").in_bulk(set(found.values()) - {None})
+        cursor.execute(SINCE, {"site": gateway.site_id, "slots": list(slots), "since": since})
+        for row in cursor.fetchall():
+            held[row[1]].append(Held(*row))
+    found = {each.told.sequence: _at(held[each.slot.pk], each.at) for each in poured}
+    named = {pk for pk in found.values() if pk}
+    placements = Placement.objects.select_related("settings").in_bulk(named)
     return {sequence: placements[pk] for sequence, pk in found.items() if pk}
+
+
+def _at(held: Sequence[Held], at: datetime) -> int | None:
+    """What stepped in for a time lies above; of the others the one that began last holds.
+
+    Where nothing held yet, clocks may differ a little: then what came into force right after it.
+    """
+    then = [each for each in held if each.begun <= at and (each.ended is None or each.ended > at)]
+    if then:
+        return max(then, key=lambda each: (each.manner == "steps_in", each.begun)).pk
+    after = [each for each in held if at < each.begun <= at + SLACK]
+    return min(after, key=lambda each: each.begun).pk if after else None
 
 
 def _log(gateway: Gateway, poured: Sequence[Poured], then: Mapping[int, Placement]) -> None:
@@ -195,11 +222,9 @@ class Grinding:
 
 
 def _usual(slots: Iterable[int]) -> dict[int, int]:
-    shots = CheckShot.objects.filter(slot__in=list(slots), grinder__isnull=False)
-    newest = shots.order_by("slot_id", "-at", "-pk").distinct("slot_id")
-    return {
-        slot: grinder for slot, grinder in newest.values_list("slot_id", "grinder_id") if grinder
-    }
+    ground = CheckShot.objects.filter(grinder__isnull=False)
+    newest = newest_of_each(ground, "slot", Slot.objects.filter(pk__in=list(slots)))
+    return {slot: int(grinder or 0) for slot, grinder in newest.values_list("slot", "grinder")}
 
 
 def _marks(grinders: set[int], end: datetime) -> dict[int, list[tuple[datetime, Decimal]]]:

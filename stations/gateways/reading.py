@@ -20,6 +20,7 @@ from stations.slots.models import Placement, ReadBack
 from stations.slots.read_backs import SLOT_READ_BACK, settle_verdicts
 from stations.slots.signed import withhold
 from stations.slots.verdicts import compare, overall, read_found
+from web.newest import newest_of_each
 
 OLDEST = timedelta(days=35)  # the database's own bound (stations.slots.guards)
 SLACK = timedelta(seconds=60)  # of clocks: read just before, or after, what it was read for
@@ -126,8 +127,8 @@ def _inside(problem: Problem) -> Problem:
 
 def _newest_before(placements: set[int]) -> dict[int, tuple[datetime, Any, Any]]:
     """By placement what was read last: when, what, and the verdict on each setting."""
-    rows = ReadBack.objects.filter(placement__in=placements)
-    newest = rows.order_by("placement_id", "-at", "-pk").distinct("placement_id")
+    among = Placement.objects.filter(pk__in=placements)
+    newest = newest_of_each(ReadBack.objects.all(), "placement", among)
     return {
         pk: (at, found, verdicts)
         for pk, at, found, verdicts in newest.values_list("placement_id", "at", "found", "verdicts")

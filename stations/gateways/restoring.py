@@ -105,9 +105,9 @@ def _loaded_steps(loaded: Sequence[Told]) -> list[Step]:
 
 def _restored(slots: Collection[int], since: datetime) -> dict[int, list[tuple[datetime, int]]]:
     """By slot, when differences that are over were restored, and how often."""
-    rows = Difference.objects.filter(slot__in=slots, restored_at__gte=since, over_at__isnull=False)
+    rows = Difference.objects.filter(slot__in=slots, restored_at__gte=since).exclude(over_at=None)
     found: dict[int, list[tuple[datetime, int]]] = defaultdict(list)
-    for slot, at, times in rows.values_list("slot", "restored_at", "restores"):
+    for slot, at, times in rows.order_by().values_list("slot", "restored_at", "restores"):
         found[slot].append((at or since, times))
     return found
 

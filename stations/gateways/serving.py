@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import rfc8785
-from django.core.cache import cache
 from django.db import connection
-from redis.exceptions import RedisError
 
+from audit.quick import quick
 from stations.equipment.models import Site, Slot
 from stations.equipment.traits import abilities_of
 from stations.machine_types.catalogue import unit_of
@@ -152,15 +151,9 @@ def _key(site: Site, cursor: str) -> str:
 
 
 def _remember(site: Site, now: State) -> None:
-    try:
-        cache.set(_key(site, now.cursor), dict(now.placements), KNOWN_FOR)
-    except RedisError:
-        return
+    quick.set(_key(site, now.cursor), dict(now.placements), KNOWN_FOR)
 
 
 def _remembered(site: Site, cursor: str) -> Mapping[str, str] | None:
-    try:
-        found: Mapping[str, str] | None = cache.get(_key(site, cursor))
-    except RedisError:
-        return None
+    found: Mapping[str, str] | None = quick.get(_key(site, cursor))
     return found

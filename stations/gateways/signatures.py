@@ -14,7 +14,6 @@ from http_message_signatures import (
     InvalidSignature,
     algorithms,
 )
-from redis.exceptions import RedisError
 from rest_framework import exceptions
 
 from audit.errors import shown
@@ -51,14 +50,6 @@ class KeyRevoked(NotSigned):
     """What it was signed with was revoked or replaced."""
 
     slug = "revoked"
-
-
-class NoMemory(exceptions.APIException):
-    """Nonces can't be remembered just now: rather not answered than answered twice (503)."""
-
-    status_code = 503
-    default_detail = "Whether this request came before can't be told just now: send it again soon."
-    wait = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,14 +131,10 @@ def _refuse_long(message: Message) -> None:
 
 
 def spend(told: Signed) -> None:
-    """A nonce is good once for a key, for as long as its signature would be.
+    """A nonce is good once for a key, for as long as its signature would be. Raises Replayed.
 
-    Raises Replayed, and NoMemory where that can't be told.
+    Kept in the lasting cache, apart from any transaction: what was refused stays spent.
     """
     lasts = 2 * CLOCK.total_seconds() + 60
-    try:
-        first = cache.add(f"gateway_nonce:{told.keyid}:{told.nonce}", 1, lasts)
-    except RedisError as gone:
-        raise NoMemory from gone
-    if not first:
+    if not cache.add(f"gateway_nonce:{told.keyid}:{told.nonce}", 1, lasts):
         raise Replayed("A request with this nonce came before: sign it anew with another.")

@@ -10,6 +10,7 @@ import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 
 from config.celery import app
@@ -20,6 +21,12 @@ from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
 from stations.charts.drifting import note_drift
 from stations.equipment.models import Slot
+from stations.gateways.batches import Event
+from stations.gateways.caller import Caller
+from stations.gateways.ingest import take
+from stations.gateways.models import Gateway
+from stations.gateways.schemas import LOADED, READ_BACK, SHOT
+from stations.gateways.serving import digest_of, served, settings_of, state_of
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from stations.slots.models import Placement
@@ -119,6 +126,29 @@ def test_a_shot_and_what_follows_from_it(large: World) -> None:
         shot = log_shot(slot=slot, shot=pulled, by=large.bar.cast.head_roaster)
         note_drift(slot.station_id, large.bar.version.content_digest)
         assert shot.pk
+
+
+def test_a_batch_of_a_gateways_events(large: World) -> None:
+    gateway = Gateway.objects.get(pk=large.own["gateway"]["pk"])
+    slot, now = large.own["slot"]["pk"], timezone.now()
+    held = Placement.objects.in_force().select_related("settings").get(slot=slot)
+    loaded = digest_of(slot, held.pk, settings_of(held))
+    told = {
+        LOADED: {"slot": slot, "placement": held.pk, "digest": loaded},
+        READ_BACK: {"slot": slot, "placement": held.pk, "settings": settings_of(held)},
+        SHOT: {"slot": slot, "pulled_at": now.isoformat(), "dose_mass": "18.1",
+               "beverage_mass": "36.4", "shot_time": "28"},
+    }  # fmt: skip
+    events = [
+        Event(uuid.uuid4(), number, kind, now, data)
+        for number, (kind, data) in enumerate(told.items(), start=1)
+    ]
+    with nothing_grows():
+        Gateway.objects.filter(pk=gateway.pk).update(
+            enrolled_at=now, code_digest=None, code_until=None
+        )
+        assert take(by=Caller(gateway), events=events, offset=0).taken == 3
+        served(gateway.site, state_of(gateway.site), "")
 
 
 def test_such_a_question_is_found(large: World) -> None:
