@@ -5,6 +5,7 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitVie
 
 from audit import urls as audit
 from config.health import healthz, livez, readyz
+from config.metrics import metrics
 from people import urls as people
 from recipes import urls as recipes
 from recipes.overview.pages import home
@@ -31,6 +32,7 @@ api: list[URLPattern | URLResolver] = [
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("metrics", metrics, name="metrics"),
     path("livez", livez, name="livez"),
     path("readyz", readyz, name="readyz"),
     path("service-worker.js", service_worker, name="service_worker"),

@@ -1,7 +1,5 @@
 """Which run this is, what is installed, addresses, templates, static files, the API, and logs."""
 
-from datetime import UTC, datetime
-from logging import Formatter, LogRecord
 from pathlib import Path
 
 from config.environment import env
@@ -48,6 +46,7 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "web.compression.CompressionMiddleware",
+    "web.metrics.MeasuringMiddleware",
     "web.unavailable.OutageMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -161,31 +160,31 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
 
 # Logs: one line an event on standard error, times in UTC; whoever runs us stores them
 
-
-class UtcFormatter(Formatter):
-    """Times in UTC to the millisecond (RFC 3339), whatever the zone of the machine."""
-
-    def formatTime(self, record: LogRecord, datefmt: str | None = None) -> str:  # noqa: N802
-        """The record's moment."""
-        return datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
-
+LOG_FORMAT = env.str("LOG_FORMAT", default="line")
 
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {
         "line": {
-            "()": UtcFormatter,
+            "()": "web.logs.Lines",
             "format": "%(asctime)s %(levelname)s %(name)s %(message)s",
-        }
+        },
+        "json": {"()": "web.logs.JsonLines"},
     },
     "filters": {"outages": {"()": "web.outages.WithoutTraceback"}},
     "handlers": {
-        "stderr": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["outages"]}
+        "stderr": {
+            "class": "logging.StreamHandler",
+            "formatter": LOG_FORMAT,
+            "filters": ["outages"],
+        }
     },
     "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
     "loggers": {
         "django": {"handlers": [], "propagate": True},
+        # A line for every answer is for programs to read: people read what failed.
+        "portaledger.requests": {"level": "INFO" if LOG_FORMAT == "json" else "WARNING"},
         # Two lines for every task that found nothing to do are 25 MB a day; failures are told.
         "celery.worker.strategy": {"level": "WARNING"},
         "celery.app.trace": {"level": "WARNING"},

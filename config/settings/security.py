@@ -34,7 +34,7 @@ CSRF_COOKIE_SAMESITE = "Lax"
 if TRUSTED_PROXIES:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_SSL_REDIRECT = env.bool("SSL_REDIRECT", default=not _PLAIN_HTTP)
-SECURE_REDIRECT_EXEMPT = [r"^(health|live|ready)z$"]  # asked from inside, without TLS
+SECURE_REDIRECT_EXEMPT = [r"^((health|live|ready)z|metrics)$"]  # asked from inside, without TLS
 SECURE_HSTS_SECONDS = 0 if _PLAIN_HTTP else 365 * 24 * 60 * 60
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not _PLAIN_HTTP
 CSRF_FAILURE_VIEW = "web.sent_later.csrf_failed"
@@ -61,6 +61,8 @@ CONTENT_SECURITY_POLICY = {
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024  # bytes
 # Of any request, files included; an import of 4 MB as JSON text fits. The proxy has the same.
 LARGEST_BODY = 8_000_000  # bytes
+
+METRICS_TOKEN = env.str("METRICS_TOKEN", default="")  # what Prometheus shows for /metrics
 
 # Who may sign in and how: users, passwords, second factor
 

@@ -6,6 +6,7 @@ ELSEWHERE = {
     "audit:checkpoint": "needs a sealed history (tests/audit/proving/test_pages.py)",
     "audit_api:proof": "needs a sealed history (tests/audit/proving/test_pages.py)",
     "healthz": "for machines that watch: open to all, tells nothing (tests/config)",
+    "metrics": "for whoever has its token alone (tests/config)",
     "livez": "for machines that watch: open to all, tells nothing (tests/config)",
     "readyz": "for machines that watch: open to all, tells nothing (tests/config)",
     "service_worker": "a script without content of anybody's, open to all (tests/web)",

@@ -1,0 +1,86 @@
+"""The figures of the whole deployment that `/metrics` tells, each at most one question."""
+
+from datetime import timedelta
+from typing import cast
+
+from celery import current_app
+from django.conf import settings
+from django.db.models import F, Min
+from django.db.models.functions import Now
+from django.utils import timezone
+from redis import Redis
+
+from audit.alarms import alarms
+from audit.sealing.lateness import waiting_now
+from audit.witnessing.standing import newest_witnessed
+from recipes.publishing.models import Publication, PublicationSite
+from stations.gateways.models import GatewayStatus
+from stations.slots.models import Placement
+from web.metrics import register_figure
+from web.tasks import workers_alive
+
+
+@register_figure("portaledger_workers_alive", "1 if workers gave a sign of life lately, else 0")
+def _workers() -> float:
+    return float(workers_alive())
+
+
+@register_figure("portaledger_sealing_delay_seconds", "Age of the oldest entry not sealed yet")
+def _sealing() -> float:
+    return float(waiting_now().seconds)
+
+
+@register_figure("portaledger_witness_delay_seconds", "Age of the newest state a witness saw")
+def _witness() -> float:
+    newest = newest_witnessed()
+    return (timezone.now() - newest.made_at).total_seconds() if newest else 0.0
+
+
+@register_figure("portaledger_alarms", "Alarms that owners are shown")
+def _alarms() -> float:
+    return float(len(alarms()))
+
+
+@register_figure("portaledger_publications_running", "Publications that are not complete")
+def _running() -> float:
+    return float(Publication.objects.filter(state=Publication.State.RUNNING).count())
+
+
+@register_figure("portaledger_publication_delay_seconds", "Age of the oldest slot due, not placed")
+def _late() -> float:
+    rows = PublicationSite.objects.filter(
+        publication__state=Publication.State.RUNNING,
+        publication__lot=None,
+        due_at__lte=Now(),
+        placed__lt=F("slots") - F("cancelled"),
+    )
+    oldest = rows.aggregate(oldest=Min("due_at"))["oldest"]
+    return (timezone.now() - oldest).total_seconds() if oldest else 0.0
+
+
+@register_figure("portaledger_slots_differing", "Slots found to hold something else")
+def _differing() -> float:
+    return float(Placement.objects.differing().count())
+
+
+@register_figure("portaledger_gateways_silent", "Gateways not heard of for ten minutes")
+def _silent() -> float:
+    bound = timezone.now() - timedelta(minutes=10)
+    return float(GatewayStatus.objects.filter(seen_at__lt=bound).count())
+
+
+def _waiting(queue: str) -> float:
+    prefix = current_app.conf.broker_transport_options["global_keyprefix"]
+    address: str = settings.REDIS_URL
+    with Redis.from_url(address, socket_timeout=1, socket_connect_timeout=1) as broker:
+        return float(cast(int, broker.llen(f"{prefix}{queue}")))
+
+
+@register_figure("portaledger_tasks_waiting", "Tasks in the queue of what somebody waits for")
+def _prompt() -> float:
+    return _waiting("celery")
+
+
+@register_figure("portaledger_long_tasks_waiting", "Tasks in the queue of what may take minutes")
+def _long() -> float:
+    return _waiting("long")
