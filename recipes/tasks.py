@@ -5,6 +5,7 @@ from celery import Task, shared_task
 from audit.capture.context import Channel, RequestContext, request_context
 from audit.queueing import send_unless_waiting
 from recipes.modelling import actions as fits
+from recipes.modelling import pouring
 from recipes.permits.actions import end_due_permits
 from recipes.publishing import run
 
@@ -42,6 +43,12 @@ def run_fit(self: Task[[int], bool], fit_id: int) -> bool:
     """Fit the shot model to a station's shots; whether this run did."""
     _as_task(self.request.id or "")
     return fits.run_fit(fit_id)
+
+
+@shared_task
+def pour(digest: str) -> bool:
+    """Run the shot model for a prediction that a page asked for; nothing of it is written down."""
+    return pouring.pour(digest)
 
 
 @shared_task

@@ -20,6 +20,7 @@ from recipes.modelling.models import ShotFit
 from recipes.modelling.nearest import Whose, nearest_fit, why_none
 from recipes.modelling.nominal import PredictedShot, predict_shot
 from recipes.modelling.overlay import AFTER, BEFORE, Overlay, overlay
+from recipes.modelling.pouring import poured_by_worker
 from recipes.modelling.prediction import evidence_text, predict_change, unknowable
 from recipes.modelling.puck import other_puck
 from recipes.modelling.result import Shown, from_json, shown_fit
@@ -114,11 +115,12 @@ def _shots(
     """
     changed = wanted != formula or coarser != 1.0
     if fit is not None:
-        compared = predict_change(fit.kept, formula, wanted, coarser)
-        both = overlay(compared.base, compared.changed if changed else None)
-        return {
-            "overlay": both, "prediction": compared, "changed": changed, "doubts": compared.doubts,
-        }  # fmt: skip
+        compared = predict_change(fit.kept, formula, wanted, coarser, poured_by_worker)
+        told = {"prediction": compared, "changed": changed, "doubts": compared.doubts}
+        if compared.courses is None:
+            return {**told, "running": True}
+        before, after = compared.courses
+        return {**told, "overlay": overlay(before, after if changed else None)}
     rows: list[tuple[str, PredictedShot]] = []
     try:
         rows.append((BEFORE, predict_shot(formula)))

@@ -1,9 +1,12 @@
 """What a change would do at a station, by its fit; what can't be concluded; and as evidence."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from recipes.brewing.shot_model.predict import Compared, Course, Estimate
+from recipes.brewing.shot_model.fit import Fit
+from recipes.brewing.shot_model.parameters import Setup
+from recipes.brewing.shot_model.predict import Compared, Course, Estimate, Predicted
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.models import ShotFit
@@ -48,32 +51,41 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """The sentences that say how little it may mean, the rows, and both shots over time."""
+    """The sentences that say how little it may mean, the rows, and both shots over time.
+
+    ``courses`` is None, and there are no rows, while a worker runs the model.
+    """
 
     doubts: list[str]
     rows: list[Row]
     changes: list[str]
-    base: Course
-    changed: Course
+    courses: tuple[Course, Course] | None
+
+
+Pouring = Callable[[Fit, Setup, Setup, float], Predicted | None]
 
 
 def predict_change(
-    kept: Kept, formula: Formula, wanted: Formula, coarser: float = 1.0
+    kept: Kept,
+    formula: Formula,
+    wanted: Formula,
+    coarser: float = 1.0,
+    pour: Pouring = poured,
 ) -> Prediction:
     """Both shots by the fit, the changed one ground ``coarser`` times as coarse.
 
-    Raises QuantityError naming what makes no shot.
+    ``pour`` runs the model, here or by a worker. Raises QuantityError naming what makes no shot.
     """
     formula, wanted = at_station(kept, formula), at_station(kept, wanted)
     base, changed = setup_of(formula).setup, setup_of(wanted).setup
-    both = poured(kept.fit, base, changed, coarser)
-    rows = [Row(one.name, *WORDS[one.name], *_sides(one)) for one in both.compared]
+    both = pour(kept.fit, base, changed, coarser)
+    compared = both.compared if both else []
+    rows = [Row(one.name, *WORDS[one.name], *_sides(one)) for one in compared]
     return Prediction(
         doubts(kept, formula, wanted, ground=coarser != 1.0),
         rows,
         changes_of(formula, wanted, coarser),
-        both.base,
-        both.changed,
+        (both.base, both.changed) if both else None,
     )
 
 
