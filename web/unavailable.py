@@ -20,7 +20,7 @@ from web.outages import DATABASE, why_away
 from web.problems import API, page_answer, plain_problem
 from web.text import NEVER_REPEATED
 
-RETRY_AFTER = "5"  # seconds
+RETRY_AFTER = 5  # seconds
 HEALTH = ("/healthz", "/livez", "/readyz")  # say themselves what does not answer
 OF_THE_PAGE = ("csrfmiddlewaretoken", "sent_once")  # as they were sent: a stranger has no such
 ANSWERS = ("passkey",)  # made by a device, for that moment
@@ -47,17 +47,19 @@ def failed(request: HttpRequest) -> HttpResponse:
     return unavailable(request, why) if why else page_answer(request, 500)
 
 
-def unavailable(request: HttpRequest, why: str) -> HttpResponse:
-    """503."""
+def unavailable(
+    request: HttpRequest, why: str, *, status: int = 503, after: int = RETRY_AFTER
+) -> HttpResponse:
+    """That nothing is to be had just now, and after how many seconds to try again."""
     if request.path.startswith(API):
-        detail = f"{why} Nothing was half-saved: send it again in {RETRY_AFTER} seconds."
-        answer: HttpResponse = plain_problem(request, 503, detail)
+        detail = f"{why} Nothing was half-saved: send it again in {after} seconds."
+        answer: HttpResponse = plain_problem(request, status, detail)
     else:
         context = {"why": why, "request": request, "request_id": _request_id(request)}
         if request.method == "POST":
             context |= _sent(request)
-        answer = HttpResponse(render_to_string("errors/503.html", context), status=503)
-    answer["Retry-After"] = RETRY_AFTER
+        answer = HttpResponse(render_to_string("errors/503.html", context), status=status)
+    answer["Retry-After"] = str(after)
     answer["Cache-Control"] = "no-store"
     return answer
 

@@ -48,6 +48,7 @@ MIDDLEWARE = [
     "web.compression.CompressionMiddleware",
     "web.metrics.MeasuringMiddleware",
     "web.unavailable.OutageMiddleware",
+    "web.limits.LimitMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -131,11 +132,19 @@ REST_FRAMEWORK: dict[str, object] = {
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
+# Of a minute, 0 for no bound; tests ask all they have at once.
+REQUESTS_OF_A_SIGN_IN = env.int("REQUESTS_OF_A_SIGN_IN", default=0 if TESTING else 1200)
+REQUESTS_OF_A_CLIENT = env.int("REQUESTS_OF_A_CLIENT", default=0 if TESTING else 3000)
 IDEMPOTENCY_KEY_DAYS = 7  # how long the answer to an acting request is kept for its repetition
 
 SPECTACULAR_SETTINGS: dict[str, object] = {
     "TITLE": "Portaledger",
-    "DESCRIPTION": "Everything the pages do. Errors are problem details (RFC 9457).",
+    "DESCRIPTION": (
+        "Everything the pages do. Errors are problem details (RFC 9457). A body may have 8 MB. "
+        f"At most {REQUESTS_OF_A_SIGN_IN} requests a minute are answered for one token or "
+        f"session, and {REQUESTS_OF_A_CLIENT} for one client address; past that the answer is 429, "
+        "and while something the program leans on is away 503, both with Retry-After."
+    ),
     "VERSION": "1",
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,
