@@ -124,9 +124,11 @@ def open_questions(calibration: Calibration) -> list[str]:
 
 
 def in_words(answers: Sequence[Mapping[str, Any]]) -> list[tuple[str, str]]:
-    """Each kept answer: what it is about, and the reason."""
+    """Each kept answer: what it is about, in the units of whoever reads, and the reason."""
+    scales = scales_here()
     return [
-        (f"{_question(one).where} ({'; '.join(one['values'])})", one["reason"]) for one in answers
+        (f"{_question(one).where} ({scales.again('; '.join(one['values']))})", one["reason"])
+        for one in answers
     ]
 
 

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+
+# As `Scales` itself writes a figure: a difference of temperatures has its sign before it.
+WRITTEN = re.compile(r"([+−])?(-?\d+(?:\.\d+)?(?:e[+-]\d+)?) (°C|g)(?![\w/])")  # noqa: RUF001
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +34,20 @@ class Scales:
     def weighing(self, grams: float) -> str:
         """A mass."""
         return f"{grams / self.grams:g} {self.mass}"
+
+    def again(self, text: str) -> str:
+        """What was written in °C and g, with its figures in these units."""
+
+        def put(found: re.Match[str]) -> str:
+            sign, figure, unit = found.groups()
+            value = float(figure)
+            if unit == STORED.mass:
+                return self.weighing(value)
+            if sign is None:
+                return self.at(value)
+            return self.signed(value if sign == "+" else -value)
+
+        return text if self == STORED else WRITTEN.sub(put, text)
 
 
 STORED = Scales()

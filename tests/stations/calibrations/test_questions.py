@@ -16,7 +16,7 @@ from people.units.actions import choose_units
 from recipes.recalibration.plan import make_retranslation_plan
 from stations.calibrations.actions import record_barometer, record_calibration
 from stations.calibrations.models import Calibration
-from stations.calibrations.questions import ask, ask_about_figure
+from stations.calibrations.questions import ask, ask_about_figure, in_words
 from stations.equipment.actions import add_station, change_site
 from stations.equipment.models import Site
 from tests.cast import ApiAs, Cast, SignedIn
@@ -134,6 +134,27 @@ def test_whoever_reads_fahrenheit_is_asked_in_it_and_celsius_is_kept(
     assert browser.post(new, typed(warm, **answer)).status_code == 302
     (kept,) = Calibration.objects.get().answers
     assert kept["values"] == ["64 °C"] * 5
+    told = browser.get(Calibration.objects.get().get_absolute_url()).content.decode()
+    assert "147.2 °F; 147.2 °F" in told
+    assert "64 °C" not in told
+
+
+@pytest.mark.parametrize(
+    ("kept", "read"),
+    [
+        ("displayed 93 °C, measured 92.5 °C", "displayed 199.4 °F, measured 198.5 °F"),
+        ("−8.0 °C; +0.5 °C", "−14.4 °F; +0.9 °F"),  # noqa: RUF001 - the sign that pages print
+        ("280 pulses, 70 g; -2 °C", "280 pulses, 2.46918 oz; 28.4 °F"),
+        ("4.11 pulses/mL", "4.11 pulses/mL"),
+    ],
+)
+def test_a_kept_answer_is_read_in_fahrenheit_and_ounces(kept: str, read: str) -> None:
+    with read_by(lambda: Choice(FAHRENHEIT, OUNCE)):
+        (told,) = in_words([{"code": "odd", "runs": [1], "values": [kept], "reason": "So"}])
+    assert told == (f"Run 1 ({read})", "So")
+    assert in_words([{"code": "odd", "runs": [], "values": [kept], "reason": "So"}]) == [
+        (f"The result ({kept})", "So")
+    ]
 
 
 def test_an_odd_offset_is_told_in_fahrenheit(bar: Bar, cast: Cast, signed_in: SignedIn) -> None:
