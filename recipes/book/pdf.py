@@ -91,9 +91,19 @@ def _leaf(leaf: Leaf) -> Iterator[Flowable]:
     table = Table([[said, _Code(leaf.code)]], colWidths=[None, CODE + 6 * mm])
     table.setStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (0, 0), 0)])
     yield table
+    if leaf.intact:
+        yield from (_variant(name, rows) for name, rows in leaf.variants)
     if version.note:
         yield Paragraph(escape(version.note).replace("\n", "<br/>"), TEXT)
     yield Spacer(0, 4 * mm)
+
+
+def _variant(name: str, rows: Sequence[Row]) -> Paragraph:
+    """What is otherwise on machines of a type, in a line; what it does not say is told as well."""
+    parts = [
+        f"{row['label'].lower()} {said(row) if row['new'] is not None else 'none'}" for row in rows
+    ]
+    return Paragraph(escape(f"On {name}: {'; '.join(parts)}."), TEXT)
 
 
 def _lines(leaf: Leaf) -> Table:

@@ -1,7 +1,7 @@
 """Importing recipes: all of a file as drafts, or nothing of it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from django.db import transaction
@@ -18,6 +18,7 @@ from recipes.exchange.reading import FAULTS, Given
 from recipes.formula.formula import Formula
 from recipes.versions.drafts import begin
 from recipes.versions.models import Version
+from stations.machine_types.models import MachineType
 
 
 @dataclass(slots=True)
@@ -65,15 +66,48 @@ def _twice(recipes: Sequence[Given]) -> list[Problem]:
 
 
 def _take(by: User, one: Given, done: Imported) -> None:
-    formula = Formula.read(one.formula)
+    formula, variants = Formula.read(one.formula), _variants(one)
     recipe, note = _recipe(by, one.said), one.said.get("note", "")
     approved = Version.objects.approved().filter(recipe=recipe).first()
-    if approved and not approved.stated.differing(formula) and approved.note == note.strip():
+    if variants is None:  # it says nothing of them: they stay what they are
+        variants = approved.variants if approved else {}
+    if approved and _says(approved, formula, variants) and approved.note == note.strip():
         done.unchanged += 1
         return
     done.drafts.append(
-        begin(by=by, recipe=recipe, based_on=approved, formula=formula, lot=None, note=note)
-    )
+        begin(
+            by=by, recipe=recipe, based_on=approved, formula=formula, lot=None, note=note,
+            variants=variants,
+        )
+    )  # fmt: skip
+
+
+def _says(version: Version, formula: Formula, variants: Mapping[int, Formula]) -> bool:
+    """Whether a version says just this, whole and to machine types."""
+    said = version.variants
+    same = said.keys() == variants.keys() and not version.stated.differing(formula)
+    return same and not any(said[pk].differing(variants[pk]) for pk in said)
+
+
+def _variants(one: Given) -> dict[int, Formula] | None:
+    """By machine type (id); None where the file has no word of any. Raises Invalid naming each."""
+    if "variants" not in one.said:
+        return None
+    known = {each.name: each.pk for each in MachineType.objects.filter(name__in=one.variants)}
+    problems, found = list[Problem](), dict[int, Formula]()
+    for name, given in one.variants.items():
+        if name not in known:
+            problems.append(Problem(f"variants.{name}", name, "the name of a machine type here"))
+            continue
+        try:
+            found[known[name]] = Formula.read(given)
+        except Invalid as invalid:
+            problems += [
+                replace(each, field=f"variants.{name}.{each.field}") for each in invalid.problems
+            ]
+    if problems:
+        raise Invalid.of(problems)
+    return found
 
 
 def _recipe(by: User, said: Any) -> Recipe:  # noqa: ANN401 - as the schema has it

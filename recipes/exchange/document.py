@@ -7,14 +7,16 @@ is the parameter's own.
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from recipes.formula.formula import TEXT
+from recipes.formula.formula import TEXT, Formula
 from recipes.formula.parameters import PARAMETERS, Parameter
+from recipes.versions.complete import names_of
 from recipes.versions.digest import content_digest
 from recipes.versions.drafts import NOTE
 from recipes.versions.models import Version
 
 FORMAT = "portaledger-recipes-1"
 MOST = 2000  # recipes in one file
+VARIANTS = 100  # of one recipe
 NUMBER = {"type": "string", "pattern": r"^[0-9]{1,12}(\.[0-9]{1,6})?$"}
 SIDES = ("target", "below", "above")
 
@@ -28,6 +30,9 @@ def document(versions: Iterable[Version]) -> dict[str, Any]:
 def entry(version: Version) -> dict[str, Any]:
     """One recipe as it is approved."""
     recipe, coffee = version.recipe, version.recipe.coffee
+    variants = version.variants
+    names = names_of(variants)
+    said = {names[pk]: _lines(each) for pk, each in variants.items()}
     return {
         "coffee": coffee.name,
         "rest_from": coffee.rest_from,
@@ -35,11 +40,17 @@ def entry(version: Version) -> dict[str, Any]:
         "drink": recipe.drink,
         "version": version.number,
         "note": version.note,
-        "formula": {
-            code: _stated(PARAMETERS[code], stated.columns)
-            for code, stated in version.stated.items()
-            if code in PARAMETERS
-        },
+        "formula": _lines(version.stated),
+        # Left out where there is none: readers of such files from before know nothing of it.
+        **({"variants": said} if said else {}),
+    }
+
+
+def _lines(formula: Formula) -> dict[str, dict[str, str]]:
+    return {
+        code: _stated(PARAMETERS[code], stated.columns)
+        for code, stated in formula.items()
+        if code in PARAMETERS
     }
 
 
@@ -52,6 +63,11 @@ def _stated(parameter: Parameter, columns: Mapping[str, Any]) -> dict[str, str]:
 
 def schema(address: str) -> dict[str, Any]:
     """The JSON Schema (2020-12) of such a file, published at this address."""
+    formula: dict[str, Any] = {
+        "type": "object",
+        "additionalProperties": False,
+        "properties": {code: _of(each) for code, each in PARAMETERS.items()},
+    }
     recipe = {
         "type": "object",
         "required": ["coffee", "drink", "formula"],
@@ -63,10 +79,12 @@ def schema(address: str) -> dict[str, Any]:
             "drink": {"type": "string", "minLength": 1, "maxLength": 60},
             "version": {"type": "integer", "description": "as exported; an import numbers anew"},
             "note": {"type": "string", "maxLength": NOTE},
-            "formula": {
+            "formula": formula,
+            "variants": {
                 "type": "object",
-                "additionalProperties": False,
-                "properties": {code: _of(each) for code, each in PARAMETERS.items()},
+                "description": "by the name of a machine type, what machines of it are to do",
+                "maxProperties": VARIANTS,
+                "additionalProperties": {**formula, "minProperties": 1},
             },
         },
     }

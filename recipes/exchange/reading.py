@@ -33,7 +33,16 @@ class Given:
     @property
     def formula(self) -> dict[str, Stated]:
         """What it states, as typed."""
-        return {code: _stated(each) for code, each in self.said["formula"].items()}
+        return _typed(self.said["formula"])
+
+    @property
+    def variants(self) -> dict[str, dict[str, Stated]]:
+        """What it states to machine types, by their names, as typed."""
+        return {name: _typed(said) for name, said in self.said.get("variants", {}).items()}
+
+
+def _typed(said: Mapping[str, Mapping[str, str]]) -> dict[str, Stated]:
+    return {code: _stated(each) for code, each in said.items()}
 
 
 def _stated(said: Mapping[str, str]) -> Stated:
@@ -116,5 +125,7 @@ ALLOWED: dict[str, Callable[[ValidationError], str]] = {
     "minLength": lambda _: "a text that is not empty",
     "maxLength": lambda error: f"at most {error.validator_value} characters",
     "minimum": lambda error: f"{error.validator_value} or more",
+    "maxProperties": lambda error: f"at most {error.validator_value} of them",
+    "minProperties": lambda _: "at least one parameter",
     "maximum": lambda error: f"{error.validator_value} or less",
 }

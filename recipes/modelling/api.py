@@ -26,7 +26,7 @@ from recipes.modelling.serializers import (
     PredictionOut,
 )
 from recipes.versions.api import all_versions
-from recipes.versions.lineage import said_to
+from recipes.versions.holding import said_at
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.metrology.formula import Stated
@@ -89,7 +89,7 @@ class Prediction(FitView):
         fit, change = one_or_404(self.seen(request), pk), asked(FittedChange, request)
         if fit.state != ShotFit.State.DONE:
             raise Refused(f"Fit {fit.pk} is {fit.get_state_display()}: it predicts nothing.")
-        formula = said_to(fit.version, fit.station.machine.machine_type_id)
+        formula = said_at(fit.station, [fit.version])[fit.version_id]
         coarser = change.pop("coarser", None)
         wanted = formula.with_targets(change)
         for code in change.keys() - set(changeable(formula)):

@@ -24,7 +24,7 @@ from recipes.modelling.pouring import poured_by_worker
 from recipes.modelling.prediction import evidence_text, predict_change, unknowable
 from recipes.modelling.puck import other_puck
 from recipes.modelling.result import Shown, from_json, shown_fit
-from recipes.versions.lineage import said_to
+from recipes.versions.holding import said_at, variants_at
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Station
@@ -72,7 +72,7 @@ def _formula_at(
         return version.stated, None
     station = stations.filter(pk=asked).select_related("machine__machine_type").first()
     of = station.machine.machine_type if station else None
-    if of is None or of.pk not in variants:
+    if station is None or of is None or variants_at(station, [version])[version.pk] != of.pk:
         return version.stated, None
     return variants[of.pk], of
 
@@ -168,7 +168,7 @@ def initial_from_prediction(request: PageRequest, version: Version) -> dict[str,
     fit = one_or_404(rows, asked_number(request, "fit", "the number of a fit"))
     if other_puck(fit.version, version):
         raise Http404
-    formula = said_to(version, fit.station.machine.machine_type_id)
+    formula = said_at(fit.station, [version])[version.pk]
     kept = from_json(fit.result)
     form = ChangeForm(request.GET, formula=formula, stations=Station.objects.none())
     cleaned(form)

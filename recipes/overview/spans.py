@@ -18,6 +18,7 @@ from recipes.coffees.models import Recipe
 from recipes.formula.parameters import Parameter
 from recipes.permits.models import PermitChange
 from recipes.planning.plan import PERMIT
+from recipes.variants.models import VariantValue
 from recipes.versions.models import FormulaValue, Version
 from stations.slots.models import Placement
 
@@ -116,15 +117,32 @@ def _held(
         for change in PermitChange.objects.filter(permit__in=permits, code=parameter.code)
     }
     signatures = Signature.objects.in_bulk({row["signature"] for row in rows})
+    varied = _varied(rows, parameter)
     for row in rows:
         stated = by_digest[row["digest"]]
+        said = varied.get((stated.version.pk, row["variant"])) if row["variant"] else stated.value
         own = permitted.get(row["basis_id"]) if row["basis"] == PERMIT.basis else None
         yield Held(
             row["site__name"], row["site__time_zone"], stated.version, row["basis"],
             row["basis_id"], row["slots"], row["since"], None if row["going_on"] else row["until"],
-            stated.value if own is None else own, own is not None,
+            said if own is None else own, own is not None,
             signatures.get(row["signature"]),
         )  # fmt: skip
+
+
+def _varied(
+    rows: Sequence[Mapping[str, Any]], parameter: Parameter
+) -> dict[tuple[int, int], Decimal | str | None]:
+    """By version and machine type (ids), what variants say of it; no query where none was held."""
+    held = [row for row in rows if row["variant"]]
+    if not held:
+        return {}
+    said = VariantValue.objects.filter(
+        code=parameter.code,
+        machine_type__in={row["variant"] for row in held},
+        version__content_digest__in={row["digest"] for row in held},
+    )
+    return {(each.version_id, each.machine_type_id): each.text or each.target for each in said}
 
 
 def _grouped(digests: Collection[str], sites: Collection[int] | None) -> list[dict[str, Any]]:
@@ -138,6 +156,7 @@ def _grouped(digests: Collection[str], sites: Collection[int] | None) -> list[di
         .values("site__name", "site__time_zone", "basis", "basis_id", "signature")
         .annotate(
             digest=F("settings__content_digest"),
+            variant=F("settings__variant_id"),
             slots=Count("pk"),
             since=Min("started_at"),
             until=Max("ended_at"),

@@ -8,9 +8,9 @@ from recipes.brewing.balance import COLD_WATER, Retention, forecast_beverage
 from recipes.brewing.balances import retention_at
 from recipes.brewing.errors import QuantityError
 from recipes.formula.control_settings import Values, formula_set
+from recipes.formula.formula import Formula
 from recipes.formula.parameters import PARAMETERS
 from recipes.retention.learning import Like, learn
-from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.equipment.traits import traits_at
 from stations.machine_types.models import Ability
@@ -45,9 +45,8 @@ class CupBudget:
     holds: bool | None
 
 
-def cup_budget(station: Station, version: Version, water: VolumeBudget) -> CupBudget | None:
+def cup_budget(station: Station, formula: Formula, water: VolumeBudget) -> CupBudget | None:
     """The beverage that this water yields here; None where the coffee would keep all of it."""
-    formula = version.stated
     asked, cup = formula.target(DOSE) or Decimal(0), formula[BEVERAGE]
     like, dose = Like.of(asked, formula.of(BASKET).text), float(asked)
     retention = retention_at(learn([station.pk], [station.pulses_per_millilitre], like=like), 0)
@@ -119,14 +118,14 @@ class Taper:
     of: Decimal
 
 
-def settings_of(version: Version, placement: Placement, station: Station) -> list[SetTo]:
+def settings_of(asked: Formula, placement: Placement, station: Station) -> list[SetTo]:
     """Each number of the formula that the machine is set to, in the registry's order."""
     steps = dict(
         Ability.objects.filter(machine_type=station.machine.machine_type_id).values_list(
             "parameter", "resolution"
         )
     )
-    asked, values = version.stated, placement.settings.values
+    values = placement.settings.values
     brewed = formula_set(values, traits_at(station))
     return [
         SetTo(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from recipes.formula.control_settings import as_stored, formula_set
+from recipes.formula.formula import Formula
 from recipes.station_water.cup import Expected, Judged, fact_words
 from recipes.station_water.own_water import Learning, translate_own
 from recipes.versions.holding import SIGNED_FOR_IT, versions_of
@@ -70,14 +71,19 @@ def waters_now(station: Station, *, refuse_above_boiling: bool) -> list[WaterNow
     rows = Placement.objects.in_force().filter(slot__station=station, manner__in=SIGNED_FOR_IT)
     placements = list(rows.select_related("settings", "slot").order_by("slot__number"))
     versions = versions_of(placements)
+    said = {_content(each) for each in placements}
     now = {
-        digest: _now(version, station, refuse_above_boiling=refuse_above_boiling)
-        for digest, version in versions.items()
-    }
+        (digest, variant): _now(
+            versions[digest].stated_for(variant), station,
+            refuse_above_boiling=refuse_above_boiling,
+        )
+        for digest, variant in said
+        if digest in versions
+    }  # fmt: skip
     return [
         water
         for each in placements
-        if (water := _water(each, versions, now.get(each.settings.content_digest), station))
+        if (water := _water(each, versions, now.get(_content(each)), station))
     ]
 
 
@@ -90,8 +96,12 @@ def water_now(
     return mine[0] if mine else None
 
 
-def _now(version: Version, station: Station, *, refuse_above_boiling: bool) -> Now | None:
-    formula, machine = version.stated, station.machine
+def _content(placement: Placement) -> tuple[str, int | None]:
+    return placement.settings.content_digest, placement.settings.variant_id
+
+
+def _now(formula: Formula, station: Station, *, refuse_above_boiling: bool) -> Now | None:
+    machine = station.machine
     if not formula.leaves_water:
         return None
     pairs = [(abilities_of([machine.machine_type_id])[machine.machine_type_id], traits_at(station))]

@@ -23,7 +23,7 @@ from stations.calibrations.models import Calibration
 from stations.charts.lineage import contents_of
 from stations.equipment.models import Slot, Station
 from stations.metrology.budget import VolumeBudget, volume_budget
-from stations.metrology.formula import BASKET, BEVERAGE, DOSE, WATER
+from stations.metrology.formula import BASKET, BEVERAGE, DOSE, WATER, Stated
 from stations.slots.models import Placement
 from web.fields import PlainDecimalField
 from web.form_pages import status_of
@@ -99,27 +99,27 @@ def delivery(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def _delivered(station: Station, version: Version, placement: Placement) -> dict[str, Any]:
-    stated = version.formula.filter(code=WATER, target__isnull=False).first()
-    own = None
-    if stated is None:
+    formula = version.stated_for(placement.settings.variant_id)
+    stated, own = formula.of(WATER), None
+    if stated.target is None:
         refuse = Policy.current().refuses_above_boiling
         own = water_now(placement, station, refuse_above_boiling=refuse)
     context: dict[str, Any] = {
-        "water": stated,
+        "water": stated if stated.target is not None else None,
         "own": own,
-        "settings": settings_of(version, placement, station),
+        "settings": settings_of(formula, placement, station),
         "taper": taper_of(placement),
     }
-    target = stated.target if stated else own.exact if own else None
+    target = stated.target or (own.exact if own else None)
     if target is None or station.pulses_per_millilitre is None:
         return context
     # Held against what the slot is set to, not what it would be set to by the value of now.
-    budget = _budget(station, target, _pulses(placement) if stated else None)
+    budget = _budget(station, target, _pulses(placement) if stated.target else None)
     context |= _shown(budget) | {"calibrated": station.slope_uncertainty is not None}
-    if stated is not None:
+    if stated.target is not None:
         return context | {"fits": _fits(budget, stated)}
-    cup = version.formula.get(code=BEVERAGE)
-    return context | {"cup": cup, "cup_budget": cup_budget(station, version, budget)}
+    cup = formula.of(BEVERAGE)
+    return context | {"cup": cup, "cup_budget": cup_budget(station, formula, budget)}
 
 
 def _pulses(placement: Placement) -> int | None:
@@ -159,7 +159,7 @@ def _mL(value: float) -> Decimal:  # noqa: N802 - the unit's own spelling
     return Decimal(value).quantize(PLACES, ROUND_HALF_UP)
 
 
-def _fits(budget: VolumeBudget, water: FormulaValue) -> bool | None:
+def _fits(budget: VolumeBudget, water: Stated) -> bool | None:
     """None where the recipe states no tolerance on both sides."""
     if water.below is None or water.above is None:
         return None

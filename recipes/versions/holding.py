@@ -1,13 +1,15 @@
 """Where a version is in force."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from django.db import models
 
+from recipes.formula.formula import Formula
+from recipes.formula.requirements import lacking
 from recipes.versions.models import Version
-from stations.equipment.models import Slot
+from stations.equipment.models import Slot, Station
 from stations.shots.notes import Notes
-from stations.slots.models import Placement
+from stations.slots.models import ControlSettings, Placement
 
 # What holds an approved version as it is, not bent by what steps in for a time.
 SIGNED_FOR_IT = (Placement.Manner.TAKES_OVER, Placement.Manner.RENEWS)
@@ -55,12 +57,43 @@ def approved_for(slot: Slot) -> Version | None:
     return approved
 
 
-def notes_read(content_digest: str) -> Notes | None:
+def variants_at(station: Station, versions: Collection[Version]) -> dict[int, int | None]:
+    """By version (id), the machine type (id) whose variant a station brews; None: the whole.
+
+    As it was placed there last; of what never was, by what its type of machine can do. Two or
+    three queries, and none where nothing varies.
+    """
+    varied = [each for each in versions if each.variants]
+    digests = [each.content_digest for each in varied]
+    rows = ControlSettings.objects.filter(station=station, content_digest__in=digests)
+    placed: dict[str, int | None] = {}
+    if varied:
+        placed.update(rows.order_by("pk").values_list("content_digest", "variant_id"))
+    found: dict[int, int | None] = dict.fromkeys(each.pk for each in versions)
+    for each in varied:
+        known = each.content_digest in placed
+        found[each.pk] = placed[each.content_digest] if known else _by_type(each, station)
+    return found
+
+
+def _by_type(version: Version, station: Station) -> int | None:
+    """Whether its type of machine lacks something of the whole formula, and has a variant."""
+    of = station.machine.machine_type
+    return of.pk if of.pk in version.variants and lacking(version.stated, of) else None
+
+
+def said_at(station: Station, versions: Collection[Version]) -> dict[int, Formula]:
+    """By version (id), the formula that a station brews: the whole one, or a variant."""
+    variants = variants_at(station, versions)
+    return {each.pk: each.stated_for(variants[each.pk]) for each in versions}
+
+
+def notes_read(content_digest: str, variant: int | None = None) -> Notes | None:
     """What the bar reads of a signed version beside its numbers; None where it is none."""
     rows = Version.objects.with_recipe().with_formula().signed_as([content_digest])
     version = rows.first()
     if version is None:
         return None
-    says = version.stated
+    says = version.stated_for(variant)
     grind, basket = (says.of(code).text for code in ("grind_note", "basket"))
     return Notes(str(version.recipe.coffee), grind, basket)

@@ -7,6 +7,7 @@ from django.db.models import prefetch_related_objects
 
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY, PARAMETERS
+from recipes.versions.holding import said_at
 from recipes.versions.models import Version
 from stations.charts.lineage import Change, Earlier
 from stations.equipment.models import Station
@@ -16,13 +17,13 @@ from stations.metrology.formula import BEVERAGE, SHOT_TIME, Stated
 def earlier_contents(station: Station, content_digest: str) -> list[Earlier]:
     """The recipe's earlier signed versions, the newest first: what a station brewed before.
 
-    Each as it says to the station's type of machine: by its variant, where it has one.
+    Each as the station held it: by a variant for its type of machine, where it got that.
     """
-    machine_type = station.machine.machine_type_id
     found = earlier_versions(content_digest)
     if not found:
         return []
-    now, *before = (said_to(one, machine_type) for one in found)
+    said = said_at(station, found)
+    now, *before = (said[one.pk] for one in found)
     pairs = zip(found[1:], before, strict=True)
     return [_earlier(version, was, now) for version, was in pairs]
 
@@ -40,11 +41,6 @@ def earlier_versions(content_digest: str) -> list[Version]:
         return []
     prefetch_related_objects(found[at:], "formula", "variant_values")
     return found[at:]
-
-
-def said_to(version: Version, machine_type: int) -> Formula:
-    """What a version says to machines of that type (id): its variant, else the whole formula."""
-    return version.variants.get(machine_type) or version.stated
 
 
 def _earlier(version: Version, was: Formula, now: Formula) -> Earlier:

@@ -51,12 +51,12 @@ def card_of(holding: Holding, sent: QueryDict | None = None) -> Card:
         "grinder": ground.grinder.pk if ground.grinder else None,
         "seen_placement": holding.placement.pk if holding.placement else None,
     }
-    digest = holding.placement.settings.content_digest if holding.placement else ""
+    held = holding.placement.settings if holding.placement else None
     return Card(
         holding,
         targets,
         rounded(float(beverage / dose), 2) if dose and beverage else None,
-        notes_on(digest),
+        notes_on(held.content_digest, held.variant_id) if held else Notes(),
         ground,
         ground.opening.aged(now()) if ground.opening else None,
         CardForm(sent, initial=initial, grinders=grinders),

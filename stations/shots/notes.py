@@ -13,8 +13,8 @@ class Notes:
     basket: str = ""
 
 
-Reader = Callable[[str], Notes | None]
-"""By the digest of the content."""
+Reader = Callable[[str, int | None], Notes | None]
+"""By the digest of the content, and the machine type (id) whose variant of it is meant, if any."""
 
 _readers: list[Reader] = []
 
@@ -24,7 +24,7 @@ def register(reader: Reader) -> None:
     _readers.append(reader)
 
 
-def notes_on(content_digest: str) -> Notes:
+def notes_on(content_digest: str, variant: int | None = None) -> Notes:
     """The notes on this content; empty ones where nobody knows it."""
-    found = (reader(content_digest) for reader in _readers) if content_digest else ()
+    found = (reader(content_digest, variant) for reader in _readers) if content_digest else ()
     return next((notes for notes in found if notes), Notes())

@@ -16,7 +16,7 @@ from tests.publishing import Publish, send
 from tests.recipes.shelf import ask, make_approved, make_draft, make_in_review, make_recipe
 
 __all__ = ["send"]
-BUDGET = 17  # queries of the lists of somebody with every list
+BUDGET = 19  # queries of the lists of somebody with every list, menus among them
 
 
 @pytest.fixture(autouse=True)
