@@ -109,6 +109,33 @@ def test_a_map_that_cannot_be_read_is_said_to_be(tmp_path: Path, text: str) -> N
         driver("simulated", tmp_path / "map.toml", tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("ends_by", "more"),
+    [
+        ("volume", {"water_volume": Amount("150", PULSE)}),
+        ("mass", {"beverage_mass": Amount("36.0", "g")}),
+        ("time", {"shot_time": Amount("28.0", "s"), "water_volume": Amount("150", PULSE)}),
+    ],
+)
+def test_a_recipe_that_is_dialled_in_pours_what_it_should_until_somebody_saves_over_it(
+    box: Box, ends_by: str, more: dict[str, Amount]
+) -> None:
+    dial = "dial = [{ slot = 1, dose = 18.0, seconds = 28, beverage = 36 }]"
+    box.write_map(hours=400, slots="1", more=dial)
+    made = SimulatedBar(read(box.folder / "map.toml", box.folder))
+    made.load(
+        ONE, {"brew_temperature": WANTED["brew_temperature"], "ends_by": Amount(ends_by), **more}
+    )
+    again = SimulatedBar(read(box.folder / "map.toml", box.folder))  # after a power cut
+    for each in (made, again):
+        shots = pulled(each.shots({}), 60)
+        assert mean(shots, "shot_time") == pytest.approx(28.0, abs=0.5)
+        assert mean(shots, "beverage_mass") == pytest.approx(36.0, abs=1.0)
+    if ends_by == "volume":
+        made.bar.hold(ONE, {**made.read_back(ONE), "water_volume": Amount("180", PULSE)})
+        assert mean(pulled(made.shots({}), 60), "beverage_mass") > 40.0
+
+
 # What happens to a station.
 
 

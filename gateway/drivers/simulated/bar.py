@@ -10,15 +10,16 @@ import os
 import random
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from gateway.driver import MapError, Place, Station
+from gateway.drivers.simulated.dial import Dial, dialled
 from gateway.drivers.simulated.pour import Condition, Pour, pour
 from gateway.drivers.simulated.wear import Event, Wear, at_shot, event_of
-from gateway.ranges import PULSE, Amount, Settings
+from gateway.ranges import ENDS_BY, PULSE, Amount, Settings
 
 SHORTEST = 40.0  # s from one shot to the next of a station
 FACTORY = {
@@ -48,6 +49,8 @@ class Group:
     wear: Wear = field(default_factory=Wear)
     events: tuple[Event, ...] = ()
     memory: dict[int, dict[str, Amount]] = field(default_factory=dict)
+    dials: Mapping[int, Dial] = field(default_factory=dict)  # by slot
+    dialled: dict[int, Condition] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -97,10 +100,23 @@ class Bar:
         chance = random.Random(f"moment:{self.seed}:{at}:{shot}")  # noqa: S311 - a simulation
         return self.demand.next(after, chance)
 
-    def condition(self, at: Station, shot: int, chance: random.Random) -> Condition:
-        """How a station is at one shot."""
-        group = self.groups[at]
-        return at_shot(group.condition, group.wear, group.events, shot, chance)
+    def condition(self, place: Place, shot: int, chance: random.Random) -> Condition:
+        """How a station is at one shot of a slot."""
+        group = self.groups[place.at]
+        new = group.dialled.get(place.number, group.condition)
+        return at_shot(new, group.wear, group.events, shot, chance)
+
+    def load(self, place: Place, settings: Settings) -> None:
+        """Put approved settings into a slot, and dial its recipe in."""
+        self.dial_in(place, settings)
+        self.hold(place, settings)
+
+    def dial_in(self, place: Place, settings: Settings) -> None:
+        """Find the grind for these settings, where the map says what they should pour."""
+        group = self.groups[place.at]
+        if dial := group.dials.get(place.number):
+            found = dialled(group.condition, dial, numbers(settings), ending(settings))
+            group.dialled[place.number] = found
 
     def hold(self, place: Place, settings: Settings) -> None:
         """Put settings into a slot, and remember it through a power cut."""
@@ -118,6 +134,11 @@ class Bar:
                 [at.machine, at.station, number, {k: [a.value, a.unit] for k, a in held.items()}]
                 for at, group in self.groups.items()
                 for number, held in group.memory.items()
+            ],
+            "dialled": [
+                [at.machine, at.station, number, asdict(condition)]
+                for at, group in self.groups.items()
+                for number, condition in group.dialled.items()
             ],
         }
         beside = self.file.with_suffix(".part")
@@ -167,7 +188,22 @@ def _group(told: Mapping[str, Any]) -> Group:
     events = tuple(event_of(each) for each in told.get("event", []))
     slots = tuple(int(each) for each in told["slots"])
     at = Station(str(told["machine"]), int(told["number"]))
-    return Group(at, slots, condition, wear, events, {each: dict(FACTORY) for each in slots})
+    dials = {
+        int(each["slot"]): Dial(*(float(each[name]) for name in ("dose", "seconds", "beverage")))
+        for each in told.get("dial", [])
+    }
+    memory = {each: dict(FACTORY) for each in slots}
+    return Group(at, slots, condition, wear, events, memory, dials)
+
+
+def numbers(held: Settings) -> dict[str, float]:
+    """The settings of a slot that are numbers."""
+    return {code: float(each.value) for code, each in held.items() if each.number is not None}
+
+
+def ending(held: Settings) -> str:
+    """How its shots end."""
+    return held[ENDS_BY].value if ENDS_BY in held else "volume"
 
 
 def _demand(told: Mapping[str, Any]) -> Demand:
@@ -194,3 +230,6 @@ def _recall(bar: Bar, kept: Mapping[str, Any]) -> None:
         group = bar.groups.get(Station(machine, station))
         if group and number in group.memory:
             group.memory[number] = {code: Amount(*pair) for code, pair in held.items()}
+    for machine, station, number, condition in kept["dialled"]:
+        if group := bar.groups.get(Station(machine, station)):
+            group.dialled[number] = Condition(**condition)

@@ -18,9 +18,9 @@ from gateway.driver import (
     Station,
     Trace,
 )
-from gateway.drivers.simulated.bar import Bar, Group, read
+from gateway.drivers.simulated.bar import Bar, Group, ending, numbers, read
 from gateway.drivers.simulated.pour import Poured, counted
-from gateway.ranges import ENDS_BY, PULSE, RANGES, Amount, Settings, outside
+from gateway.ranges import PULSE, RANGES, Amount, Settings, outside
 
 ENDINGS = ("operator", "volume", "mass", "time")
 TENTH = Decimal("0.1")
@@ -50,7 +50,7 @@ class SimulatedBar:
         self._held(place)
         if found := list(outside(settings)):
             raise RefusedError("; ".join(found))
-        self.bar.hold(place, settings)
+        self.bar.load(place, settings)
 
     def read_back(self, place: Place) -> Settings:
         """What one slot holds."""
@@ -80,8 +80,8 @@ class SimulatedBar:
         slot = chance.choice(group.slots)
         place = Place(group.at.machine, group.at.station, slot)
         held = group.memory[slot]
-        condition = bar.condition(group.at, number, chance)
-        poured = bar.pour(_numbers(held), held[ENDS_BY].value, condition, chance)
+        condition = bar.condition(place, number, chance)
+        poured = bar.pour(numbers(held), ending(held), condition, chance)
         if chance.random() < bar.habits.pulls_short:
             poured = _short(poured)
         if chance.random() < bar.habits.saves_over:
@@ -97,10 +97,6 @@ class SimulatedBar:
         if group is None or place.number not in group.memory:
             raise SilentError(f"there is no slot {place}")
         return group.memory[place.number]
-
-
-def _numbers(held: Settings) -> dict[str, float]:
-    return {code: float(each.value) for code, each in held.items() if code != ENDS_BY}
 
 
 def _short(poured: Poured) -> Poured:

@@ -9,10 +9,10 @@ import random
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-RETAINED = 2.2  # g of water that each g of coffee takes up at most
 PUCK = 3.7  # bar per mL/s at 18 g, once it is wet
 STEP = 0.5  # s between two points of a trace
-BY_HAND = 45.0  # s, then somebody ends a shot that does not end by itself
+FINE = 5  # steps of the computation in one of those
+BY_HAND = 60.0  # s, then somebody ends a shot that does not end by itself
 
 
 @dataclass(frozen=True)
@@ -23,6 +23,8 @@ class Condition:
     probe_offset: float = 0.0  # K that the group is above what is set
     resistance: float = 1.0  # of the puck, times that of a usual one
     dose: float = 18.0  # g
+    spread: float = 0.1  # g, of doses
+    retained: float = 2.2  # g of water that each g of coffee takes up at most
     noise: float = 0.02  # relative, one standard deviation
     restriction: float = 0.0  # bar per mL/s of scale in the pipe
     counts: bool = True  # the flow meter gives pulses at all
@@ -49,23 +51,30 @@ def pour(
     settings: Mapping[str, float], ends_by: str, condition: Condition, chance: random.Random
 ) -> Poured:
     """Pull one shot. ``settings`` by code, in the machine's own units (pulses for water)."""
-    dose = chance.gauss(condition.dose, 0.1)
+    dose = chance.gauss(condition.dose, condition.spread)
     resistance = condition.resistance * math.exp(chance.gauss(0.0, condition.noise)) * dose / 18.0
     volume = settings.get("water_volume", 80.0) / condition.pulses_per_ml
     if not condition.counts:
         volume = math.inf
-    takes_up = RETAINED * dose
     temperature = settings.get("brew_temperature", 93.0) + condition.probe_offset
     points: list[tuple[float, float, float, float, float]] = []
     time = water = mass = 0.0
+    steps = 0
     while not _ended(settings, ends_by, time, water, volume, mass) and time < BY_HAND:
         pressure = pressure_at(settings, time)
         flow = pressure / (PUCK * resistance + condition.restriction)
-        points.append((time, pressure, flow, mass, temperature + chance.gauss(0.0, 0.1)))
-        time += STEP
-        water += flow * STEP
-        mass = water - takes_up * (1.0 - math.exp(-water / takes_up))
+        if steps % FINE == 0:
+            points.append((time, pressure, flow, mass, temperature + chance.gauss(0.0, 0.1)))
+        steps += 1
+        time = steps * STEP / FINE
+        water += flow * STEP / FINE
+        mass = cup(water, condition.retained * dose)
     return Poured(time, dose, mass, water, temperature, tuple(points))
+
+
+def cup(water: float, takes_up: float) -> float:
+    """What of the water (g) has passed a puck that fills more slowly the fuller it is."""
+    return water - takes_up * (1.0 - math.exp(-water / takes_up))
 
 
 def counted(poured: Poured, now: Condition, new: Condition) -> float | None:
