@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from embedded import witness
+from embedded import floor, witness
 from embedded.folder import Folder
 from embedded.host import (
     LOOPBACK,
@@ -39,6 +39,7 @@ def demo(*, port: int, reset: bool) -> int:
             require_free(port)
             (address,) = run_application(stack, ports=[port], workers=1)
             require_alone(port, stack.processes())
+            floor.start(stack, address)
             say(f"\nPortaledger is at {address} (logs in {folder.path / 'logs'}). Ctrl-C stops it.")
             while True:
                 stack.revive()

@@ -32,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
     enrol.add_argument("--plain-http", action="store_true", help="the network is your own")
     run = does.add_parser("run", help="between server and machines, until it is stopped")
     _which_driver(run)
+    run.add_argument("--server", default="", help="where the server is now, if it moved")
     run.add_argument("--faster", type=float, default=1.0, help="every wait divided by this")
     check = does.add_parser("check-driver", help="whether a driver does what it must")
     _which_driver(check)
@@ -81,10 +82,13 @@ def _do(told: argparse.Namespace) -> int:
         program.rotate(state)
         print("The key is a new one.")
     else:
+        if told.server:
+            program.require_safe(told.server, plain=False)
         program.run(
             state=state,
             make=lambda folder: driver(told.driver, told.map, folder),
             pace=Pace().faster(told.faster),
+            moved=told.server,
         )
     return 0
 

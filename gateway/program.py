@@ -102,11 +102,16 @@ def settle_key(state: State) -> None:
     keys.sync_folder(state.folder)
 
 
-def run(*, state: State, make: Callable[[Path], Driver], pace: Pace) -> None:
-    """Run until SIGTERM or SIGINT. Raises StateError, RevokedError."""
+def run(*, state: State, make: Callable[[Path], Driver], pace: Pace, moved: str = "") -> None:
+    """Run until SIGTERM or SIGINT, with the server where it ``moved`` to, if it did.
+
+    Raises StateError, RevokedError.
+    """
     with ExitStack() as exits:
         exits.enter_context(state.locked())
-        state.enrolled()  # before anything is asked of a machine
+        enrolled = state.enrolled()  # before anything is asked of a machine
+        if moved and moved != enrolled["server"]:
+            state.write_enrolment({**enrolled, "server": moved})
         settle_key(state)
         stop = threading.Event()
         for number in (signal.SIGTERM, signal.SIGINT):

@@ -77,7 +77,8 @@ class SimulatedBar:
 
     def _shot(self, group: Group, number: int, moment: datetime) -> Shot:
         bar, chance = self.bar, self.bar.chance(group.at, number)
-        slot = chance.choice(group.slots)
+        # Whoever has a recipe dialled in pours that; an empty slot is nobody's.
+        slot = chance.choice([each for each in group.slots if each in group.dialled] or group.slots)
         place = Place(group.at.machine, group.at.station, slot)
         held = group.memory[slot]
         condition = bar.condition(place, number, chance)
