@@ -157,6 +157,7 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
     # Where two things of one name offer the same choices, a name has to be given.
     "ENUM_NAME_OVERRIDES": {
         "CalibrationKindEnum": "stations.calibrations.models.CalibrationKind.choices",
+        "PublicationStateEnum": "recipes.publishing.models.PublicationState.choices",
         "RunStateEnum": "audit.runs.RunState.choices",
         "ShownEnum": "people.tablets.models.Shown.choices",
         "VersionStateEnum": "recipes.versions.document.VersionState.choices",

@@ -4,6 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
+from stations.slots.serializers import ProblemOut
+
 
 class JwkIn(serializers.Serializer[dict[str, Any]]):
     """An Ed25519 public key (RFC 8037)."""
@@ -23,7 +25,7 @@ class EnrolIn(serializers.Serializer[dict[str, Any]]):
     driver = serializers.CharField(max_length=60)
 
 
-class LimitsOut(serializers.Serializer[Any]):
+class GatewayLimitsOut(serializers.Serializer[Any]):
     """How much and how often."""
 
     events = serializers.IntegerField(help_text="events of a batch, at most")
@@ -42,7 +44,7 @@ class EnrolledOut(serializers.Serializer[Any]):
         help_text="the `source` of its events"
     )
     site = serializers.CharField()
-    limits = LimitsOut()
+    limits = GatewayLimitsOut()
 
 
 class KeyIn(serializers.Serializer[dict[str, Any]]):
@@ -131,14 +133,6 @@ class EventIn(serializers.Serializer[Any]):
     datacontenttype = serializers.ChoiceField(choices=["application/json"], required=False)
     dataschema = serializers.CharField(required=False)
     data = serializers.JSONField()  # type: ignore[assignment]  # Serializer has one of its own
-
-
-class ProblemOut(serializers.Serializer[Any]):
-    """One value that can't be used."""
-
-    field = serializers.CharField()
-    value = serializers.CharField(allow_blank=True)
-    allowed = serializers.CharField()
 
 
 class RefusedOut(serializers.Serializer[Any]):

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from stations.gateways.schemas import SHOT
 from tests.permissions.world import World
 
 ROOT = "/api/v1/"
@@ -42,6 +43,8 @@ def known(world: World, path: str) -> dict[str, Any]:
         address = world.address("variant", "own")
         return {"id": address["pk"], "machine_type": address["machine_type"]}
     kind = next((part for part in parts if part in KINDS), "")
+    if "/schemas/" in path:
+        return {"name": SHOT}
     if path.startswith(f"{ROOT}history/of/"):
         return world.address("timeline", "own")
     if "{" not in path or not kind:
