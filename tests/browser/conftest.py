@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
 from people.persons.models import User
-from tests.browser.looking import ARGUMENTS, WIDTHS, Complaints
+from tests.browser.looking import ARGUMENTS, AWAY, WIDTHS, Complaints
 from tests.browser.scene import scene
 from tests.publishing import send
 
@@ -45,7 +45,8 @@ def sign_in(context: BrowserContext, person: User, address: str) -> None:
 def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
     """`open_page(cast.barista, "/board/", screen="phone")`; the console must stay silent.
 
-    With `worker` the page has its service worker, which keeps pages and a queue.
+    With `worker` the page has its service worker, which keeps pages and a queue; with `away` the
+    server may answer that it is not available.
     """
     complaints, contexts = Complaints(), []
 
@@ -58,6 +59,7 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
         script: bool = True,
         touch: bool = False,
         worker: bool = False,
+        away: bool = False,
     ) -> Page:
         context = browser.new_context(
             base_url=live_server.url,
@@ -69,6 +71,8 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
         )
         context.set_default_timeout(PATIENCE * 1000)
         contexts.append(context)
+        if away:
+            complaints.expected = (*complaints.expected, AWAY)
         if person:
             sign_in(context, person, live_server.url)
         page = context.new_page()

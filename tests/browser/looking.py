@@ -20,6 +20,7 @@ ARGUMENTS = [
 ]
 # The browser's own remark on any answer of 4xx or 5xx; tests of refusals provoke it on purpose.
 # And what it says without a line, or where Playwright keeps the service worker away.
+AWAY = "Failed to load resource: the server responded with a status of 503 (Service Unavailable)"
 EXPECTED = (
     "Failed to load resource: the server responded with a status of 4",
     "Failed to load resource: net::ERR_INTERNET_DISCONNECTED",
@@ -135,6 +136,7 @@ class Complaints:
     """What a page wrote to its console, and the exceptions its scripts raised."""
 
     said: list[str] = field(default_factory=list)
+    expected: tuple[str, ...] = EXPECTED
 
     def listen(self, page: Page) -> None:
         """Collect from this page on."""
@@ -142,7 +144,7 @@ class Complaints:
         page.on("pageerror", self._error)
 
     def _console(self, message: ConsoleMessage) -> None:
-        if message.type in {"error", "warning"} and not message.text.startswith(EXPECTED):
+        if message.type in {"error", "warning"} and not message.text.startswith(self.expected):
             self.said.append(f"{message.type}: {message.text}")
 
     def _error(self, error: Error) -> None:
