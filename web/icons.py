@@ -95,7 +95,7 @@ MARKS: dict[str, Mark] = {
     "outside": Mark("Out of tolerance", WEDGE, "alarm"),
     "low": Mark("Too low", WEDGE, "alarm"),
     "high": Mark("Too high", WEDGE, "alarm"),
-    "silent": Mark("Not heard of", BROKEN, "alarm"),
+    "silent": Mark("Silent", BROKEN, "alarm"),
     "unverified": Mark("Unverified", BROKEN, "waiting"),
     "drifts": Mark("Drifts", ASIDE, "alarm", "Drift"),
     "resting": Mark("Still resting", WEDGE, "waiting"),

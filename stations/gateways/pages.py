@@ -97,7 +97,7 @@ def gateway(request: PageRequest, pk: int) -> HttpResponse:
         "gateway": shown,
         "site": shown.site,
         "keys": list(shown.keys.all()[:20]),
-        "faults": list(shown.events.filter(type=FAULT).order_by("-at")[:LISTED]),
+        "faults": list(shown.events.filter(type=FAULT, state="taken").order_by("-at")[:LISTED]),
         "refused": list(shown.events.filter(state="refused").order_by("-pk")[:LISTED]),
         "wrong_clock": abs(shown.status.clock_offset or 0) > FLAGGED_FROM,
         "may_enrol": may(request.user, Verb.GATEWAY_ENROL, shown.site_id),

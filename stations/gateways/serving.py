@@ -19,6 +19,8 @@ from stations.slots.models import Placement
 POLL = 15  # s between two questions
 KNOWN_FOR = 24 * 3600  # s; what a cursor stood for is remembered so long, then all is served
 
+MACHINES = "machines"  # beside the slots in what a cursor stands for
+
 # Settings never change, so the ids of what is in force say it all; with them what machines can be
 # set to, and which slots are to be restored: those that differ again since they were. One statement
 # over partial indexes.
@@ -26,7 +28,7 @@ STATE = """
 SELECT
     (SELECT string_agg(slot_id || ':' || id, ',' ORDER BY slot_id)
      FROM stations_placement WHERE site_id = %(site)s AND state = 'in_force'),
-    (SELECT string_agg(m.id || ':' || t.id || ':' || t.revision, ',' ORDER BY m.id)
+    (SELECT string_agg(concat_ws(':', m.id, m.revision, t.id, t.revision), ',' ORDER BY m.id)
      FROM stations_machine m JOIN stations_machinetype t ON t.id = m.machine_type_id
      WHERE m.site_id = %(site)s),
     (SELECT string_agg(d.slot_id || ':' || d.id || '.' || d.restores, ',' ORDER BY d.slot_id)
@@ -54,7 +56,9 @@ def state_of(site: Site) -> State:
         placed, machines, differing = cursor.fetchone()
     text = f"{site.pk}|{placed or ''}|{machines or ''}|{differing or ''}"
     restore = _pairs(differing)
-    stand = {slot: f"{pk} {restore.get(slot, '')}" for slot, pk in _pairs(placed).items()}
+    stand = {MACHINES: machines or ""} | {
+        slot: f"{pk} {restore.get(slot, '')}" for slot, pk in _pairs(placed).items()
+    }
     return State(hashlib.sha256(text.encode()).hexdigest()[:32], stand, restore)
 
 
@@ -75,6 +79,8 @@ def served(site: Site, now: State, since: str) -> dict[str, Any]:
     problem, and is served each time until that is over.
     """
     before = _remembered(site, since) if since else None
+    if before and before.get(MACHINES) != now.placements[MACHINES]:
+        before = None  # another name or range is told with every slot
     _remember(site, now)
     slots = Slot.objects.filter(station__machine__site=site)
     shown = holdings(slots.select_related("station__machine__machine_type"))

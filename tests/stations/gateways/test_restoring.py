@@ -190,12 +190,12 @@ def test_a_gateway_not_heard_of_is_a_matter_and_a_mark(
 ) -> None:
     board = reverse("stations:board")
     assert not list(silent())
-    assert "Not heard of" not in signed_in(cast.owner).get(board).content.decode()
+    assert ">Silent<" not in signed_in(cast.owner).get(board).content.decode()
     GatewayStatus.objects.update(seen_at=ago(11))
     (found,) = silent()
     assert found.title == "Harbour: the gateway “Box under the counter” is silent"
     assert silent_at([cast.site.pk]) == {cast.site.pk: 1}
-    assert "Not heard of" in signed_in(cast.owner).get(board).content.decode()
+    assert ">Silent<" in signed_in(cast.owner).get(board).content.decode()
 
 
 def test_a_station_that_never_answers_is_unverified_since(

@@ -7,6 +7,7 @@ import rfc8785
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from stations.equipment.actions import change_machine
 from stations.equipment.models import Slot
 from stations.gateways.authentication import Often
 from stations.machine_types.actions import change_machine_type
@@ -90,6 +91,17 @@ def test_what_machines_can_be_set_to_counts(box: Box, bar: Bar, cast: Cast) -> N
         name="Two boilers", ends_by=["volume"], abilities=reaches(),
     )  # fmt: skip
     assert box.get("settings", tag=tag).status_code == 200
+
+
+def test_a_machine_of_another_name_is_told_anew(box: Box, bar: Bar, cast: Cast) -> None:
+    first = box.get("settings")
+    change_machine(
+        by=cast.owner, machine=bar.machine, revision=bar.machine.revision, name="Right machine",
+        machine_type=bar.machine_type,
+    )  # fmt: skip
+    then = box.get(f"settings?since={first.json()['cursor']}", tag=first["ETag"])
+    assert then.status_code == 200
+    assert {each["machine"] for each in then.json()["slots"]} == {"Right machine"}
 
 
 def test_what_is_not_as_signed_is_withheld_each_time(
