@@ -1,7 +1,11 @@
 """The box's own clock, and how far it is from the server's."""
 
+import time
 from datetime import UTC, datetime, timedelta
 
+# What counts time that passes, also while the box sleeps (Linux); nobody can set it.
+PASSES = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+SLEWED = timedelta(seconds=2)  # as much as a clock that is kept right may be moved
 WELL_WITHIN = timedelta(seconds=150)  # half of what the server allows a signature to be off
 
 
@@ -16,6 +20,24 @@ class Clock:
     def __init__(self, applied: timedelta = timedelta()) -> None:
         self.applied = applied
         self.measured = timedelta()
+        self._began = self._since_boot()
+
+    def _since_boot(self) -> timedelta:
+        """The box's time less what has passed: it changes only when somebody sets the clock."""
+        return timedelta(seconds=self.now().timestamp() - time.clock_gettime(PASSES))
+
+    def was_set(self) -> timedelta:
+        """By how much the clock was set since this was asked last; nothing within a second or two.
+
+        A box without a battery begins years ago until it has a line: what it noted meanwhile is to
+        be moved along.
+        """
+        now = self._since_boot()
+        by = now - self._began
+        if abs(by) <= SLEWED:
+            return timedelta()
+        self._began = now
+        return by
 
     def now(self) -> datetime:
         """The box's own time, UTC."""

@@ -44,6 +44,7 @@ class Floor:
         self.not_before: dict[Place, float] = {}
         self.read_at: dict[Place, float] = {}
         self.next_round = 0.0
+        self.given_before = self.outbox.given
 
     def run(self, stop: threading.Event) -> None:
         """Until told to stop; a driver that fails is begun again."""
@@ -86,6 +87,7 @@ class Floor:
 
     def took(self, shot: Shot) -> None:
         """Put a shot into the outbox, once, with the mark to go on from."""
+        self.mind_the_clock()
         at = shot.place.at
         with self.store.writing():
             if self.marks().get(at) == shot.mark:
@@ -107,6 +109,7 @@ class Floor:
 
     def round(self) -> None:
         """Who answers; then load and read back whatever is due."""
+        self.mind_the_clock()
         self.look()
         for slot in all_wanted(self.store):
             if slot.placement is None or time.monotonic() < self.not_before.get(slot.place, 0.0):
@@ -118,6 +121,12 @@ class Floor:
             except DriverError as problem:
                 self._failed(slot.place, "driver", problem)
         self.faults.end(None, "driver")
+
+    def mind_the_clock(self) -> None:
+        """Where the box's clock was set, move what this run noted by the old one."""
+        if by := self.clock.was_set():
+            count = self.outbox.move_times(self.given_before, by)
+            log.warning("the clock was set by %s: %d waiting events moved", by, count)
 
     def look(self) -> None:
         """Ask the driver what there is."""

@@ -95,6 +95,23 @@ class Outbox:
                 self.store.run("UPDATE event SET sequence = ? WHERE id = ?", number, each.id)
         return behind or bool(clashing)
 
+    def move_times(self, after: int, by: timedelta) -> int:
+        """The clock was set: move the times of what waits and was noted by the clock before.
+
+        ``after``: the last number given before this clock was looked at first. How many there were.
+        """
+        with self.store.writing():
+            rows = self.store.rows("SELECT * FROM event WHERE sequence > ?", after)
+            for event in map(_event, rows):
+                data = _moved(event.data, by)
+                self.store.run(
+                    "UPDATE event SET time = ?, data = ? WHERE sequence = ?",
+                    (event.time + by).isoformat(),
+                    json.dumps(data, separators=(",", ":")),
+                    event.sequence,
+                )
+        return len(rows)
+
     def set_aside(self, event: Event, why: str, at: datetime) -> None:
         """Keep an event that no batch can carry, and report a fault under its number instead."""
         data = {"code": "not_sendable", "words": f"{event.type}: {why}"[:300]}
@@ -123,10 +140,7 @@ def cloud_event(
     Times were made by the gateway's clock; they are shifted by what the signature's moment is
     shifted by, so that all times in one batch are of one clock and the server can correct them.
     """
-    data = dict(event.data)
-    for name in SHIFTED:
-        if name in data:
-            data[name] = rfc3339(datetime.fromisoformat(data[name]) + shift)
+    data = _moved(event.data, shift)
     return {
         "specversion": "1.0",
         "id": event.id,
@@ -138,6 +152,15 @@ def cloud_event(
         "dataschema": f"{schemas}{event.type}.json",
         "data": data,
     }
+
+
+def _moved(data: Mapping[str, Any], by: timedelta) -> dict[str, Any]:
+    """Data with the times that the gateway's clock made, moved."""
+    moved = dict(data)
+    for name in SHIFTED:
+        if name in moved:
+            moved[name] = rfc3339(datetime.fromisoformat(moved[name]) + by)
+    return moved
 
 
 def rfc3339(moment: datetime) -> str:

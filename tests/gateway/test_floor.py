@@ -2,13 +2,14 @@
 
 import threading
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
 
 from gateway.client import Fetched
+from gateway.clock import Clock
 from gateway.driver import Place, RefusedError, Shot, SilentError, Trace
 from gateway.floor import Floor
 from gateway.outbox import Outbox
@@ -217,3 +218,31 @@ def test_a_driver_that_fails_in_its_own_way_does_not_end_the_gateway(
     threading.Timer(0.3, stop.set).start()
     floor.run(stop)
     assert [each["code"] for each in told(outbox, "fault")] == ["driver"]
+
+
+@pytest.mark.parametrize("by", [timedelta(days=20_000), timedelta(seconds=-40)])
+def test_what_was_noted_before_the_clock_was_set_is_moved_along(
+    floor: Floor, outbox: Outbox, monkeypatch: pytest.MonkeyPatch, by: timedelta
+) -> None:
+    outbox.put("shot.v1", {"pulled_at": PULLED.isoformat()}, PULLED)  # by an earlier run
+    floor = Floor(store=floor.store, driver=floor.driver, clock=Clock(), pace=floor.pace)
+    want(floor, slot(1))
+    floor.took(shot("1"))
+    before = [event.time for event in outbox.batch()]
+    now = Clock.now
+    monkeypatch.setattr(Clock, "now", lambda clock: now(clock) + by)
+    floor.mind_the_clock()
+    floor.mind_the_clock()
+    after = outbox.batch()
+    assert after[0].time == before[0]
+    assert after[1].time - before[1] == pytest.approx(by, abs=timedelta(seconds=1))
+    moved = datetime.fromisoformat(after[1].data["pulled_at"]) - PULLED
+    assert moved == pytest.approx(by, abs=timedelta(seconds=1))
+
+
+def test_a_clock_that_is_kept_right_moves_nothing(floor: Floor, outbox: Outbox) -> None:
+    want(floor, slot(1))
+    floor.took(shot("1"))
+    before = outbox.batch()
+    floor.mind_the_clock()
+    assert outbox.batch() == before

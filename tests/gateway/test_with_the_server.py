@@ -114,7 +114,7 @@ def test_over_a_bad_line_nothing_is_lost_and_nothing_doubled(
     many = rounds(10_000, 300)
     with bad_line(line) as near:
         box = Box(tmp_path, near)
-        box.write_map(machine=MACHINE, slots="1", rate=36_000)
+        box.write_map(machine=MACHINE, slots="1", rate=rounds(180_000, 36_000))
         gateway = enrolled(box, cast)
         with box.running():
             until(lambda: len(told(gateway, "shot")) >= many, seconds=rounds(3000, 150))
