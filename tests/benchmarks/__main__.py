@@ -25,6 +25,7 @@ from tests.benchmarks import (  # noqa: E402
     grid,
     history,
     ledger,
+    menus,
     metrology,
     placing,
     reconciling,
@@ -54,6 +55,7 @@ def main() -> None:
         lines += ledger.rows(chain, entries=20_000 if small else 1_000_000)
         lines += history.rows(chain, entries=20_000 if small else 10_000_000)
         lines += grid.rows(chain)
+        lines += menus.rows(chain)
     lines += capture.rows()
     if not small:
         lines += [table.line_of(dict(row)) for row in metrology.rows()]

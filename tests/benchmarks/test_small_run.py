@@ -25,6 +25,13 @@ def test_a_small_run_writes_every_line(tmp_path: Path) -> None:
     lines = [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
     assert all(line.keys() == KEYS and line["rate"] > 0 for line in lines)
     subjects = {line["name"].split(",")[0].split(" at ")[0] for line in lines}
-    assert subjects >= {"sealing", "checking a bundle", "history", "board", "grid"}
+    assert subjects >= {
+        "sealing",
+        "checking a bundle",
+        "history",
+        "board",
+        "grid",
+        "plan of a menu",
+    }
     saved = next(line for line in lines if line["name"].startswith("audited save"))
     assert saved["ratio_to_peers"].keys() > PEERS
