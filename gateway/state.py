@@ -68,7 +68,12 @@ class State:
 
     @contextmanager
     def locked(self) -> Iterator[None]:
-        """Nobody else runs on this folder; the kernel lets go of it whatever happens to us."""
+        """Nobody else runs on this folder; the kernel lets go of it whatever happens to us.
+
+        Raises StateError.
+        """
+        if not self.folder.is_dir():
+            raise StateError(f"{self.folder}: there is no such folder; enrol first")
         with (self.folder / "lock").open("w") as file:
             try:
                 fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)

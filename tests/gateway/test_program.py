@@ -91,12 +91,15 @@ def test_a_rotation_that_was_cut_off_ends_at_the_next_start(
     assert (used == keys.thumbprint(new)) is known
 
 
-def test_a_folder_that_is_not_enrolled_does_not_run(box: Box) -> None:
-    box.state.mkdir()
+@pytest.mark.parametrize("made", [True, False])
+def test_a_folder_that_is_not_enrolled_does_not_run(box: Box, made: bool) -> None:
+    if made:
+        box.state.mkdir()
     told = ["--state", str(box.state), "--map", str(box.folder / "map.toml")]
     done = box.call("run", *told, "--driver", "simulated")
     assert done.returncode == 1
-    assert "not enrolled" in done.stderr
+    assert ("not enrolled" if made else "enrol first") in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_a_driver_that_is_not_there_is_said_in_words(box: Box) -> None:

@@ -1,4 +1,4 @@
-"""Compile requirements.txt and requirements-dev.txt from pyproject.toml (`make requirements`).
+"""Compile requirements*.txt from pyproject.toml (`make requirements`): server, tests, gateway.
 
 The files name versions and hashes only: no registry address and no path of a machine.
 """
@@ -9,7 +9,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 COMPILE = [
-    *(sys.executable, "-m", "uv", "pip", "compile", "--quiet", "pyproject.toml"),
+    *(sys.executable, "-m", "uv", "pip", "compile", "--quiet"),
     # One file for every Python from 3.11 on and every platform, by markers.
     *("--universal", "--python-version", "3.11", "--generate-hashes"),
     *("--no-header", "--no-annotate", "--no-emit-index-url", "--no-emit-find-links"),
@@ -17,11 +17,16 @@ COMPILE = [
 
 
 def main() -> None:
-    """Write both files; what both name, they name in the same version."""
-    upgrade = sys.argv[1:]
-    subprocess.run([*COMPILE, "-o", "requirements.txt", *upgrade], cwd=ROOT, check=True)
-    both = ["--extra", "dev", "-c", "requirements.txt", "-o", "requirements-dev.txt"]
-    subprocess.run([*COMPILE, *both, *upgrade], cwd=ROOT, check=True)
+    """Write the files; what two of them name, they name in the same version."""
+    own = ["pyproject.toml", "-o", "requirements.txt"]
+    dev = ["pyproject.toml", "--extra", "dev", "-c", "requirements.txt"]
+    box = ["--group", "gateway", "-c", "requirements-dev.txt"]
+    for what in (
+        own,
+        [*dev, "-o", "requirements-dev.txt"],
+        [*box, "-o", "requirements-gateway.txt"],
+    ):
+        subprocess.run([*COMPILE, *what, *sys.argv[1:]], cwd=ROOT, check=True)
 
 
 if __name__ == "__main__":
