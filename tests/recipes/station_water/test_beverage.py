@@ -88,7 +88,7 @@ def test_another_dose_starts_anew_and_says_why(bar: Bar, slot: Slot, signed_in: 
     path = f"/stations/{slot.station_id}/beverage/?dose=9&beverage=20"
     words = signed_in(bar.cast.barista).get(path).content.decode()
     assert "Starts anew: 0 shots of" in words
-    assert "8 of another dose say little of this one" in words
+    assert "Set apart: 8 of another dose, which say little of this one" in words
 
 
 def test_what_an_earlier_flow_meter_counted_says_nothing(bar: Bar, slot: Slot) -> None:
