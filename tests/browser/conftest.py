@@ -45,8 +45,7 @@ def sign_in(context: BrowserContext, person: User, address: str) -> None:
 def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
     """`open_page(cast.barista, "/board/", screen="phone")`; the console must stay silent.
 
-    With `worker` the page has its service worker, which keeps pages and a queue; with `away` the
-    server may answer that it is not available.
+    `worker`: the page has its service worker. `away`: the server may say that it is not available.
     """
     complaints, contexts = Complaints(), []
 
@@ -71,8 +70,7 @@ def open_page(browser: Browser, live_server: LiveServer) -> Iterator[OpenPage]:
         )
         context.set_default_timeout(PATIENCE * 1000)
         contexts.append(context)
-        if away:
-            complaints.expected = (*complaints.expected, AWAY)
+        complaints.expected += (AWAY,) if away else ()
         if person:
             sign_in(context, person, live_server.url)
         page = context.new_page()
