@@ -118,6 +118,12 @@ class Difference(models.Model):
                 fields=["site", "slot"], name="difference_open", condition=Q(over_at=None)
             ),
             models.Index(fields=["site", "-id"], name="difference_at_site"),
+            # An owner is told of these, and the people of the site.
+            models.Index(
+                fields=["site", "slot"],
+                name="difference_stopped",
+                condition=Q(over_at=None, stopped_at__isnull=False),
+            ),
             # How often a slot was restored lately.
             models.Index(
                 fields=["slot", "restored_at"],

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 
+from audit.capture.context import recorded
 from config.celery import app
 from config.schedule import BEAT_SCHEDULE
 from recipes.publishing.actions import publish
@@ -23,8 +24,10 @@ from stations.charts.drifting import note_drift
 from stations.equipment.models import Slot
 from stations.gateways.batches import Event
 from stations.gateways.caller import Caller
+from stations.gateways.differences import Difference
 from stations.gateways.ingest import take
 from stations.gateways.models import Gateway
+from stations.gateways.restoring import DIFFERENCE_FOUND
 from stations.gateways.schemas import LOADED, READ_BACK, SHOT
 from stations.gateways.serving import digest_of, served, settings_of, state_of
 from stations.shots.actions import log_shot
@@ -78,14 +81,24 @@ def _slips(sql: str, partial: set[str]) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def large(world: World, django_db_blocker: DjangoDbBlocker) -> World:
-    """The world, with a read-back, as it would be planned for after years."""
+    """The world, with a read-back and a difference, as it would be planned for after years."""
     with django_db_blocker.unblock():
         slot = Slot.objects.get(pk=world.own["slot"]["pk"])
         held = Placement.objects.in_force().select_related("settings").get(slot=slot)
         found = {code: each["value"] for code, each in held.settings.values.items()}
         read_back(by=world.people["L"], slot=slot, seen_placement=held.pk, found=found)
+        _differs(held, world.own["gateway"]["pk"])
         pretend()
     return world
+
+
+def _differs(held: Placement, gateway: int) -> None:
+    """What a gateway found: of an empty table every plan costs nothing."""
+    with recorded(by=None, action=DIFFERENCE_FOUND):
+        Difference.objects.create(
+            slot_id=held.slot_id, site_id=held.site_id, placement=held, gateway_id=gateway,
+            bad_at=timezone.now(),
+        )  # fmt: skip
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row.id)
