@@ -67,6 +67,7 @@ def one_drawing(request: PageRequest, digest: str) -> HttpResponse:
     found = caches["quick"].get(f"asked:{digest}") if len(digest) == HEX else None
     if not isinstance(found, Drawing):
         raise Http404
+    picture = drawn(found)  # whatever its parts: a page by itself finds it drawn
     if request.headers.get("HX-Request") == "true":
-        return HttpResponse(drawn(found))
+        return HttpResponse(picture)
     return render(request, "web/one_drawing.html", {"drawing": found})

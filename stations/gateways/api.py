@@ -152,7 +152,7 @@ class Schema(Endpoint):
     authentication_classes = []
     permission_classes = [AllowAny]
 
-    @extend_schema(responses={200: OpenApiTypes.OBJECT}, auth=[])
+    @extend_schema(responses={(200, "application/schema+json"): OpenApiTypes.OBJECT}, auth=[])
     def get(self, request: Request, name: str) -> Response:
         """Read the JSON Schema (2020-12) of an event's data, or of the envelope."""
         known = texts().get(name)

@@ -57,6 +57,15 @@ def test_a_page_draws_little_that_is_new_and_the_rest_asks_for_itself(
     assert part in shown(first, second, third)
 
 
+def test_one_of_many_parts_is_drawn_by_itself(cast: Cast, signed_in: SignedIn) -> None:
+    """Without script there is nobody to ask once more."""
+    late = new(drawings.AT_ONCE + 7)
+    assert "<svg" not in shown(late)
+    alone = signed_in(cast.barista).get(f"/drawings/{drawings.digest_of(late)}/").content.decode()
+    assert '<svg role="img"' in alone
+    assert "drawn-later" not in alone
+
+
 def test_what_no_page_asked_for_is_not_drawn(cast: Cast, signed_in: SignedIn) -> None:
     browser = signed_in(cast.barista)
     for digest in (drawings.digest_of(new()), "x", "f" * 65):

@@ -215,4 +215,4 @@ def test_the_page_asks_no_more_with_more_sites(roaster: Client, bar: Bar, newer:
     for number in range(3, 30):
         station(front, number, "4.00", slots=4)
     assert asked() == few
-    assert few <= 16
+    assert few <= 17  # one of them: the variants of the version
