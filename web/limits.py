@@ -13,7 +13,7 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 from audit.quick import quick
-from web.middleware import client_address
+from web.middleware import client_address, request_id_of
 from web.unavailable import HEALTH, unavailable
 
 MINUTE = 60  # seconds
@@ -33,7 +33,9 @@ class LimitMiddleware:
                 if bound and _counted(who) > bound:
                     left = MINUTE - int(time.time()) % MINUTE
                     why = f"More than {bound} requests in this minute came from here."
-                    return unavailable(request, why, status=429, after=left)
+                    return unavailable(
+                        request, why, request_id=request_id_of(request), status=429, after=left
+                    )
         return self.get_response(request)
 
 

@@ -36,37 +36,40 @@ class OutageMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         """The answer, with the request's id whichever part of the program gave it."""
         away = request.path not in HEALTH and watch.away()
-        answer = unavailable(request, DATABASE) if away else self.get_response(request)
-        answer.headers.setdefault("X-Request-ID", request_id_of(request))
+        told = request_id_of(request)
+        answer = (
+            unavailable(request, DATABASE, request_id=told) if away else self.get_response(request)
+        )
+        answer.headers.setdefault("X-Request-ID", told)
         return answer
 
 
 def failed(request: HttpRequest) -> HttpResponse:
     """handler500: an outage is no fault of the program and will pass."""
     why = why_away(sys.exc_info()[1])
-    return unavailable(request, why) if why else page_answer(request, 500)
+    if not why:
+        return page_answer(request, 500)
+    # Of a tablet, as the history and the answer's header have it.
+    return unavailable(
+        request, why, request_id=request_context.get().request_id or request_id_of(request)
+    )
 
 
 def unavailable(
-    request: HttpRequest, why: str, *, status: int = 503, after: int = RETRY_AFTER
+    request: HttpRequest, why: str, *, request_id: str, status: int = 503, after: int = RETRY_AFTER
 ) -> HttpResponse:
     """That nothing is to be had just now, and after how many seconds to try again."""
     if request.path.startswith(API):
         detail = f"{why} Nothing was half-saved: send it again in {after} seconds."
         answer: HttpResponse = plain_problem(request, status, detail)
     else:
-        context = {"why": why, "request": request, "request_id": _request_id(request)}
+        context = {"why": why, "request": request, "request_id": request_id}
         if request.method == "POST":
             context |= _sent(request)
         answer = HttpResponse(render_to_string("errors/503.html", context), status=status)
     answer["Retry-After"] = str(after)
     answer["Cache-Control"] = "no-store"
     return answer
-
-
-def _request_id(request: HttpRequest) -> str:
-    """As the history and the answer's header have it."""
-    return request_context.get().request_id or request_id_of(request)
 
 
 def _sent(request: HttpRequest) -> dict[str, object]:

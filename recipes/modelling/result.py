@@ -92,7 +92,7 @@ def _floats(texts: Iterable[str]) -> Floats:
 PARAMETER_WORDS = {
     "grind": ("Grind, as the width of its pores", "µm"),
     "absorbs": ("Water the grounds keep", "g/g"),
-    "slow_rate": ("Slow extraction, at 93 °C", "1/s"),
+    "slow_rate": ("Slow extraction, at the model's reference temperature", "1/s"),
     "opening": ("Opening as solids leave", "1"),
 }
 ENOUGH = 20  # shots; before, a spread is rough: common practice, no source
