@@ -2,6 +2,7 @@
 
 import calendar
 from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
 
 from recipes.overview.spans import OverTime
 from recipes.overview.yearly import MONTHS, Year
@@ -16,9 +17,15 @@ VERSIONS = "Versions"
 def over_time_drawing(history: OverTime) -> Drawing:
     """A lane for the versions and one for each site: spans with their value, permits apart."""
     first = min([one.since for one in history.versions] + [one.since for one in history.slots])
-    lanes = (VERSIONS, *history.sites[:LANES])
-    spans = (*_versions(history), *_sites(history))
-    return drawing([Lanes(lanes, KINDS, spans, first, history.now)], _over_time_text(history))
+    lanes, until = (VERSIONS, *history.sites[:LANES]), drawn_until(history.now)
+    spans = (*_versions(history, until), *_sites(history, until))
+    return drawing([Lanes(lanes, KINDS, spans, first, until)], _over_time_text(history))
+
+
+def drawn_until(now: datetime) -> datetime:
+    """The next quarter of an hour: whoever looks within it is shown what was drawn already."""
+    quarter = timedelta(minutes=15)
+    return now + quarter - (now - datetime.min.replace(tzinfo=now.tzinfo)) % quarter
 
 
 def value_words(history: OverTime, value: object) -> str:
@@ -28,20 +35,20 @@ def value_words(history: OverTime, value: object) -> str:
     return quantity(value, history.parameter.unit).replace(SPACE, " ")
 
 
-def _versions(history: OverTime) -> Iterator[Span]:
-    ends = [one.since for one in history.versions[1:]] + [history.now]
+def _versions(history: OverTime, now: datetime) -> Iterator[Span]:
+    ends = [one.since for one in history.versions[1:]] + [now]
     for stated, until in zip(history.versions, ends, strict=True):
         words = f"v{stated.version.number}: {value_words(history, stated.value)}"
         yield Span(VERSIONS, "approved", stated.since, until, words)
 
 
-def _sites(history: OverTime) -> Iterator[Span]:
+def _sites(history: OverTime, now: datetime) -> Iterator[Span]:
     drawn = set(history.sites[:LANES])
     for span in history.slots:
         if span.site in drawn:
             kind = "on permit" if span.on_permit else "in force"
             words = value_words(history, span.value)
-            yield Span(span.site, kind, span.since, span.until or history.now, words)
+            yield Span(span.site, kind, span.since, span.until or now, words)
 
 
 def _over_time_text(history: OverTime) -> str:

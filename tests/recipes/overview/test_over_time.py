@@ -1,6 +1,7 @@
 """A parameter over time: what versions said, what sites held, what permits changed."""
 
 import re
+from datetime import timedelta
 from decimal import Decimal
 from html import unescape
 
@@ -12,6 +13,7 @@ from django.utils import timezone
 
 from recipes.coffees.models import Recipe
 from recipes.formula.parameters import PARAMETERS
+from recipes.overview.drawing import over_time_drawing
 from recipes.overview.spans import over_time
 from recipes.permits.actions import end
 from recipes.permits.models import Permit
@@ -23,6 +25,7 @@ from tests.publishing import Publish, send
 from tests.recipes.calibrating import accept, measure
 from tests.recipes.permits.test_permits import permit
 from tests.recipes.shelf import make_approved
+from web.drawings import digest_of
 
 __all__ = ["send"]
 pytestmark = pytest.mark.django_db
@@ -54,6 +57,16 @@ def test_versions_sites_and_permits(placed: Bar) -> None:
         ("Upland", "publication", everywhere[placed.cast.other_site], value, True),
         ("Harbour", "permit", 1, Decimal("91.5"), True),
     }
+
+
+def test_its_chart_is_drawn_once_a_quarter_of_an_hour(placed: Bar) -> None:
+    """What lasts is drawn to a moment that stands still for a while, or nothing would be kept."""
+    begun = timezone.now().replace(minute=45, second=0, microsecond=0) + timedelta(days=1)
+    drawn = [
+        digest_of(over_time_drawing(over_time(placed.version.recipe, TEMPERATURE, None, at)))
+        for at in (begun, begun + timedelta(minutes=14, seconds=59), begun + timedelta(minutes=15))
+    ]
+    assert drawn[0] == drawn[1] != drawn[2]
 
 
 def test_what_ended_has_an_end(placed: Bar) -> None:
