@@ -14,6 +14,7 @@ from django.utils import timezone
 from audit.capture.context import recorded
 from audit.errors import Problem
 from stations.equipment.models import Slot
+from stations.gateways.batches import moment_of
 from stations.gateways.models import Gateway
 from stations.gateways.reading import OLDEST, SLACK
 from stations.gateways.told import Told
@@ -80,11 +81,13 @@ def _weighed(told: Told, slots: Mapping[int, Any]) -> Poured | None:
 
 def _pulled_at(told: Told) -> datetime | None:
     """Its moment by our clock: corrected as its event's was."""
-    pulled = datetime.fromisoformat(told.event.data["pulled_at"])
-    at = min(pulled + (told.at - told.event.time), timezone.now())
-    if at < timezone.now() - OLDEST:
-        allowed = "a moment of the last five weeks"
-        told.found.append(Problem("data.pulled_at", told.event.data["pulled_at"], allowed))
+    text, now = told.event.data["pulled_at"], timezone.now()
+    try:
+        at = min(moment_of(text) + (told.at - told.event.time), now)
+    except (ValueError, OverflowError):
+        at = None
+    if at is None or at < now - OLDEST:
+        told.found.append(Problem("data.pulled_at", text, "a moment of the last five weeks"))
         return None
     return at
 

@@ -293,3 +293,18 @@ def test_schemas_are_published(box: Box) -> None:
         assert answer["Content-Type"] == "application/schema+json"
         assert json.loads(answer.content)["$schema"].endswith("2020-12/schema")
     assert box.client.get("/api/v1/gateway/schemas/portaledger.x.v1.json").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("time", "status"),
+    [
+        ("2067-02-10T14:02:59-16:37", 200),
+        ("0001-01-01T00:00:00+14:00", 400),
+        ("9999-12-31T23:59:59-14:00", 400),
+        ("9999-12-30T00:00:00+00:00", 200),
+    ],
+)
+def test_a_moment_of_any_zone_is_answered(box: Box, time: str, status: int) -> None:
+    answer = box.report({**beat(box), "time": time})
+    assert answer.status_code == status, answer.content
+    assert status == 200 or answer.json()["problems"][0]["field"] == "events[0].time"

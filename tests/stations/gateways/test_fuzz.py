@@ -14,6 +14,7 @@ import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from stations.gateways.authentication import Often
 from stations.gateways.inbox import GatewayEvent
 from stations.gateways.schemas import ENVELOPE, LOADED, TYPES, faults, texts
 from tests.cast import Cast
@@ -55,6 +56,11 @@ def tried(strategy: st.SearchStrategy[Any], call: Callable[[Any], None]) -> None
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
     run(given(strategy)(call))()
+
+
+@pytest.fixture(autouse=True)
+def _as_often_as_it_takes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Often, "rate", "100000/min")
 
 
 @pytest.mark.parametrize("kind", TYPES)
