@@ -232,6 +232,9 @@ SECOND_FACTOR = {
 # Nobody looks at these by their address: they answer a form, a script or a program.
 NOT_PAGES = {
     "healthz",
+    "livez",
+    "metrics",
+    "readyz",
     "drawing",  # the part of a page
     "service_worker",
     "stations:former",  # addresses of machine types before, which lead on
