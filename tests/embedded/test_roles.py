@@ -42,9 +42,9 @@ def stack(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stack]:
 
 
 def processes(stack: Stack) -> list[psutil.Process]:
-    """Web, workers and beat, with all they started."""
+    """Web, both kinds of workers and beat, with all they started."""
     ours = [child for child in stack.children if child.program.name.startswith(PROGRAMS)]
-    assert len(ours) == 3
+    assert len(ours) == 4
     tops = [psutil.Process(child.pid) for child in ours]
     return tops + [each for top in tops for each in top.children(recursive=True)]
 
