@@ -23,7 +23,7 @@ def main(addresses: list[str]) -> int:
 def silence(address: str) -> str:
     """Why the address can't be walked through; empty when it answers."""
     try:
-        status = Browser(Addresses([address])).open("/healthz").status
+        status = Browser(Addresses([address])).open("/readyz").status
     except OSError as lost:
         return str(lost)
     return "" if status == OK else f"status {status}"
