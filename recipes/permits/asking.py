@@ -1,6 +1,6 @@
 """Asking for a permit: which slots of one's site, which values, why, and until when."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
 
@@ -24,6 +24,7 @@ from recipes.requests.actions import (
 )
 from recipes.requests.evidence import Attached, attach
 from recipes.requests.models import ChangeRequest, RequestKind, RequestSlot, RequestState
+from recipes.versions.holding import variants_held
 from recipes.versions.models import Version
 from stations.equipment.models import Site, Slot
 from stations.metrology.formula import Stated
@@ -44,9 +45,10 @@ def ask_for_permit(
     subject = Subject("recipe", base.recipe_id, str(base))
     with recorded(by=by, action=history.PERMIT_ASKED, subject=subject, site_id=site.pk):
         require(by, Verb.REQUEST_MAKE, site.pk, subject)
-        texts, wanted = texts_of(reason, evidence), _wanted(base, changes)
+        texts = texts_of(reason, evidence)
         check_end(ends_at)
         chosen = _slots(site, slots, base)
+        wanted = _wanted(base, chosen, changes)
         request = ChangeRequest.objects.create(
             base=base, site=site, author=by, kind=RequestKind.PERMIT, ends_at=ends_at, **texts
         )
@@ -73,9 +75,10 @@ def change_permit_request(
         must_be_undecided(now)
         if not now.asks_for_permit:
             raise Refused(f"Request {now.pk} asks for a change of the recipe, not for a permit.")
-        texts, wanted = texts_of(reason, evidence), _wanted(now.base, changes)
+        texts = texts_of(reason, evidence)
         check_end(ends_at)
         chosen = _slots(site, slots, now.base)
+        wanted = _wanted(now.base, chosen, changes)
         compare_and_set(now, revision, state=RequestState.OPEN, ends_at=ends_at, **texts)
         write_rows(now.proposals, now.proposed, wanted)
         now.slots.exclude(slot__in=chosen).delete()
@@ -112,8 +115,11 @@ def _slots(site: Site, slots: Sequence[int], base: Version) -> list[Slot]:
     return [able[pk] for pk in sorted(set(slots))]
 
 
-def _wanted(base: Version, changes: Changes) -> Formula:
-    """The values, checked; those that a machine sets, and other than the version's."""
+def _wanted(base: Version, slots: Iterable[Slot], changes: Changes) -> Formula:
+    """The values, checked; those that a machine sets, and other than what one of the slots holds.
+
+    A slot holds the whole formula of the version, or its variant.
+    """
     for code in changes:
         if code in PARAMETERS and PARAMETERS[code].set_by is not SetBy.MACHINE:
             raise Invalid("changes", code, "a parameter that a machine sets")
@@ -121,12 +127,12 @@ def _wanted(base: Version, changes: Changes) -> Formula:
         code: Stated(text=value) if isinstance(value, str) else Stated(value)
         for code, value in changes.items()
     }
-    wanted, says = Formula.read(given), base.stated
-    differing = {
-        code: stated
-        for code, stated in wanted.items()
-        if (stated.target, stated.text) != (says.of(code).target, says.of(code).text)
-    }
+    wanted = Formula.read(given)
+    held = variants_held(base, [slot.pk for slot in slots])
+    differing: set[str] = set()
+    for variant in held:
+        says = base.stated_for(variant).deviating({})  # a permit leaves every tolerance open
+        differing |= wanted.differing(says) & wanted.keys()
     if not differing:
         raise Invalid("changes", "", "at least one value other than what the slots hold")
-    return Formula(differing)
+    return Formula({code: wanted[code] for code in wanted if code in differing})

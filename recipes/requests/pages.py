@@ -35,10 +35,11 @@ from recipes.requests.forms import (
 from recipes.requests.from_shot import initial_from_shot
 from recipes.requests.models import ChangeRequest
 from recipes.requests.rebasing import SidesSeen, rebase, three_sides
-from recipes.versions.holding import approved_for
+from recipes.versions.holding import approved_for, variants_held
 from recipes.versions.models import Version
 from recipes.versions.pages import shown_version
 from stations.equipment.models import Site, Slot
+from stations.machine_types.models import MachineType
 from web.access import noting_refusal
 from web.fields import RevisionForm
 from web.form_pages import Thing, cleaned, form_page, posted
@@ -81,7 +82,8 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
     unsettled = change.state in {"open", "asked_back"}
     stale = bool(unsettled and current and current.pk != change.base_id)
     stale = stale and not change.asks_for_permit  # that is about what slots hold
-    before, after = sides_of(change)
+    held = held_variant(change) if change.asks_for_permit else None
+    before, after = sides_of(change, held)
     return {
         "change": change,
         "recipe": change.base.recipe,
@@ -90,6 +92,7 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "unsettled": unsettled,
         "sides": three_sides(change, current) if stale and current else [],
         "rows": rows(before, after),
+        "held": MachineType.objects.filter(pk=held).first() if held else None,
         "slots": change.slots.select_related("slot__station__machine__site"),
         "permit": change.permit if change.state == ChangeRequest.State.PERMITTED else None,
         "may_taste": may(request.user, Verb.TASTING_RUN, change.site_id),
@@ -103,12 +106,19 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
     }
 
 
-def sides_of(change: ChangeRequest) -> tuple[Formula, Formula]:
+def held_variant(change: ChangeRequest) -> int | None:
+    """The machine type (id) whose variant all slots that it names hold; None: not one for all."""
+    variants = variants_held(change.base, change.slots.values_list("slot_id", flat=True))
+    return variants.pop() if len(variants) == 1 else None
+
+
+def sides_of(change: ChangeRequest, variant: int | None = None) -> tuple[Formula, Formula]:
     """What the version says of the parameters asked about, and what is asked for.
 
-    A permit gives values and leaves every tolerance open.
+    It says so whole, or to a machine type (id). A permit gives values and leaves every tolerance
+    open.
     """
-    base, proposed = change.base.stated, change.proposed
+    base, proposed = change.base.stated_for(variant), change.proposed
     before = Formula({code: base[code] for code in base if code in proposed})
     if change.asks_for_permit:
         before = before.deviating({})

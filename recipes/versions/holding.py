@@ -88,6 +88,13 @@ def said_at(station: Station, versions: Collection[Version]) -> dict[int, Formul
     return {each.pk: each.stated_for(variants[each.pk]) for each in versions}
 
 
+def variants_held(version: Version, slots: Iterable[int]) -> set[int | None]:
+    """The machine types (ids) whose variants of it these slots (ids) hold now; None: the whole."""
+    held = Placement.objects.in_force().filter(slot__in=slots)
+    rows = held.filter(settings__content_digest=version.content_digest)
+    return set(rows.values_list("settings__variant_id", flat=True))
+
+
 def notes_read(content_digest: str, variant: int | None = None) -> Notes | None:
     """What the bar reads of a signed version beside its numbers; None where it is none."""
     rows = Version.objects.with_recipe().with_formula().signed_as([content_digest])
