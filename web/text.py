@@ -14,10 +14,20 @@ from audit.errors import Invalid, Problem
 
 LINE_END = re.compile(r"[\t\n\r\u2028\u2029]")
 SECRET = "password"  # noqa: S105 - the name of the field, whose value is never looked at or told
-# Fields that prove who somebody is, or belong to the page as it was: never shown again, never kept.
-NEVER_REPEATED = frozenset(
-    {"csrfmiddlewaretoken", SECRET, "code", "passkey", "pin", "pin_again", "sent_once"}
-)
+# Fields that prove who somebody is, ours and the library's, and what they are called where they are
+# asked for once more.
+SECRETS = {
+    SECRET: "Password",
+    "oldpassword": "Current password",
+    "password1": "New password",
+    "password2": "New password again",
+    "code": "Code",
+    "pin": "PIN",
+    "pin_again": "PIN again",
+}
+ANSWERS = frozenset({"passkey", "credential"})  # made by a device, for that moment
+OF_THE_PAGE = ("csrfmiddlewaretoken", "sent_once")  # belong to the page as it was
+NEVER_REPEATED = frozenset({*SECRETS, *ANSWERS, *OF_THE_PAGE})  # never shown again, never kept
 TOLD = 10  # problems listed; more would only make the answer long
 
 

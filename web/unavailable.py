@@ -18,12 +18,10 @@ from web.bodies import length_of
 from web.middleware import request_id_of
 from web.outages import DATABASE, why_away
 from web.problems import API, page_answer, plain_problem
-from web.text import NEVER_REPEATED
+from web.text import NEVER_REPEATED, OF_THE_PAGE, SECRETS
 
 RETRY_AFTER = 5  # seconds
 HEALTH = ("/healthz", "/livez", "/readyz")  # say themselves what does not answer
-OF_THE_PAGE = ("csrfmiddlewaretoken", "sent_once")  # as they were sent: a stranger has no such
-ANSWERS = ("passkey",)  # made by a device, for that moment
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
 
@@ -81,10 +79,10 @@ def _sent(request: HttpRequest) -> dict[str, object]:
     except (SuspiciousOperation, UnreadablePostError):
         return {}
     again = [(name, value) for name, values in lists for value in values]
-    known = NEVER_REPEATED - {*OF_THE_PAGE, *ANSWERS}
     return {
+        # As they were sent: a stranger has no such.
         "sent": {name: request.POST.get(name, "") for name in OF_THE_PAGE},
         "pairs": [(name, value) for name, value in again if name not in NEVER_REPEATED],
-        "secrets": [name for name, _ in lists if name in known],
+        "secrets": [(name, SECRETS[name]) for name, _ in lists if name in SECRETS],
         "files": files,
     }
