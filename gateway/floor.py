@@ -141,12 +141,18 @@ class Floor:
 
     def attend(self, slot: Wanted) -> None:
         """One slot: load it if it is to be and may be, and read it back when it is time."""
-        held = self._held(slot.slot)
-        if slot.to_load and held["loaded"] != (slot.digest or None) and self.may_load(slot):
+        if slot.to_load and self._is_due(slot) and self.may_load(slot):
             self.load(slot)
             self.read_back(slot)
         elif time.monotonic() >= self.read_at.get(slot.place, 0.0):
             self.read_back(slot)
+
+    def _is_due(self, slot: Wanted) -> bool:
+        """Whether it was never loaded, or is to be restored and was not yet for this text."""
+        if self._held(slot.slot)["loaded"] != (slot.digest or None):
+            return True
+        sql = "SELECT 1 FROM restored WHERE slot = ? AND text = ?"
+        return bool(slot.restore) and not self.store.rows(sql, slot.slot, slot.restore)
 
     def may_load(self, slot: Wanted) -> bool:
         """Whether it fits its digest, the ranges it came with, ours, and the machine's."""
@@ -180,6 +186,8 @@ class Floor:
         with self.store.writing():
             self.outbox.put("loaded.v1", data, self.clock.now())
             self.store.run("UPDATE held SET loaded = ? WHERE slot = ?", slot.digest, slot.slot)
+            restored = "INSERT OR REPLACE INTO restored (slot, text) VALUES (?, ?)"
+            self.store.run(restored, slot.slot, slot.restore)
             self.faults.end(slot.place.at, "not_taken", slot.place.number)
         log.info("slot %s loaded", slot.place)
 

@@ -50,6 +50,11 @@ class Wanted:
         return str(self.body.get("digest") or "")
 
     @property
+    def restore(self) -> str:
+        """Why it is to be loaded again although it was: once for each text; mostly empty."""
+        return str(self.body.get("restore") or "")
+
+    @property
     def settings(self) -> Settings:
         """What it should be set to."""
         return {

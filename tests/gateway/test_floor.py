@@ -140,6 +140,33 @@ def test_an_overwritten_slot_is_told_and_left_to_the_server(
     assert told(outbox, "read_back")[-1]["settings"]["water_volume"] == OTHER
 
 
+def test_what_is_to_be_restored_is_loaded_again_once_for_each_text(
+    floor: Floor, machine: Machine, outbox: Outbox
+) -> None:
+    want(floor, slot(1))
+    floor.round()
+    for restore, loads in (("7.0", 2), ("7.0", 2), (None, 2), ("7.1", 3)):
+        machine.memory[1]["water_volume"] = Amount("250", "{pulse}")
+        want(floor, slot(1, restore=restore))
+        floor.round()
+        floor = Floor(store=floor.store, driver=machine, clock=floor.clock, pace=floor.pace)
+        floor.round()
+        assert len(machine.loads) == loads
+    assert len(told(outbox, "loaded")) == 3
+    assert told(outbox, "read_back")[-1]["settings"] == slot(1)["settings"]
+
+
+def test_what_is_to_be_restored_is_not_loaded_where_it_does_not_fit(
+    floor: Floor, machine: Machine
+) -> None:
+    want(floor, slot(1))
+    floor.round()
+    for wrong in ({"digest": "0" * 64}, {"locked": False}, {"problem": "Not as it was signed"}):
+        want(floor, slot(1, restore="7.0", **wrong))
+        floor.round()
+    assert len(machine.loads) == 1
+
+
 def test_a_fault_that_ended_is_told_again(floor: Floor, machine: Machine, outbox: Outbox) -> None:
     for served in (slot(1, digest="0" * 64), slot(1), slot(1, digest="1" * 64)):
         want(floor, served)

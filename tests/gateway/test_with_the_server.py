@@ -10,8 +10,10 @@ import pytest
 from pytest_django.live_server_helper import LiveServer
 
 from stations.gateways.actions import add_gateway, revoke_gateway
+from stations.gateways.differences import Difference, GatewayPolicy
 from stations.gateways.inbox import GatewayEvent
 from stations.gateways.models import Gateway
+from stations.gateways.restoring import set_gateway_policy
 from stations.shots.models import CheckShot
 from stations.slots.models import Placement
 from tests.cast import Cast
@@ -78,6 +80,23 @@ def test_what_somebody_saves_over_a_slot_is_found(
         until(lambda: verdict(placed) == "differs")
     placed.refresh_from_db()
     assert placed.verdict == "differs"
+
+
+def test_what_is_saved_over_again_and_again_is_restored_as_often_as_the_policy_says(
+    tmp_path: Path, live_server: LiveServer, often: None, cast: Cast, bar: Bar
+) -> None:
+    placed = place(bar.slot, cast.head_roaster)
+    revision = GatewayPolicy.at(cast.site.pk).revision
+    set_gateway_policy(
+        by=cast.owner, site=cast.site, revision=revision, restores=True, most=2, silent_minutes=10
+    )
+    box = Box(tmp_path, live_server.url)
+    box.write_map(machine=MACHINE, slots="1", rate=1800, habits="saves_over = 1.0")
+    gateway = enrolled(box, cast)
+    with box.running():
+        until(lambda: Difference.objects.exclude(stopped_at=None).exists())
+    loaded = [each["placement"] for each in told(gateway, "loaded")]
+    assert loaded == [placed.pk] * 3
 
 
 def test_a_revoked_gateway_ends(
