@@ -1,6 +1,6 @@
 """Drifts of settings that were replaced: what shots under the new ones clear them."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -20,8 +20,9 @@ def held_at(station_id: int) -> dict[int, str]:
 
 @dataclass(frozen=True, slots=True)
 class Under:
-    """What shots under one content say of a value: how many in a row are within, and the newest."""
+    """What shots since a drift say of it: how many there are, in a row within, and the newest."""
 
+    many: int
     within: int
     newest_at: datetime | None
 
@@ -31,18 +32,18 @@ class Under:
         return self.within >= TO_CLEAR
 
 
-def shots_under(station_id: int, content_digest: str, code: str) -> Under:
+def shots_under(drift: Drift, content_digest: str) -> Under:
     """Counted from the newest back to the first that is not within the recipe's tolerance.
 
-    A value without a tolerance clears nothing: a baseline frozen anew does.
+    What was pulled under that content before the drift says nothing of it. A value without a
+    tolerance clears nothing: a baseline frozen anew does.
     """
-    rows = CheckShot.objects.counted().exclude(**{code: None})
-    told = list(
-        rows.newest_under([content_digest], station_id, TO_CLEAR).values_list("at", "verdicts")
-    )
-    verdicts = [verdicts.get(code) for _, verdicts in told]
+    rows = CheckShot.objects.counted().exclude(**{drift.code: None}).after(drift.shot)
+    newest = rows.newest_under([content_digest], drift.station_id, TO_CLEAR)
+    told = list(newest.values_list("at", "verdicts"))
+    verdicts = [verdicts.get(drift.code) for _, verdicts in told]
     within = next((n for n, one in enumerate(verdicts) if one != "within"), len(verdicts))
-    return Under(within, told[0][0] if told else None)
+    return Under(len(told), within, told[0][0] if told else None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +64,7 @@ def open_from_before(station: Station, content_digest: str, code: str) -> list[O
     held = held_at(station.pk)
     after = {one.pk: held.get(one.shot.slot_id, "") for one in found}
     concerned = [one for one in found if content_digest in (one.content_digest, after[one.pk])]
-    return [
-        OpenDrift(one, _title(one), shots_under(station.pk, after[one.pk], code))
-        for one in concerned
-    ]
+    return [OpenDrift(one, _title(one), shots_under(one, after[one.pk])) for one in concerned]
 
 
 def _title(drift: Drift) -> str:
@@ -84,12 +82,19 @@ def replaced_by(drifts: Sequence[Drift], content_digest: str) -> list[Drift]:
     ]
 
 
-def still_open(drifts: Sequence[Drift], content_digest: str) -> tuple[list[Drift], list[Drift]]:
-    """Those that shots under this content leave open, with the newest one's moment; the rest."""
+def still_open(
+    drifts: Sequence[Drift], content_digest: str, quiet: Collection[str] = ()
+) -> tuple[list[Drift], list[Drift]]:
+    """Those that shots under this content leave open, with the newest one's moment; the rest.
+
+    ``quiet`` are the values whose own chart under this content signals nothing: as many shots clear
+    them, whatever the tolerance.
+    """
     left: list[Drift] = []
     cleared: list[Drift] = []
     for one in drifts:
-        under = shots_under(one.station_id, content_digest, one.code)
+        under = shots_under(one, content_digest)
         one.uncleared_at = under.newest_at or one.uncleared_at
-        (cleared if under.clears else left).append(one)
+        over = under.clears or (one.code in quiet and under.many >= TO_CLEAR)
+        (cleared if over else left).append(one)
     return left, cleared

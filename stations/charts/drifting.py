@@ -60,7 +60,7 @@ def note_drift(station_id: int, content_digest: str) -> list[Drift]:
         }
         noted = list(Drift.objects.filter(station=station_id).select_related("shot"))
         if station.holds:
-            _hand_over(noted, found, baselines, content_digest)
+            _hand_over(noted, found, baselines, lineages)
             _keep(noted, found, content_digest)
         else:
             _keep_replaced(station, noted, found, content_digest)
@@ -150,22 +150,38 @@ def _hand_over(
     noted: Collection[Drift],
     found: Mapping[str, Drift],
     baselines: Mapping[str, ChartBaseline],
-    content_digest: str,
+    lineages: Mapping[str, Lineage],
 ) -> None:
-    """What drifted under settings that this content replaced: judged by its own chart, or cleared.
+    """What drifted under settings that one content replaced: judged by its own chart, or cleared.
 
-    Its chart judges where it has a baseline, its own or one that it carries over; where it starts
-    anew, shots within tolerance clear it.
+    Where its chart can't judge, shots under it have to clear the drift.
     """
+    content_digest = lineages[CHARTED[0]].content_digest
     others = [one for one in noted if one.content_digest != content_digest]
     replaced = replaced_by(others, content_digest) if others else []
-    judged = [one for one in replaced if one.code in baselines]
+    judged = [
+        one
+        for one in replaced
+        if one.code in found or _judges(baselines.get(one.code), lineages[one.code], one)
+    ]
     for one in judged:
         if one.code in found:
             found[one.code].began_under = one.began_under or one.content_digest
-    left, cleared = still_open([one for one in replaced if one not in judged], content_digest)
+    open_ = [one for one in replaced if one not in judged]
+    left, cleared = still_open(open_, content_digest, baselines)
     Drift.objects.filter(pk__in=[one.pk for one in (*judged, *cleared)]).delete()
     Drift.objects.bulk_update(left, ["uncleared_at"])
+
+
+def _judges(baseline: ChartBaseline | None, lineage: Lineage, drift: Drift) -> bool:
+    """Whether a chart says by itself that a drift under other settings is over.
+
+    It does where it goes on from the chart that drifted, or was frozen since; one that stood before
+    has not heard of it.
+    """
+    if baseline is None:
+        return False
+    return drift.content_digest in lineage.digests or baseline.at > drift.shot.at
 
 
 def _keep_replaced(
@@ -182,11 +198,13 @@ def _keep_replaced(
         if not after:
             continue
         lineage = lineage_at(station, after, code)
-        if _counting(station.pk, {code: lineage}, baselines_end(station)):
+        counts = _counting(station.pk, {code: lineage}, baselines_end(station))
+        signals_there = any((one.content_digest, one.code) == (after, code) for one in noted)
+        if signals_there or _judges(counts.get(code), lineage, drift):
             note_drift(station.pk, after)  # one noted before is handed over to it
             del found[code]
         else:
-            _, cleared = still_open([drift], after)
+            _, cleared = still_open([drift], after, counts)
             for _ in cleared:
                 del found[code]
     _keep(noted, found, content_digest)

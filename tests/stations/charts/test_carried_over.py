@@ -119,6 +119,30 @@ def test_another_recipe_silences_it_neither(bar: Bar, slot: Slot, send: Publish)
     assert drifts() == []
 
 
+@pytest.mark.parametrize("charted", [False, True])
+def test_going_back_to_earlier_settings_silences_it_neither(
+    bar: Bar, send: Publish, *, charted: bool
+) -> None:
+    """What was pulled under them before the drift says nothing of it, with a chart or without."""
+    by, earlier = bar.cast.head_roaster, other_version(bar)
+    slot = Slot.objects.with_equipment().get(pk=bar.slots[0].pk)
+    run.run(send(earlier).pk)
+    pull(slot, by, *["30.0", "30.2"] * 4)
+    if charted:
+        freeze(slot, by)
+    run.run(send(bar.version).pk)
+    pull(slot, by, *STEADY)
+    freeze(slot, by)
+    pull(slot, by, "53.0")
+    run.run(send(earlier).pk)
+    note_all_drifts()
+    assert drifts() == [(bar.version.content_digest, False)]
+    pull(slot, by, *["30.0", "30.2"] * 2)
+    assert drifts() == [(bar.version.content_digest, False)]
+    pull(slot, by, "30.1")
+    assert drifts() == []
+
+
 def test_a_chart_that_carries_over_judges_it_on(bar: Bar, slot: Slot, send: Publish) -> None:
     """One matter, heard of once: under the new version the same drift goes on."""
     pull(slot, bar.cast.barista, "53.0")
