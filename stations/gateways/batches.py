@@ -124,7 +124,8 @@ def _event(told: Mapping[str, Any], place: int) -> Event:
         raise Invalid(f"events[{place}].time", told["time"], allowed) from bad
     data, kind = told["data"], told["type"]
     if not _can_be_kept(data):
-        data, found = None, [Problem("data", UNSHOWN, "text without control characters")]
+        allowed = "text without control characters, and numbers below 1e308"
+        data, found = None, [Problem("data", UNSHOWN, allowed)]
     elif kind not in TYPES:
         found = [Problem("type", kind, "one of " + ", ".join(TYPES))]
     else:
@@ -133,10 +134,10 @@ def _event(told: Mapping[str, Any], place: int) -> Event:
 
 
 def _can_be_kept(data: object) -> bool:
-    """PostgreSQL keeps neither NUL nor half a surrogate pair."""
-    text = json.dumps(data, ensure_ascii=False)
+    """PostgreSQL keeps no NUL, no half of a surrogate pair, and no number too large for a float."""
     try:
+        text = json.dumps(data, ensure_ascii=False, allow_nan=False)
         text.encode()
-    except UnicodeEncodeError:
+    except ValueError:
         return False
     return "\\u0000" not in text

@@ -56,7 +56,8 @@ def read(
     before = _newest_before({each.placement for each in readings})
     with recorded(by=None, action=SLOT_READ_BACK):
         _write(gateway, _news(readings, before))
-        settle_verdicts({each.placement: (each.at, each.verdict) for each in readings})
+        telling = [each for each in readings if each.verdict != "unread"]
+        settle_verdicts({each.placement: (each.at, each.verdict) for each in telling})
     seen = SlotSeen.objects.filter(slot__in={each.slot for each in readings})
     before_these = {pk: (at, good) for pk, at, good in seen.values_list("slot", "at", "good_at")}
     _note_seen(readings)

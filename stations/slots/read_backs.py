@@ -227,11 +227,11 @@ WHERE p.id = c.id AND p.state = 'in_force' AND p.verdict <> c.verdict
 
 
 def settle_verdicts(newest: Mapping[int, tuple[datetime, str]]) -> None:
-    """By placement the moment and the verdict of what was read last, where nothing says more.
+    """By placement the moment and the newest verdict but "unread", where nothing says more.
 
     For readings of several moments at once; inside the transaction that writes them.
     """
-    told = [(pk, at, verdict) for pk, (at, verdict) in newest.items() if verdict != "unread"]
+    told = [(pk, at, verdict) for pk, (at, verdict) in newest.items()]
     if told:
         with connection.cursor() as cursor:
             cursor.execute(SETTLE, [list(column) for column in zip(*told, strict=True)])

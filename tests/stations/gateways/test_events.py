@@ -103,6 +103,14 @@ def test_what_can_not_be_used_is_kept_and_told(box: Box) -> None:
     assert box.report(*wrong).json()["repeated"] == 6
 
 
+@pytest.mark.parametrize("kind", ["fault", "nothing"])
+def test_a_number_that_can_not_be_kept_refuses_its_event_alone(box: Box, kind: str) -> None:
+    sent = json.dumps([box.event(kind, {"words": "HERE"}), beat(box)]).replace('"HERE"', "1e400")
+    told = box.batch(sent.encode())
+    assert told.status_code == 200, told.content
+    assert (told.json()["taken"], len(told.json()["refused"])) == (1, 1)
+
+
 def wrong_envelopes(box: Box) -> list[object]:
     good = beat(box)
     return [
@@ -224,6 +232,17 @@ def test_a_late_reading_says_less_than_a_newer_one(box: Box, bar: Bar, cast: Cas
     placement.refresh_from_db()
     assert placement.verdict == "differs"
     assert ReadBack.objects.count() == 2
+
+
+def test_what_was_left_unread_hides_no_difference_before_it(box: Box, bar: Bar, cast: Cast) -> None:
+    placement = place(bar.slot, cast.head_roaster)
+    differing, partly = reading(box, placement, brew_temperature="95"), reading(box, placement)
+    del partly["data"]["settings"]["brew_temperature"]
+    partly["data"]["unread"] = ["brew_temperature"]
+    assert box.report(differing, partly).json()["taken"] == 2
+    assert [each.verdict for each in ReadBack.objects.order_by("pk")] == ["differs", "unread"]
+    placement.refresh_from_db()
+    assert placement.verdict == "differs"
 
 
 @pytest.mark.parametrize("spoil", [
