@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection
-from django.db.models import F
+from django.db.models import F, Q
 from django.utils import timezone
 
 from audit.capture.context import recorded
@@ -127,9 +127,13 @@ def _inside(problem: Problem) -> Problem:
 
 
 def _newest_before(placements: set[int]) -> dict[int, tuple[datetime, Any, Any]]:
-    """By placement what was read last: when, what, and the verdict on each setting."""
+    """By placement what was read last: when, what, and the verdict on each setting.
+
+    What was read before a permit's end says nothing of what the slot holds after it.
+    """
     among = Placement.objects.filter(pk__in=placements)
     newest = newest_of_each(ReadBack.objects.all(), "placement", among)
+    newest = newest.exclude(~Q(verdict="unread"), placement__verdict="unread")
     return {
         pk: (at, found, verdicts)
         for pk, at, found, verdicts in newest.values_list("placement_id", "at", "found", "verdicts")

@@ -1,6 +1,7 @@
 """A permit that ends after a re-calibration falls back to settings by the new calibration."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 from functools import partial
 
 import pytest
@@ -11,7 +12,7 @@ from recipes.permits.actions import end, end_due_permits
 from recipes.publishing import run
 from recipes.recalibration.plan import make_retranslation_plan
 from stations.equipment.models import Slot, Station
-from stations.slots.models import Placement
+from stations.slots.models import Placement, ReadBack
 from tests.bar import Bar
 from tests.cast import SignedIn
 from tests.publishing import Publish
@@ -22,6 +23,7 @@ from tests.recipes.permits.test_permits import permit
 from tests.recipes.publishing.hands import split, work
 from tests.recipes.recalibration.test_retranslation_races import accepting, wrong_pulses
 from tests.services import rounds
+from tests.stations.gateways.box import enrolled
 
 Race = list[Callable[[], object]]
 ROUNDS = rounds(60, 8)
@@ -185,3 +187,19 @@ def test_a_permit_ending_against_a_calibration_accepted(bar: Bar, send: Publish)
         assert not Placement.objects.filter(slot=slot, state="suspended").exists()
         assert wrong_pulses() == []
         assert Station.objects.get(pk=slot.station_id).slope_uncertainty is not None
+
+
+def test_after_it_a_gateway_tells_anew_what_it_told_before(placed: Bar) -> None:
+    slot, owner = placed.slots[0], placed.cast.owner
+    box = enrolled(owner, placed.cast.site)[0]
+    back = holds(slot)
+    told = {"slot": slot.pk, "placement": back.pk, "settings": back.settings.values}
+    assert box.report(box.event("read_back", told)).json()["taken"] == 1
+    made = permit([slot], placed.cast.head_roaster)
+    end(by=placed.cast.head_roaster, permit=made, revision=made.revision, reason="Mended")
+    before = datetime.now(UTC)
+    for _ in range(2):
+        assert box.report(box.event("read_back", told)).json()["taken"] == 1
+    assert ReadBack.objects.filter(placement=back).count() == 2
+    assert ReadBack.objects.filter(placement=back, at__gte=before).count() == 1
+    assert holds(slot).verdict == "matches"
