@@ -90,6 +90,8 @@ class _Keys(HTTPSignatureKeyResolver):
 class _Verifier(HTTPMessageVerifier):
     """Says apart what a wrong clock is; takes no older nor newer signature than CLOCK."""
 
+    max_clock_skew = CLOCK
+
     def validate_created_and_expires(self, sig_input: Any, max_age: Any = None) -> None:  # noqa: ANN401
         created = sig_input.params.get("created")
         if type(created) is not int:
@@ -98,6 +100,7 @@ class _Verifier(HTTPMessageVerifier):
             raise WrongClock(
                 f"Signed at {created} by your clock: more than {CLOCK.seconds} s off ours."
             )
+        super().validate_created_and_expires(sig_input)  # type: ignore[no-untyped-call]
 
 
 def signed(message: Message, body: bytes, key_of: KeyOf, label: str = LABEL) -> Signed:

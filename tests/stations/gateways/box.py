@@ -7,7 +7,7 @@ import time
 import uuid
 from collections.abc import Iterator, Mapping, MutableMapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -71,6 +71,7 @@ class Box:
     key: Ed25519PrivateKey = field(default_factory=Ed25519PrivateKey.generate)
     covers: tuple[str, ...] = COVERED
     slow: float = 0  # s that its clock is behind
+    lasts: float | None = None  # s from when it signs, where it says so
     client: Client = field(default_factory=Client)
     source: str = ""
     sequence: int = 0
@@ -84,6 +85,16 @@ class Box:
     def keyid(self) -> str:
         """The thumbprint of its key."""
         return thumbprint_of(self.public)
+
+    @property
+    def now(self) -> datetime:
+        """By its clock."""
+        return datetime.fromtimestamp(time.time() - self.slow, UTC)
+
+    @property
+    def ends(self) -> datetime | None:
+        """When what it signs is over, by its clock."""
+        return None if self.lasts is None else self.now + timedelta(seconds=self.lasts)
 
     def signed(
         self, method: str, path: str, body: bytes = b"", *, kind: str = "application/json",
@@ -100,7 +111,7 @@ class Box:
                 signature_algorithm=algorithms.ED25519, key_resolver=_Keys(who.key)
             ).sign(
                 out, key_id=who.keyid, label=label, tag=TAG,
-                created=datetime.fromtimestamp(time.time() - self.slow, UTC),
+                created=self.now, expires=self.ends,
                 nonce=nonce or secrets.token_urlsafe(16), append_if_signature_exists=True,
                 covered_component_ids=(*self.covers, *WITH_BODY) if body else self.covers,
                 body=body or None, use_existing_digest="Content-Digest" in out.headers,
@@ -139,10 +150,9 @@ class Box:
     def event(self, kind: str, data: object, **other: object) -> dict[str, object]:
         """The next event of its outbox."""
         self.sequence += 1
-        now = datetime.fromtimestamp(time.time() - self.slow, UTC)
         told = {
             "specversion": "1.0", "id": str(uuid.uuid4()), "source": self.source,
-            "type": f"portaledger.{kind}.v1", "time": now.isoformat(),
+            "type": f"portaledger.{kind}.v1", "time": self.now.isoformat(),
             "sequence": str(self.sequence), "datacontenttype": "application/json", "data": data,
         }  # fmt: skip
         return told | other

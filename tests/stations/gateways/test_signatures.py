@@ -125,6 +125,15 @@ def test_clock_a_little_off_is_taken(box: Box) -> None:
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize(("ends", "status"), [(-400, 401), (-200, 200), (60, 200)])
+def test_no_longer_than_it_says(box: Box, ends: int, status: int) -> None:
+    box.lasts = ends
+    answer = box.get("settings")
+    assert answer.status_code == status
+    assert status == 200 or problem(answer) == "signature"
+
+
+@pytest.mark.django_db
 def test_altered(box: Box) -> None:
     path, body = f"{API}key", b'{"public_key": {}}'
     headers = box.signed("POST", path, body)
