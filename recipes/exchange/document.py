@@ -22,17 +22,19 @@ SIDES = ("target", "below", "above")
 
 
 def document(versions: Iterable[Version]) -> dict[str, Any]:
-    """These versions as a file; what was altered since it was signed is left out."""
+    """These versions as a file; what was altered since it was signed is left out.
+
+    A query, where there are variants, for the names of their machine types.
+    """
     intact = [each for each in versions if each.content_digest == content_digest(each)]
-    return {"format": FORMAT, "recipes": [entry(version) for version in intact]}
+    names = names_of({pk for version in intact for pk in version.variants})
+    return {"format": FORMAT, "recipes": [entry(version, names) for version in intact]}
 
 
-def entry(version: Version) -> dict[str, Any]:
-    """One recipe as it is approved."""
+def entry(version: Version, names: Mapping[int, str]) -> dict[str, Any]:
+    """One recipe as it is approved, with the names of machine types by their ids."""
     recipe, coffee = version.recipe, version.recipe.coffee
-    variants = version.variants
-    names = names_of(variants)
-    said = {names[pk]: _lines(each) for pk, each in variants.items()}
+    said = {names[pk]: _lines(each) for pk, each in version.variants.items()}
     return {
         "coffee": coffee.name,
         "rest_from": coffee.rest_from,

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterable
 
 from django.db import models
+from django.db.models import prefetch_related_objects
 
 from recipes.formula.formula import Formula
 from recipes.formula.requirements import lacking
@@ -60,8 +61,8 @@ def approved_for(slot: Slot) -> Version | None:
 def variants_at(station: Station, versions: Collection[Version]) -> dict[int, int | None]:
     """By version (id), the machine type (id) whose variant a station brews; None: the whole.
 
-    As it was placed there last; of what never was, by what its type of machine can do. Two or
-    three queries, and none where nothing varies.
+    As it was placed there last; of what never was, by what its type of machine can do. At most
+    four queries, and none where nothing varies.
     """
     varied = [each for each in versions if each.variants]
     digests = [each.content_digest for each in varied]
@@ -69,6 +70,8 @@ def variants_at(station: Station, versions: Collection[Version]) -> dict[int, in
     placed: dict[str, int | None] = {}
     if varied:
         placed.update(rows.order_by("pk").values_list("content_digest", "variant_id"))
+    if set(digests) - placed.keys():
+        prefetch_related_objects([station], "machine__machine_type__abilities")
     found: dict[int, int | None] = dict.fromkeys(each.pk for each in versions)
     for each in varied:
         known = each.content_digest in placed
