@@ -113,7 +113,8 @@ class Line:
             except ServerRefusesError as problem:
                 if not problem.of_a_batch:
                     raise
-                self._smaller(events, str(problem))
+                if not self._smaller(events, str(problem)):
+                    raise
                 continue
             self.most = min(MAX_EVENTS, self.most * 2)
             self._settle(events, taken)
@@ -125,13 +126,16 @@ class Line:
             for each in events
         ]
 
-    def _smaller(self, events: Sequence[Event], why: str) -> None:
-        """A batch that is none: halve it until the event that spoils it stands alone."""
+    def _smaller(self, events: Sequence[Event], why: str) -> bool:
+        """A batch that is none: halve it until the event that spoils it stands alone.
+
+        False where there is nothing left to try: it is not the event that is wrong.
+        """
         log.error("events %s: %s", numbers(events), why)
         if len(events) > 1:
             self.most = len(events) // 2
-        else:
-            self.outbox.set_aside(events[0], why, self.clock.now())
+            return True
+        return self.outbox.set_aside(events[0], why, self.clock.now())
 
     def _settle(self, events: Sequence[Event], taken: Taken) -> None:
         """Forget what is known there; what clashes there gets another number and stays."""

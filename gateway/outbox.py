@@ -112,12 +112,17 @@ class Outbox:
                 )
         return len(rows)
 
-    def set_aside(self, event: Event, why: str, at: datetime) -> None:
-        """Keep an event that no batch can carry, and report a fault under its number instead."""
+    def set_aside(self, event: Event, why: str, at: datetime) -> bool:
+        """Keep an event that no batch can carry, and report a fault under its number instead.
+
+        False where it is that fault: it stays, and so does what was kept for it.
+        """
+        if self.store.rows("SELECT 1 FROM set_aside WHERE sequence = ?", event.sequence):
+            return False
         data = {"code": "not_sendable", "words": f"{event.type}: {why}"[:300]}
         with self.store.writing():
             self.store.run(
-                "INSERT OR REPLACE INTO set_aside (sequence, event, why) VALUES (?, ?, ?)",
+                "INSERT INTO set_aside (sequence, event, why) VALUES (?, ?, ?)",
                 event.sequence,
                 json.dumps([event.id, event.type, event.time.isoformat(), event.data]),
                 why,
@@ -130,6 +135,7 @@ class Outbox:
                 json.dumps(data),
                 event.sequence,
             )
+        return True
 
 
 def cloud_event(

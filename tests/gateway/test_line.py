@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from gateway.client import LineError, RevokedError
+from gateway.client import LineError, RevokedError, ServerRefusesError
 from gateway.line import Line
 from gateway.outbox import Outbox
 from gateway.store import Store
@@ -96,6 +96,26 @@ def test_a_batch_that_is_none_is_halved_until_what_spoils_it_is_alone(
     assert [outbox.waiting(), ledger.through] == [0, 11]
     assert [each["code"] for each in ledger.of("fault")] == ["not_sendable"]
     assert len(ledger.of("shot")) == 10
+
+
+def test_what_was_set_aside_is_kept_where_the_fault_told_instead_is_refused_too(
+    line: Line, outbox: Outbox, ledger: Ledger, store: Store
+) -> None:
+    put(outbox, 2)
+    first = outbox.batch()[0]
+    ledger.refuses |= {"portaledger.shot.v1", "portaledger.fault.v1"}
+    for _ in range(2):
+        with pytest.raises(ServerRefusesError):
+            line.send()
+    (kept,) = store.rows("SELECT event FROM set_aside")
+    assert first.id in kept["event"]
+    assert [each.type for each in outbox.batch()] == [
+        "portaledger.fault.v1",
+        "portaledger.shot.v1",
+    ]
+    ledger.refuses.clear()
+    line.send()
+    assert [outbox.waiting(), ledger.through] == [0, 2]
 
 
 def test_a_revoked_gateway_stops_and_keeps_what_it_has(
