@@ -17,12 +17,13 @@ from web.printing import quantity
 SHOWN = 200  # the newest shots that are charted
 # What follows from the rest of a recipe, unless the shot ends by it.
 OUTCOMES = frozenset((BEVERAGE, SHOT_TIME, WATER))
-# What each value rests on, in the words of the page.
+# What each value rests on, in the words of the page; a yield only where no time ends the shot.
+EVERYTHING = "everything the recipe states, but for what only follows from it"
 RESTS_ON = {
     DOSE: "dose and basket",
     BEVERAGE: "dose, basket, what ends the shot and at how much",
-    SHOT_TIME: "everything the recipe states, but for what only follows from it",
-    "strength": "everything the recipe states, but for what only follows from it",
+    SHOT_TIME: EVERYTHING,
+    "strength": EVERYTHING,
 }
 assert RESTS_ON.keys() >= set(IN_CUP)
 
@@ -64,10 +65,18 @@ class Earlier:
         """Those changes that the measured value rests on."""
         return tuple(each for each in self.changes if self._matters(code, each.code))
 
+    @property
+    def flows_until(self) -> bool:
+        """Whether the clock alone ends the shot, so that the yield is whatever has flowed by then.
+
+        Pressure, temperature and grind make it as much as the time does.
+        """
+        return SHOT_TIME in self.ends_at and BEVERAGE not in self.ends_at
+
     def _matters(self, code: str, changed: str) -> bool:
         if code == DOSE:
             return changed in {DOSE, BASKET}
-        if code == BEVERAGE:
+        if code == BEVERAGE and not self.flows_until:
             return changed in {DOSE, BASKET, ENDS_BY, *self.ends_at}
         return changed not in OUTCOMES - self.ends_at
 
@@ -126,6 +135,12 @@ class Lineage:
     def digests(self) -> list[str]:
         """Its own content and those carried over from, the newest first."""
         return [self.content_digest, *(one.content_digest for one in self.carried)]
+
+    def rests_on(self, code: str) -> str:
+        """What the value rests on here, in words."""
+        others = [*self.carried, *([self.ended] if self.ended else [])]
+        flows = code == BEVERAGE and any(one.flows_until for one in others)
+        return EVERYTHING if flows else RESTS_ON[code]
 
     @property
     def why_anew(self) -> str:

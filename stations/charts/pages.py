@@ -22,7 +22,7 @@ from stations.charts.comparing import capability_of, sameness
 from stations.charts.drawing import charts_drawings, kept_drawing, sameness_drawing
 from stations.charts.forms import ChartForm, FreezeForm, KeepForm
 from stations.charts.keeping import digest_of, figures_of, keep_chart, kept_shots, signalling
-from stations.charts.lineage import RESTS_ON, contents_of
+from stations.charts.lineage import contents_of
 from stations.charts.models import KeptChart
 from stations.equipment.models import Station
 from stations.equipment.pages import covered_station
@@ -68,7 +68,7 @@ def _found(station: Station, form: ChartForm) -> dict[str, object]:
         "label": LABELS[code],
         "unit": BOUNDS[code].unit,
         "lineage": lineage,
-        "rests_on": RESTS_ON[code],
+        "rests_on": lineage.rests_on(code),
         "open": open_from_before(station, content, code),
         "to_clear": TO_CLEAR,
         "shots": len(shots),

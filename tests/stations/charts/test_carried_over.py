@@ -1,6 +1,8 @@
 """A new version: what its charts carry over, why they start anew, and drifts that stay open."""
 
 from collections.abc import Mapping
+from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 from django.test import TestCase
@@ -10,11 +12,11 @@ from recipes.publishing import run
 from recipes.versions.models import Version
 from stations.charts.charting import RULES, charts_of, frozen_baseline, lineage_at, shots_of
 from stations.charts.drifting import note_all_drifts
-from stations.charts.lineage import RESTS_ON
+from stations.charts.lineage import RESTS_ON, Change, Earlier, lineage_of
 from stations.charts.matters import drifting
 from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Slot
-from stations.metrology.formula import BASKET, DOSE
+from stations.metrology.formula import BASKET, BEVERAGE, DOSE, SHOT_TIME, WATER
 from stations.shots.actions import correct_shot
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import SignedIn
@@ -191,6 +193,17 @@ def test_an_open_drift_is_shown_where_its_slot_is(
     words = lead.get(f"/stations/{slot.station_id}/charts/").content.decode()
     assert "It stays until 5 shots in a row" in words
     assert "(1 so far)" in words
+
+
+def test_where_the_clock_ends_the_shot_its_yield_rests_on_what_makes_it_flow() -> None:
+    warmer = Change("brew_temperature", "Brew temperature", "Cel", Decimal(92), Decimal(93))
+    by_time = Earlier("1" * 64, "version 1", (warmer,), frozenset({SHOT_TIME}))
+    by_water = replace(by_time, ends_at=frozenset({WATER}))
+    by_hand = replace(by_time, ends_at=frozenset({BEVERAGE, SHOT_TIME}))
+    for earlier, carries in ((by_time, False), (by_water, True), (by_hand, True)):
+        found = lineage_of("2" * 64, [earlier], BEVERAGE)
+        assert bool(found.carried) == carries, earlier.ends_at
+        assert (found.rests_on(BEVERAGE) == RESTS_ON[BEVERAGE]) == carries
 
 
 def test_what_values_rest_on_is_registered() -> None:
