@@ -7,12 +7,13 @@ it as well. No address is told, since some are secrets, and nothing that was typ
 import logging
 from collections.abc import MutableMapping
 from datetime import UTC, datetime
-from logging import Formatter, LogRecord
+from logging import Filter, Formatter, LogRecord
 from typing import Any
 
 import structlog
 from celery import current_task
 from django.http import HttpRequest, HttpResponse
+from django.urls import Resolver404, resolve
 from structlog.stdlib import ProcessorFormatter
 
 from audit.capture.context import request_context
@@ -43,6 +44,29 @@ def where(_: object, __: str, event: MutableMapping[str, Any]) -> MutableMapping
         event.update(task=current_task.name, task_id=task.id)
     event.update(getattr(record, "told", {}))
     return event
+
+
+def view_of(request: HttpRequest) -> str:
+    """The name of the page or endpoint, also of one that was not come to; "none" where none is."""
+    try:
+        match = request.resolver_match or resolve(request.path_info)
+    except Resolver404:
+        return "none"
+    return match.view_name
+
+
+class WithoutAddresses(Filter):
+    """What Django says of a request names its view and its id: by some addresses a link works."""
+
+    def filter(self, record: LogRecord) -> bool:
+        """Every record passes."""
+        request = getattr(record, "request", None)
+        if isinstance(request, HttpRequest) and isinstance(record.args, tuple):
+            told = request_context.get().request_id or vars(request).get("request_id", "unknown")
+            named = f"{view_of(request)}, request {told}"
+            address = request.path.encode("unicode_escape").decode()  # as Django writes it there
+            record.args = tuple(named if each == address else each for each in record.args)
+        return True
 
 
 class JsonLines(ProcessorFormatter):

@@ -15,7 +15,7 @@ from prometheus_client import Counter, Histogram
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.registry import Collector
 
-from web.logs import note_request
+from web.logs import note_request, view_of
 
 logger = logging.getLogger(__name__)
 GetResponse = Callable[[HttpRequest], HttpResponse]
@@ -44,7 +44,7 @@ class MeasuringMiddleware:
         response = self.get_response(request)
         taken = time.perf_counter() - began
         # By the name of the view: addresses are without number, and some are secrets.
-        view = request.resolver_match.view_name if request.resolver_match else "none"
+        view = view_of(request)
         if view not in WATCHERS:
             channel = "api" if request.path.startswith("/api/") else "page"
             method = request.method if request.method in KNOWN else "other"

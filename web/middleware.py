@@ -64,7 +64,7 @@ class RequestContextMiddleware:
         finally:
             request_context.reset(token)
         response = _not_in_part(request, response)
-        response["X-Request-ID"] = told.request_id
+        response["X-Request-ID"] = vars(request)["request_id"] = told.request_id
         mark_refusal(request, response)
         _show_unseen(response)
         _keep_private(response)

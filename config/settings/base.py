@@ -182,12 +182,15 @@ LOGGING = {
         },
         "json": {"()": "web.logs.JsonLines"},
     },
-    "filters": {"outages": {"()": "web.outages.WithoutTraceback"}},
+    "filters": {
+        "addresses": {"()": "web.logs.WithoutAddresses"},
+        "outages": {"()": "web.outages.WithoutTraceback"},
+    },
     "handlers": {
         "stderr": {
             "class": "logging.StreamHandler",
             "formatter": LOG_FORMAT,
-            "filters": ["outages"],
+            "filters": ["addresses", "outages"],
         }
     },
     "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
