@@ -124,7 +124,7 @@ def _event(told: Mapping[str, Any], place: int) -> Event:
         raise Invalid(f"events[{place}].time", told["time"], allowed) from bad
     data, kind = told["data"], told["type"]
     if not _can_be_kept(data):
-        allowed = "text without control characters, and numbers below 1e308"
+        allowed = "text without control characters, and numbers that a double holds"
         data, found = None, [Problem("data", UNSHOWN, allowed)]
     elif kind not in TYPES:
         found = [Problem("type", kind, "one of " + ", ".join(TYPES))]

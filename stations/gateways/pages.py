@@ -2,6 +2,7 @@
 
 from django import forms
 from django.contrib import messages
+from django.db.models import F
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -93,8 +94,11 @@ def gateways(request: PageRequest, pk: int) -> HttpResponse:
 def gateway(request: PageRequest, pk: int) -> HttpResponse:
     """One gateway: how it fares, its keys, revoking it."""
     shown = _covered(request, pk)
+    gaps = shown.status.missing
     context = {
         "gateway": shown,
+        "gaps": gaps[:LISTED],
+        "more_gaps": len(gaps[LISTED:]),
         "site": shown.site,
         "keys": list(shown.keys.all()[:20]),
         "faults": list(shown.events.filter(type=FAULT, state="taken").order_by("-at")[:LISTED]),
@@ -159,14 +163,14 @@ def _with_code(request: PageRequest, made: Gateway, code: str) -> HttpResponse:
 def _list(
     request: PageRequest, site: Site, form: GatewayForm, *, status: int, **more: object
 ) -> HttpResponse:
-    rows = Gateway.objects.filter(site=site).select_related("made_by", "status")
+    rows = Gateway.objects.filter(site=site).select_related("status")
     shown = {
         "site": site,
-        "gateways": rows.order_by("revoked_at", "name"),
+        "gateways": rows.order_by(F("revoked_at").asc(nulls_first=True), "name"),
         "stations": verified(site),
         "differences": list(
             Difference.objects.filter(site=site).select_related(
-                "slot__station__machine", "placement__settings", "gateway"
+                "slot__station__machine", "placement__settings"
             )[:LISTED]
         ),
         "policy": GatewayPolicy.at(site.pk),
