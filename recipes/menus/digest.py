@@ -38,9 +38,7 @@ def content_digest(menu_version: MenuVersion) -> str:
 
 def menu_content(signed: SignatureShown) -> ContentShown:
     """Whether a menu's version, and each recipe's version on it, still is what was signed."""
-    rows = MenuVersion.objects.with_menu().prefetch_related(
-        "drinks__version__recipe__coffee", "drinks__version__formula", "drinks__version__lot"
-    )
+    rows = MenuVersion.objects.with_menu().with_formulas().prefetch_related("drinks__version__lot")
     found = rows.filter(pk=signed.about_id).first()
     if found is None:
         return content_shown(["the menu's version is gone"])

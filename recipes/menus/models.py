@@ -60,6 +60,11 @@ class MenuVersionQuerySet(models.QuerySet["MenuVersion"]):
         drinks = MenuDrink.objects.select_related("version__recipe__coffee")
         return self.prefetch_related(models.Prefetch("drinks", drinks.order_by("slot_number")))
 
+    def with_formulas(self) -> Self:
+        """With what the versions on it say, whole and to machine types, and of which coffee."""
+        said = ("recipe__coffee", "formula", "variant_values")
+        return self.prefetch_related(*(f"drinks__version__{each}" for each in said))
+
     def approved(self) -> Self:
         """The version of each menu that sites may get."""
         return self.filter(state="approved")

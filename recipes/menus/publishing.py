@@ -62,12 +62,8 @@ def publish_menu(
 
 def for_plan(pk: int) -> MenuVersion | None:
     """A menu's version with all that a plan for it reads."""
-    found: MenuVersion | None = (
-        MenuVersion.objects.with_menu()
-        .prefetch_related("drinks__version__recipe__coffee", "drinks__version__formula")
-        .filter(pk=pk)
-        .first()
-    )
+    rows = MenuVersion.objects.with_menu().with_formulas()
+    found: MenuVersion | None = rows.filter(pk=pk).first()
     return found
 
 

@@ -1,16 +1,20 @@
 """However many versions have variants, the same number of questions is asked."""
 
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from people.signatures.whole import shown
 from recipes.exchange.pages import exported
+from recipes.menus.digest import menu_content
 from recipes.versions.holding import said_at
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from tests.bar import Bar
+from tests.recipes.menus import spring
 from tests.recipes.shelf import make_draft, make_recipe
 from tests.recipes.variants.conftest import FLAT, STAGED, add_variant, signed
 
@@ -46,3 +50,15 @@ def test_what_a_station_brews_of_versions_that_were_never_placed(both: Version, 
     more(bar, "long")
     assert asked(brewed) == one
     assert list(brewed().values()) == [FLAT] * 3
+
+
+def test_a_menu(both: Version, bar: Bar) -> None:
+    """Whoever plans it, or looks at its signature, has the variants of its versions at hand."""
+    looking = []
+    for says in ({1: both}, {1: both, 2: bar.version}):
+        menu = spring.approved(bar, says, f"of {len(says)}")
+        drinks = [each.version for each in menu.drinks.all()]
+        assert asked(partial(list, (each.variants for each in drinks))) == 0
+        assert menu.signature
+        looking.append(asked(partial(menu_content, shown(menu.signature))))
+    assert looking[0] == looking[1]
