@@ -5,6 +5,7 @@ Whatever happened is in the outbox before anything else is done, together with t
 
 import json
 import logging
+import sqlite3
 import threading
 import time
 from collections.abc import Mapping
@@ -55,12 +56,12 @@ class Floor:
                 problem: Exception = DriverError("the stream of shots ended")
             except DriverError as failed:
                 problem = failed
-            except (OSError, ValueError, ArithmeticError, LookupError, TypeError) as failed:
-                # A driver of somebody else's: its faults must not end ours.
-                log.exception("the driver failed")
-                problem = DriverError(f"{type(failed).__name__}: {failed}")
+            except sqlite3.Error:
+                raise  # the store's, not the driver's
+            except Exception as failed:
+                problem = _in_its_own_way(failed)
             if not stop.is_set():
-                self.faults.begin(None, "driver", str(problem))
+                self.faults.begin(None, "driver", str(problem) or "the driver failed")
                 stop.wait(back_off.failed())
 
     def watch(self, stop: threading.Event) -> None:
@@ -120,6 +121,10 @@ class Floor:
                 self._failed(slot.place, "no_answer", problem)
             except DriverError as problem:
                 self._failed(slot.place, "driver", problem)
+            except sqlite3.Error:
+                raise
+            except Exception as problem:
+                self._failed(slot.place, "driver", _in_its_own_way(problem))
         self.faults.end(None, "driver")
 
     def mind_the_clock(self) -> None:
@@ -241,6 +246,12 @@ class Floor:
     def _failed(self, place: Place, code: str, problem: DriverError) -> None:
         self.faults.begin(place.at, code, f"slot {place.number}: {problem}", place.number)
         self.not_before[place] = time.monotonic() + self.pace.retry
+
+
+def _in_its_own_way(failed: Exception) -> DriverError:
+    """A driver of somebody else's: its faults must not end ours."""
+    log.error("the driver failed", exc_info=failed)
+    return DriverError(f"{type(failed).__name__}: {failed}")
 
 
 def told_of(settings: Settings) -> dict[str, dict[str, str]]:

@@ -1,10 +1,12 @@
 """The side towards the machines: what is loaded, what is refused, what is told."""
 
+import sqlite3
 import threading
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
 
@@ -236,15 +238,37 @@ def test_shots_without_figures_and_of_unknown_slots_are_faults(
     assert len(told(outbox, "shot")) == 1
 
 
+@pytest.mark.parametrize("raised", [ValueError, AttributeError, RuntimeError, AssertionError])
+@pytest.mark.parametrize("method", ["describe", "load", "read_back", "shots"])
 def test_a_driver_that_fails_in_its_own_way_does_not_end_the_gateway(
-    floor: Floor, machine: Machine, outbox: Outbox
+    floor: Floor, machine: Machine, outbox: Outbox, method: str, raised: type[Exception]
 ) -> None:
     want(floor, slot(1))
     stop = threading.Event()
-    machine.failing = ValueError("a fault of the driver's")
+    setattr(machine, method, Mock(side_effect=raised))
     threading.Timer(0.3, stop.set).start()
     floor.run(stop)
+    faults = told(outbox, "fault")
+    assert {each["code"] for each in faults} == {"driver"}
+    assert any(raised.__name__ in each["words"] for each in faults)
+
+
+def test_a_slot_that_fails_in_its_own_way_holds_up_no_other(
+    floor: Floor, machine: Machine, outbox: Outbox
+) -> None:
+    machine.read_back = Mock(side_effect=[KeyError(1), {}])  # type: ignore[method-assign]
+    want(floor, slot(1), slot(2))
+    floor.round()
+    assert [each["slot"] for each in told(outbox, "read_back")] == [102]
     assert [each["code"] for each in told(outbox, "fault")] == ["driver"]
+
+
+def test_a_store_that_fails_ends_the_gateway(floor: Floor, machine: Machine) -> None:
+    want(floor, slot(1))
+    machine.pulled = [shot("1")]
+    floor.store.connection.execute("DROP TABLE mark")
+    with pytest.raises(sqlite3.Error):
+        floor.run(threading.Event())
 
 
 @pytest.mark.parametrize("by", [timedelta(days=20_000), timedelta(seconds=-40)])
