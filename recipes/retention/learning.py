@@ -57,20 +57,25 @@ class Like:
 ANY = Like()
 
 LIKE = f"""(one.dose_mass BETWEEN %(least)s AND %(most)s AND (%(basket)s::text = ''
-    OR own.content_digest NOT IN (SELECT v.content_digest FROM recipes_version v
-        JOIN recipes_formulavalue f ON f.version_id = v.id AND f.code = '{BASKET}'
-        WHERE v.content_digest <> '' AND lower(btrim(f.text)) <> %(basket)s)))
+    OR CASE WHEN own.variant_id IS NULL
+        THEN own.content_digest NOT IN (SELECT v.content_digest FROM recipes_version v
+            JOIN recipes_formulavalue f ON f.version_id = v.id AND f.code = '{BASKET}'
+            WHERE v.content_digest <> '' AND lower(btrim(f.text)) <> %(basket)s)
+        ELSE (own.content_digest, own.variant_id) NOT IN (
+            SELECT v.content_digest, f.machine_type_id FROM recipes_version v
+            JOIN recipes_variantvalue f ON f.version_id = v.id AND f.code = '{BASKET}'
+            WHERE v.content_digest <> '' AND lower(btrim(f.text)) <> %(basket)s) END))
 """  # noqa: S608 - constants only
 
 
-def _newest_of_slots(what: str, where: str) -> str:
+def _newest_of_slots(where: str) -> str:
     """The newest shots that ended by water, of each slot no more than count.
 
     Pulses as set, not what was asked for: they are what passed the meter, the one of now.
     """
     return f"""
     FROM stations_slot slot, LATERAL (
-        SELECT one.*, own."values", {what} AS alike FROM stations_checkshot one
+        SELECT one.*, own."values" FROM stations_checkshot one
         JOIN stations_placement placed ON placed.id = one.placement_id
         JOIN stations_controlsettings own ON own.id = placed.settings_id
         WHERE one.slot_id = slot.id AND NOT one.left_out
@@ -93,12 +98,12 @@ SELECT station_id, array_agg(dose), array_agg(pulses), array_agg(beverage) FROM 
         (shot."values" -> '{WATER}' ->> 'value')::float8 AS pulses,
         row_number() OVER (PARTITION BY slot.station_id
             ORDER BY shot.at DESC, shot.id DESC) AS place
-    {_newest_of_slots("TRUE", LIKE)}
+    {_newest_of_slots(LIKE)}
 ) AS newest WHERE place <= %(newest)s GROUP BY station_id
 """  # noqa: S608 - constants only
 COUNTS = f"""
-SELECT count(*) FILTER (WHERE alike), count(*) FILTER (WHERE NOT alike)
-{_newest_of_slots(LIKE, "TRUE")}
+SELECT (SELECT count(*) {_newest_of_slots(LIKE)}),
+    (SELECT count(*) {_newest_of_slots(f"NOT {LIKE}")})
 """
 
 
@@ -167,8 +172,8 @@ class Balance:
     """Retained liquid in g per g with its interval, water in mL for a beverage, and the forecast.
 
     ``low`` to ``high`` is the beverage [g] of the next single shot with 95 % confidence. ``alike``
-    counts the shots of about that dose and no other basket among the newest of each slot, ``apart``
-    the rest that ended by water.
+    counts the newest shots of each slot of about that dose and no other basket, ``apart`` the
+    newest of the rest that ended by water.
     """
 
     ratio: tuple[Decimal, Decimal, Decimal]

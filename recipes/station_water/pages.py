@@ -16,6 +16,7 @@ from recipes.formula.parameters import PARAMETERS
 from recipes.retention.learning import balance_of
 from recipes.station_water.budget import cup_budget, settings_of, taper_of
 from recipes.station_water.now import water_now, waters_now
+from recipes.variants.models import VariantValue
 from recipes.versions.holding import version_in_force
 from recipes.versions.models import FormulaValue, Version
 from stations.calibrations.drawing import budget_drawing
@@ -51,10 +52,12 @@ class BeverageForm(forms.Form):
 
 def baskets_at(station: Station) -> list[str]:
     """Those named by the recipes that the station poured of late."""
-    named = FormulaValue.objects.filter(
-        code=BASKET, version__content_digest__in=list(contents_of(station))
+    there = {"code": BASKET, "version__content_digest__in": list(contents_of(station))}
+    whole, varied = (
+        each.objects.filter(**there).order_by().values_list("text", flat=True)
+        for each in (FormulaValue, VariantValue)
     )
-    return list(named.order_by("text").values_list("text", flat=True).distinct())
+    return sorted(whole.union(varied))
 
 
 @page(Verb.EQUIPMENT_VIEW)

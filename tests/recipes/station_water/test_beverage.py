@@ -9,21 +9,22 @@ from audit.capture.context import recorded
 from people.persons.actions import PERSON_ADDED
 from recipes.publishing import run
 from recipes.retention.learning import balance_of
+from recipes.variants.models import VariantValue
 from recipes.versions.models import FormulaValue
 from stations.equipment.models import Slot
 from stations.equipment.replaced import Part, Replacement
 from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
-from tests.bar import DOUBLE, Bar, approved, draft
+from tests.bar import DOUBLE, Bar, approved, draft, vary
 from tests.cast import SignedIn
 from tests.publishing import Publish
 
 STEADY = ["50.0", "50.4", "49.8", "50.2", "50.1", "49.9", "50.3", "49.7"]
 
 
-def pull(slot: Slot, bar: Bar, masses: list[str]) -> None:
+def pull(slot: Slot, bar: Bar, masses: list[str], dose: str = "18.0") -> None:
     for mass in masses:
-        shot = Weighed(Decimal("18.0"), Decimal(mass), Decimal(28))
+        shot = Weighed(Decimal(dose), Decimal(mass), Decimal(28))
         log_shot(slot=slot, shot=shot, by=bar.cast.head_roaster)
 
 
@@ -79,6 +80,34 @@ def test_it_carries_over_from_every_version_of_like_dose_and_basket(
     path = f"/stations/{slot.station_id}/beverage/?dose=18&beverage=50&basket=Ridged"
     words = signed_in(bar.cast.barista).get(path).content.decode()
     assert "Carries over from every version and coffee: 12 shots" in words
+
+
+def test_what_is_learnt_from_is_counted_however_much_of_another_dose_came_since(
+    bar: Bar, slot: Slot, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("recipes.retention.learning.NEWEST", 6)
+    pull(slot, bar, STEADY)
+    pull(slot, bar, STEADY, dose="9.0")
+    told = balance_of(slot.station, Decimal(18), Decimal(50))
+    assert (told.learnt, told.used, told.alike, told.apart) == (True, 6, 6, 6)
+
+
+def test_the_basket_of_a_variant_is_the_one_that_was_brewed_from(
+    bar: Bar, send: Publish, signed_in: SignedIn
+) -> None:
+    whole = {**DOUBLE, "brew_pressure": ("9.0", "0.5", "0.5")}  # which the plain one can't set
+    made = vary(draft(bar.cast, whole, bar.version.recipe), bar.plain)
+    FormulaValue.objects.create(version=made, code="basket", text="Ridged")
+    VariantValue.objects.create(version=made, machine_type=bar.plain, code="basket", text="Stepped")
+    run.run(send(approved(bar.cast, made)).pk)
+    slot = Slot.objects.filter(station=bar.stations[2]).first()
+    assert slot
+    pull(slot, bar, STEADY)
+    for basket, used in (("Stepped", 8), ("Ridged", 0)):
+        told = balance_of(slot.station, Decimal(18), Decimal(50), basket)
+        assert (told.used, told.apart) == (used, 8 - used), basket
+    page = signed_in(bar.cast.barista).get(f"/stations/{slot.station_id}/beverage/")
+    assert "Stepped" in page.content.decode()
 
 
 def test_another_dose_starts_anew_and_says_why(bar: Bar, slot: Slot, signed_in: SignedIn) -> None:
