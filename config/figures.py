@@ -1,6 +1,5 @@
 """The figures of the whole deployment that `/metrics` tells, each at most one question."""
 
-from datetime import timedelta
 from typing import cast
 
 from celery import current_app
@@ -14,7 +13,7 @@ from audit.alarms import alarms
 from audit.sealing.lateness import waiting_now
 from audit.witnessing.standing import newest_witnessed
 from recipes.publishing.models import Publication, PublicationSite
-from stations.gateways.models import GatewayStatus
+from stations.gateways.silence import silent
 from stations.slots.models import Placement
 from web.metrics import register_figure
 from web.tasks import workers_alive
@@ -63,10 +62,9 @@ def _differing() -> float:
     return float(Placement.objects.differing().count())
 
 
-@register_figure("portaledger_gateways_silent", "Gateways not heard of for ten minutes")
+@register_figure("portaledger_gateways_silent", "Gateways not heard of for as long as sites allow")
 def _silent() -> float:
-    bound = timezone.now() - timedelta(minutes=10)
-    return float(GatewayStatus.objects.filter(seen_at__lt=bound).count())
+    return float(sum(found.key.startswith("gateway:") for found in silent()))
 
 
 def _waiting(queue: str) -> float:

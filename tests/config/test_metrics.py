@@ -3,16 +3,23 @@
 import json
 import logging
 import re
+from datetime import timedelta
 from io import StringIO
 
 import pytest
 import yaml
 from django.test import Client
+from django.utils import timezone
 from prometheus_client.parser import text_string_to_metric_families
 from pytest_django.fixtures import Settings
 
 from audit.capture.context import Channel, RequestContext, request_context
+from stations.gateways.actions import revoke_gateway
+from stations.gateways.models import GatewayStatus
+from stations.gateways.restoring import set_gateway_policy
 from tests.cast import Cast, SignedIn
+from tests.stations.conftest import Bar
+from tests.stations.gateways.box import enrolled
 from tests.tooling.listing import ROOT
 from web.logs import JsonLines
 from web.metrics import Figures, register_figure
@@ -53,6 +60,24 @@ def test_every_rule_asks_for_figures_that_are_told(told: dict[str, float]) -> No
     named = {name for rule in rules for name in re.findall(r"portaledger_\w+", rule["expr"])}
     assert len(rules) > 8
     assert named - set(told) == set()
+
+
+def test_a_gateway_is_silent_by_its_sites_rule_until_it_is_revoked(cast: Cast, bar: Bar) -> None:
+    def told() -> float:
+        (family,) = (each for each in Figures().collect() if each.name.endswith("gateways_silent"))
+        return float(family.samples[0].value)
+
+    gateway = enrolled(cast.shop_lead, cast.site)[1]
+    set_gateway_policy(
+        by=cast.owner, site=cast.site, revision=1, restores=True, most=3, silent_minutes=60
+    )
+    GatewayStatus.objects.update(seen_at=timezone.now() - timedelta(minutes=59))
+    assert told() == 0
+    GatewayStatus.objects.update(seen_at=timezone.now() - timedelta(minutes=61))
+    assert told() == 1
+    gateway.refresh_from_db()
+    revoke_gateway(by=cast.owner, gateway=gateway, revision=gateway.revision)
+    assert told() == 0
 
 
 @pytest.mark.django_db
