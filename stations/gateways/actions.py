@@ -5,12 +5,11 @@ import secrets
 from datetime import timedelta
 from typing import TypedDict
 
-from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
 from audit.capture.context import recorded
-from audit.errors import UNSHOWN, Invalid, NotFound, Refused, Subject
+from audit.errors import UNSHOWN, Invalid, NotFound, Problem, Refused, Subject
 from audit.revision import compare_and_set
 from audit.vocabulary import register
 from people.persons.models import User
@@ -21,6 +20,7 @@ from stations.equipment.models import Site
 from stations.gateways.caller import Caller, name_gateway, subject_of
 from stations.gateways.keys import thumbprint_of
 from stations.gateways.models import NAME_LENGTH, Gateway, GatewayKey, GatewayStatus
+from web.checks import taken
 from web.text import line_of
 
 GATEWAY_ADDED = register("gateway.added", "Made a code to enrol a gateway")
@@ -50,10 +50,12 @@ def add_gateway(*, by: User, site: Site, name: str) -> tuple[Gateway, str]:
         require(by, Verb.GATEWAY_ENROL, site.pk)
         code = _new_code()
         gateway = Gateway(
-            site=site, name=_name(name, site), made_by=by,
+            site=site, name=line_of("name", name, NAME_LENGTH), made_by=by,
             code_digest=digest_of(code), code_until=timezone.now() + CODE_LIVES,
         )  # fmt: skip
-        gateway.save(force_insert=True)
+        other = Problem("name", name, "a name that no other gateway of the site has")
+        with taken(gateway_name_once_per_site=other):
+            gateway.save(force_insert=True)
         GatewayStatus.objects.create(gateway=gateway)
     return gateway, code
 
@@ -149,12 +151,9 @@ def _write_key(gateway: Gateway, public: str, *, used: bool) -> GatewayKey:
         gateway=gateway, thumbprint=thumbprint_of(public), public=public,
         used_at=timezone.now() if used else None,
     )  # fmt: skip
-    try:
-        with transaction.atomic():
-            key.save(force_insert=True)
-    except IntegrityError as taken:
-        allowed = "a key that no gateway ever had: make a new one"
-        raise Invalid("public_key", public, allowed) from taken
+    had = Problem("public_key", public, "a key that no gateway ever had: make a new one")
+    with taken(stations_gatewaykey_thumbprint_key=had):
+        key.save(force_insert=True)
     return key
 
 
@@ -171,13 +170,6 @@ class _About(TypedDict):
 def _about(gateway: Gateway) -> _About:
     """What `recorded` is told of it."""
     return {"subject": subject_of(gateway), "site_id": gateway.site_id}
-
-
-def _name(typed: str, site: Site) -> str:
-    name = line_of("name", typed, NAME_LENGTH)
-    if Gateway.objects.filter(site=site, name__iexact=name, revoked_at=None).exists():
-        raise Invalid("name", typed, "a name that no other gateway of the site has")
-    return name
 
 
 def _no_code() -> Invalid:

@@ -19,7 +19,7 @@ from stations.gateways.models import NAME_LENGTH, Gateway
 from stations.gateways.restoring import set_gateway_policy
 from stations.gateways.schemas import FAULT
 from stations.gateways.silence import verified
-from web.fields import SeenRevision
+from web.fields import RevisionForm, SeenRevision
 from web.form_pages import cleaned, form_errors, form_page, posted, status_of
 from web.lookup import one_or_404
 from web.once import done
@@ -62,12 +62,6 @@ class GatewayPolicyForm(forms.Form):
         max_value=SILENT[1],
         widget=forms.TextInput(attrs={"inputmode": "numeric", "data-unit": "min"}),
     )
-
-
-class SeenForm(forms.Form):
-    """The revision that was looked at."""
-
-    revision = SeenRevision()
 
 
 @never_cache
@@ -135,7 +129,7 @@ def gateway_policy(request: PageRequest, pk: int) -> HttpResponse:
 def gateway_code(request: PageRequest, pk: int) -> HttpResponse:
     """Another code for one that waits to be enrolled."""
     shown = _covered(request, pk)
-    code = new_code(by=request.user, gateway=shown, **cleaned(SeenForm(request.POST)))
+    code = new_code(by=request.user, gateway=shown, **cleaned(RevisionForm(request.POST)))
     return _with_code(request, shown, code)
 
 
@@ -144,7 +138,7 @@ def gateway_code(request: PageRequest, pk: int) -> HttpResponse:
 def gateway_revoke(request: PageRequest, pk: int) -> HttpResponse:
     """End one and its keys at once."""
     shown = _covered(request, pk)
-    revoke_gateway(by=request.user, gateway=shown, **cleaned(SeenForm(request.POST)))
+    revoke_gateway(by=request.user, gateway=shown, **cleaned(RevisionForm(request.POST)))
     messages.success(request, "Revoked. Nothing it sends counts any more.")
     return redirect("stations:gateways", shown.site_id)
 

@@ -173,3 +173,17 @@ def test_two_with_one_code(cast: Cast) -> None:
     outcome = at_once([lambda: one(boxes[0]), lambda: one(boxes[1])])
     assert sorted(type(each).__name__ for each in outcome) == ["Invalid", "NoneType"]
     assert GatewayKey.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_of_one_name(cast: Cast) -> None:
+    def one(name: str) -> None:
+        add_gateway(by=cast.owner, site=cast.site, name=name)
+
+    for _ in range(5):
+        outcome = at_once([lambda: one("Box"), lambda: one("box"), lambda: one("BOX")])
+        told = [f"{type(each).__name__} {each}" for each in outcome]
+        assert sorted(type(each).__name__ for each in outcome) == [
+            "Invalid", "Invalid", "NoneType"], told  # fmt: skip
+        gateway = Gateway.objects.get(revoked_at=None)
+        revoke_gateway(by=cast.owner, gateway=gateway, revision=gateway.revision)
