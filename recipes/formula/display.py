@@ -90,9 +90,12 @@ def ratio_words(formula: Formula) -> str:
     return "" if ratio is None else printed_ratio(ratio)
 
 
-def own_water_words(formula: Formula) -> str:
-    """What a page says of a formula that leaves the water to the stations; else nothing."""
+def own_water_words(formula: Formula, of: str = "") -> str:
+    """What a page says of a formula that leaves the water to the stations; else nothing.
+
+    ``of`` says which stations, if not all.
+    """
     if not formula.leaves_water:
         return ""
     beverage = quantity(formula.target(BEVERAGE), "g")
-    return f"Each station gets the water that yields {beverage} there."
+    return f"Each station{of} gets the water that yields {beverage} there."

@@ -11,7 +11,6 @@ from django.utils.dateparse import parse_datetime
 from people.persons.verbs import Verb
 from people.signatures.fields import note_signed
 from recipes.coffees.models import LotRest, rest_of
-from recipes.formula.display import own_water_words
 from recipes.publishing.actions import OLDEST, publish
 from recipes.publishing.columns import site_tables
 from recipes.publishing.forms import SignPlanForm, WhereForm
@@ -20,7 +19,7 @@ from recipes.publishing.models import Publication
 from recipes.publishing.plan import PublicationPlan, SitesPlan, make_plan
 from recipes.publishing.replaced import ended_permits, replaced
 from recipes.publishing.summary import site_parts, water_beside
-from recipes.publishing.varied import by_variant
+from recipes.publishing.varied import by_variant, own_water
 from recipes.versions.models import Version
 from recipes.versions.standing import Standing, by_number, on_its_way, standing
 from web.form_pages import Attempt, form_page, look_again, posted, status_of
@@ -143,7 +142,7 @@ def _publish(
 
 def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> dict[str, object]:
     """The plan for the page: all of it while it is short, else the site that was opened."""
-    parts, waters = site_parts(made), water_beside(made)
+    parts, waters, variants = site_parts(made), water_beside(made), by_variant(made.lines)
     opened = request.GET.get("open", "")
     whole = len(made.lines) <= SHOWN_WHOLE
     details = [part.site.pk for part in parts if whole or str(part.site.pk) == opened]
@@ -153,8 +152,8 @@ def _shown(request: PageRequest, made: PublicationPlan, form: SignPlanForm) -> d
         "scope_label": made.scope_label,
         "waters": [one for one in waters if one.words],
         "waters_unread": [one for one in waters if one.unread],
-        "own_water": own_water_words(made.version.stated),
-        "variants": by_variant(made.lines),
+        "own_water": own_water(made.version, variants),
+        "variants": variants,
         "counts": {outcome.value: count for outcome, count in made.counts().items()},
         "sites": parts,
         "details": site_tables(made, details),

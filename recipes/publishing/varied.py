@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from recipes.formula.display import own_water_words
 from recipes.planning.plan import Outcome
 from recipes.publishing.plan import PublicationLine
 from recipes.versions.models import Version
@@ -36,3 +37,12 @@ def by_variant(lines: Iterable[PublicationLine]) -> list[ByVariant]:
 def names_in(given: Iterable[ByVariant]) -> Mapping[int, str]:
     """The names of their machine types, by id."""
     return {each.machine_type.pk: str(each.machine_type) for each in given}
+
+
+def own_water(version: Version, given: Iterable[ByVariant]) -> str:
+    """What a page says where the version, or one of these variants, leaves water to stations."""
+    said = [own_water_words(version.stated)]
+    for each in given:
+        of = f" with the variant for {each.machine_type}"
+        said.append(own_water_words(version.stated_for(each.machine_type.pk), of))
+    return " ".join(filter(None, said))

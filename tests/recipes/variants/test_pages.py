@@ -14,8 +14,9 @@ from stations.metrology.formula import Stated
 from tests.bar import Bar
 from tests.cast import Cast, SignedIn
 from tests.publishing import plan_of
-from tests.recipes.shelf import make_draft, number
-from tests.recipes.variants.conftest import FLAT, STAGED, sent_for_review
+from tests.recipes.shelf import make_draft, make_recipe, number
+from tests.recipes.station_water.test_own_water_pages import text
+from tests.recipes.variants.conftest import FLAT, STAGED, add_variant, sent_for_review, signed
 
 
 def edit(version: Version, of: MachineType) -> str:
@@ -111,6 +112,21 @@ def test_the_plan_says_which_stations_get_the_variant(
     page = reverse("recipes:publish_plan", args=[both.pk]) + "?where=all&slots=1,2"
     shown = unescape(signed_in(bar.cast.head_roaster).get(page).content.decode())
     assert shown.count("Variant for Plain") == 2  # once for the plan, once at its station
+
+
+def test_the_plan_says_where_a_variant_alone_leaves_the_water_to_the_station(
+    bar: Bar, signed_in: SignedIn
+) -> None:
+    draft = make_draft(bar.cast, make_recipe(bar.cast, "in stages"), STAGED)
+    cup = Formula({code: FLAT[code] for code in FLAT if code != "water_volume"})
+    version = signed(bar.cast, add_variant(bar.cast, draft, bar.plain, cup))
+    page = reverse("recipes:publish_plan", args=[version.pk]) + "?where=all&slots=1"
+    shown = text(signed_in(bar.cast.head_roaster).get(page))
+    assert (
+        "Each station with the variant for Plain gets the water that yields 34.0 g there."
+        " Learnt from the check shots logged before" in shown
+    )
+    assert "Each station gets the water" not in shown
 
 
 def test_the_way_out_of_a_refusal_is_a_variant(
