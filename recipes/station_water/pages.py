@@ -16,9 +16,8 @@ from recipes.formula.parameters import PARAMETERS
 from recipes.retention.learning import balance_of
 from recipes.station_water.budget import cup_budget, settings_of, taper_of
 from recipes.station_water.now import water_now, waters_now
-from recipes.variants.models import VariantValue
 from recipes.versions.holding import version_in_force
-from recipes.versions.models import FormulaValue, Version
+from recipes.versions.models import Version
 from stations.calibrations.drawing import budget_drawing
 from stations.calibrations.models import Calibration
 from stations.charts.lineage import contents_of
@@ -52,10 +51,12 @@ class BeverageForm(forms.Form):
 
 def baskets_at(station: Station) -> list[str]:
     """Those named by the recipes that the station poured of late."""
-    there = {"code": BASKET, "version__content_digest__in": list(contents_of(station))}
+    poured = Version.objects.filter(content_digest__in=list(contents_of(station)))
     whole, varied = (
-        each.objects.filter(**there).order_by().values_list("text", flat=True)
-        for each in (FormulaValue, VariantValue)
+        poured.filter(**{f"{rows}__code": BASKET})
+        .order_by()
+        .values_list(f"{rows}__text", flat=True)
+        for rows in ("formula", "variant_values")
     )
     return sorted(whole.union(varied))
 
