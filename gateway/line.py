@@ -55,11 +55,14 @@ class Line:
                 wait = self.pace.send
 
     def once(self) -> None:
-        """Whatever is due: settings first, for a bar waits for them."""
+        """Whatever is due: settings first, for a bar waits for them.
+
+        Where they can't be had, the next try is not for them: what happened is not held up.
+        """
         now = time.monotonic()
         if now >= self.next_poll:
-            self.fetch(whole=now >= self.next_whole)
             self.next_poll = now + self.poll_every
+            self.fetch(whole=now >= self.next_whole)
         if now >= self.next_beat:
             self.beat()
             self.next_beat = now + self.pace.heartbeat

@@ -149,7 +149,7 @@ def moved(store: Store, wanted: Wanted) -> tuple[str, str] | None:
 
 
 def _slots(fetched: Fetched) -> list[Mapping[str, Any]]:
-    """The slots of an answer; what is wrong with one of them is that slot's fault alone."""
+    """The slots of an answer."""
     found = (fetched.body or {})["slots"]
     if not isinstance(found, list):
         raise TypeError("slots")

@@ -1,6 +1,7 @@
 """The side towards the server: what it sends, what it believes, and when it waits."""
 
 from datetime import UTC, datetime
+from unittest.mock import Mock
 
 import pytest
 
@@ -222,6 +223,20 @@ def test_an_answer_that_is_no_settings_changes_nothing(
     with pytest.raises(LineError):
         line.fetch(whole=True)
     assert len(list(all_wanted(store))) == 1
+
+
+def test_settings_that_cannot_be_had_do_not_hold_up_what_happened(
+    line: Line, outbox: Outbox, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put(outbox, 2)
+    monkeypatch.setattr(line.server, "settings", Mock(side_effect=ServerRefusesError(400, "no")))
+    with pytest.raises(ServerRefusesError):
+        line.once()
+    line.once()
+    assert len(ledger.of("shot")) == 2
+    line.next_poll = 0.0
+    with pytest.raises(ServerRefusesError):
+        line.once()
 
 
 def test_without_a_line_one_heartbeat_waits_not_thousands(line: Line, outbox: Outbox) -> None:
