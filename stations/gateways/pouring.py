@@ -189,7 +189,7 @@ class Grinding:
 
     @classmethod
     def of(cls, stations: set[int], poured: Sequence[Poured]) -> "Grinding":
-        """Four queries."""
+        """Five queries."""
         serving: dict[int, list[int]] = defaultdict(list)
         for station, grinder in (
             GrinderStation.objects.filter(station__in=stations)
@@ -203,7 +203,7 @@ class Grinding:
         here = Q(grinder__in=grinders) | Q(station__in=stations)
         openings = LotOpening.objects.filter(open_then, here, opened_at__lte=end)
         return cls(
-            _usual({each.slot.pk for each in poured}), serving, _marks(grinders, end),
+            _usual({each.slot.pk for each in poured}), serving, _marks(grinders, begin, end),
             list(openings.order_by("-opened_at", "-pk")),
         )  # fmt: skip
 
@@ -230,9 +230,14 @@ def _usual(slots: Iterable[int]) -> dict[int, int]:
     return {slot: int(grinder or 0) for slot, grinder in newest.values_list("slot", "grinder")}
 
 
-def _marks(grinders: set[int], end: datetime) -> dict[int, list[tuple[datetime, Decimal]]]:
+def _marks(
+    grinders: set[int], begin: datetime, end: datetime
+) -> dict[int, list[tuple[datetime, Decimal]]]:
+    """Those set meanwhile, and the one that each stood at before: never the whole log."""
     marks: dict[int, list[tuple[datetime, Decimal]]] = defaultdict(list)
-    events = GrinderEvent.objects.filter(grinder__in=grinders, at__lte=end).order_by("-at", "-pk")
-    for grinder, at, setting in events.values_list("grinder_id", "at", "setting"):
-        marks[grinder].append((at, setting))
+    events = GrinderEvent.objects.filter(grinder__in=grinders)
+    meanwhile = events.filter(at__gt=begin, at__lte=end).order_by("-at", "-pk")
+    for rows in (meanwhile, events.filter(at__lte=begin).newest_of_each()):
+        for grinder, at, setting in rows.values_list("grinder_id", "at", "setting"):
+            marks[grinder].append((at, setting))
     return marks

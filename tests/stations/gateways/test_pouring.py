@@ -12,6 +12,7 @@ from audit.capture.models import Entry
 from stations.gateways.inbox import GatewayEvent
 from stations.gateways.models import Gateway
 from stations.grinders.actions import note_setting
+from stations.grinders.models import GrinderEvent
 from stations.shots.actions import log_shot, shots_changed
 from stations.shots.judging import Weighed
 from stations.shots.models import CheckShot
@@ -80,6 +81,21 @@ def test_late_it_belongs_to_what_held_then(box: Box, bar: Bar, cast: Cast) -> No
     now = place(bar.slot, cast.head_roaster, VALUES, CUP)
     assert box.report(late, shot(box, bar)).json()["taken"] == 2
     assert [each.placement_id for each in CheckShot.objects.order_by("at")] == [before.pk, now.pk]
+
+
+def test_each_has_the_mark_of_its_moment(box: Box, bar: Bar, cast: Cast) -> None:
+    placed = place(bar.slot, cast.head_roaster, VALUES, CUP)
+    now = datetime.now(UTC)
+    Placement.objects.filter(pk=placed.pk).update(started_at=now - timedelta(days=9))
+    grinder = grinder_of(bar.first, cast.owner)
+    for days, mark in ((30, 7), (8, 6), (4, 5)):
+        GrinderEvent.objects.create(
+            grinder=grinder, kind="set", setting=mark, reason="Finer", by=cast.barista,
+            at=now - timedelta(days=days),
+        )  # fmt: skip
+    box.report(*(shot(box, bar, now - timedelta(days=days)) for days in (2, 5, 8.5)))
+    poured = CheckShot.objects.order_by("at").values_list("grind_setting", flat=True)
+    assert list(poured) == [7, 6, 5]
 
 
 def test_too_late_or_for_nothing_it_is_kept(box: Box, bar: Bar, cast: Cast) -> None:
