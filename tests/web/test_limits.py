@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 from django.test import Client
 from pytest_django.fixtures import Settings
+from redis.connection import Connection
 
 from tests.cast import ApiAs, Cast, SignedIn
 from tests.web.test_problems import problem
@@ -44,6 +45,23 @@ def test_one_client_past_its_bound_whoever_it_says_it_is() -> None:
     assert asked(ask, 7) == [200] * 6 + [429]
     assert Client(REMOTE_ADDR="198.51.100.7").get("/account/login/").status_code == 200
     assert Client(REMOTE_ADDR="203.0.113.9").get("/readyz").status_code == 200
+
+
+def test_counting_asks_the_broker_once(
+    cast: Cast, signed_in: SignedIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    browser = signed_in(cast.owner)
+    browser.get("/waiting/")  # that it was seen is noted once in a while
+    sent: list[object] = []
+    send = Connection.send_packed_command
+
+    def counted(link: Connection, command: object, **more: bool) -> None:
+        sent.append(command)
+        send(link, command, **more)  # type: ignore[no-untyped-call]
+
+    monkeypatch.setattr(Connection, "send_packed_command", counted)
+    assert browser.get("/waiting/").status_code == 200
+    assert sum("asked:" in repr(each) for each in sent) == 1
 
 
 def test_an_endpoint_answers_the_problem(cast: Cast, api_as: ApiAs) -> None:

@@ -1,7 +1,10 @@
 """With the broker away the quick cache is empty, and nobody waits or fails for it."""
 
+from typing import cast
+
 import pytest
 from pytest_django.fixtures import Settings
+from redis import Redis
 
 from audit.quick import quick
 from web.quick_cache import QuickCache
@@ -23,6 +26,14 @@ def test_it_keeps_what_it_is_given() -> None:
     assert quick.delete("figure")
 
 
+def test_it_counts_many_within_their_time(settings: Settings) -> None:
+    assert quick.count(["one", "two"], 60) == [1, 1]
+    assert quick.count(["two"], 500) == [2]
+    with Redis.from_url(settings.REDIS_URL) as broker:
+        lasts = cast(int, broker.ttl(quick.make_key("two")))
+    assert 0 < lasts <= 60, "counting does not prolong it"
+
+
 @pytest.mark.usefixtures("away")
 def test_it_is_empty_while_the_broker_is_away(caplog: pytest.LogCaptureFixture) -> None:
     quick.set("figure", 1, 60)
@@ -33,4 +44,5 @@ def test_it_is_empty_while_the_broker_is_away(caplog: pytest.LogCaptureFixture) 
     assert not quick.delete("figure")
     with pytest.raises(ValueError, match="figure"):
         quick.incr("figure")
+    assert quick.count(["one", "two"], 60) == [0, 0]
     assert len(caplog.messages) == 1, "said once, and not asked again for a while"
