@@ -176,6 +176,8 @@ def test_the_format_has_no_word_for_what_is_never_commanded() -> None:
         ('unit = "Cel"', 'unit = "[degF]"'),
         ("high = 97", "high = 130"),
         ("volume = 1", "never = 1"),
+        ("volume = 1", "volume = 2"),
+        ("number = 2", "number = 1"),
         ("at = 10", "at = 3"),
         ("at = 10", "at = 25"),
         ("at = 10", "at = -1"),
@@ -192,6 +194,25 @@ def test_a_map_that_says_something_else_is_not_read(tmp_path: Path, old: str, ne
     (tmp_path / "map.toml").write_text(text.replace(old, new, 1))
     with pytest.raises(MapError, match=r"map\.toml"):
         read_map(tmp_path / "map.toml")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("", "", "station M1/1 comes twice"),
+        ('name = "M1"', 'name = "M2"', "register 1000 is"),
+    ],
+)
+def test_no_station_and_no_register_is_two_things_in_two_machines_either(
+    tmp_path: Path, old: str, new: str, words: str
+) -> None:
+    text = map_of(502)
+    (tmp_path / "map.toml").write_text(text + text.replace(old, new))
+    with pytest.raises(MapError, match=words):
+        read_map(tmp_path / "map.toml")
+    elsewhere = text.replace('"M1"', '"M2"').replace("timeout", "device = 2\ntimeout")
+    (tmp_path / "map.toml").write_text(text + elsewhere)
+    assert len(read_map(tmp_path / "map.toml")) == 2
 
 
 @pytest.mark.parametrize("kind", Kind)

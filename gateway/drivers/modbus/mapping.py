@@ -5,7 +5,7 @@ for a boiler, a pump or a valve, no coil, and no function code that switches any
 """
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -73,7 +73,9 @@ def read(file: Path) -> list[MachineMap]:
     try:
         told = tomllib.loads(file.read_text())
         known(told, {"machine"}, "the map")
-        return [_machine(each) for each in told["machine"]]
+        machines = [_machine(each) for each in told["machine"]]
+        _all_apart(machines)
+        return machines
     except MapError as problem:
         raise MapError(f"{file}: {problem}") from None
     except (OSError, KeyError, TypeError, ValueError, ArithmeticError, AttributeError) as problem:
@@ -92,7 +94,6 @@ def _machine(told: Mapping[str, Any]) -> MachineMap:
     name = str(told["name"])
     known(told, OF_MACHINE, f"machine {name}")
     stations = tuple(_station(each, name) for each in told["station"])
-    _apart(stations)
     return MachineMap(
         name,
         str(told["host"]),
@@ -133,6 +134,8 @@ def _setting(code: str, told: Mapping[str, Any]) -> Register:
     if code == ENDS_BY:
         if not words or set(words) - set(ENDINGS):
             raise MapError(f"{code} needs words out of {', '.join(ENDINGS)}")
+        if len(set(words.values())) < len(words):
+            raise MapError(f"{code} needs a number of its own for each word")
     elif words or register.unit != RANGES[code].unit:
         raise MapError(f"{code} is a number in {RANGES[code].unit}")
     write = int(told.get("write", 16))
@@ -166,7 +169,23 @@ def _range(code: str, told: Mapping[str, Any]) -> Range:
     return Range(low, high, hard.unit)
 
 
-def _apart(stations: tuple[StationMap, ...]) -> None:
+def _all_apart(machines: Sequence[MachineMap]) -> None:
+    """No station comes twice, and no register of a device, whichever machines it is named for."""
+    devices: dict[tuple[str, int, int], list[StationMap]] = {}
+    known_already: set[Station] = set()
+    for machine in machines:
+        devices.setdefault((machine.host, machine.port, machine.device), []).extend(
+            machine.stations
+        )
+        for each in machine.stations:
+            if each.at in known_already:
+                raise MapError(f"station {each.at} comes twice")
+            known_already.add(each.at)
+    for stations in devices.values():
+        _apart(stations)
+
+
+def _apart(stations: Sequence[StationMap]) -> None:
     """No register means two things, or a setting would be written over another."""
     taken: dict[int, str] = {}
     for name, register in _all(stations):
@@ -178,7 +197,7 @@ def _apart(stations: tuple[StationMap, ...]) -> None:
             taken[place] = name
 
 
-def _all(stations: tuple[StationMap, ...]) -> Iterator[tuple[str, Register]]:
+def _all(stations: Sequence[StationMap]) -> Iterator[tuple[str, Register]]:
     for each in stations:
         for number in range(1, each.slots + 1):
             for code, register in each.of_slot(number).items():
