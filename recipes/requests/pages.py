@@ -65,7 +65,8 @@ def requests(request: PageRequest) -> HttpResponse:
 def seen_request(request: PageRequest, pk: int) -> ChangeRequest:
     """The request, if it is of a site this person may see; else 404."""
     rows = ChangeRequest.objects.covered_by(request.user).with_base()
-    change: ChangeRequest = one_or_404(rows.prefetch_related("proposals", "base__formula"), pk)
+    rows = rows.prefetch_related("proposals", "base__formula", "base__variant_values")
+    change: ChangeRequest = one_or_404(rows, pk)
     return change
 
 
@@ -84,6 +85,7 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
     stale = stale and not change.asks_for_permit  # that is about what slots hold
     held = held_variant(change) if change.asks_for_permit else None
     before, after = sides_of(change, held)
+    own = change.author_id == request.user.pk
     return {
         "change": change,
         "recipe": change.base.recipe,
@@ -100,8 +102,8 @@ def request_context(request: PageRequest, change: ChangeRequest) -> dict[str, ob
         "may_permit": may(request.user, Verb.PERMIT_GRANT, change.site_id),
         "may_decide": may(request.user, Verb.REQUEST_DECIDE, change.site_id),
         "attached": shown_evidence(change),
-        "is_author": change.author_id == request.user.pk,
-        "unseen": unseen_answers(request.user).filter(pk=change.pk).exists(),
+        "is_author": own,
+        "unseen": own and unseen_answers(request.user).filter(pk=change.pk).exists(),
         "may_read_history": may(request.user, Verb.RECIPE_HISTORY, change.site_id),
     }
 

@@ -14,7 +14,7 @@ from stations.metrology.formula import Stated
 from tests.bar import Bar
 from tests.cast import Cast, SignedIn
 from tests.publishing import plan_of
-from tests.recipes.shelf import make_draft, make_recipe, number
+from tests.recipes.shelf import ask, make_draft, make_recipe, number
 from tests.recipes.station_water.test_own_water_pages import text
 from tests.recipes.variants.conftest import FLAT, STAGED, add_variant, sent_for_review, signed
 
@@ -145,3 +145,14 @@ def test_the_way_out_of_a_refusal_is_a_variant(
     refused = hindrances(plan_of(both, bar.cast.head_roaster))
     (way,) = refused.types[0].machines[0].ways
     assert way.words == "Change the variant for this type"
+
+
+def test_a_request_for_a_change_says_that_variants_stay_as_they_are(
+    both: Version, bar: Bar, signed_in: SignedIn
+) -> None:
+    lead, said = signed_in(bar.cast.shop_lead), "the variants for machine types stay as they are"
+    for version, told in ((both, 1), (bar.version, 0)):
+        request = ask(bar.cast, version)
+        asked = reverse("recipes:request_new") + f"?version={version.pk}"
+        for page in (asked, request.get_absolute_url()):
+            assert text(lead.get(page)).count(said) == told
