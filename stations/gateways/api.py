@@ -115,8 +115,7 @@ class Settings(GatewayEndpoint):
         if tag in parse_etags(request.headers.get("If-None-Match", "")):
             return Response(status=304, headers=headers)
         body = served(site, now, since)
-        if any(each["problem"] for each in body["slots"]):
-            headers["ETag"] = f'"{now.cursor}-withheld"'  # fits no later question
+        headers["ETag"] = f'"{body["cursor"]}"'  # of something withheld it fits no later question
         return Response(SettingsServedOut(body).data, headers=headers)
 
 

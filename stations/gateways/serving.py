@@ -1,7 +1,7 @@
 """What the slots of a site should hold, as its gateway is served it, and how it tells a change."""
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,6 +48,13 @@ class State:
     placements: Mapping[str, str]  # slot: placement, and what it is restored for
     restore: Mapping[str, str]  # slot: difference and how often it was restored
 
+    def without(self, withheld: Sequence[str]) -> "State":
+        """The same where slots are withheld: when that is over, they have changed."""
+        if not withheld:
+            return self
+        left = {slot: held for slot, held in self.placements.items() if slot not in withheld}
+        return State(_cursor(f"{self.cursor}|{','.join(withheld)}"), left, self.restore)
+
 
 def state_of(site: Site) -> State:
     """As it is now: one query."""
@@ -59,7 +66,11 @@ def state_of(site: Site) -> State:
     stand = {MACHINES: machines or ""} | {
         slot: f"{pk} {restore.get(slot, '')}" for slot, pk in _pairs(placed).items()
     }
-    return State(hashlib.sha256(text.encode()).hexdigest()[:32], stand, restore)
+    return State(_cursor(text), stand, restore)
+
+
+def _cursor(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
 def _pairs(text: str | None) -> dict[str, str]:
@@ -81,14 +92,15 @@ def served(site: Site, now: State, since: str) -> dict[str, Any]:
     before = _remembered(site, since) if since else None
     if before and before.get(MACHINES) != now.placements[MACHINES]:
         before = None  # another name or range is told with every slot
-    _remember(site, now)
     slots = Slot.objects.filter(station__machine__site=site)
     shown = holdings(slots.select_related("station__machine__machine_type"))
+    told = now.without([str(each.slot.pk) for each in shown if each.problem])
+    _remember(site, told)
     able = abilities_of({each.slot.station.machine.machine_type_id for each in shown})
     changed = [each for each in shown if before is None or _moved(each, now, before)]
     return {
         "site": site.code,
-        "cursor": now.cursor,
+        "cursor": told.cursor,
         "whole": before is None,
         "next_poll": POLL,
         "slots": [_slot(each, able, now) for each in changed],

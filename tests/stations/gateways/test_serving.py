@@ -115,11 +115,16 @@ def test_what_is_not_as_signed_is_withheld_each_time(
     assert (one["settings"], one["signed"]) == ({}, None)
     assert "do not load" in one["problem"]
     since = box.get(f"settings?since={answer.json()['cursor']}").json()
-    assert [each["problem"] for each in since["slots"]] == [one["problem"]]
+    assert (since["whole"], [each["problem"] for each in since["slots"]]) == (
+        False, [one["problem"]])  # fmt: skip
     again = box.get("settings", tag=answer["ETag"])
     assert again.status_code == 200
     monkeypatch.setattr(signed, "_checkers", [])
-    assert box.get("settings")["ETag"] == tag
+    over = box.get(f"settings?since={since['cursor']}", tag=again["ETag"])
+    assert [each["problem"] for each in over.json()["slots"]] == [""]
+    assert over.json()["slots"][0]["settings"] == VALUES
+    assert over["ETag"] == tag
+    assert box.get(f"settings?since={over.json()['cursor']}", tag=tag).status_code == 304
 
 
 def test_another_sites_gateway_sees_its_own(box: Box, bar: Bar, cast: Cast) -> None:
