@@ -1,6 +1,7 @@
 """A machine that speaks Modbus/TCP, as a process: `python -m tests.gateway.modbus_machine`.
 
-Two stations of two slots in registers 1000 to 1079, their last shots' figures from 3000 on.
+Two stations of two slots in registers 1000 to 1079, their last shots' figures from 3000 on; the
+20 registers behind the slots can be read and not written.
 Whatever a test wants the machine to have done, it writes into those.
 """
 
@@ -64,6 +65,7 @@ def main(port: int) -> None:
     """Answer until killed; registers of no block answer with an exception."""
     block = [
         SimData(1000, count=80, values=0, datatype=DataType.REGISTERS),
+        SimData(1080, count=20, values=0, datatype=DataType.REGISTERS, readonly=True),
         SimData(3000, count=20, values=0, datatype=DataType.REGISTERS),
     ]
     StartTcpServer(SimDevice(id=1, simdata=block), address=("127.0.0.1", port))

@@ -101,6 +101,16 @@ def test_registers_that_are_not_there_are_said_to_be(port: int, tmp_path: Path) 
         driver("modbus", tmp_path / "map.toml", tmp_path).load(SLOT, WANTED)
 
 
+def test_what_was_written_before_a_register_refused_is_put_back(port: int, tmp_path: Path) -> None:
+    text = map_of(port).replace("first_slot = 1040", "first_slot = 1072")
+    (tmp_path / "map.toml").write_text(text)
+    write(port, 1072, 160, 0, 930)
+    before = read(port, 1000, 100)
+    with pytest.raises(RefusedError, match="1082"):
+        driver("modbus", tmp_path / "map.toml", tmp_path).load(Place("M1", 2, 1), WANTED)
+    assert read(port, 1000, 100) == before
+
+
 def test_shots_are_told_as_they_are_pulled(machines: ModbusMachines, port: int) -> None:
     stream = machines.shots({})
     assert next(stream) is None

@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -121,7 +122,8 @@ class ModbusMachines:
         return Description("modbus", VERSION, stations)
 
     def load(self, place: Place, settings: Settings) -> None:
-        """Write one slot. Everything is worked out before anything is written."""
+        """Write one slot. Everything is worked out before anything is written, and what was
+        written is put back where the machine refuses the rest."""
         station = self._station(place)
         registers = station.of_slot(place.number)
         found = list(outside(settings, station.ranges))
@@ -134,7 +136,14 @@ class ModbusMachines:
             if code in settings or each.absent is not None
         }
         values = {code: each.registers(settings.get(code)) for code, each in written.items()}
-        self.wires[place.at].write(written, values)
+        wire = self.wires[place.at]
+        before = wire.values(written)
+        try:
+            wire.write(written, values)
+        except RefusedError:
+            with suppress(RefusedError):  # in the same order: what was written comes first
+                wire.write(written, before)
+            raise
 
     def read_back(self, place: Place) -> Settings:
         """Read one slot."""
