@@ -45,7 +45,7 @@ def ask_for_fit(*, by: User, station: Station, version: Version) -> ShotFit:
         waiting = ShotFit.objects.waiting().filter(station=station, version=version).first()
         if waiting is not None:
             return waiting
-        shots = learnable(station, learning_from(version)).count()
+        shots = learnable(station, learning_from(version, station)).count()
         if not version.content_digest or shots < FEWEST:
             raise Refused(
                 f"{counted(shots, 'check shot')} of {version} at {station}:"

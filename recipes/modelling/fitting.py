@@ -16,8 +16,9 @@ from recipes.formula.control_settings import formula_set
 from recipes.formula.formula import Formula
 from recipes.formula.parameters import ENDED_BY
 from recipes.modelling.nominal import setup_of
-from recipes.modelling.puck import carried
+from recipes.modelling.puck import other_puck
 from recipes.modelling.result import Kept
+from recipes.versions.holding import said_at
 from recipes.versions.lineage import earlier_versions
 from recipes.versions.models import Version
 from stations.equipment.models import Station
@@ -43,16 +44,19 @@ class Learnt:
     pulled: Pulled
 
 
-def learning_from(version: Version) -> dict[str, Version]:
-    """By content, the versions whose shots teach of this version's puck: its own first.
+def learning_from(version: Version, station: Station) -> dict[str, Version]:
+    """By content, the versions whose shots there teach of this version's puck: its own first.
 
     Earlier versions of the recipe count where coffee, dose, basket and grind are the same: the
-    model knows pressure, temperature and water, so that those may differ. Nothing for a draft.
+    model knows pressure, temperature and water, so that those may differ. Each as the station
+    brewed it, by a variant where it got one. Nothing for a draft.
     """
     if not version.content_digest:
         return {}
-    earlier = carried(version, earlier_versions(version.content_digest)[1:])
-    return {one.content_digest: one for one in (version, *earlier)}
+    versions = [version, *earlier_versions(version.content_digest)[1:]]
+    said = said_at(station, versions)
+    same = (one for one in versions if not other_puck(said[one.pk], said[version.pk]))
+    return {one.content_digest: one for one in same}
 
 
 def learnable(station: Station, contents: Collection[str]) -> CheckShotQuerySet:
@@ -65,7 +69,7 @@ def learnable(station: Station, contents: Collection[str]) -> CheckShotQuerySet:
 
 def learnt(station: Station, version: Version) -> list[Learnt]:
     """The newest ones, oldest first. Raises QuantityError where the version makes no shot."""
-    says = learning_from(version)
+    says = learning_from(version, station)
     prefetch_related_objects([*says.values()], "formula", "variant_values")
     rows = learnable(station, says).select_related("placement__settings")[:NEWEST]
     return [

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from django.db.models import Exists, OuterRef, Q, prefetch_related_objects
 
 from people.persons.models import User
+from recipes.formula.formula import Formula
 from recipes.modelling.models import ShotFit
 from recipes.modelling.puck import other_puck
+from recipes.versions.holding import said_at
 from recipes.versions.models import Version
 from stations.equipment.models import Station
 from stations.equipment.replaced import ENDS_BASELINES, Replacement
@@ -56,7 +58,8 @@ def nearest_fit(user: User, version: Version, station: Station | None = None) ->
 
     Of those this person may see; None where no fit of such a puck is there.
     """
-    found = [_whose(fit, version, station) for fit in usable(user, version)]
+    formula = said_at(station, [version])[version.pk] if station else version.stated
+    found = [_whose(fit, version, station) for fit in usable(user, version, formula)]
     return min(found, key=_distance, default=None)
 
 
@@ -77,16 +80,32 @@ def _distance(one: Whose) -> tuple[int, ...]:
     return (*(int(not each) for each in near), -one.fit.pk)
 
 
-def usable(user: User, version: Version) -> list[ShotFit]:
-    """Fits of the same coffee, dose, basket and grind, whose pump and meter are still there."""
+def usable(user: User, version: Version, formula: Formula) -> list[ShotFit]:
+    """Fits of the same coffee, dose, basket and grind, whose pump and meter are still there.
+
+    ``formula`` is what the version says where the fit is wanted.
+    """
     replaced = Replacement.objects.filter(
         Q(station=OuterRef("station")) | Q(machine=OuterRef("station__machine")),
         part__in=ENDS_BASELINES, at__gte=OuterRef("newest_shot__at"),
     )  # fmt: skip
     rows = ShotFit.objects.covered_by(user).done().with_place()
     rows = rows.filter(~Exists(replaced), version__recipe__coffee=version.recipe.coffee_id)
-    fits = list(rows.select_related("newest_shot").order_by("-id")[:LOOKED_AT])
-    return [fit for fit in fits if not other_puck(fit.version, version)]
+    rows = rows.select_related("newest_shot__placement__settings").order_by("-id")
+    fits = list(rows[:LOOKED_AT])
+    prefetch_related_objects([one.version for one in fits if _variant(one)], "variant_values")
+    return [fit for fit in fits if not other_puck(_fitted(fit), formula)]
+
+
+def _variant(fit: ShotFit) -> int | None:
+    """The machine type (id) by whose variant its newest shot was poured; None: the whole."""
+    shot = fit.newest_shot
+    return shot.placement.settings.variant_id if shot else None
+
+
+def _fitted(fit: ShotFit) -> Formula:
+    """What was poured for it; the whole where the newest shot's version alone has that variant."""
+    return fit.version.stated_for(_variant(fit)) or fit.version.stated
 
 
 def why_none(version: Version, station: Station) -> str:
@@ -95,8 +114,9 @@ def why_none(version: Version, station: Station) -> str:
     last = rows.exclude(version=version).select_related("version").first()
     if last is None:
         return ""
-    prefetch_related_objects([last.version], "formula")
-    told = other_puck(last.version, version)
+    prefetch_related_objects([last.version], "formula", "variant_values")
+    said = said_at(station, [last.version, version])
+    told = other_puck(said[last.version_id], said[version.pk])
     return (
         f"{', '.join(one.words for one in told)} since version {last.version.number}"
         if told

@@ -84,7 +84,7 @@ def _station_context(
     last = ShotFit.objects.filter(version=version, station=station).select_related("by").first()
     mine = whose is not None and whose.own_station
     newest = whose.fit.newest_shot if whose is not None and mine else None
-    shots = learnable(station, learning_from(version))
+    shots = learnable(station, learning_from(version, station))
     since = (shots.after(newest) if newest else shots).count()
     return {
         "station": station,
@@ -166,9 +166,10 @@ def initial_from_prediction(request: PageRequest, version: Version) -> dict[str,
     rows = ShotFit.objects.covered_by(request.user).done().with_place()
     rows = rows.filter(version__recipe__coffee=version.recipe.coffee_id)
     fit = one_or_404(rows, asked_number(request, "fit", "the number of a fit"))
-    if other_puck(fit.version, version):
+    said = said_at(fit.station, [fit.version, version])
+    formula = said[version.pk]
+    if other_puck(said[fit.version_id], formula):
         raise Http404
-    formula = said_at(fit.station, [version])[version.pk]
     kept = from_json(fit.result)
     form = ChangeForm(request.GET, formula=formula, stations=Station.objects.none())
     cleaned(form)

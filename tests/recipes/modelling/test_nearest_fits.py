@@ -7,14 +7,14 @@ import pytest
 
 from recipes.modelling.fitting import learning_from
 from recipes.modelling.models import ShotFit
-from recipes.modelling.nearest import nearest_fit
+from recipes.modelling.nearest import nearest_fit, why_none
 from recipes.publishing import run as publishing
 from recipes.variants.models import VariantValue
 from recipes.versions.lineage import earlier_contents
 from recipes.versions.models import Version
 from stations.equipment.models import Slot, Station
 from stations.shots.models import CheckShot
-from tests.bar import DOUBLE, Bar, approved, draft
+from tests.bar import DOUBLE, Bar, approved, draft, vary
 from tests.cast import SignedIn
 from tests.publishing import Publish, send
 from tests.recipes.modelling.fitted import fitted
@@ -81,10 +81,31 @@ def test_a_fit_carries_over_until_the_puck_is_another(bar: Bar, fit_at: FitAt) -
     assert whose
     assert (whose.fit, whose.own_station, whose.own_version) == (old, True, False)
     assert "carried over: coffee, dose, basket and grind" in " ".join(whose.words(bar.stations[0]))
-    assert list(learning_from(cooler)) == [cooler.content_digest, bar.version.content_digest]
+    assert list(learning_from(cooler, bar.stations[0])) == [
+        cooler.content_digest,
+        bar.version.content_digest,
+    ]
     heavier = next_version(bar, dose_mass="19.0")
     assert chosen(bar, bar.stations[0], heavier) is None
-    assert list(learning_from(heavier)) == [heavier.content_digest]
+    assert list(learning_from(heavier, bar.stations[0])) == [heavier.content_digest]
+
+
+def test_another_dose_of_a_variant_is_another_puck_where_it_is_brewed(
+    bar: Bar, fit_at: FitAt
+) -> None:
+    """The whole formula's puck is the same; what the plain machine brews is not."""
+    plain, full = bar.stations[2], bar.stations[0]
+    old, other = fit_at(2), fit_at(0)
+    whole = {**DOUBLE, "brew_pressure": ("9.0", "0.5", "0.5")}  # which the plain one can't set
+    made = vary(draft(bar.cast, whole, bar.version.recipe), bar.plain)
+    made.variant_values.filter(code="dose_mass").update(target=Decimal("16.0"))
+    newer = approved(bar.cast, made)
+    assert list(learning_from(newer, full)) == [newer.content_digest, bar.version.content_digest]
+    assert list(learning_from(newer, plain)) == [newer.content_digest]
+    assert chosen(bar, full, newer) == other.pk
+    assert chosen(bar, plain, newer) is None
+    assert why_none(newer, plain).replace("\u00a0", " ") == "dose 18.0 g → 16.0 g since version 1"
+    assert old.version == bar.version
 
 
 def test_the_page_says_why_a_fit_does_not_carry_over(
