@@ -92,14 +92,20 @@ def register_figure(name: str, about: str) -> Callable[[Figure], Figure]:
 
 
 class Figures(Collector):
-    """Every figure there is; one that can't be worked out just now is left out."""
+    """Every figure there is; one that can't be worked out just now is left out, and counted."""
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
         """For Prometheus's registry."""
+        unknown = 0
         for name, (about, figure) in _figures.items():
             try:
                 value = figure()
             except Exception as error:
                 logger.warning("%s is not known: %s", name, error)
+                unknown += 1
                 continue
             yield GaugeMetricFamily(name, about, value=value)
+        # A rule about a figure that is not told says nothing.
+        yield GaugeMetricFamily(
+            "portaledger_figures_unknown", "Figures that can't be worked out", value=unknown
+        )

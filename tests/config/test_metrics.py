@@ -21,6 +21,7 @@ from tests.cast import Cast, SignedIn
 from tests.stations.conftest import Bar
 from tests.stations.gateways.box import enrolled
 from tests.tooling.listing import ROOT
+from web import metrics
 from web.logs import JsonLines
 from web.metrics import Figures, register_figure
 from web.tasks import sign_of_life
@@ -53,6 +54,7 @@ def test_requests_are_counted_and_the_deployments_figures_told(told: dict[str, f
     assert told["portaledger_gateways_silent"] == 0
     assert told["portaledger_sealing_delay_seconds"] >= 0
     assert told["portaledger_tasks_waiting"] >= 0
+    assert told["portaledger_figures_unknown"] == 0
 
 
 def test_every_rule_asks_for_figures_that_are_told(told: dict[str, float]) -> None:
@@ -88,7 +90,11 @@ def test_without_the_token_there_is_nothing(settings: Settings) -> None:
         assert Client().get("/metrics", headers=headers).status_code == 404
 
 
-def test_a_figure_that_fails_leaves_the_others(caplog: pytest.LogCaptureFixture) -> None:
+def test_a_figure_that_fails_leaves_the_others(
+    cast: Cast, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(metrics, "_figures", dict(metrics._figures))
+
     @register_figure("portaledger_broken", "A figure that can't be worked out")
     def broken() -> float:
         raise ArithmeticError("no")
@@ -99,6 +105,7 @@ def test_a_figure_that_fails_leaves_the_others(caplog: pytest.LogCaptureFixture)
 
     names = {family.name: family for family in Figures().collect()}
     assert "portaledger_broken" not in names
+    assert names["portaledger_figures_unknown"].samples[0].value == 1, "a rule can ask for that"
     assert names["portaledger_whole"].samples[0].value == 3
     assert "portaledger_broken" in caplog.text
 
