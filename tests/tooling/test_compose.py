@@ -10,6 +10,7 @@ from typing import Any
 import jsonschema
 import pytest
 import yaml
+from django.conf import settings
 
 from audit.ledger.__main__ import _parser
 from tests.audit.ledger.histories import KEY
@@ -18,7 +19,8 @@ from tests.tooling.listing import ROOT
 TEXT = (ROOT / "docker-compose.yml").read_text()
 COMPOSE: dict[str, Any] = yaml.safe_load(TEXT)
 SERVICES: dict[str, dict[str, Any]] = COMPOSE["services"]
-OURS = ("migrate", "web", "worker", "beat")
+WORKERS = ("worker", "worker-long")
+OURS = ("migrate", "web", *WORKERS, "beat")
 
 
 def schema() -> dict[str, Any]:
@@ -51,12 +53,21 @@ def test_every_service_has_a_health_check_but_the_one_that_ends() -> None:
         assert ("test" in service["healthcheck"]) is (name != "migrate"), name
 
 
-@pytest.mark.parametrize("name", ["web", "worker"])
+@pytest.mark.parametrize("name", ["web", *WORKERS])
 def test_web_and_worker_can_be_scaled(name: str) -> None:
     assert "container_name" not in SERVICES[name]
     assert "ports" not in SERVICES[name], "two containers cannot share a port of the host"
-    shared = {"worker": ["keys:/keys"]}.get(name, [])
+    shared = ["keys:/keys"] if name in WORKERS else []
     assert SERVICES[name].get("volumes", []) == shared, "nothing may live in one container only"
+
+
+def test_every_queue_has_a_worker_of_its_own() -> None:
+    commands = [SERVICES[name]["command"] for name in WORKERS]
+    taken = [command[command.index("--queues") + 1] for command in commands]
+    assert sorted(taken) == sorted(queue.name for queue in settings.CELERY_TASK_QUEUES)
+    assert {name for name, each in SERVICES.items() if "worker" in each.get("command", [])} == {
+        *WORKERS
+    }
 
 
 @pytest.mark.parametrize("name", [*OURS, "witness"])
@@ -84,7 +95,7 @@ def test_a_witness_has_nothing_of_the_server_s() -> None:
     assert "environment" not in witness
     assert witness["profiles"] == ["witness"]
     assert witness["volumes"] == ["witness:/keys"] != SERVICES["worker"]["volumes"]
-    for name in ("web", "worker"):
+    for name in ("web", *WORKERS):
         assert "LEDGER_WITNESSES" in SERVICES[name]["environment"]
     command = [*witness["entrypoint"][3:], *witness["command"][:-1], KEY.verifier.text]
     chosen = _parser().parse_args([*command, "--show"])
@@ -104,12 +115,12 @@ def test_only_migrations_know_the_owner_of_the_tables() -> None:
 
 
 def test_our_processes_wait_for_migrations() -> None:
-    for name in ("web", "worker", "beat"):
+    for name in ("web", *WORKERS, "beat"):
         waits = SERVICES[name]["depends_on"]
         assert waits["migrate"]["condition"] == "service_completed_successfully"
 
 
-@pytest.mark.parametrize("name", ["web", "worker"])
+@pytest.mark.parametrize("name", ["web", *WORKERS])
 def test_who_sends_mail_knows_the_server_for_it(name: str) -> None:
     told = SERVICES[name]["environment"]
     for variable in ("HOST", "PORT", "USE_TLS", "HOST_USER", "HOST_PASSWORD", "FROM"):
