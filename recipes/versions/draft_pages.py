@@ -49,7 +49,8 @@ def draft_captured(request: PageRequest, pk: int) -> HttpResponse:
     if signed and request.method == "POST":
         draft = draft_from_shot(by=request.user, shot=shot)
         messages.success(request, AIMS.format(draft))
-        return redirect("recipes:version_edit", draft.pk)
+        variant = shot.placement.settings.variant_id
+        return redirect(_variant_editor(draft, variant) if variant else _editor(draft))
     return form_page(
         request,
         "recipes/versions/draft_captured.html",
@@ -67,6 +68,10 @@ AIMS = "{} aims at what the shot gave. Look it through, then save it."
 
 def _editor(draft: Version) -> str:
     return reverse("recipes:version_edit", args=[draft.pk])
+
+
+def _variant_editor(draft: Version, machine_type: int) -> str:
+    return reverse("recipes:variant_edit", args=[draft.pk, machine_type])
 
 
 def _proposed(shot: CheckShot) -> dict[str, object]:

@@ -1,19 +1,23 @@
 """Variants on pages: begun from what the type can do, read where the version is read, removed."""
 
+from decimal import Decimal
 from html import unescape
 
-from django.urls import reverse
+from django.urls import resolve, reverse
 
 from recipes.formula.forms import formula_initial
 from recipes.formula.formula import Formula
+from recipes.publishing import run
 from recipes.publishing.hindered import hindrances
 from recipes.variants.beginning import fitted
 from recipes.versions.models import Version
 from stations.machine_types.models import MachineType
 from stations.metrology.formula import Stated
+from stations.shots.actions import log_shot
+from stations.shots.judging import Weighed
 from tests.bar import Bar
 from tests.cast import Cast, SignedIn
-from tests.publishing import plan_of
+from tests.publishing import Publish, plan_of
 from tests.recipes.shelf import ask, make_draft, make_recipe, number
 from tests.recipes.station_water.test_own_water_pages import text
 from tests.recipes.variants.conftest import FLAT, STAGED, add_variant, sent_for_review, signed
@@ -156,3 +160,18 @@ def test_a_request_for_a_change_says_that_variants_stay_as_they_are(
         asked = reverse("recipes:request_new") + f"?version={version.pk}"
         for page in (asked, request.get_absolute_url()):
             assert text(lead.get(page)).count(said) == told
+
+
+def test_a_shot_by_a_variant_leads_to_the_variant_that_aims_at_it(
+    both: Version, bar: Bar, send: Publish, signed_in: SignedIn
+) -> None:
+    run.run(send(both).pk)
+    browser = signed_in(bar.cast.head_roaster)
+    for station, name in ((2, "variant_edit"), (0, "version_edit")):
+        shot = log_shot(
+            slot=bar.stations[station].slots.get(number=1), by=bar.cast.barista,
+            shot=Weighed(Decimal("18.0"), Decimal("33.1"), Decimal(25)),
+        )  # fmt: skip
+        led_to = browser.post(reverse("recipes:draft_captured", args=[shot.pk]))["Location"]
+        assert resolve(led_to).url_name == name
+        assert 'value="33.1"' in browser.get(led_to).content.decode()
