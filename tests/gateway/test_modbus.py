@@ -1,5 +1,6 @@
 """The Modbus driver against a machine in another process, and what its map may not say."""
 
+import struct
 from collections.abc import Iterator
 from decimal import Decimal
 from itertools import islice
@@ -7,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from gateway.driver import MapError, Place, RefusedError, Shot, SilentError, Station
+from gateway.driver import DriverError, MapError, Place, RefusedError, Shot, SilentError, Station
 from gateway.drivers import driver
 from gateway.drivers.modbus.driver import ModbusMachines, missed_between
 from gateway.drivers.modbus.mapping import FIGURES, OF_FIGURE, OF_SETTING, OF_STATION
@@ -233,6 +234,31 @@ def test_every_type_says_the_same_there_and_back(kind: Kind, order: str) -> None
         raw = register.registers(Amount(value, "bar"))
         assert len(raw) == kind.size
         assert register.amount(raw) == Amount(value, "bar")
+
+
+@pytest.mark.parametrize("value", ["9.04", "9.25", "8.7", "9"])
+def test_a_float_between_two_steps_is_told_as_it_is(value: str) -> None:
+    register = Register(0, Kind.FLOAT32, Decimal("0.1"), "bar")
+    raw = list(struct.unpack(">HH", struct.pack(">f", float(value))))
+    told = register.amount(raw)
+    assert told
+    assert told.equals(Amount(value, "bar"))
+
+
+@pytest.mark.parametrize("raw", [[0x7FC0, 0], [0x7F80, 0], [0xFF80, 0]])
+def test_registers_that_hold_no_number_are_a_fault_of_the_machine(raw: list[int]) -> None:
+    register = Register(0, Kind.FLOAT32, Decimal("0.1"), "bar")
+    with pytest.raises(DriverError, match="no number"):
+        register.amount(raw)
+
+
+def test_a_count_set_back_to_nothing_is_no_shot(machines: ModbusMachines, port: int) -> None:
+    write(port, 3000, 0, 2, 275, 0, 3620)
+    stream = machines.shots({ONE: "9"})
+    assert [next(stream), next(stream)] == [None, None]
+    write(port, 3000, 1, 2, 280, 0, 3620)
+    shot = pulled(stream)
+    assert (shot.mark, shot.missed) == ("1", 0)
 
 
 def test_a_number_too_large_for_its_registers_is_refused() -> None:

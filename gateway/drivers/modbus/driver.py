@@ -182,16 +182,18 @@ class ModbusMachines:
         if values["count"] != again:
             return None  # another one ended while this was read: all of it once more
         count = shot["count"].number(again)
-        missed = missed_between(seen[at], count, shot["count"].kind.bounds[1] + 1)
-        seen[at] = count
-        return self._shot(at, str(count), missed, values)
+        counts = shot["count"].kind.bounds[1] + 1
+        if not count and was_set_back(seen[at], count, counts):
+            seen[at] = count  # nothing was pulled since
+            return None
+        told = self._shot(at, str(count), missed_between(seen[at], count, counts), values)
+        seen[at] = count  # not before: one without readable figures is missed by the next
+        return told
 
     def _shot(self, at: Station, mark: str, missed: int, values: Mapping[str, list[int]]) -> Shot:
         shot = self.maps[at].shot
         told: dict[str, Decimal] = {
-            name: shot[name].number(each) * shot[name].scale
-            for name, each in values.items()
-            if FIGURES[name]
+            name: shot[name].value(each) for name, each in values.items() if FIGURES[name]
         }
         number = shot["slot"].number(values["slot"])
         began = datetime.now(UTC) - timedelta(seconds=float(told["shot_time"]))
@@ -229,5 +231,9 @@ def missed_between(before: int, now: int, counts: int) -> int:
     ``counts`` is how far the counter goes before it begins again. A count that went back by more
     than half of that was set back, by a new board for one: nothing is known then.
     """
-    on = (now - before) % counts
-    return on - 1 if 0 < on <= counts // 2 else 0
+    return 0 if was_set_back(before, now, counts) else max(0, (now - before) % counts - 1)
+
+
+def was_set_back(before: int, now: int, counts: int) -> bool:
+    """Whether a count did not go on, but back."""
+    return (now - before) % counts > counts // 2

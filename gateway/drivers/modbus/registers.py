@@ -1,5 +1,6 @@
 """Values in 16-bit registers: types, scaling, the order of words, and runs of neighbours."""
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -8,11 +9,12 @@ from typing import Literal
 
 from pymodbus.client.mixin import ModbusClientMixin
 
-from gateway.driver import RefusedError
+from gateway.driver import DriverError, RefusedError
 from gateway.ranges import Amount
 
 CODE = ModbusClientMixin[None]
 MOST = 120  # registers in one request
+DIGITS = 7  # that a 32-bit float carries (IEEE 754: 24 bits)
 
 
 class Kind(StrEnum):
@@ -71,14 +73,27 @@ class Register:
         return Register(**{**vars(self), "at": self.at + by})
 
     def number(self, registers: Sequence[int]) -> int:
-        """How many steps these registers say."""
+        """How many steps these registers say, the nearest. Raises DriverError: no number."""
         order = self.word_order
         raw = CODE.convert_from_registers(list(registers), self.kind.data_type, order)
         if not isinstance(raw, int | float):
             raise TypeError("registers of a number")
+        if not math.isfinite(raw):
+            raise DriverError(f"registers {self.place} hold no number: {raw}")
         if self.kind is Kind.FLOAT32:
             return round(Decimal(repr(raw)) / self.scale)
         return int(raw)
+
+    def value(self, registers: Sequence[int]) -> Decimal:
+        """What these registers say, also a float that lies between two steps."""
+        value = self.number(registers) * self.scale
+        if self.kind is not Kind.FLOAT32 or self._raw(float(value)) == list(registers):
+            return value
+        raw = CODE.convert_from_registers(list(registers), self.kind.data_type, self.word_order)
+        return Decimal(format(raw, f".{DIGITS}g"))
+
+    def _raw(self, number: float) -> list[int]:
+        return CODE.convert_to_registers(number, self.kind.data_type, self.word_order)
 
     def amount(self, registers: Sequence[int]) -> Amount | None:
         """What these registers say; None where they say that there is nothing."""
@@ -88,7 +103,7 @@ class Register:
         if self.words:
             known = {each: word for word, each in self.words.items()}
             return Amount(known.get(number, str(number)))
-        return Amount(format(number * self.scale, "f"), self.unit)
+        return Amount(format(self.value(registers), "f"), self.unit)
 
     def registers(self, amount: Amount | None) -> list[int]:
         """The registers that say this. Raises RefusedError where none do exactly."""
@@ -96,10 +111,7 @@ class Register:
         low, high = self.kind.bounds
         if not low <= number <= high:
             raise RefusedError(f"{amount} does not fit into {self.kind}")
-        raw: int | float = number
-        if self.kind is Kind.FLOAT32:
-            raw = float(number * self.scale)
-        return CODE.convert_to_registers(raw, self.kind.data_type, self.word_order)
+        return self._raw(float(number * self.scale) if self.kind is Kind.FLOAT32 else number)
 
     def _steps(self, amount: Amount | None) -> int:
         if amount is None:
