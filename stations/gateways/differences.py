@@ -1,5 +1,6 @@
 """Differences that gateways find, each with its window, and what a site does about them."""
 
+from datetime import datetime
 from typing import ClassVar
 
 import pgtrigger
@@ -13,7 +14,8 @@ from people.persons.permissions import SiteScoped
 from people.persons.verbs import Verb
 from stations.equipment.models import Site, Slot
 from stations.gateways.models import Gateway
-from stations.slots.models import Placement
+from stations.slots.models import Placement, ReadBack
+from stations.slots.overwritten import register_last_good
 
 MOST, SILENT = (1, 20), (2, 1440)  # times in 24 h; minutes
 
@@ -147,3 +149,10 @@ class Difference(models.Model):
 
     def __str__(self) -> str:
         return f"{self.slot}, since {self.bad_at:%Y-%m-%d %H:%M} UTC"
+
+
+@register_last_good
+def last_good(read: ReadBack) -> datetime | None:
+    """When the slot was last found right, where a difference began with this read-back."""
+    begun = Difference.objects.filter(slot=read.slot_id, bad_at=read.at)
+    return begun.values_list("good_at", flat=True).first()

@@ -4,9 +4,9 @@ A value changed at the machine itself leaves no entry. What can be known is the 
 the last read-back that matched and the first that did not, and who was about.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import Case, Count, IntegerField, Max, Min, Q, QuerySet, Value, When
 
@@ -18,6 +18,20 @@ from stations.slots.models import ReadBack
 
 MOST = 100  # lines; the nearest first
 NEAR = ("slot", "station", "site")
+LATE = timedelta(minutes=1)  # longer than a transaction: it was told later than it was read
+
+LastGood = Callable[[ReadBack], datetime | None]
+_last_good: list[LastGood] = []
+
+
+def register_last_good(ask: LastGood) -> LastGood:
+    """Whom to ask when a slot was last found right before this one differed.
+
+    Finding the same again makes no read-back (stations.gateways.reading), so read-backs alone
+    would say too long ago.
+    """
+    _last_good.append(ask)
+    return ask
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,15 +84,23 @@ def window_of(slot: Slot) -> Window | None:
     moments = {pk: at for pk, (at, _) in written.items()}
     if matching:
         begin = max(begin, moments.get(matching.pk, matching.at))
+    begin = max([begin, *(at for ask in _last_good if (at := ask(first)))])
     return Window(begin, moments.get(first.pk, first.at), matching, first, channels)
 
 
 def _written(slot: Slot, *reads: ReadBack | None) -> dict[int, tuple[datetime, str]]:
-    """When the history wrote the read-backs down, and the channel they came through."""
-    known = [read.pk for read in reads if read]
-    found = Entry.objects.filter(subject_type="slot", subject_id=slot.pk, row_id__in=known)
+    """When the history wrote the read-backs down, and the channel they came through.
+
+    One that came in late counts from when it was read.
+    """
+    known = {read.pk: read.at for read in reads if read}
+    found = Entry.objects.filter(subject_type="slot", subject_id=slot.pk, row_id__in=list(known))
     rows = found.filter(table_name="stations_readback").values_list("row_id", "at", "channel")
-    return {pk: (at, channel) for pk, at, channel in rows if pk is not None}
+    return {
+        pk: (at if at - known[pk] < LATE else known[pk], channel)
+        for pk, at, channel in rows
+        if pk is not None
+    }
 
 
 def acted_within(

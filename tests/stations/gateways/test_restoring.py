@@ -17,6 +17,7 @@ from stations.gateways.models import Gateway, GatewayStatus
 from stations.gateways.restoring import set_gateway_policy
 from stations.gateways.silence import silent, silent_at, verified
 from stations.slots.models import Placement
+from stations.slots.overwritten import window_of
 from tests.cast import Cast, SignedIn
 from tests.stations.conftest import VALUES, Bar, place
 from tests.stations.gateways.box import Box, enrolled
@@ -87,6 +88,16 @@ def test_a_difference_has_its_window(box: Box, placement: Placement) -> None:
     box.report(read(box, placement, 1))
     assert Difference.objects.get().over_at is not None
     assert Entry.objects.filter(action="difference.over").exists()
+
+
+def test_who_was_about_is_asked_of_that_window(box: Box, placement: Placement) -> None:
+    box.report(
+        *(read(box, placement, back) for back in (50, 30, 20)), read(box, placement, 10, "300")
+    )
+    window = window_of(placement.slot)
+    assert window
+    assert abs(window.begin - ago(20)) < timedelta(seconds=5)
+    assert abs(window.end - ago(10)) < timedelta(seconds=5)
 
 
 def test_never_found_right_it_has_no_beginning(box: Box, placement: Placement) -> None:
