@@ -33,7 +33,7 @@ class At:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A moment [s] of both shots; None of one that has ended, ``after`` also without a change.
+    """A moment [s] of both shots; None of one that has ended, or is not there at all.
 
     ``drawn`` is the changed one, the other where nothing is changed.
     """
@@ -46,10 +46,12 @@ class Moment:
 
 @dataclass(frozen=True, slots=True)
 class Overlay:
-    """Both shots drawn over one another, and moment by moment."""
+    """The shots drawn over one another, and moment by moment; which of the two are there."""
 
     drawing: Drawing
     moments: list[Moment]
+    has_before: bool
+    has_after: bool
 
 
 def course_of(shot: SimulatedShot) -> Course:
@@ -59,18 +61,22 @@ def course_of(shot: SimulatedShot) -> Course:
     return Course(trace.time, values, np.zeros(trace.time.size))
 
 
-def overlay(before: Course, after: Course | None) -> Overlay:
-    """Draw them; ``after`` None where nothing is changed."""
-    shots = [(BEFORE, before), *([(AFTER, after)] if after else [])]
+def overlay(before: Course | None, after: Course | None) -> Overlay:
+    """Draw them, one at least.
+
+    ``before`` is None where no shot comes of what stands, ``after`` where nothing is changed.
+    """
+    shots = [(words, one) for words, one in ((BEFORE, before), (AFTER, after)) if one]
     panels = [_panel(name, shots) for name in DRAWN]
     longest = max(float(one.time[-1]) for _, one in shots)
     times = np.linspace(0.0, longest, ROWS)
     moments = [_moment(before, after, float(at)) for at in times]
-    return Overlay(drawing(panels, _words(shots)), moments)
+    drawn = drawing(panels, _words(shots))
+    return Overlay(drawn, moments, before is not None, after is not None)
 
 
-def _moment(before: Course, after: Course | None, time: float) -> Moment:
-    first = _at(before, time)
+def _moment(before: Course | None, after: Course | None, time: float) -> Moment:
+    first = _at(before, time) if before else None
     other = _at(after, time) if after else None
     return Moment(rounded(time, 1), first, other, other if after else first)
 

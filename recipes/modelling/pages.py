@@ -19,7 +19,7 @@ from recipes.modelling.forms import ChangeForm, FitForm, stations_brewing
 from recipes.modelling.models import ShotFit
 from recipes.modelling.nearest import Whose, nearest_fit, why_none
 from recipes.modelling.nominal import PredictedShot, predict_shot
-from recipes.modelling.overlay import AFTER, BEFORE, Overlay, overlay
+from recipes.modelling.overlay import AFTER, BEFORE, overlay
 from recipes.modelling.pouring import poured_by_worker
 from recipes.modelling.prediction import evidence_text, predict_change, unknowable
 from recipes.modelling.puck import other_puck
@@ -121,24 +121,20 @@ def _shots(
             return {**told, "running": True}
         before, after = compared.courses
         return {**told, "overlay": overlay(before, after if changed else None)}
-    rows: list[tuple[str, PredictedShot]] = []
+    shots: dict[str, PredictedShot] = {}
     try:
-        rows.append((BEFORE, predict_shot(formula)))
+        shots[BEFORE] = predict_shot(formula)
     except QuantityError:
         if not changed:
             raise
     if changed:
-        rows.append((AFTER, predict_shot(wanted, coarser=coarser)))
+        shots[AFTER] = predict_shot(wanted, coarser=coarser)
+    courses = {name: one.course for name, one in shots.items()}
+    drawn = shots[AFTER if changed else BEFORE]
     return {
-        "overlay": _nominal(dict(rows)), "rows": rows, "changed": changed,
-        "doubts": [*unknowable(formula, wanted), *rows[-1][1].assumed],
+        "overlay": overlay(courses.get(BEFORE), courses.get(AFTER)), "rows": shots.items(),
+        "changed": changed, "doubts": [*unknowable(formula, wanted), *drawn.assumed],
     }  # fmt: skip
-
-
-def _nominal(shots: dict[str, PredictedShot]) -> Overlay:
-    """At default parameters: without intervals, and without a shot that can't be poured."""
-    first, *more = (one.course for one in shots.values())
-    return overlay(first, more[0] if more else None)
 
 
 def _fault(error: QuantityError) -> str:

@@ -49,6 +49,20 @@ def test_a_pressure_nobody_states_is_assumed_and_said() -> None:
     assert told.time == predict_shot(FORMULA | {"brew_pressure": number("9")}).time
 
 
+def test_where_no_shot_comes_of_what_stands_the_changed_one_is_named_so(
+    cast: Cast, signed_in: SignedIn, draft: Version
+) -> None:
+    """Nothing is shown as the version's own shot, nor as one that has ended."""
+    stated = {code: one for code, one in POURED.items() if code != "dose_mass"}
+    undosed = make_draft(cast, draft.recipe, stated)
+    path = f"/versions/{undosed.pk}/model/?dose_mass=18"
+    page = signed_in(cast.barista).get(path).content.decode()
+    assert "Modelled shots over time: with the change," in page
+    assert "<caption>The version with the change</caption>" in page
+    assert "as it stands" not in page
+    assert "As it stands" not in page
+
+
 def test_the_page(cast: Cast, signed_in: SignedIn, draft: Version) -> None:
     browser = signed_in(cast.barista)
     bare = browser.get(f"/versions/{draft.pk}/model/").content.decode()
