@@ -11,7 +11,7 @@ from redis import Redis
 
 from audit.alarms import alarms
 from audit.sealing.lateness import waiting_now
-from audit.witnessing.standing import newest_witnessed
+from audit.witnessing.standing import witnessing_now
 from recipes.publishing.models import Publication, PublicationSite
 from stations.gateways.silence import silent
 from stations.slots.models import Placement
@@ -29,10 +29,12 @@ def _sealing() -> float:
     return float(waiting_now().seconds)
 
 
-@register_figure("portaledger_witness_delay_seconds", "Age of the newest state a witness saw")
+@register_figure(
+    "portaledger_witness_delay_seconds", "Age of the oldest state too few witnesses saw"
+)
 def _witness() -> float:
-    newest = newest_witnessed()
-    return (timezone.now() - newest.made_at).total_seconds() if newest else 0.0
+    now = witnessing_now()
+    return (timezone.now() - now.since).total_seconds() if now and now.since else 0.0
 
 
 @register_figure("portaledger_alarms", "Alarms that owners are shown")

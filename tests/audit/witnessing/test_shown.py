@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 from pytest_django import Settings
 
 from audit.exporting.bundle import bundle
@@ -17,6 +18,7 @@ from audit.witnessing.standing import unwitnessed, witnessing_now
 from tests.audit.sealed import last_checkpoint, sealed_ids
 from tests.audit.witnessing.conftest import Starter, history, sealed
 from tests.cast import Cast
+from web.metrics import Figures
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("sample_tables", "only_ours")]
 
@@ -126,3 +128,22 @@ def test_pages_show_who_saw_which_state(
     assert "No answer" in page
     assert "was not seen by 1 of 1 witnesses" in browser.get("/").content.decode()
     assert "alarm: The history after" in browser.get("/healthz").content.decode()
+
+
+def told_delay() -> float:
+    """By /metrics."""
+    named = {family.name: family.samples[0].value for family in Figures().collect()}
+    return float(named["portaledger_witness_delay_seconds"])
+
+
+def test_the_delay_is_of_what_waits_to_be_seen(
+    start_witness: Starter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert told_delay() == 0, "without any witness nothing waits for one"
+    history(5)
+    start_witness()
+    assert told_delay() > 0, "a witness that never saw anything"
+    offer_newest()
+    tomorrow = timezone.now() + timedelta(days=1)
+    monkeypatch.setattr(timezone, "now", lambda: tomorrow)
+    assert told_delay() == 0, "a day on which nothing happens is seen whole"
