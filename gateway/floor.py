@@ -9,6 +9,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 from gateway.clock import Clock
@@ -30,6 +31,7 @@ from gateway.store import Store
 from gateway.wanted import CURSOR, Wanted, all_wanted, moved, slot_at
 
 FIGURES = ("shot_time", "dose_mass", "beverage_mass", "water_volume", "brew_temperature")
+PLACES, POINTS = 6, 1500  # of a figure behind the point, and of a trace: what the interface takes
 FAILURES = ("no_answer", "driver")  # of one slot, until it is read back
 log = logging.getLogger("gateway.floor")
 
@@ -260,14 +262,22 @@ def told_of(settings: Settings) -> dict[str, dict[str, str]]:
 
 
 def data_of(shot: Shot, slot: int) -> dict[str, Any]:
-    """A shot as it travels: figures as exact decimals, the trace as plain numbers."""
+    """A shot as it travels: figures as exact decimals, the trace as plain numbers, not too many."""
     data: dict[str, Any] = {"slot": slot, "pulled_at": shot.pulled_at.isoformat()}
     for name in FIGURES:
         if (value := getattr(shot, name)) is not None:
-            data[name] = str(value)
+            data[name] = written(Decimal(str(value)))
     if shot.trace and len(shot.trace.t) > 1:
         channels = ("t", "pressure", "flow", "mass", "temperature")
         data["trace"] = {
-            name: list(values) for name in channels if (values := getattr(shot.trace, name))
+            name: list(values[:: 1 + (len(values) - 1) // POINTS])
+            for name in channels
+            if (values := getattr(shot.trace, name))
         }
     return data
+
+
+def written(value: Decimal) -> str:
+    """A figure without an exponent, to the places that the interface takes."""
+    rounded = round(value, PLACES) if value.is_finite() else value
+    return format(value if value == rounded else rounded, "f")
