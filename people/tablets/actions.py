@@ -1,6 +1,7 @@
 """Enrolling a site's tablet, renaming and revoking it, and what is allowed at the site."""
 
 import secrets
+from contextlib import AbstractContextManager
 from datetime import timedelta
 
 from django.db.models import F
@@ -8,7 +9,7 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from audit.capture.context import recorded
-from audit.errors import UNSHOWN, Invalid, NotFound, Refused, Subject
+from audit.errors import UNSHOWN, Invalid, NotFound, Problem, Refused, Subject
 from audit.revision import compare_and_set
 from audit.vocabulary import register
 from people.persons.models import User, all_sites
@@ -18,6 +19,7 @@ from people.persons.verbs import Verb
 from people.sign_in.models import End
 from people.sign_in.sessions import end_at_tablet
 from people.tablets.models import NAME_LENGTH, Shown, Tablet, TabletPolicy, digest_of
+from web.checks import taken
 from web.text import line_of
 
 TABLET_ADDED = register("tablet.added", "Made a code to enrol a tablet")
@@ -52,12 +54,13 @@ def add_tablet(*, by: User, site_id: int, name: str) -> tuple[Tablet, str]:
         code = _new_code()
         tablet = Tablet(
             site_id=site_id,
-            name=_name(name, site_id),
+            name=line_of("name", name, NAME_LENGTH),
             made_by=by,
             code_digest=digest_of(code),
             code_until=timezone.now() + CODE_LIVES,
         )
-        tablet.save(force_insert=True)
+        with _one_of_its_name(name):
+            tablet.save(force_insert=True)
     return tablet, code
 
 
@@ -107,7 +110,8 @@ def rename_tablet(*, by: User, tablet: Tablet, revision: int, name: str) -> None
     """Call it otherwise. Raises Invalid (name), NotPermitted, Stale."""
     with recorded(by=by, action=TABLET_RENAMED, subject=subject_of(tablet), site_id=tablet.site_id):
         _require(by, tablet)
-        compare_and_set(tablet, revision, name=_name(name, tablet.site_id, but=tablet.pk))
+        with _one_of_its_name(name):
+            compare_and_set(tablet, revision, name=line_of("name", name, NAME_LENGTH))
 
 
 def revoke_tablet(*, by: User, tablet: Tablet, revision: int) -> int:
@@ -190,12 +194,9 @@ def _require(by: User, tablet: Tablet) -> None:
     require(by, Verb.TABLET_ENROL, tablet.site_id, subject_of(tablet))
 
 
-def _name(typed: str, site_id: int, but: int = 0) -> str:
-    name = line_of("name", typed, NAME_LENGTH)
-    named = Tablet.objects.filter(site_id=site_id, name__iexact=name, revoked_at=None)
-    if named.exclude(pk=but).exists():
-        raise Invalid("name", typed, "a name that no other tablet of the site has")
-    return name
+def _one_of_its_name(typed: str) -> AbstractContextManager[None]:
+    allowed = "a name that no other tablet of the site has"
+    return taken(tablet_name_once_per_site=Problem("name", typed, allowed))
 
 
 def _new_code() -> str:

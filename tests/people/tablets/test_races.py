@@ -34,6 +34,16 @@ def test_one_code_enrols_one_tablet(cast: Cast) -> None:
     assert Tablet.objects.in_use().count() == 1
 
 
+def test_a_name_is_one_tablets(cast: Cast) -> None:
+    def one(name: str) -> Callable[[], object]:
+        return lambda: add_tablet(by=cast.owner, site_id=cast.site.pk, name=name)
+
+    for n in range(4):
+        outcomes = at_once([one(f"Bar {n}"), one(f"bar {n}"), one(f"BAR {n}")])
+        kinds = sorted(type(each).__name__ for each in outcomes)
+        assert kinds == ["Invalid", "Invalid", "tuple"], outcomes
+
+
 def test_tries_at_once_do_not_pass_the_bound(cast: Cast) -> None:
     tablet, person = a_tablet(cast), with_pin(cast)
     tabs = [again(tablet) for _ in range(FREE_PERSON + 7)]
