@@ -43,7 +43,10 @@ def prediction(request: PageRequest, pk: int) -> HttpResponse:
     stations = stations_brewing(version, request.user)
     formula, variant = _formula_at(version, stations, request.GET.get("station", ""))
     form = ChangeForm(request.GET or None, formula=formula, stations=stations)
-    context: dict[str, object] = {"version": version, "form": form, "variant": variant}
+    may_taste = may(request.user, Verb.TASTING_RUN)
+    context: dict[str, object] = {
+        "version": version, "form": form, "variant": variant, "may_taste": may_taste,
+    }  # fmt: skip
     if form.is_bound and not form.is_valid():
         return render(request, "recipes/modelling/prediction.html", context, status=status_of(form))
     station: Station | None = form.cleaned_data["station"] if form.is_bound else None

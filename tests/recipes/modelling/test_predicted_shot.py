@@ -63,6 +63,15 @@ def test_where_no_shot_comes_of_what_stands_the_changed_one_is_named_so(
     assert "As it stands" not in page
 
 
+def test_a_tasting_is_offered_to_those_who_may_run_one(
+    cast: Cast, signed_in: SignedIn, draft: Version
+) -> None:
+    path = f"/versions/{draft.pk}/model/?brew_temperature=92"
+    offered = f'href="/tastings/new/?base={draft.pk}"'
+    assert offered in signed_in(cast.shop_lead).get(path).content.decode()
+    assert "/tastings/new/" not in signed_in(cast.barista).get(path).content.decode()
+
+
 def test_the_page(cast: Cast, signed_in: SignedIn, draft: Version) -> None:
     browser = signed_in(cast.barista)
     bare = browser.get(f"/versions/{draft.pk}/model/").content.decode()
