@@ -79,6 +79,9 @@ HILL_DOUBLE = (
     ({**STAGED, "intermediate_pressure": of("6.5", "0.3"), "brew_temperature": of("91.5", "0.5")},
      "Half a degree less after the tasting."),
 )  # fmt: skip
+# The same coffee in stages, and what machines that know none are to do instead.
+HOUSE_STAGED = ((STAGED, "In stages where the machine can, flat where it can't."),)
+FLAT = DOUBLE
 # What is in the cup, and no water volume: each station gets what yields it there.
 DECAF_LONG = (
     ({**{code: each for code, each in DECAF.items() if code != "water_volume"},

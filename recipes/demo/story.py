@@ -12,9 +12,11 @@ from recipes.demo.evidence import read_waters, taste
 from recipes.demo.formulas import (
     DECAF_DOUBLE,
     DECAF_LONG,
+    FLAT,
     HILL_DOUBLE,
     HOUSE_DOUBLE,
     HOUSE_SINGLE,
+    HOUSE_STAGED,
     REASONS,
     Formula,
     of,
@@ -28,12 +30,14 @@ from recipes.publishing.plan import make_plan
 from recipes.publishing.scope import Scope, Where
 from recipes.publishing.timing import When
 from recipes.requests.actions import make_request
+from recipes.variants.actions import set_variant
 from recipes.versions.drafts import edit_draft, new_draft
 from recipes.versions.models import Version
 from recipes.versions.questions import questions_about
 from recipes.versions.review import approve, return_to_author, submit
 from stations.equipment.models import Site, Slot, Station
 from stations.handover.actions import leave_note
+from stations.machine_types.models import MachineType
 from stations.opening.actions import set_opening
 from stations.slots.by_hand import set_by_hand
 from stations.slots.models import Placement
@@ -74,6 +78,7 @@ class Story:
         measurements.pull_shots(self._slot("harbour", 1))
         measurements.simulate_mornings(double[-1], 1)
         self._publish_by_shots(long)
+        self._with_variant(add_recipe(by=by, coffee=house, drink="Double, in stages"))
         self._publish_with_lot(plain[-1])
         season.change_menu(self.cast, menu, plain[-1], self.today)
         measurements.leave_one_to_decide()
@@ -119,16 +124,31 @@ class Story:
         versions: list[Version] = []
         for formula, note in steps:
             draft = self._draft(recipe, versions[-1] if versions else None, formula, note)
-            shown = self._submit(draft)
-            versions.append(
-                approve(
-                    by=self.cast["second_roaster"],
-                    version=shown,
-                    credentials=self.cast.signs("second_roaster"),
-                    seen=shown.content_digest,
-                )
-            )
+            versions.append(self._approved(draft))
         return versions
+
+    def _approved(self, draft: Version) -> Version:
+        shown = self._submit(draft)
+        return approve(
+            by=self.cast["second_roaster"],
+            version=shown,
+            credentials=self.cast.signs("second_roaster"),
+            seen=shown.content_digest,
+        )
+
+    def _with_variant(self, recipe: Recipe) -> None:
+        """In stages at Tramway's window; its long bar, which knows none, gets the variant."""
+        ((formula, note),) = HOUSE_STAGED
+        draft = self._draft(recipe, None, formula, note)
+        draft = set_variant(
+            by=self.cast["head_roaster"], version=draft, revision=draft.revision, values=FLAT,
+            machine_type=MachineType.objects.get(name="Water counted"),
+        )  # fmt: skip
+        here = Station.objects.filter(machine__site=self.sites["tramway"], number=2)
+        scope = Scope(Where.STATIONS, tuple(here.values_list("pk", flat=True)), slot_numbers=(4,))
+        version = self._approved(draft)
+        self._sign(version, scope, "The same blend on both machines, as each can do it.")
+        self._load(version)
 
     def _publish(self, version: Version, slot_number: int, reason: str) -> None:
         self._sign(version, Scope(Where.ALL, slot_numbers=(slot_number,)), reason)
@@ -139,6 +159,10 @@ class Story:
         known, new = front.get(machine__site=self.sites["harbour"]), self._slot("tramway", 4)
         scope = Scope(Where.STATIONS, (known.pk, new.station_id), slot_numbers=(4,))
         self._sign(version, scope, "Decaf by the cup, where it is asked for most.")
+        self._load(version)
+
+    def _load(self, version: Version) -> None:
+        """Key in and read back every slot that should hold it."""
         for placement in Placement.objects.to_load().with_place():
             if placement.settings.content_digest == version.content_digest:
                 self._read(placement, placement.site.code)

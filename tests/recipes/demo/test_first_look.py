@@ -8,9 +8,11 @@ from people.persons.models import User
 from recipes.menus.departures import standings
 from recipes.menus.models import Following
 from recipes.permits.models import Permit
+from recipes.planning.served import misfits
 from recipes.requests.models import ChangeRequest
 from recipes.tastings.models import Tasting
 from recipes.versions.models import Version
+from stations.slots.models import Placement
 
 pytestmark = pytest.mark.django_db
 
@@ -26,7 +28,17 @@ def test_each_of_the_week_s_matters_is_there() -> None:
     assert "permit" in {each.kind for each in departures}
     draft = Version.objects.get(recipe__coffee__name__startswith="Guest")
     assert (draft.state, draft.author.name) == ("draft", "Head roaster")
+    _variant()
     _pages(draft)
+
+
+def _variant() -> None:
+    """Whole at one machine of a bar, and its variant at the other; both as they were signed."""
+    held = Placement.objects.in_force().filter(settings__title__contains="in stages")
+    rows = list(held.select_related("settings__variant", "slot", "signature"))
+    names = [str(each.settings.variant or "") for each in rows]
+    assert sorted(names) == ["", "Water counted"]
+    assert not misfits(rows)
 
 
 def _evidence() -> None:
