@@ -8,11 +8,11 @@ The digest is of everything in the drawing, numbers and words: who knows it has 
 import hashlib
 from typing import TYPE_CHECKING
 
-from django.core.cache import caches
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils.safestring import SafeString, mark_safe
 
+from audit.quick import quick
 from web.pages import PageRequest, page
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ def drawn(drawing: "Drawing") -> SafeString:
 
 def drawn_before(drawing: "Drawing") -> SafeString | None:
     """The picture, if any process has drawn it; nothing while the broker is away."""
-    kept = caches["quick"].get(f"drawn:{digest_of(drawing)}")
+    kept = quick.get(f"drawn:{digest_of(drawing)}")
     return mark_safe(kept) if isinstance(kept, str) else None  # noqa: S308 - by chart_svg
 
 
@@ -45,15 +45,15 @@ def _draw(drawing: "Drawing") -> SafeString:
     from web.chart_svg import svg_of  # noqa: PLC0415
 
     svg = svg_of(drawing.parts, drawing.text)
-    caches["quick"].set(f"drawn:{digest_of(drawing)}", str(svg), KEPT)
+    quick.set(f"drawn:{digest_of(drawing)}", str(svg), KEPT)
     return svg
 
 
 def ask_later(drawing: "Drawing") -> str:
     """Its digest, by which it can be asked for; empty where nothing can be kept."""
     digest = digest_of(drawing)
-    caches["quick"].set(f"asked:{digest}", drawing, WAITS)
-    return digest if caches["quick"].get(f"asked:{digest}") is not None else ""
+    quick.set(f"asked:{digest}", drawing, WAITS)
+    return digest if quick.get(f"asked:{digest}") is not None else ""
 
 
 @page()
@@ -64,7 +64,7 @@ def one_drawing(request: PageRequest, digest: str) -> HttpResponse:
     """
     from web.charts import Drawing  # noqa: PLC0415
 
-    found = caches["quick"].get(f"asked:{digest}") if len(digest) == HEX else None
+    found = quick.get(f"asked:{digest}") if len(digest) == HEX else None
     if not isinstance(found, Drawing):
         raise Http404
     picture = drawn(found)  # whatever its parts: a page by itself finds it drawn

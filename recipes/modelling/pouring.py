@@ -8,8 +8,8 @@ import time
 from dataclasses import dataclass
 
 from celery import current_app
-from django.core.cache import caches
 
+from audit.quick import quick
 from recipes.brewing.errors import QuantityError
 from recipes.brewing.shot_model.fit import Fit
 from recipes.brewing.shot_model.parameters import Setup
@@ -47,7 +47,7 @@ def poured(fit: Fit, base: Setup, changed: Setup, coarser: float) -> Predicted:
 def poured_by_worker(fit: Fit, base: Setup, changed: Setup, coarser: float) -> Predicted | None:
     """The same where it is remembered; None while a worker is at it. Raises QuantityError."""
     asked = Asked(time.time(), fit, base, changed, coarser)
-    digest, quick = _digest(asked), caches["quick"]
+    digest = _digest(asked)
     if (found := _remembered(digest)) is not None:
         return found
     before = quick.get(f"to-pour:{digest}")
@@ -67,7 +67,7 @@ def start(digest: str) -> None:
 
 def pour(digest: str) -> bool:
     """What a worker does; whether there was something to pour. Twice is no harm."""
-    asked = caches["quick"].get(f"to-pour:{digest}")
+    asked = quick.get(f"to-pour:{digest}")
     if not isinstance(asked, Asked):
         return False
     try:
@@ -82,14 +82,14 @@ def _pour(asked: Asked) -> Predicted:
     try:
         made = predict_courses(asked.fit, asked.base, asked.changed, coarser=asked.coarser)
     except QuantityError as error:
-        caches["quick"].set(key, Impossible(error.field, error.allowed), REMEMBERED)
+        quick.set(key, Impossible(error.field, error.allowed), REMEMBERED)
         raise
-    caches["quick"].set(key, made, REMEMBERED)
+    quick.set(key, made, REMEMBERED)
     return made
 
 
 def _remembered(digest: str) -> Predicted | None:
-    found = caches["quick"].get(f"poured:{digest}")
+    found = quick.get(f"poured:{digest}")
     if isinstance(found, Impossible):
         raise QuantityError(found.field, None, found.allowed)
     return found if isinstance(found, Predicted) else None
