@@ -3,10 +3,13 @@
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from django.contrib.auth import SESSION_KEY
 from django.core.cache import cache
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
+from django.test import Client
 
-from web.lasting_cache import forget_ended
+from tests.cast import PASSWORD, Cast
+from web.lasting_cache import LastingCache, forget_ended
 from web.models import CacheEntry
 
 
@@ -55,3 +58,20 @@ def test_what_ended_is_deleted_at_night() -> None:
     assert forget_ended() >= 1
     kept = CacheEntry.objects.filter(key__in=map(cache.make_key, ("ended", "lasts")))
     assert [row.key for row in kept] == [cache.make_key("lasts")]
+
+
+@pytest.mark.django_db
+def test_where_tries_cannot_be_counted_nothing_is_tried(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def away(*_: object) -> None:
+        raise OperationalError("the database does not answer")
+
+    browser = Client(raise_request_exception=False)
+    sent = {"login": cast.owner.email, "password": PASSWORD}
+    with monkeypatch.context() as patch:
+        patch.setattr(LastingCache, "_ask", away)
+        assert browser.post("/account/login/", sent).status_code != 302
+        assert SESSION_KEY not in browser.session
+    assert browser.post("/account/login/", sent).status_code == 302
+    assert SESSION_KEY in browser.session
