@@ -39,7 +39,8 @@ class DriftQuerySet(SiteScoped["Drift"]):
     def current(self) -> Self:
         """Of late, with the meter and pump of now; ``held``: a slot there still holds the settings.
 
-        One of settings that were replaced stays until shots under the new ones clear it.
+        One of settings that were replaced stays until shots under the new ones clear it; as any
+        other, it is not of late once a day has passed without one.
         """
         holding = Placement.objects.in_force().filter(
             slot__station=OuterRef("station"),

@@ -18,6 +18,7 @@ from stations.charts.models import ChartBaseline, Drift
 from stations.equipment.models import Slot
 from stations.metrology.formula import BASKET, BEVERAGE, DOSE, SHOT_TIME, WATER
 from stations.shots.actions import correct_shot
+from tests.audit.sealed import unguarded
 from tests.bar import DOUBLE, Bar, approved, draft
 from tests.cast import SignedIn
 from tests.publishing import Publish
@@ -193,6 +194,10 @@ def test_an_open_drift_is_shown_where_its_slot_is(
     words = lead.get(f"/stations/{slot.station_id}/charts/").content.decode()
     assert "It stays until 5 shots in a row" in words
     assert "(1 so far)" in words
+    assert "After a day without a shot it is no longer shown" in words
+    unguarded("UPDATE stations_drift SET uncleared_at = uncleared_at - interval '25 hours'")
+    unguarded("UPDATE stations_checkshot SET at = at - interval '25 hours'")
+    assert drifts() == []
 
 
 def test_where_the_clock_ends_the_shot_its_yield_rests_on_what_makes_it_flow() -> None:
