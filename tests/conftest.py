@@ -2,10 +2,12 @@
 
 import os
 import shutil
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import settings
 
+from audit.capture.context import RequestContext, request_context
 from tests import services
 
 # Tests share their cores, and a first example may load a slow library: none is held to a time.
@@ -32,6 +34,14 @@ def _every_refusal_is_an_entry(
     if not request.node.nodeid.startswith("tests/audit/capture/test_many_refusals.py"):
         for bound in ("FEW", "MANY"):
             monkeypatch.setattr(f"audit.capture.refusals.{bound}", 10**9)
+
+
+@pytest.fixture(autouse=True)
+def _nothing_is_told_of_another_test() -> Iterator[None]:
+    """A command or a task says who asks for the rest of its process: here that is the next test."""
+    request_context.set(RequestContext())
+    yield
+    request_context.set(RequestContext())
 
 
 @pytest.fixture(scope="session")
