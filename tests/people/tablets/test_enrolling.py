@@ -4,6 +4,7 @@ import datetime
 
 import pytest
 from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from audit.capture.models import Entry
@@ -128,3 +129,14 @@ def test_codes_are_not_guessed_at_leisure(cast: Cast) -> None:
     assert "wait a minute" not in tries[9].content.decode()
     assert "Too many codes were tried: wait a minute." in tries[11].content.decode()
     assert "nothing was given" not in tries[11].content.decode().lower()
+
+
+def test_its_page_offers_another_code_until_it_is_enrolled(cast: Cast, signed_in: SignedIn) -> None:
+    tablet, code = add_tablet(by=cast.owner, site_id=cast.site.pk, name="One")
+    lead, path = signed_in(cast.shop_lead), f"/tablets/{tablet.pk}/"
+    another, revoke = f'action="{path}code/"', f'action="{path}revoke/"'
+    page = lead.get(reverse("people:tablet_edit", args=[tablet.pk])).content.decode()
+    assert (another in page, revoke in page) == (True, True)
+    enrol(by=None, code=code)
+    page = lead.get(reverse("people:tablet_edit", args=[tablet.pk])).content.decode()
+    assert (another in page, revoke in page) == (False, True)

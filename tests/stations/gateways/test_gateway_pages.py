@@ -47,3 +47,19 @@ def test_without_a_name_nothing_is_made(cast: Cast, bar: Bar, signed_in: SignedI
     path = reverse("stations:gateways", args=[cast.site.pk])
     assert signed_in(cast.shop_lead).post(path, {"name": " "}).status_code == 400
     assert not Gateway.objects.exists()
+
+
+def test_another_code_and_its_end_by_its_page(cast: Cast, bar: Bar, signed_in: SignedIn) -> None:
+    lead = signed_in(cast.shop_lead)
+    lead.post(reverse("stations:gateways", args=[cast.site.pk]), {"name": "Box"})
+    gateway = Gateway.objects.get()
+    path = reverse("stations:gateway", args=[gateway.pk])
+    actions = r'<form method="post" action="(/gateways/[^"]+)"'
+    code, revoke = re.findall(actions, lead.get(path).content.decode())
+    page = lead.post(code, {"revision": gateway.revision}).content.decode()
+    (told,) = re.findall(r'id="enrol-code">([^<]+)', page)
+    assert Box().enrol(told).status_code == 201
+    gateway.refresh_from_db()
+    assert re.findall(actions, lead.get(path).content.decode()) == [revoke]
+    assert lead.post(revoke, {"revision": gateway.revision}).status_code == 302
+    assert re.findall(actions, lead.get(path).content.decode()) == []
