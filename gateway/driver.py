@@ -12,6 +12,8 @@ from typing import Protocol
 
 from gateway.ranges import Range, Settings
 
+MOST_NAME = 60  # characters of a driver's name and version together, as the interface takes them
+
 
 class DriverError(Exception):
     """A machine could not be asked or told; the gateway reports it and tries again."""

@@ -13,13 +13,14 @@ from urllib.parse import urlsplit
 from gateway import keys
 from gateway.client import LineError, RevokedError, Server, ServerRefusesError
 from gateway.clock import Clock
-from gateway.driver import Driver
+from gateway.driver import MOST_NAME, Driver
 from gateway.floor import Floor
 from gateway.line import APPLIED, Line
 from gateway.pace import Pace
 from gateway.state import State, StateError
 from gateway.store import Store
 
+UNNAMED = "a driver that does not say its name"
 log = logging.getLogger("gateway")
 
 
@@ -162,6 +163,10 @@ class _LineThread(threading.Thread):
 
 
 def named(driver: Driver) -> str:
-    """The driver as it is told to the server."""
-    described = driver.describe()
-    return f"{described.name} {described.version}"
+    """The driver as it is told to the server; one that fails is told by the rounds to come."""
+    try:
+        described = driver.describe()
+    except Exception:
+        log.exception("the driver does not say what it is")
+        return UNNAMED
+    return f"{described.name} {described.version}"[:MOST_NAME]

@@ -6,7 +6,7 @@ from datetime import timedelta
 from decimal import Decimal
 from itertools import pairwise
 
-from gateway.driver import Driver, DriverError, Equipped, Place, Shot
+from gateway.driver import MOST_NAME, Driver, DriverError, Equipped, Place, Shot
 from gateway.ranges import (
     CODES,
     ENDINGS,
@@ -19,7 +19,6 @@ from gateway.ranges import (
     outside,
 )
 
-MOST_NAME = 60  # characters of name and version together
 STREAM = 20  # answers of the stream that are listened to at most
 
 

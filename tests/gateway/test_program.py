@@ -4,13 +4,16 @@ import json
 import signal
 import stat
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 
 from gateway import keys
-from gateway.program import require_safe
+from gateway.driver import Description, SilentError
+from gateway.program import UNNAMED, named, require_safe
 from gateway.state import State, StateError
 from tests.gateway.boxes import Box, until
+from tests.gateway.conftest import Machine
 from tests.gateway.fake_server import Ledger, slot
 
 
@@ -130,6 +133,13 @@ def test_addresses_that_are_spoken_to(url: str, plain: bool) -> None:
 def test_answers_are_not_believed_without_tls(url: str) -> None:
     with pytest.raises(StateError, match="https"):
         require_safe(url, plain=False)
+
+
+def test_a_driver_is_named_whatever_it_says_of_itself(machine: Machine) -> None:
+    assert named(machine) == "test 1"
+    told = Mock(side_effect=[Description("n" * 80, "1", []), SilentError("gone"), TypeError()])
+    machine.describe = told  # type: ignore[method-assign]
+    assert [named(machine) for _ in range(3)] == ["n" * 60, UNNAMED, UNNAMED]
 
 
 def test_an_enrolment_is_kept_wholly(tmp_path: Path) -> None:
