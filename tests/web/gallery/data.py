@@ -75,6 +75,7 @@ def context(*, bound: bool = False) -> dict[str, object]:
         "diff": DIFF,
         "work": WORK,
         "nothing": [],
+        "enrolled": {"enrolled_at": None, "revision": 1},
         "facts": [("Coffee", "Harbour blend"), ("Roast date", "28 Jul 2026")],
         "problems": ["Slot 3: 96 °C is above this machine's 95 °C.",
                      {"line": 4, "field": "altitude", "message": "“high” is no number of metres."}],
