@@ -211,6 +211,9 @@ def _unlike_entry(settings: ControlSettings, written: Values | None) -> Iterator
         yield "what was signed, of which nothing is kept"
     elif any(getattr(settings, name) != written.get(name, "") for name in ENTERED):
         yield "the settings"
+    # Entries from before there were variants name none.
+    elif settings.variant_id != written.get("variant_id"):
+        yield "the variant they are of"
 
 
 ENTERED = ("values", "title", "content_digest", "station_id")

@@ -113,6 +113,17 @@ def test_what_is_placed_is_what_was_signed(placed: Version, bar: Bar) -> None:
     assert "variant" in misfits([held(whole.slot)])[whole.pk]
 
 
+def test_where_nothing_is_kept_of_the_plan_the_history_says_which(placed: Version, bar: Bar) -> None:
+    for station in (2, 0):
+        there = held(at(bar, station))
+        kept = "DELETE FROM people_signedcontent WHERE signature_id = %s"
+        tamper(kept, there.signature_id)
+        assert not misfits([there])
+        lies = "UPDATE stations_controlsettings SET variant_id = %s WHERE id = %s"
+        tamper(lies, None if there.settings.variant_id else bar.plain.pk, there.settings_id)
+        assert "variant" in misfits([held(there.slot)])[there.pk]
+
+
 def test_a_calibration_translates_the_variant_anew(placed: Version, bar: Bar) -> None:
     station = bar.stations[2]
     before = held(at(bar, 2)).settings.values
