@@ -69,14 +69,18 @@ class Acted:
 
 
 def window_of(slot: Slot) -> Window | None:
-    """The newest time it was overwritten; None if no read-back ever differed."""
+    """The newest time it was overwritten; None if no read-back ever differed.
+
+    By the moments at which was read: a gateway tells of what it read without a line later on.
+    """
     reads = ReadBack.objects.filter(slot=slot).select_related("by", "gateway", "placement")
-    last = reads.filter(verdict="differs").order_by("-pk").first()
+    differing = reads.filter(verdict="differs")
+    last = differing.order_by("-at", "-pk").first()
     if last is None:
         return None
-    matching = reads.filter(verdict="matches", pk__lt=last.pk).order_by("-pk").first()
-    since = reads.filter(verdict="differs", pk__gt=matching.pk if matching else 0)
-    first = since.order_by("pk").first() or last
+    matching = reads.filter(_before(last), verdict="matches").order_by("-at", "-pk").first()
+    since = differing.exclude(_before(matching)) if matching else differing
+    first = since.order_by("at", "pk").first() or last
     begin = first.placement.started_at or first.at
     written = _written(slot, matching, first)
     channels = {pk: channel_words(channel) for pk, (_, channel) in written.items()}
@@ -86,6 +90,10 @@ def window_of(slot: Slot) -> Window | None:
         begin = max(begin, moments.get(matching.pk, matching.at))
     begin = max([begin, *(at for ask in _last_good if (at := ask(first)))])
     return Window(begin, moments.get(first.pk, first.at), matching, first, channels)
+
+
+def _before(read: ReadBack) -> Q:
+    return Q(at__lt=read.at) | Q(at=read.at, pk__lt=read.pk)
 
 
 def _written(slot: Slot, *reads: ReadBack | None) -> dict[int, tuple[datetime, str]]:

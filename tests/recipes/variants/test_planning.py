@@ -113,7 +113,7 @@ def test_what_is_placed_is_what_was_signed(placed: Version, bar: Bar) -> None:
     assert "variant" in misfits([held(whole.slot)])[whole.pk]
 
 
-def test_where_nothing_is_kept_of_the_plan_the_history_says_which(placed: Version, bar: Bar) -> None:
+def test_with_no_plan_kept_the_history_says_which(placed: Version, bar: Bar) -> None:
     for station in (2, 0):
         there = held(at(bar, station))
         kept = "DELETE FROM people_signedcontent WHERE signature_id = %s"

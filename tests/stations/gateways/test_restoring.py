@@ -100,6 +100,17 @@ def test_who_was_about_is_asked_of_that_window(box: Box, placement: Placement) -
     assert abs(window.end - ago(10)) < timedelta(seconds=5)
 
 
+def test_what_was_read_before_and_told_later_stands_where_it_was_read(
+    box: Box, placement: Placement
+) -> None:
+    box.report(read(box, placement, 30), read(box, placement, 10, "300"))
+    box.report(read(box, placement, 20))
+    window = window_of(placement.slot)
+    assert window
+    assert abs(window.begin - ago(20)) < timedelta(seconds=5)
+    assert abs(window.end - ago(10)) < timedelta(seconds=5)
+
+
 def test_never_found_right_it_has_no_beginning(box: Box, placement: Placement) -> None:
     box.report(read(box, placement, 10, "300"))
     assert Difference.objects.get().good_at is None
