@@ -1,11 +1,14 @@
 # One image for web, worker, beat and migrations; docker-compose.yml says which a container is.
 FROM python:3.11.14-slim AS packages
+# Where it is set, what is written here goes by it and not by the clock (docs/operations.md).
+ARG SOURCE_DATE_EPOCH
 RUN python -m venv /opt/venv
 COPY requirements.txt .
 RUN /opt/venv/bin/pip install --no-cache-dir --disable-pip-version-check \
     --require-hashes --no-deps -r requirements.txt
 
 FROM python:3.11.14-slim
+ARG SOURCE_DATE_EPOCH
 ENV PATH=/opt/venv/bin:$PATH \
     PYTHONUNBUFFERED=1 \
     PYTHONDONTWRITEBYTECODE=1 \

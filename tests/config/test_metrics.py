@@ -64,6 +64,20 @@ def test_every_rule_asks_for_figures_that_are_told(told: dict[str, float]) -> No
     assert named - set(told) == set()
 
 
+def test_the_dashboard_shows_figures_that_are_told(told: dict[str, float]) -> None:
+    panels = json.loads((ROOT / "docs" / "dashboard.json").read_text())["panels"]
+    asked = [target["expr"] for panel in panels for target in panel["targets"]]
+    named = {name for expr in asked for name in re.findall(r"portaledger_\w+", expr)}
+    assert len({panel["id"] for panel in panels}) == len(panels) > 10
+    # Counted by workers alone, which this process is none of.
+    assert named - set(told) <= {"portaledger_tasks_total"}
+    assert {name for name in told if name in gauges()} <= named
+
+
+def gauges() -> set[str]:
+    return {family.name for family in Figures().collect()}
+
+
 def test_a_gateway_is_silent_by_its_sites_rule_until_it_is_revoked(cast: Cast, bar: Bar) -> None:
     def told() -> float:
         (family,) = (each for each in Figures().collect() if each.name.endswith("gateways_silent"))

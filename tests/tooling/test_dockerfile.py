@@ -6,7 +6,8 @@ import re
 from tests.tooling.listing import ROOT
 
 KNOWN = {"FROM", "RUN", "COPY", "ENV", "WORKDIR", "USER", "EXPOSE", "HEALTHCHECK", "CMD"} | {
-    "ENTRYPOINT"
+    "ENTRYPOINT",
+    "ARG",
 }
 
 
