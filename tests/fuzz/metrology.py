@@ -20,7 +20,9 @@ from stations.metrology import (
     offset_questions,
     outliers,
     questions,
+    run_lengths,
     run_rules,
+    self_starting,
     water,
     water_estimates,
     water_units,
@@ -134,6 +136,20 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "cusum_chart": lambda a, b, c, d: charts.cusum_chart(
             [a, b], target=a, allowance=c, decision=d
         ),
+    },
+    "run_lengths": {
+        "average_run_length": lambda a, b, c, d: run_lengths.average_run_length(
+            a, allowance=b, shift=c, winsor=d
+        ),
+        "two_sided": lambda a, b, *_: run_lengths.two_sided(a, b),
+        "siegmund": lambda a, b, c, _: run_lengths.siegmund(a, allowance=b, shift=c),
+        "decision_for": lambda a, *_: run_lengths.decision_for(a),
+    },
+    "self_starting": {
+        "score": lambda a, b, c, _: self_starting.score(
+            self_starting.Reference.of(2), (a, b), c
+        ),
+        "rank_score": lambda a, b, c, _: self_starting.rank_score([a, b] * 10, c),
     },
     "equivalence": {
         "equivalence": lambda a, b, c, d: equivalence.equivalence(
