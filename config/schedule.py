@@ -38,6 +38,7 @@ LONG = frozenset(
         "people.tasks.send_pushes",
         "people.tasks.forget_what_is_old",
         "stations.tasks.note_drifts",
+        "stations.tasks.look_for_causes",
     }
 )
 
@@ -66,6 +67,7 @@ BEAT_SCHEDULE: dict[str, Beat] = {
         "task": "audit.tasks.roll_month",
         "schedule": crontab(minute="*/5"),
     },
+    "causes of drift, in shots that came in": _often("stations.tasks.look_for_causes", seconds=60),
     "what people hear of": _often("people.tasks.tell_people", seconds=30),
     "mail that waits": _often("people.tasks.send_mail", seconds=20),
     "devices that are to be told": _often("people.tasks.send_pushes", seconds=20),

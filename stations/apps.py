@@ -26,6 +26,8 @@ ENTERING = (
     "opening.actions",
     "gateways.actions",
     "gateways.ingest",
+    "causes.actions",
+    "causes.sweeping",
     "opening.panel",
     "today.panels",
 )
@@ -40,6 +42,7 @@ class StationsConfig(AppConfig):
     def ready(self) -> None:
         """Tell the history how to show the equipment."""
         from stations.calibrations import matters as calibrations
+        from stations.causes import matters as causes
         from stations.charts import matters as charts
         from stations.equipment import history as equipment
         from stations.gateways import history as gateways
@@ -56,5 +59,5 @@ class StationsConfig(AppConfig):
         gateways.register()
         grinders.register()
         slots.register()
-        for matters in (held, charts, calibrations, silence):
+        for matters in (held, charts, causes, calibrations, silence):
             matters.register()

@@ -1,6 +1,7 @@
 """The equipment, and what its slots should hold and were found to hold."""
 
 from stations.calibrations.models import Calibration
+from stations.causes.models import CauseFinding, CauseRun
 from stations.charts.models import ChartBaseline, Drift, KeptChart
 from stations.equipment.models import Machine, Site, Slot, Station
 from stations.equipment.replaced import Part, Replacement
@@ -19,6 +20,8 @@ from stations.water.models import WaterReading
 __all__ = [
     "Ability",
     "Calibration",
+    "CauseFinding",
+    "CauseRun",
     "ChartBaseline",
     "CheckShot",
     "ControlSettings",

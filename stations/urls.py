@@ -5,6 +5,7 @@ from django.urls import URLPattern
 from stations.advice import urls as advice
 from stations.board import urls as board
 from stations.calibrations import urls as calibrations
+from stations.causes import urls as causes
 from stations.charts import urls as charts
 from stations.equipment import urls as equipment
 from stations.gateways import urls as gateways
@@ -35,6 +36,7 @@ urlpatterns: list[URLPattern] = [
     *shots.page_urls,
     *advice.page_urls,
     *charts.page_urls,
+    *causes.page_urls,
     *calibrations.page_urls,
     *replacements.page_urls,
     *water.page_urls,
@@ -54,6 +56,7 @@ api_urls: list[URLPattern] = [
     *opening.api_urls,
     *handover.api_urls,
     *charts.api_urls,
+    *causes.api_urls,
     *calibrations.api_urls,
     *replacements.api_urls,
     *water.api_urls,

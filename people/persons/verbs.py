@@ -57,6 +57,7 @@ class Verb(StrEnum):
     PEOPLE_MANAGE = "people.manage"
     TOKEN_MAKE = "token.make"  # noqa: S105 - a verb, not a secret
     TABLET_ENROL = "tablet.enrol"
+    FINDING_ANSWER = "finding.answer"
     GATEWAY_ENROL = "gateway.enrol"
     GATEWAY_FETCH = "gateway.fetch"
     GATEWAY_REPORT = "gateway.report"
@@ -115,6 +116,7 @@ MAY: dict[Verb, frozenset[Role]] = {
     # A token never does more than its owner may.
     Verb.TOKEN_MAKE: ANYONE,
     Verb.TABLET_ENROL: frozenset({Role.SHOP_LEAD, Role.OWNER}),
+    Verb.FINDING_ANSWER: LEADS | {Role.TECHNICIAN},
     Verb.GATEWAY_ENROL: frozenset({Role.SHOP_LEAD, Role.OWNER}),
     Verb.GATEWAY_FETCH: GATEWAY_KEEPERS,
     Verb.GATEWAY_REPORT: GATEWAY_KEEPERS,
@@ -171,6 +173,7 @@ WORDS: dict[Verb, str] = {
     Verb.PEOPLE_MANAGE: "manage people",
     Verb.TOKEN_MAKE: "make a token",
     Verb.TABLET_ENROL: "enrol a tablet",
+    Verb.FINDING_ANSWER: "answer what was found at a station",
     Verb.GATEWAY_ENROL: "enrol a gateway",
     Verb.GATEWAY_FETCH: "fetch settings as a gateway",
     Verb.GATEWAY_REPORT: "report as a gateway",

@@ -68,7 +68,8 @@ def score(before: Reference, columns: Sequence[Real], value: Real) -> Scored:
 
     The first column is usually 1. A column that never varied, or a mark never met, can't be told
     from the others: such a shot is taken on unscored. Beyond ±3 a shot counts as 3, in the score
-    and in the reference alike. Raises BadValueError for numbers that aren't finite.
+    and in the reference alike; ``residual`` is whole. Raises BadValueError for numbers that aren't
+    finite.
     """
     row = np.array([number("column", each) for each in columns])
     seen = number("value", value)
@@ -86,7 +87,7 @@ def score(before: Reference, columns: Sequence[Real], value: Real) -> Scored:
     cut = max(-WINSOR, min(WINSOR, found))
     if cut != found:
         most = float(scipy.special.stdtrit(free, scipy.special.ndtr(cut))) * spread * width
-        seen, residual = seen + most - residual, most
+        return Scored(residual, cut, _taken(before, row, seen + most - residual, most / width))
     return Scored(residual, cut, _taken(before, row, seen, residual / width))
 
 

@@ -16,6 +16,7 @@ KINDS = {
     "lots": "opening",
     "menus": "menu",
     "menu-versions": "menu_draft",
+    "findings": "finding",
     "grinders": "grinder",
     "entries": "entry",
     "history": "entry",

@@ -92,6 +92,8 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("stations:today", "site"),
         pk("stations:opening_set", "site"),
         pk("stations:handover", "site"),
+        pk("stations:findings", "site"),
+        pk("stations:finding", "finding"),
         pk("stations:to_key", "site"),
         pk("stations:grinders", "site"),
         pk("stations:station", "station"),
@@ -271,6 +273,7 @@ NOT_PAGES = {
     "recipes:tasting_attach",
     "stations:slots_add",
     "stations:handover_read",
+    "stations:finding_settle",
     "stations:import_example",
     "people:tablet_person",  # needs a tablet and a PIN: test_tablet.py
     "people:tablet_leave",

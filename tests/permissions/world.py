@@ -49,6 +49,7 @@ from stations.shots.actions import log_shot
 from stations.shots.judging import Weighed
 from tests.bar import Bar, draft, make_bar, vary
 from tests.cast import credentials, make_cast, make_sites
+from tests.findings import finding_at
 from tests.grinders import grinder_of, opened_at
 from tests.recipes.calibrating import measure
 from tests.recipes.menus.spring import approved as approved_menu
@@ -178,7 +179,7 @@ def _at(bar: Bar, site: Site, lead: User) -> dict[str, Address]:
         "permit": _permit(bar, Slot.objects.filter(pk=slot.pk)),
         "tasting": _tasting(site, lead), "fit": _fit(bar, station, lead),
         "shot": _shot(bar, slot), "kept_chart": _kept_chart(bar, station, lead),
-        **_grinder(bar, station),
+        **_grinder(bar, station), "finding": finding_at(station, lead).pk,
         "calibration": measure(station, "4.2", bar.cast.technician).pk,
         "gateway": add_gateway(by=lead, site=site, name="Box")[0].pk,
         "tablet": add_tablet(by=lead, site_id=site.pk, name="Counter")[0].pk,

@@ -100,6 +100,10 @@ EQUIPMENT = [
          also={"text": ["", "x" * 1001], "edits": FOREIGN[:-1]}),
     Form("handover_read", "barista", lambda t: {"until": str(t.note())}, thing="site",
          also={"until": ["", *FOREIGN]}),
+    Form("finding", "shop_lead", lambda t: {"revision": "1", "given": "scale", "note": ""},
+         thing="finding", also={"revision": STALE, "given": ["", "gremlins"], "note": ["x" * 501]}),
+    Form("finding_settle", "shop_lead", lambda t: {"revision": "1", "note": "Another basket"},
+         thing="finding", good=409, also={"revision": STALE, "note": ["", "x" * 501]}),
     Form("lot_open", "barista", thing="grinder", sent=lambda t: {
          "code": "A1", "coffee": "", "reason": "", "seen_opening": str(t.pk("opening"))},
          also={"code": ["", "nothing"], "coffee": ["Nothing"], "seen_opening": FOREIGN}),

@@ -20,14 +20,16 @@ EXPECTED: dict[Role, str] = {
         permit.end request.make request.decide tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view equipment.edit equipment.import calibration.record shot.log
         grinder.set lot.open token.make gateway.fetch gateway.report site.edit opening.set
-        handover.write recipe.history""",
+        handover.write recipe.history finding.answer""",
     Role.SHOP_LEAD: """recipe.view request.make tasting.run model.fit slot.view slot.read_back
         slot.set_by_hand equipment.view shot.log grinder.set lot.open token.make gateway.fetch
-        gateway.report gateway.enrol tablet.enrol opening.set handover.write""",
+        gateway.report gateway.enrol tablet.enrol opening.set handover.write
+        finding.answer""",
     Role.BARISTA: """recipe.view slot.view equipment.view shot.log grinder.set lot.open token.make
         handover.write""",
     Role.TECHNICIAN: """recipe.view slot.view equipment.view calibration.record grinder.set
-        token.make gateway.fetch gateway.report equipment.edit equipment.import handover.write""",
+        token.make gateway.fetch gateway.report equipment.edit equipment.import handover.write
+        finding.answer""",
     Role.OWNER: """recipe.view slot.view equipment.view equipment.edit equipment.import
         history.view policy.set people.manage token.make gateway.fetch gateway.report
         gateway.enrol tablet.enrol site.edit opening.set handover.write recipe.history""",
