@@ -71,12 +71,30 @@ self.queue = (() => {
     state: known.state === "refused" ? "waiting" : known.state,
   });
 
-  async function wipe() {
-    const held = (await all()).filter((each) => each.state !== "sent").length;
-    await during("readwrite", "entries", (entries) => entries.clear());
-    await during("readwrite", "facts", (facts) => facts.clear());
-    return held;
+  // Deletes what others left; gives back how many of those were not sent. In one transaction: what
+  // is noted at this moment is either theirs and goes, or stays.
+  async function removeOthers(person) {
+    let lost = 0;
+    await during("readwrite", "entries", (entries) => {
+      const asked = entries.openCursor();
+      asked.onsuccess = () => {
+        const at = asked.result;
+        if (!at) return;
+        if (at.value.person !== person) {
+          if (at.value.state !== "sent") lost += 1;
+          at.delete();
+        }
+        at.continue();
+      };
+      return asked;
+    });
+    return lost;
   }
 
-  return { all, change, remove, fact, note, add, wipe };
+  async function wipe() {
+    await during("readwrite", "entries", (entries) => entries.clear());
+    await during("readwrite", "facts", (facts) => facts.clear());
+  }
+
+  return { all, change, remove, removeOthers, fact, note, add, wipe };
 })();

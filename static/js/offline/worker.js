@@ -148,14 +148,16 @@
   // What pages ask: {ask: name, …}, answered on the port that came with it.
 
   const told_of = {
-    // Somebody signed in has a page in front of them. What another left behind is deleted.
+    // Somebody signed in has a page in front of them. What another left behind is deleted, at every
+    // page: it may come late, from a page of theirs that was still open.
     async here({ person }) {
-      const before = await queue.fact("person");
-      if (before !== person) {
-        const lost = await wiped();
+      const known = (await queue.fact("person")) === person;
+      const lost = await queue.removeOthers(person);
+      if (!known) {
+        await kept.forget();
         await queue.note("person", person);
-        await queue.note("lost", before ? lost : 0);
       }
+      if (lost || !known) await queue.note("lost", lost + (known ? ((await queue.fact("lost")) ?? 0) : 0));
     },
     async keep({ page: address, along }) {
       await kept.along(address, along);
@@ -173,15 +175,10 @@
       await told();
     },
     async wipe() {
-      await wiped();
+      await queue.wipe();
+      await kept.forget();
     },
   };
-
-  async function wiped() {
-    const lost = await queue.wipe();
-    await kept.forget();
-    return lost;
-  }
 
   self.addEventListener("message", (event) => {
     const answer = told_of[event.data?.ask];

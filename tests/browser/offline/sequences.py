@@ -81,7 +81,7 @@ class Days:
             self.log.append(f"{name} {self.made}")
             step: Callable[[], None] = getattr(self, f"_{name}")
             step()
-        self._end()
+        self._end(seed)
         self._check(seed)
 
     # Somebody.
@@ -208,6 +208,7 @@ class Days:
             self.meant.exactly.add(mark)
             with self.device.page.expect_navigation(timeout=20_000):
                 self.device.page.evaluate(CLICK % BUTTON, times)
+            self.log.append(f"{mark} led to {self.device.page.url} {self.device.page.title()}")
         for held, state in self._held():
             if state == "refused":
                 self.meant.refused.add(held)
@@ -217,7 +218,7 @@ class Days:
 
     # The end.
 
-    def _end(self) -> None:
+    def _end(self, seed: int) -> None:
         self.faults.clear()
         self._back()
         self._begin(self.person)
@@ -228,7 +229,8 @@ class Days:
             self.device.page.wait_for_timeout(100)
             self._begin(self.person)
         self.meant.refused |= {mark for mark, state in self._held() if state == "refused"}
-        assert "waiting" not in self.device.states()
+        left = [each for each in self.entries() if each["state"] == "waiting"]
+        assert not left, f"seed {seed}: {left}; {self.log}"
 
     def _check(self, seed: int) -> None:
         """Each once; none that was refused; none that nobody meant."""

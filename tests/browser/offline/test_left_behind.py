@@ -17,6 +17,10 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 NO_STORE = "() => { queue.add = () => Promise.reject(new Error('nothing may be stored')); }"
 NO_ANSWER = "() => { queue.all = () => Promise.reject(new Error('the store is gone')); }"
+SOMEBODY_ELSE = """() => queue.note("person", "0")"""  # as the worker knew it a moment ago
+LATE = """() => queue.add({
+    same: "late", person: "0", address: "/slots/1/shots/new/", pairs: [], state: "waiting",
+    again: 0, tries: 0, failures: 0, next: 0 })"""
 THRICE = """() => Promise.all([1, 2, 3].map(() => queue.add(
     { same: "alike", pairs: [], state: "sent", again: 0 })))"""
 
@@ -76,3 +80,31 @@ def test_whoever_signs_out_is_signed_out_although_the_store_fails(device: Device
     device.page.get_by_role("button", name="Sign out").click()
     device.page.wait_for_url("**/account/login/**")
     assert device.kept() == []
+
+
+def test_what_is_noted_before_the_worker_knows_who_is_here_is_theirs(
+    device: Device, bar_page: str
+) -> None:
+    before = CheckShot.objects.count()
+    device.drop()
+    log(device, "38.5")
+    device.page.wait_for_url("**/waiting/")
+    _in_worker(device, SOMEBODY_ELSE)
+    device.back()
+    device.page.goto(bar_page)
+    device.settled()
+    assert CheckShot.objects.count() == before + 1
+    expect(device.page.locator("#waits")).not_to_contain_text("by somebody else")
+
+
+def test_what_comes_late_from_anothers_page_holds_up_nobody(device: Device, bar_page: str) -> None:
+    before = CheckShot.objects.count()
+    _in_worker(device, LATE)
+    device.drop()
+    log(device, "38.5")
+    device.page.wait_for_url("**/waiting/")
+    device.back()
+    device.page.goto(bar_page)
+    device.settled()
+    assert CheckShot.objects.count() == before + 1
+    expect(device.page.locator("#waits")).to_contain_text("1 noted here by somebody else")
