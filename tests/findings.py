@@ -22,6 +22,7 @@ def finding_at(station: Station, by: User, cause: str = "meter") -> CauseFinding
     with recorded(by=by, action=CAUSE_FOUND):
         return CauseFinding.objects.create(
             station=station, site_id=station.machine.site_id, cause=cause, upward=True,
-            size=Decimal("0.1234"), total=Decimal("10.9"), decision=Decimal("10.2435"),
+            size=Decimal("0.1234") if cause == "meter" else Decimal("0.8"),
+            total=Decimal("10.9"), decision=Decimal("10.2435"),
             run_length=100_000, shots=12, points=points, began_at=now - timedelta(minutes=12),
         )  # fmt: skip

@@ -9,7 +9,7 @@ from stations.causes.models import CauseFinding
 from stations.causes.wording import WORDS, Words
 from stations.metrology.causes import TESTS, Cause
 from web import units
-from web.charts import Curve, Drawing, Level, Panel, drawing
+from web.charts import Curve, Drawing, Level, Panel, drawing, measure_of
 from web.numbers import rounded
 from web.printing import quantity
 
@@ -22,7 +22,7 @@ class Point:
     """One shot of a finding: its value, its score and the sum on the side that signals."""
 
     at: datetime
-    value: Decimal
+    value: str
     score: Decimal
     total: Decimal
 
@@ -43,7 +43,7 @@ def shown(finding: CauseFinding) -> Shown:
     words = WORDS[finding.cause]
     points = [
         Point(
-            datetime.fromisoformat(at), rounded(value, 3), rounded(scored, 2),
+            datetime.fromisoformat(at), _valued(finding, value), rounded(scored, 2),
             rounded(high if finding.upward else low, 2),
         )
         for at, value, scored, high, low in finding.points
@@ -82,20 +82,31 @@ def statistic(finding: CauseFinding) -> str:
     ).replace(",000", "\u202f000")
 
 
+def _unit(finding: CauseFinding) -> str:
+    return units.step_of(units.CELSIUS) if finding.cause == Cause.PROBE.value else ""
+
+
+def _valued(finding: CauseFinding, value: float) -> str:
+    return quantity(rounded(value, 2), _unit(finding))
+
+
 def _drawn(finding: CauseFinding, points: list[Point]) -> Drawing:
     places = tuple(float(at) for at in range(1, len(points) + 1))
     totals = tuple(float(point.total) for point in points)
-    values = tuple(float(point.value) for point in points)
+    measure = measure_of(_unit(finding))
+    values = tuple(measure.at(float(point[1])) for point in finding.points)
     decision = float(finding.decision)
-    words = WORDS[finding.cause]
     last = f"{len(points)} shots, the sum at the last {points[-1].total}" if points else "no shots"
     return drawing(
         [
-            Panel(words.measure, "shot", (Curve("value", places, values),), counted=True),
+            Panel(
+                f"each, {measure.unit}" if measure.unit else "each", "shot",
+                (Curve("value", places, values),), counted=True,
+            ),
             Panel(
                 "Sum (CUSUM)", "shot", (Curve("sum", places, totals),), counted=True,
                 levels=(Level(decision, "decision interval"),), from_zero=True,
             ),
         ],
-        f"{finding.get_cause_display()}: {last}; the decision interval is {finding.decision}.",
+        f"{finding.get_cause_display()}: {last}; the decision interval is {rounded(decision, 2)}.",
     )  # fmt: skip

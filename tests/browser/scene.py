@@ -33,6 +33,7 @@ from recipes.requests.models import ChangeRequest
 from recipes.tastings.models import Tasting
 from recipes.versions.models import Version
 from stations.calibrations.models import Calibration
+from stations.causes.models import CauseFinding
 from stations.charts.charting import RULES, charts_of
 from stations.charts.keeping import digest_of, figures_of, keep_chart
 from stations.charts.lineage import contents_of
@@ -51,6 +52,7 @@ from stations.slots.read_backs import read_back
 from tests.audit.sealed import unguarded
 from tests.bar import Bar, vary
 from tests.cast import Cast
+from tests.findings import finding_at
 from tests.grinders import grinder_of, opened_at
 from tests.publishing import Publish, send
 from tests.recipes import shelf
@@ -91,6 +93,7 @@ class Scene:
     person: User
     shot: CheckShot
     kept_chart: KeptChart
+    finding: CauseFinding
     calibration: Calibration
     check: HistoryCheck
     reconciliation: Reconciliation
@@ -179,6 +182,7 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         person=cast.barista,
         shot=shots[0],
         kept_chart=_kept(slot, cast),
+        finding=finding_at(slot.station, cast.shop_lead, "probe"),
         fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
