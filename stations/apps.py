@@ -44,6 +44,7 @@ class StationsConfig(AppConfig):
         from stations.calibrations import matters as calibrations
         from stations.causes import matters as causes
         from stations.charts import matters as charts
+        from stations.digest import matters as digest
         from stations.equipment import history as equipment
         from stations.gateways import history as gateways
         from stations.gateways import silence
@@ -59,5 +60,5 @@ class StationsConfig(AppConfig):
         gateways.register()
         grinders.register()
         slots.register()
-        for matters in (held, charts, causes, calibrations, silence):
+        for matters in (held, charts, causes, calibrations, silence, digest):
             matters.register()

@@ -7,6 +7,7 @@ from stations.board import urls as board
 from stations.calibrations import urls as calibrations
 from stations.causes import urls as causes
 from stations.charts import urls as charts
+from stations.digest import urls as digest
 from stations.equipment import urls as equipment
 from stations.gateways import urls as gateways
 from stations.grinders import urls as grinders
@@ -37,6 +38,7 @@ urlpatterns: list[URLPattern] = [
     *advice.page_urls,
     *charts.page_urls,
     *causes.page_urls,
+    *digest.page_urls,
     *calibrations.page_urls,
     *replacements.page_urls,
     *water.page_urls,
@@ -57,6 +59,7 @@ api_urls: list[URLPattern] = [
     *handover.api_urls,
     *charts.api_urls,
     *causes.api_urls,
+    *digest.api_urls,
     *calibrations.api_urls,
     *replacements.api_urls,
     *water.api_urls,

@@ -120,6 +120,7 @@ class Difference(models.Model):
                 fields=["site", "slot"], name="difference_open", condition=Q(over_at=None)
             ),
             models.Index(fields=["site", "-id"], name="difference_at_site"),
+            models.Index(fields=["site", "bad_at"], name="difference_of_week"),
             # An owner is told of these, and the people of the site.
             models.Index(
                 fields=["site", "slot"],

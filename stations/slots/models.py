@@ -243,6 +243,12 @@ class Placement(models.Model):
             ),
             # What slots held at a moment, site by site: most of what there was had ended by then.
             models.Index(fields=["site", "ended_at"], name="placement_until"),
+            # What came into force at a site within a week.
+            models.Index(
+                fields=["site", "started_at"],
+                name="placement_since",
+                condition=Q(started_at__isnull=False),
+            ),
         ]
         triggers = [
             *placement_guards(),

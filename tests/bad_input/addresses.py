@@ -94,6 +94,7 @@ ROASTERS = [
 OWNERS = [
     Asked("stations:machine_add", {"site": WHOLE_IDS}),
     Asked("stations:station_add", {"machine": WHOLE_IDS}),
+    Asked("stations:week", {"week": [*NO_KEY, "2026-W54", "2026-W00", "9999-W01"]}, "site"),
     Asked("recipes:year", {"year": [*NO_KEY, "1000000000"]}, "site"),
     Asked("audit:history", {**FILTER, **KEYED}),
     Asked("audit:export_csv", FILTER),

@@ -93,7 +93,6 @@ class Scene:
     person: User
     shot: CheckShot
     kept_chart: KeptChart
-    finding: CauseFinding
     calibration: Calibration
     check: HistoryCheck
     reconciliation: Reconciliation
@@ -128,6 +127,11 @@ class Scene:
     def grinder(self) -> Grinder | Station:
         """What the bag is open at."""
         return self.opening.where
+
+    @property
+    def finding(self) -> CauseFinding:
+        """What was found at one of its stations."""
+        return CauseFinding.objects.get()
 
     @property
     def gateway(self) -> Gateway:
@@ -182,7 +186,6 @@ def scene(bar: Bar, send: Publish, settings: Settings, tmp_path: Path) -> Scene:
         person=cast.barista,
         shot=shots[0],
         kept_chart=_kept(slot, cast),
-        finding=finding_at(slot.station, cast.shop_lead, "probe"),
         fitted=fitted(slot.station, bar.version, shots, cast.shop_lead).station,
         tasting=panel.plan(cast),
         opened=panel.opened(cast, 9),
@@ -210,8 +213,10 @@ def _followed_menu(bar: Bar) -> MenuVersion:
 
 
 def _made_by_the_lead(lead: User, site: Site) -> Tablet:
-    """A token, a gateway and a tablet to enrol."""
+    """A token, a gateway and a tablet to enrol, and a finding."""
     add_gateway(by=lead, site=site, name="Box under the counter")
+    station = Station.objects.filter(machine__site=site).order_by("pk")[0]
+    finding_at(station, lead, "probe")
     make_token(by=lead, name="till", scopes=(Scope.READ,), days=30)
     return add_tablet(by=lead, site_id=site.pk, name="Counter left")[0]
 

@@ -93,6 +93,7 @@ VISITS: dict[str, tuple[Visit, ...]] = {
         pk("stations:opening_set", "site"),
         pk("stations:handover", "site"),
         pk("stations:findings", "site"),
+        pk("stations:week", "site"),
         pk("stations:finding", "finding"),
         pk("stations:to_key", "site"),
         pk("stations:grinders", "site"),

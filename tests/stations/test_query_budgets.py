@@ -25,6 +25,7 @@ PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 10),
     "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 18),
     "gateways": (lambda bar: reverse("stations:gateways", args=[bar.machine.site_id]), 9),
+    "week": (lambda bar: reverse("stations:week", args=[bar.machine.site_id]), 20),
     "findings": (lambda bar: reverse("stations:findings", args=[bar.machine.site_id]), 9),
     "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 14),
     "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 15),

@@ -1,0 +1,1 @@
+"""A site's week: what changed there, on a page, by API, and in one mail."""
