@@ -28,6 +28,7 @@ from stations.slots.bases import say_part_of, say_waiting, who_may_change
 from stations.slots.holdings import Holding, holdings
 from stations.slots.models import Placement, ReadBack
 from stations.slots.pages import covered_holding, rights
+from stations.slots.unverified import say_unverified
 from stations.slots.verdicts import lines_of
 from web.form_pages import form_errors
 from web.lookup import one_or_404
@@ -116,7 +117,7 @@ def _station_page(
     context = {
         "station": shown,
         "site": site,
-        "holdings": holdings(slots),
+        "holdings": say_unverified(holdings(slots)),
         "form": form,
         "drifts": shown.drifts.current(),
         "replaced": Replacement.objects.touching(shown).order_by("-at", "-id")[:10],

@@ -16,6 +16,7 @@ from stations.slots.arranged import departing_at
 from stations.slots.holdings import in_force
 from stations.slots.models import Placement
 from stations.slots.signed import NOT_AS_SIGNED
+from stations.slots.unverified import unverified_since
 
 COUNTS = ("differs", "outside", "drifts", "to_load", "on_permit", "by_hand", "matches")
 NOTHING = dict.fromkeys(COUNTS, 0)
@@ -111,7 +112,10 @@ def site_overview(site: Site, user: User) -> Overview:
     for read in verified(site):
         stations[read.station.pk].verified = read
     counts = dict.fromkeys(WAITING, 0)
-    for slot in slots_of(Slot.objects.covered_by(user, Verb.SLOT_VIEW), site):
+    slots = slots_of(Slot.objects.covered_by(user, Verb.SLOT_VIEW), site)
+    unread = unverified_since([slot.pk for slot in slots])
+    for slot in slots:
+        slot.unverified_since = unread.get(slot.pk)
         stations[slot.station_id].slots.append(slot)
         if slot.condition in counts:
             counts[slot.condition] += 1

@@ -1,6 +1,6 @@
 """Gateways that are not heard of, stations that do not answer, and what nobody verified since."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -15,6 +15,7 @@ from people.persons.verbs import Verb
 from stations.equipment.models import Site, Station
 from stations.gateways.differences import GatewayPolicy
 from stations.gateways.models import Gateway
+from stations.slots.unverified import register_unverified
 
 QUIET = """
 SELECT 'gateway' AS kind, g.id, g.name AS named, g.site_id AS site, i.name AS place
@@ -93,6 +94,37 @@ def _verified(station: Any, enrolled: datetime, lately: datetime) -> Verified:  
     last = station.read_at or enrolled
     since = last if last < lately else None
     return Verified(station, station.read_at, contact.answers if contact else None, since)
+
+
+# Where a gateway is in use: the last time that anybody read a slot, by itself or by hand.
+UNREAD = """
+SELECT * FROM (
+    SELECT s.id, coalesce(greatest(seen.at, read.at), begun.at) AS last,
+        coalesce(p.silent_minutes, 10) AS m
+    FROM stations_slot s JOIN stations_station t ON t.id = s.station_id
+    JOIN stations_machine k ON k.id = t.machine_id
+    JOIN LATERAL (SELECT min(g.enrolled_at) AS at FROM stations_gateway g
+        WHERE g.site_id = k.site_id AND g.revoked_at IS NULL) begun ON begun.at IS NOT NULL
+    LEFT JOIN stations_gatewaypolicy p ON p.site_id = k.site_id
+    LEFT JOIN stations_slotseen seen ON seen.slot_id = s.id
+    LEFT JOIN LATERAL (SELECT r.at FROM stations_readback r WHERE r.slot_id = s.id
+        ORDER BY r.at DESC, r.id DESC LIMIT 1) read ON true
+    WHERE s.id = ANY(%s)
+        AND EXISTS (SELECT 1 FROM stations_placement h WHERE h.slot_id = s.id
+            AND h.state = 'in_force')
+) AS one WHERE last < now() - m * interval '1 minute'
+"""
+
+
+@register_unverified
+def unread(slots: Collection[int]) -> dict[int, datetime]:
+    """Slots in which something is in force and that were not read lately: one query.
+
+    One that was never read is unverified since the gateway was enrolled, as in `verified`.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(UNREAD, [list(slots)])
+        return {slot: last for slot, last, _ in cursor.fetchall()}
 
 
 def register() -> None:

@@ -16,6 +16,7 @@ from stations.shots.models import CheckShot
 from stations.shots.to_anybody import shown_by_policy
 from stations.slots.holdings import holdings
 from stations.slots.pages import covered_holding
+from stations.slots.unverified import say_unverified
 from web.form_pages import form_page, posted
 from web.lookup import asked_number, one_or_404
 from web.pages import PageRequest, page, require_for_page
@@ -36,7 +37,7 @@ def at(request: PageRequest, code: str) -> HttpResponse:
     shown = covered_station(request, code=code)
     site = shown.machine.site
     require_for_page(request, Verb.SLOT_VIEW, site.pk)
-    held = holdings(Slot.objects.filter(station=shown))
+    held = say_unverified(holdings(Slot.objects.filter(station=shown)))
     asked = asked_number(request, "slot") if "slot" in request.GET else None
     may_log = may(request.user, Verb.SHOT_LOG, site.pk)
     at_hand = slot_at_hand(shown, held, asked) if may_log else None

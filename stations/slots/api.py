@@ -32,6 +32,7 @@ from stations.slots.serializers import (
     SlotOut,
 )
 from stations.slots.signed import withhold
+from stations.slots.unverified import say_unverified
 from web.api import GuardedView, Listing, Rows, listed, narrowed, person, valid
 from web.idempotency import acting
 from web.lookup import one_or_404
@@ -63,7 +64,7 @@ class Slots(Listing):
         rows = narrowed(rows.select_related("station__machine__site"), request, **BY)
         pages = KeysetPagination()
         page: list[Any] = pages.paginate_queryset(_in_condition(rows, request), request, self) or []
-        return pages.get_paginated_response(SlotOut(hold(page), many=True).data)
+        return pages.get_paginated_response(SlotOut(say_unverified(hold(page)), many=True).data)
 
 
 def _in_condition(rows: Rows, request: Request) -> Rows:
@@ -85,7 +86,7 @@ class OneSlot(GuardedView):
     def get(self, request: Request, pk: int) -> Response:
         """Read a slot and what is in force for it."""
         _slot(request, pk)
-        return Response(SlotOut(holdings(Slot.objects.filter(pk=pk))[0]).data)
+        return Response(_shown(pk))
 
 
 class Placements(Listing):
@@ -155,7 +156,7 @@ class ByHand(GuardedView):
         """Say what the slot holds now; 409 where it is locked, with who may change it."""
         slot = _slot(request, pk)
         set_by_hand(slot=slot, values=valid(ByHandIn, request)["values"], by=person(request))
-        return Response(SlotOut(holdings(Slot.objects.filter(pk=pk))[0]).data, status=201)
+        return Response(_shown(pk), status=201)
 
 
 def _slot(request: Request, pk: int) -> Slot:
@@ -215,3 +216,8 @@ def _tag(held: Sequence[Holding]) -> str:
         for each in held
     )
     return f'"{hashlib.sha256(text.encode()).hexdigest()[:32]}"'
+
+
+def _shown(slot: int) -> Any:  # noqa: ANN401
+    """One slot (id), as it is answered."""
+    return SlotOut(say_unverified(holdings(Slot.objects.filter(pk=slot)))[0]).data

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from stations.equipment.models import Slot
@@ -21,6 +22,7 @@ class Holding:
     condition: str
     placement: Placement | None
     settings: list[Printed]
+    unverified_since: datetime | None = None  # told by `stations.slots.unverified`
 
     @property
     def title(self) -> str:

@@ -20,6 +20,7 @@ from stations.slots.models import ReadBack
 from stations.slots.read_backs import read_back, report_read_backs
 from stations.slots.rounds import Round, outcome
 from stations.slots.signed import withhold
+from stations.slots.unverified import say_unverified
 from stations.slots.verdicts import lines_of
 from web.form_pages import form_page, posted
 from web.lookup import asked_number, one_or_404
@@ -31,7 +32,7 @@ from web.units import on_paper
 def covered_holding(request: PageRequest, pk: int) -> Holding:
     """The slot and what it should hold, for people whose roles cover its site; 404 for others."""
     one_or_404(Slot.objects.covered_by(request.user), pk=pk)
-    return holdings(Slot.objects.filter(pk=pk))[0]
+    return say_unverified(holdings(Slot.objects.filter(pk=pk)))[0]
 
 
 def rights(request: PageRequest, site_id: int) -> dict[str, bool]:

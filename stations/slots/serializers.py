@@ -50,6 +50,11 @@ class SlotOut(serializers.Serializer[Any]):
     station = serializers.IntegerField(source="slot.station_id")
     number = serializers.IntegerField(source="slot.number")
     condition = serializers.CharField()
+    unverified_since = serializers.DateTimeField(
+        allow_null=True,
+        help_text="where a gateway should have read it lately and did not: since when, whatever"
+        " the condition says",
+    )
     locked = serializers.BooleanField()
     should_hold = PlacementOut(source="placement", allow_null=True)
 

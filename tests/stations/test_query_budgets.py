@@ -21,14 +21,14 @@ from tests.stations.conftest import Bar, place
 PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "board": (lambda bar: reverse("stations:board"), 10),
     "sites": (lambda bar: reverse("stations:sites"), 5),
-    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 16),
+    "site": (lambda bar: reverse("stations:site", args=[bar.machine.site_id]), 17),
     "to_key": (lambda bar: reverse("stations:to_key", args=[bar.machine.site_id]), 10),
     "at": (lambda bar: reverse("stations:at", args=[bar.first.code]), 18),
     "gateways": (lambda bar: reverse("stations:gateways", args=[bar.machine.site_id]), 9),
     "week": (lambda bar: reverse("stations:week", args=[bar.machine.site_id]), 20),
     "findings": (lambda bar: reverse("stations:findings", args=[bar.machine.site_id]), 9),
-    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 14),
-    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 15),
+    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 15),
+    "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 16),
     "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
 }
 

@@ -18,8 +18,9 @@ from stations.gateways.restoring import set_gateway_policy
 from stations.gateways.silence import silent, silent_at, verified
 from stations.slots.models import Placement
 from stations.slots.overwritten import window_of
-from tests.cast import Cast, SignedIn
-from tests.stations.conftest import VALUES, Bar, place
+from stations.slots.read_backs import read_back
+from tests.cast import ApiAs, Cast, SignedIn
+from tests.stations.conftest import FOUND, VALUES, Bar, place
 from tests.stations.gateways.box import Box, enrolled
 
 pytestmark = pytest.mark.django_db
@@ -245,3 +246,29 @@ def test_a_station_that_never_answers_is_unverified_since(
 
 def test_without_a_gateway_nothing_is_said(bar: Bar, cast: Cast) -> None:
     assert verified(cast.site) == []
+
+
+def test_a_slot_that_nobody_reads_any_more_is_unverified_wherever_it_stands(
+    box: Box, placement: Placement, cast: Cast, signed_in: SignedIn, api_as: ApiAs
+) -> None:
+    station = placement.slot.station
+    box.report(read(box, placement, 30))
+    pages = [
+        reverse("stations:slot", args=[placement.slot_id]),
+        reverse("stations:station", args=[station.pk]),
+        reverse("stations:at", args=[station.code]),
+        reverse("stations:site", args=[cast.site.pk]),
+    ]
+    browser, endpoint = signed_in(cast.shop_lead), f"/api/v1/slots/{placement.slot_id}/"
+    for address in pages:
+        told = browser.get(address).content.decode()
+        assert "Unverified" in told, address
+        # Lines of a reading that has its moment beside it stay as they were read.
+        assert "Matches" not in told.split("<dt>Read back</dt>")[0], address
+    assert api_as(cast.shop_lead).get(endpoint).json()["unverified_since"]
+    seen = Placement.objects.in_force().get(slot=placement.slot_id)
+    read_back(by=cast.shop_lead, slot=placement.slot, found=FOUND, seen_placement=seen.pk)
+    for address in pages[:3]:
+        told = browser.get(address).content.decode()
+        assert "Unverified" not in told, address
+    assert api_as(cast.shop_lead).get(endpoint).json()["unverified_since"] is None
