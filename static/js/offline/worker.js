@@ -29,7 +29,10 @@
 
   // Pages.
 
+  let newest = 0; // of the pages asked for
+
   async function page(event, url) {
+    const number = (newest += 1);
     const address = url.pathname === WAITING ? WAITING : url.href;
     const asked = fetch(event.request);
     asked.catch(() => {}); // told below, or nobody waits for it any more
@@ -37,11 +40,18 @@
     try {
       const answer = (await Promise.race([asked, late])) ?? (await kept.shown(address)) ?? (await asked);
       if (GATEWAY.includes(answer.status)) return (await kept.shown(address)) ?? answer;
-      event.waitUntil(kept.heard(address, answer));
+      event.waitUntil(heard(address, answer.clone(), number));
       return answer;
     } catch {
       return (await kept.shown(address)) ?? (await kept.shown(WAITING)) ?? noLine();
     }
+  }
+
+  // The newest page says who is here before its own script could: a line may go in between.
+  async function heard(address, answer, number) {
+    const whose = answer.headers.get("X-Kept-For");
+    if (whose && whose !== "nobody" && number === newest) await isHere(whose);
+    await kept.heard(address, answer);
   }
 
   async function noLine() {
@@ -148,16 +158,8 @@
   // What pages ask: {ask: name, …}, answered on the port that came with it.
 
   const told_of = {
-    // Somebody signed in has a page in front of them. What another left behind is deleted, at every
-    // page: it may come late, from a page of theirs that was still open.
     async here({ person }) {
-      const known = (await queue.fact("person")) === person;
-      const lost = await queue.removeOthers(person);
-      if (!known) {
-        await kept.forget();
-        await queue.note("person", person);
-      }
-      if (lost || !known) await queue.note("lost", lost + (known ? ((await queue.fact("lost")) ?? 0) : 0));
+      await isHere(person);
     },
     async keep({ page: address, along }) {
       await kept.along(address, along);
@@ -179,6 +181,20 @@
       await kept.forget();
     },
   };
+
+  // Somebody signed in has a page in front of them. What another left behind is deleted, at every
+  // page: it may come late, from a page of theirs that was still open.
+  // One after the other, or the second would say that nothing was lost.
+  const isHere = (person) => navigator.locks.request("portaledger-person", async () => {
+    const known = (await queue.fact("person")) === person;
+    const lost = await queue.removeOthers(person);
+    if (!known) {
+      await kept.forget();
+      await queue.note("person", person);
+    }
+    const before = known ? ((await queue.fact("lost")) ?? 0) : 0;
+    if (lost || !known) await queue.note("lost", before + lost);
+  });
 
   self.addEventListener("message", (event) => {
     const answer = told_of[event.data?.ask];

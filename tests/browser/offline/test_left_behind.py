@@ -9,8 +9,10 @@ from playwright.sync_api import expect
 
 from people.persons.models import Assignment
 from stations.shots.models import CheckShot
+from tests.browser.conftest import sign_in
 from tests.browser.offline.conftest import log
 from tests.browser.offline.device import Device
+from tests.cast import Cast
 from web.middleware import RequestContextMiddleware
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -21,6 +23,7 @@ SOMEBODY_ELSE = """() => queue.note("person", "0")"""  # as the worker knew it a
 LATE = """() => queue.add({
     same: "late", person: "0", address: "/slots/1/shots/new/", pairs: [], state: "waiting",
     again: 0, tries: 0, failures: 0, next: 0 })"""
+SILENT = "navigator.serviceWorker.register = () => new Promise(() => {});"
 THRICE = """() => Promise.all([1, 2, 3].map(() => queue.add(
     { same: "alike", pairs: [], state: "sent", again: 0 })))"""
 
@@ -108,3 +111,16 @@ def test_what_comes_late_from_anothers_page_holds_up_nobody(device: Device, bar_
     device.settled()
     assert CheckShot.objects.count() == before + 1
     expect(device.page.locator("#waits")).to_contain_text("1 noted here by somebody else")
+
+
+def test_a_page_of_before_is_not_shown_to_who_just_signed_in(
+    cast: Cast, device: Device, bar_page: str
+) -> None:
+    """Also when the line goes before their first page could say who is here."""
+    sign_in(device.context, cast.shop_lead, device.origin)
+    device.page.add_init_script(SILENT)
+    device.page.goto("/waiting/")
+    device.until(lambda: bar_page not in device.kept())
+    device.drop()
+    device.page.goto(bar_page)
+    expect(device.page.get_by_role("button", name="Log shot")).to_have_count(0)
