@@ -11,6 +11,8 @@ class WebConfig(AppConfig):
 
     def ready(self) -> None:
         """Tell the history our words, how units are printed, and the worker its scripts."""
+        from django.conf import settings
+
         from audit.registry import register_units
         from web import access  # noqa: F401 - our words
         from web.offline import register_scripts
@@ -18,3 +20,7 @@ class WebConfig(AppConfig):
 
         register_units(unit_label)
         register_scripts()
+        if settings.TRACES_TO:
+            from web.tracing import traces
+
+            traces.begin(settings.TRACES_TO)

@@ -172,6 +172,13 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
 
 LOG_FORMAT = env.str("LOG_FORMAT", default="line")
 
+# Traces: where OpenTelemetry's own variable names an endpoint (OTLP over HTTP)
+TRACES_TO = env.str("OTEL_EXPORTER_OTLP_ENDPOINT", default="")
+if TRACES_TO:
+    MIDDLEWARE.insert(
+        MIDDLEWARE.index("web.metrics.MeasuringMiddleware"), "web.tracing.TracingMiddleware"
+    )
+
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
