@@ -19,8 +19,8 @@ from web.lookup import one_or_404
 class FindingOut(serializers.ModelSerializer[CauseFinding]):
     """A cause of drift that was found, its statistic, and what became of it.
 
-    `size` is the mean change in the measure's own unit; `run_length` is how many shots there are
-    to a false alarm on average.
+    `size` is how much changed by then, in the measure's own unit; `run_length` is how many shots
+    there are to a false alarm on average.
     """
 
     words = serializers.SerializerMethodField()

@@ -23,7 +23,10 @@ from stations.metrology.causes import (
 from stations.metrology.self_starting import KEPT, Reference, Sums, follow, rank_score, score
 
 POINTS = 60  # of a chart
+NEWEST = 20  # shots by which a change is measured; our choice
 TO_CLEAR = 20  # shots after a finding was acknowledged; our choice
+ANCHORED = 60  # first shots whose level a change is measured from; our choice
+SUMS = ("high", "low", "high_shots", "low_shots")
 REFERENCES = 40  # recipes, grinders and marks at a station of which something is kept
 
 
@@ -61,13 +64,18 @@ def _figure(cause: Cause, poured: Poured, curves: Curves) -> float | None:
 class Following:
     """What is kept of a cause at a station.
 
-    ``references`` by what a shot is compared among, ``ranks`` likewise; ``after`` are residuals
-    since an acknowledgement, ``points`` (moment, value, score, upward sum, downward sum).
+    ``references`` by what a shot is compared among, ``ranks`` likewise. Each goes on learning: that
+    keeps the false-alarm rate exact, and takes a slow drift for what is usual in the end. So how
+    much changed is measured from ``anchors``, the level of the first shots. ``changes`` are those
+    of the newest shots, ``after`` those since an acknowledgement, ``points`` (moment, value,
+    score, upward sum, downward sum).
     """
 
     references: dict[str, Reference] = field(default_factory=dict)
     ranks: dict[str, list[float]] = field(default_factory=dict)
+    anchors: dict[str, float] = field(default_factory=dict)
     sums: Sums = field(default_factory=Sums)
+    changes: list[float] = field(default_factory=list)
     after: list[float] = field(default_factory=list)
     points: list[list[Any]] = field(default_factory=list)
 
@@ -82,15 +90,19 @@ class Following:
             for among, one in kept.get("references", {}).items()
         }  # fmt: skip
         return cls(
-            references, dict(kept.get("ranks", {})), Sums(**kept.get("sums", {})),
-            list(kept.get("after", [])), list(kept.get("points", [])),
+            references, dict(kept.get("ranks", {})), dict(kept.get("anchors", {})),
+            Sums(*(kept.get("sums", {}).get(name, 0) for name in SUMS)),
+            list(kept.get("changes", [])), list(kept.get("after", [])),
+            list(kept.get("points", [])),
         )  # fmt: skip
 
     def kept(self) -> dict[str, Any]:
         """To be kept."""
         return {
             "references": {among: asdict(one) for among, one in self.references.items()},
-            "ranks": self.ranks, "sums": asdict(self.sums), "after": self.after,
+            "ranks": self.ranks, "anchors": self.anchors, "sums": asdict(self.sums),
+            "changes": self.changes,
+            "after": self.after,
             "points": self.points,
         }  # fmt: skip
 
@@ -112,7 +124,8 @@ class Following:
             if open_since and poured.at > open_since:
                 self.after = [*self.after, residual][-TO_CLEAR:]
         else:
-            self.sums = follow(self.sums, scored, residual)
+            self.sums = follow(self.sums, scored)
+            self.changes = [*self.changes, residual][-NEWEST:]
         point = [
             poured.at.isoformat(), round(told.value, 6), round(scored, 4),
             round(self.sums.high, 4), round(self.sums.low, 4),
@@ -129,7 +142,7 @@ class Following:
             if learns:
                 self.ranks[told.among] = [*before, told.value][-KEPT:]
                 _newest_only(self.ranks, told.among)
-            return (told.value - median(before) if before else None), scored
+            return (told.value - self._level(told, median(before)) if before else None), scored
         reference = self.references.get(told.among)
         if reference is None or len(reference.moment) != len(told.columns):
             reference = Reference.of(len(told.columns))
@@ -137,11 +150,22 @@ class Following:
         if learns:
             self.references[told.among] = found.after
             _newest_only(self.references, told.among)
-        return found.residual, found.score
+        if len(told.columns) > 1 or found.residual is None:
+            return found.residual, found.score
+        return told.value - self._level(told, told.value - found.residual), found.score
+
+    def _level(self, told: Measured, learnt: float) -> float:
+        """The level of the first shots; until there are so many, what was learnt so far."""
+        reference = self.references.get(told.among)
+        many = reference.count if reference else len(self.ranks.get(told.among, ()))
+        if told.among not in self.anchors and many >= ANCHORED:
+            self.anchors[told.among] = learnt
+            _newest_only(self.anchors, told.among)
+        return self.anchors.get(told.among, learnt)
 
     def signal(self, cause: Cause) -> Signal | None:
         """What the sums say now."""
-        return TESTS[cause].signal(self.sums)
+        return TESTS[cause].signal(self.sums, self.changes)
 
     def back(self, size: float) -> bool:
         """Whether enough shots since it was acknowledged lie nearer to how it was before."""
@@ -149,7 +173,7 @@ class Following:
 
     def go_on(self) -> None:
         """As before the finding: what was learnt stays, the sums begin anew."""
-        self.sums, self.after = Sums(), []
+        self.sums, self.after, self.changes = Sums(), [], []
 
 
 def _mean(values: Sequence[float]) -> float:

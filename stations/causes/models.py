@@ -84,8 +84,8 @@ class FindingQuerySet(SiteScoped["CauseFinding"]):
 class CauseFinding(Revised):
     """A cause that was found at a station, with the statistic that says so.
 
-    ``size`` is the mean change [the measure's unit] over ``shots`` since ``began_at``, ``total``
-    the sum that passed ``decision`` [standard deviations]; a false alarm comes once in
+    ``size`` is the change of the newest [the measure's unit] of ``shots`` since ``began_at``,
+    ``total`` the sum that passed ``decision`` [standard deviations]; a false alarm comes once in
     ``run_length`` shots. ``points`` are the newest shots by then.
     """
 

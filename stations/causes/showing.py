@@ -55,7 +55,7 @@ def sentence(finding: CauseFinding) -> str:
     """What changed, by how much, over how many shots."""
     words = WORDS[finding.cause]
     said = words.risen if finding.upward else words.fallen
-    return f"{said} By {size(finding)} on average over {finding.shots} shots."
+    return f"{said} By {size(finding)} of late, over {finding.shots} shots in all."
 
 
 def size(finding: CauseFinding) -> str:

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
+from statistics import median
 
 import numpy as np
 
@@ -42,7 +43,7 @@ class Cause(StrEnum):
 class Signal:
     """A sum that passed its decision interval: which way, by how much, over how many shots.
 
-    ``size`` is the mean residual since the sum left zero [the measure's unit].
+    ``size`` is the change of the newest of these [the measure's unit].
     """
 
     upward: bool
@@ -79,13 +80,26 @@ class Test:
         other = average_run_length(self.decision, shift=-shift, winsor=WINSOR)
         return two_sided(there, min(other, LONGEST))
 
-    def signal(self, sums: Sums) -> Signal | None:
-        """Return what the sums say; None while they say nothing, or nothing that matters."""
-        if sums.high > self.decision and sums.rise >= self.least:
-            return Signal(True, sums.rise, sums.high, sums.high_shots)
-        if self.falls and sums.low > self.decision and -sums.fall >= self.least:
-            return Signal(False, sums.fall, sums.low, sums.low_shots)
+    def signal(self, sums: Sums, changes: Sequence[float]) -> Signal | None:
+        """Return what the sums say; None while they say nothing, or nothing that matters.
+
+        ``changes``: of the newest shots, how far each is from the level of the first ones.
+        """
+        if sums.high > self.decision:
+            size = _recent(changes, sums.high_shots)
+            if size >= self.least:
+                return Signal(True, size, sums.high, sums.high_shots)
+        if self.falls and sums.low > self.decision:
+            size = _recent(changes, sums.low_shots)
+            if -size >= self.least:
+                return Signal(False, size, sums.low, sums.low_shots)
         return None
+
+
+def _recent(changes: Sequence[float], shots: int) -> float:
+    """The median of the newest that the sum rests on: a spilt cup among them moves it little."""
+    some = changes[-shots:]
+    return median(some) if some else 0.0
 
 
 # What matters: our choices. 0.03 g/g is 1 % of 54 mL at 18 g; half a kelvin is what recipes

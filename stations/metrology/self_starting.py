@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import scipy  # its parts load when first used: together they take seconds
@@ -122,36 +122,16 @@ def rank_score(before: Sequence[float], value: Real) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class Sums:
-    """A CUSUM of scores upward and downward, and what lies behind each since it left zero.
-
-    ``shots`` and ``residuals`` of a side: how many, and the sum of theirs in the data's unit.
-    """
+    """A CUSUM of scores upward and downward, and how many shots since each left zero."""
 
     high: float = 0.0
     low: float = 0.0
     high_shots: int = 0
     low_shots: int = 0
-    high_residuals: float = 0.0
-    low_residuals: float = 0.0
-
-    @property
-    def rise(self) -> float:
-        """The mean residual since the upward sum left zero."""
-        return self.high_residuals / self.high_shots if self.high_shots else 0.0
-
-    @property
-    def fall(self) -> float:
-        """The same of the downward one, a number below 0 where values fell."""
-        return self.low_residuals / self.low_shots if self.low_shots else 0.0
 
 
-def follow(before: Sums, scored: float, residual: float) -> Sums:
+def follow(before: Sums, scored: float) -> Sums:
     """Return the sums after one more shot: max(0, S + u - k) and max(0, S - u - k)."""
     high = max(0.0, before.high + scored - ALLOWANCE)
     low = max(0.0, before.low - scored - ALLOWANCE)
-    up = (before.high_shots + 1, before.high_residuals + residual) if high else (0, 0.0)
-    down = (before.low_shots + 1, before.low_residuals + residual) if low else (0, 0.0)
-    return replace(
-        before, high=high, low=low, high_shots=up[0], high_residuals=up[1],
-        low_shots=down[0], low_residuals=down[1],
-    )  # fmt: skip
+    return Sums(high, low, before.high_shots + 1 if high else 0, before.low_shots + 1 if low else 0)

@@ -91,7 +91,7 @@ def test_false_alarms_come_as_seldom_as_is_said() -> None:
     for _ in range(12):
         sums, run = Sums(), 0
         for each in scores(chance.normal(0.0, 1.0, 1500), np.ones((1500, 1))):
-            sums, run = follow(sums, each, 0.0), run + 1
+            sums, run = follow(sums, each), run + 1
             if max(sums.high, sums.low) > 4.0:
                 runs.append(run)
                 sums, run = Sums(), 0
