@@ -28,6 +28,8 @@ ENTERING = (
     "gateways.ingest",
     "causes.actions",
     "causes.sweeping",
+    "causes.panel",
+    "gateways.panel",
     "opening.panel",
     "today.panels",
 )

@@ -13,6 +13,7 @@ from django.utils.timezone import now
 from people.persons.permissions import may
 from people.persons.verbs import Verb
 from stations.board.rows import COUNTS, board_counts, board_rows, site_overview
+from stations.causes.models import CauseFinding
 from stations.charts.models import Drift
 from stations.equipment.actions import add_slots
 from stations.equipment.forms import SiteFilter, SlotsForm
@@ -120,6 +121,7 @@ def _station_page(
         "holdings": say_unverified(holdings(slots)),
         "form": form,
         "drifts": shown.drifts.current(),
+        "findings": CauseFinding.objects.lasting().filter(station=shown),
         "replaced": Replacement.objects.touching(shown).order_by("-at", "-id")[:10],
         "meter_gone": _gone(shown, Part.FLOW_METER, shown.pulses_per_millilitre),
         "probe_gone": _gone(shown, Part.PROBE, shown.temperature_offset),

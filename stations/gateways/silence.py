@@ -99,8 +99,8 @@ def _verified(station: Any, enrolled: datetime, lately: datetime) -> Verified:  
 # Where a gateway is in use: the last time that anybody read a slot, by itself or by hand.
 UNREAD = """
 SELECT * FROM (
-    SELECT s.id, coalesce(greatest(seen.at, read.at), begun.at) AS last,
-        coalesce(p.silent_minutes, 10) AS m
+    SELECT s.id, s.station_id, k.site_id, coalesce(greatest(seen.at, read.at), begun.at) AS last,
+        coalesce(p.silent_minutes, 10) AS silent
     FROM stations_slot s JOIN stations_station t ON t.id = s.station_id
     JOIN stations_machine k ON k.id = t.machine_id
     JOIN LATERAL (SELECT min(g.enrolled_at) AS at FROM stations_gateway g
@@ -109,11 +109,16 @@ SELECT * FROM (
     LEFT JOIN stations_slotseen seen ON seen.slot_id = s.id
     LEFT JOIN LATERAL (SELECT r.at FROM stations_readback r WHERE r.slot_id = s.id
         ORDER BY r.at DESC, r.id DESC LIMIT 1) read ON true
-    WHERE s.id = ANY(%s)
+    WHERE {where}
         AND EXISTS (SELECT 1 FROM stations_placement h WHERE h.slot_id = s.id
             AND h.state = 'in_force')
-) AS one WHERE last < now() - m * interval '1 minute'
+) AS one WHERE last < now() - silent * interval '1 minute'
 """
+UNREAD_SLOTS = UNREAD.format(where="s.id = ANY(%s)")
+UNREAD_STATIONS = (
+    "SELECT station_id, site_id, min(last) FROM ("  # noqa: S608 - constants of this module
+    f"{UNREAD.format(where='k.site_id = ANY(%s)')}) AS each GROUP BY 1, 2 ORDER BY 1"
+)
 
 
 @register_unverified
@@ -123,8 +128,15 @@ def unread(slots: Collection[int]) -> dict[int, datetime]:
     One that was never read is unverified since the gateway was enrolled, as in `verified`.
     """
     with connection.cursor() as cursor:
-        cursor.execute(UNREAD, [list(slots)])
-        return {slot: last for slot, last, _ in cursor.fetchall()}
+        cursor.execute(UNREAD_SLOTS, [list(slots)])
+        return {row[0]: row[3] for row in cursor.fetchall()}
+
+
+def unverified_stations(sites: Collection[int]) -> list[tuple[int, int, datetime]]:
+    """Stations of these sites with such a slot: station, site and since when at the latest."""
+    with connection.cursor() as cursor:
+        cursor.execute(UNREAD_STATIONS, [list(sites)])
+        return [(station, site, since) for station, site, since in cursor.fetchall()]
 
 
 def register() -> None:

@@ -70,9 +70,9 @@ def siegmund(decision: Real, *, allowance: Real = 0.5, shift: Real = 0.0) -> flo
 def decision_for(run_length: Real, *, allowance: float = 0.5, winsor: float = math.inf) -> float:
     """Return the h whose one-sided average run length without a cause is that [shots].
 
-    Raises BadValueError for a run length not from 2 to 1e8.
+    Raises BadValueError for a run length not from 10 to 1e8, and as `average_run_length` does.
     """
-    return _decision_for(number("run_length", run_length, low=2.0, high=1e8), allowance, winsor)
+    return _decision_for(number("run_length", run_length, low=10.0, high=1e8), allowance, winsor)
 
 
 @cache

@@ -27,7 +27,7 @@ PAGES: dict[str, tuple[Callable[[Bar], str], int]] = {
     "gateways": (lambda bar: reverse("stations:gateways", args=[bar.machine.site_id]), 9),
     "week": (lambda bar: reverse("stations:week", args=[bar.machine.site_id]), 20),
     "findings": (lambda bar: reverse("stations:findings", args=[bar.machine.site_id]), 9),
-    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 15),
+    "station": (lambda bar: reverse("stations:station", args=[bar.first.pk]), 16),
     "slot": (lambda bar: reverse("stations:slot", args=[bar.slot.pk]), 16),
     "machine": (lambda bar: reverse("stations:machine", args=[bar.machine.pk]), 6),
 }

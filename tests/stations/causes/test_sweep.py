@@ -9,6 +9,7 @@ import pytest
 from django.db import connection, transaction
 from django.db.utils import DatabaseError
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from audit.capture.context import recorded
 from audit.capture.models import Entry
@@ -21,7 +22,8 @@ from stations.equipment.replaced import Part
 from stations.grinders.models import EventKind, GrinderEvent
 from stations.replacements.actions import Place, replace_part
 from stations.slots.models import Placement
-from tests.cast import Cast
+from tests.cast import Cast, SignedIn
+from tests.findings import finding_at
 from tests.grinders import grinder_of
 from tests.stations.conftest import Bar, place
 from tests.stations.gateways.box import Box, enrolled
@@ -227,3 +229,16 @@ def test_the_database_holds_it_too(floor: Floor, change: str) -> None:
         cursor.execute(f"UPDATE stations_causefinding SET {change} WHERE id = %s", [finding.pk])
     with pytest.raises(DatabaseError), transaction.atomic():
         CauseFinding.objects.filter(pk=finding.pk).delete()
+
+
+def test_it_stands_on_today_and_at_its_station_until_it_is_cleared(
+    bar: Bar, cast: Cast, signed_in: SignedIn
+) -> None:
+    finding = finding_at(bar.first, cast.shop_lead)
+    for person in (cast.shop_lead, cast.technician):
+        told = signed_in(person).get(reverse("stations:today", args=[cast.site.pk]))
+        assert finding.get_absolute_url() in told.content.decode()
+    told = signed_in(cast.barista).get(reverse("stations:today", args=[cast.site.pk]))
+    assert finding.get_absolute_url() not in told.content.decode()
+    page = signed_in(cast.barista).get(reverse("stations:station", args=[bar.first.pk]))
+    assert finding.get_absolute_url() in page.content.decode()

@@ -266,6 +266,8 @@ def test_a_slot_that_nobody_reads_any_more_is_unverified_wherever_it_stands(
         # Lines of a reading that has its moment beside it stay as they were read.
         assert "Matches" not in told.split("<dt>Read back</dt>")[0], address
     assert api_as(cast.shop_lead).get(endpoint).json()["unverified_since"]
+    today = browser.get(reverse("stations:today", args=[cast.site.pk])).content.decode()
+    assert "Not verified since" in today
     seen = Placement.objects.in_force().get(slot=placement.slot_id)
     read_back(by=cast.shop_lead, slot=placement.slot, found=FOUND, seen_placement=seen.pk)
     for address in pages[:3]:
