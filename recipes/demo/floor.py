@@ -16,6 +16,7 @@ NAME = "Box under the counter"
 DIALLED = ("dose_mass", "shot_time", "beverage_mass")
 # Habits and wear that show within a day: set, no source.
 HEAD = """seed = {seed}
+pour = "simulator.shot:pour"
 orders_per_hour = 24
 hours = [1, 1, 1, 1, 1, 1, 3, 4, 4, 3, 2, 2, 3, 3, 2, 2, 2, 2, 1, 1, 1, 1, 1, 1]
 habits = {{ saves_over = 0.002, pulls_short = 0.01, forgets_to_weigh = 0.6 }}

@@ -59,4 +59,4 @@ def test_every_package_of_the_program_is_copied() -> None:
     copied = {text.split()[0] for name, text in instructions() if name == "COPY"}
     packages = {path.parent.name for path in ROOT.glob("*/__init__.py")}
     # Servers of the default run, tests and what runs at a bar have no place in a deployment.
-    assert packages - copied == {"embedded", "gateway", "tests"}
+    assert packages - copied == {"embedded", "gateway", "simulator", "tests"}

@@ -13,7 +13,17 @@ DOCUMENTS = [
     *(ROOT / name for name in ("DEVELOPERS.md", "README.md", "templates/README.md")),
     *sorted((ROOT / "docs").glob("*.md")),
 ]
-FOLDERS = ("audit", "web", "people", "stations", "recipes", "embedded", "config", "gateway")
+FOLDERS = (
+    "audit",
+    "web",
+    "people",
+    "stations",
+    "recipes",
+    "embedded",
+    "config",
+    "gateway",
+    "simulator",
+)
 TOPS = (*FOLDERS, "tests", "templates", "static", "docs", ".ci")
 # Folders that Django or Python expects, and what runs make.
 ITS_OWN = {"migrations", "management", "templatetags", "__pycache__"}

@@ -115,7 +115,7 @@ class Bar:
         """Find the grind for these settings, where the map says what they should pour."""
         group = self.groups[place.at]
         if dial := group.dials.get(place.number):
-            found = dialled(group.condition, dial, numbers(settings), ending(settings))
+            found = dialled(group.condition, dial, numbers(settings), ending(settings), self.pour)
             group.dialled[place.number] = found
 
     def hold(self, place: Place, settings: Settings) -> None:

@@ -9,9 +9,10 @@ import random
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from gateway.drivers.simulated.pour import Condition, Poured, cup, pour
+from gateway.drivers.simulated.pour import Condition, Pour, Poured, pour
 
-HALVINGS = 30
+HALVINGS = 18  # to a tenth of a thousandth
+ROUNDS = 2
 GRINDS = (0.05, 20.0)  # times the usual resistance
 TAKES_UP = (0.05, 12.0)  # g/g
 
@@ -25,29 +26,32 @@ class Dial:
     beverage: float
 
 
-def dialled(new: Condition, dial: Dial, settings: Mapping[str, float], ends_by: str) -> Condition:
+def dialled(
+    new: Condition, dial: Dial, settings: Mapping[str, float], ends_by: str, pour: Pour = pour
+) -> Condition:
     """The station with the grind, dose and coffee that give such a shot, or come closest to it."""
     now = replace(new, dose=dial.dose)
-    if ends_by != "mass" and "water_volume" in settings:
-        water = settings["water_volume"] / new.pulses_per_ml
+    by_water = ends_by != "mass" and "water_volume" in settings
 
-        def short_by(retained: float) -> float:
-            return dial.beverage - cup(water, retained * dial.dose)
-
-        now = replace(now, retained=_root(short_by, *TAKES_UP))
+    def usual(condition: Condition) -> Poured:
+        """A shot without anything accidental."""
+        still = replace(condition, noise=0.0, spread=0.0)
+        return pour(settings, ends_by, still, random.Random(0))  # noqa: S311 - a simulation
 
     def too_slow(resistance: float) -> float:
-        poured = _usual(replace(now, resistance=resistance), settings, ends_by)
-        by_time = ends_by == "time"
-        return dial.beverage - poured.beverage if by_time else poured.time - dial.seconds
+        poured = usual(replace(now, resistance=resistance))
+        if ends_by == "time":
+            return dial.beverage - poured.beverage
+        return poured.time - dial.seconds
 
+    def short_by(retained: float) -> float:
+        return dial.beverage - usual(replace(now, retained=retained)).beverage
+
+    for _ in range(ROUNDS if by_water else 1):  # each of the two moves the other a little
+        now = replace(now, resistance=_root(too_slow, *GRINDS))
+        if by_water:
+            now = replace(now, retained=_root(short_by, *TAKES_UP))
     return replace(now, resistance=_root(too_slow, *GRINDS))
-
-
-def _usual(condition: Condition, settings: Mapping[str, float], ends_by: str) -> Poured:
-    """A shot without anything accidental."""
-    still = replace(condition, noise=0.0, spread=0.0)
-    return pour(settings, ends_by, still, random.Random(0))  # noqa: S311 - a simulation
 
 
 def _root(rising: Callable[[float], float], low: float, high: float) -> float:
