@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from tests.tooling.listing import ROOT
+from web import chart_svg
 from web.charts import Band, Bars, Curve, Lanes, Level, Panel, Part, Span, Steps, drawing
 
 BEGAN = datetime(2026, 3, 1, 6, 0, tzinfo=UTC)
@@ -41,6 +42,12 @@ def test_drawn_as_one_picture_named_by_its_sentence(kind: str) -> None:
     assert (top.get("role"), top.get("aria-label")) == ("img", 'Said "so" & <more>.')
     inner = [one for one in top.iter() if one is not top]
     assert not [one for one in inner if one.get("role") or one.get("style")]
+
+
+@pytest.mark.parametrize("kind", PARTS)
+def test_what_is_drawn_fits_the_published_schema(kind: str) -> None:
+    """Pages draw without asking."""
+    assert chart_svg.sheet_of([PARTS[kind]]).to_dict(validate=True)["vconcat"]
 
 
 @pytest.mark.parametrize("kind", PARTS)
