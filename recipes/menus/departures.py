@@ -5,7 +5,7 @@ was, against the approved one. A slot that waits for what the menu says does not
 slot number that the menu leaves free, or that the site has not got.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -113,7 +113,11 @@ class Standing:
 
 def standings(followings: FollowingQuerySet) -> list[Standing]:
     """How the sites of these followings stand, in reading order: a fixed number of queries."""
-    rows = list(followings.current().with_all())
+    return standings_of(list(followings.current().with_all()))
+
+
+def standings_of(rows: Sequence[Following]) -> list[Standing]:
+    """The same of followings that are read already, with all."""
     sites = [each.site_id for each in rows]
     sent = _sent(sites)
     versions = MenuVersion.objects.with_menu().in_bulk(

@@ -9,19 +9,21 @@ from django.shortcuts import redirect, render
 from people.persons.models import User
 from people.persons.permissions import may
 from people.persons.verbs import Verb
-from recipes.menus.departures import departing_slots, standings
+from recipes.menus.departures import Standing, departing_slots, standings, standings_of
 from recipes.menus.drafts import add_menu, edit_draft, new_draft
 from recipes.menus.following import follow
 from recipes.menus.forms import ArrangementForm, FollowForm, MenuForm
 from recipes.menus.models import Following, FollowingQuerySet, Menu, MenuVersion, followed_by
 from recipes.menus.review import barred
+from stations.equipment.forms import SiteFilter
 from stations.equipment.models import Site
-from web.form_pages import Attempt, form_page, posted
+from web.form_pages import Attempt, cleaned, form_page, posted
 from web.lookup import one_or_404
 from web.pages import PageRequest, page, require_for_page
 
 CLOSED = ("superseded", "withdrawn")
 SHOWN = 60  # departing slots of one site; more are only counted
+SITES = 60  # that follow a menu, those that depart first where there are more; found by name
 
 
 def shown_menu_version(pk: int) -> MenuVersion:
@@ -81,16 +83,36 @@ def menu(request: PageRequest, pk: int) -> HttpResponse:
     shown = one_or_404(Menu.objects.all(), pk)
     versions = list(shown.versions.with_menu().with_drinks())
     approved = next((v for v in versions if v.state == MenuVersion.State.APPROVED), None)
+    form = SiteFilter(request.GET)
+    found = cleaned(form)["q"].strip()
+    follows = _followings(request.user).filter(menu=shown, site__name__icontains=found)
+    window, more = _window(follows)
     context = {
         "menu": shown,
         "versions": versions,
         "approved": approved,
-        "standings": standings(_followings(request.user).filter(menu=shown)),
+        "standings": window,
+        "more": more,
+        "form": form if more or found else None,
         "may_draft": may(request.user, Verb.RECIPE_DRAFT),
         "may_publish": may(request.user, Verb.PUBLICATION_PLAN),
         "may_read_history": may(request.user, Verb.HISTORY_VIEW),
     }
     return render(request, "recipes/menus/menu.html", context)
+
+
+def _window(follows: FollowingQuerySet) -> tuple[list[Standing], int]:
+    """How the first sites stand, in reading order, and how many more there are.
+
+    Of too many those where slots depart: of the others there is nothing to say.
+    """
+    rows = list(follows.with_all())
+    kept = rows
+    if len(rows) > SITES:
+        departing = departing_slots(each.site_id for each in rows)
+        kept = sorted(rows, key=lambda each: each.site_id not in departing)[:SITES]
+        kept.sort(key=rows.index)
+    return standings_of(kept), len(rows) - len(kept)
 
 
 @page(Verb.RECIPE_DRAFT, methods="POST")

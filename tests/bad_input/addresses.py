@@ -36,6 +36,7 @@ SCOPE = {
     "date": [*NO_DAY, "2020-01-01", "9999-12-31"], "time": NO_TIME,
 }  # fmt: skip
 ROASTERS = [
+    Asked("recipes:menu", {"q": NO_TEXT}, "menu"),
     Asked("recipes:publication", {"q": NO_TEXT}, "publication"),
     Asked("recipes:publication_progress", {"q": NO_TEXT}, "publication"),
     Asked("recipes:publications", {**KEYED, "state": NO_CHOICE, "recipe": WHOLE_IDS,

@@ -40,7 +40,9 @@ def rows(chain: Chain) -> list[Measurement]:
     browser = Client()
     browser.force_login(chain.cast.head_roaster)
     page = page_line(browser, f"menus followed by {chain.sites:,} sites", "/menus/", COUNTED)
-    return [page, _departing(chain), _planned(chain, menu)]
+    url = menu.menu.get_absolute_url()
+    one = page_line(browser, f"a menu followed by {chain.sites:,} sites", url, COUNTED)
+    return [page, one, _departing(chain), _planned(chain, menu)]
 
 
 def _followed(chain: Chain) -> MenuVersion:

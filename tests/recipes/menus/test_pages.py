@@ -1,5 +1,6 @@
 """From a site's slots to a signed menu and a signed publication, page by page."""
 
+from decimal import Decimal
 from html import unescape
 
 import pytest
@@ -8,12 +9,14 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from people.persons.models import User
-from recipes.menus.models import Following, MenuVersion
+from recipes.menus.following import follow
+from recipes.menus.models import Following, Menu, MenuVersion
 from recipes.overview.home import Item, work_lists
 from recipes.publishing import run
 from recipes.publishing.models import Publication
 from recipes.versions.models import Version
 from recipes.versions.review import withdraw
+from stations.equipment.models import Site
 from stations.slots.models import Placement
 from tests.bar import Bar, station
 from tests.cast import PASSWORD, SignedIn
@@ -30,6 +33,13 @@ def told(browser: Client, path: str, status: int = 200) -> str:
     answer = browser.get(path)
     assert answer.status_code == status, path
     return unescape(answer.content.decode())
+
+
+def follow_alone(menu: Menu, by: User, name: str) -> None:
+    """A new site without a machine, so that no slot of it departs, follows the menu."""
+    altitude = Decimal(110)
+    site = Site.objects.create(code=name.lower(), name=name, altitude=altitude, time_zone="UTC")
+    follow(by=by, site=site, menu=menu, instead_of=None)
 
 
 def signature(email: str) -> dict[str, str]:
@@ -107,6 +117,25 @@ def test_a_withdrawn_version_is_told_and_refused(bar: Bar, signed_in: SignedIn) 
     plan = told(head, f"/menu-versions/{menu.pk}/publish/plan/?sites={bar.cast.site.pk}")
     assert "It can't be signed as it is" in plan
     assert "Sign and publish" not in plan
+
+
+def test_of_many_sites_that_follow_those_that_depart_come_first_and_names_are_found(
+    bar: Bar, signed_in: SignedIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("recipes.menus.pages.SITES", 1)
+    menu = spring.approved(bar)
+    spring.follows(menu.menu, bar.cast)
+    for name in ("Annex", "Quay"):
+        follow_alone(menu.menu, bar.cast.head_roaster, name)
+    head, path = signed_in(bar.cast.head_roaster), menu.menu.get_absolute_url()
+    page = told(head, path)
+    assert f">{bar.cast.site}</a>" in page
+    assert ">Annex</a>" not in page
+    assert "more site" in page
+    found = told(head, f"{path}?q=quay")
+    assert ">Quay</a>" in found
+    assert f">{bar.cast.site}</a>" not in found
+    assert "has that in its name" in told(head, f"{path}?q=nowhere")
 
 
 def test_a_draft_with_a_gap_stays_a_draft_and_says_why(bar: Bar, signed_in: SignedIn) -> None:
