@@ -40,7 +40,7 @@ class DriftQuerySet(SiteScoped["Drift"]):
         """Of late, with the meter and pump of now; ``held``: a slot there still holds the settings.
 
         One of settings that were replaced stays until shots under the new ones clear it; as any
-        other, it is not of late once a day has passed without one.
+        other, it is not of late once two weeks have passed without one.
         """
         holding = Placement.objects.in_force().filter(
             slot__station=OuterRef("station"),

@@ -194,9 +194,9 @@ def test_an_open_drift_is_shown_where_its_slot_is(
     words = lead.get(f"/stations/{slot.station_id}/charts/").content.decode()
     assert "It stays until 5 shots in a row" in words
     assert "(1 so far)" in words
-    assert "After a day without a shot it is no longer shown" in words
-    unguarded("UPDATE stations_drift SET uncleared_at = uncleared_at - interval '25 hours'")
-    unguarded("UPDATE stations_checkshot SET at = at - interval '25 hours'")
+    assert "After two weeks without a shot it is no longer shown" in words
+    unguarded("UPDATE stations_drift SET uncleared_at = uncleared_at - interval '15 days'")
+    unguarded("UPDATE stations_checkshot SET at = at - interval '15 days'")
     assert drifts() == []
 
 
