@@ -1,10 +1,10 @@
-"""How often a PIN may be tried: counted for one person at one tablet, for the tablet, for the site.
+"""How often a PIN may be tried: counted for a person at a tablet and everywhere, a tablet, a site.
 
 Each bound lets some wrong PINs pass in any 24 hours, then each further one closes it for a minute,
 for two, for four, up to an hour. A right PIN takes nothing back, so that nobody guesses between
-the takings-over of whoever they guess at. Nobody is shut out elsewhere: the person has their
-other tablets, and a full sign-in on any. In 24 hours of trying the bounds let pass at most
-TRIES_OF_A_DAY (a test counts them by the clock).
+the takings-over of whoever they guess at. One tablet shuts nobody out elsewhere: the person has
+their other tablets, and a full sign-in on any, which is left too where many tablets are tried. In
+24 hours of trying the bounds let pass at most what a test counts by the clock.
 """
 
 from collections.abc import Sequence
@@ -21,6 +21,11 @@ DAY = timedelta(hours=24)
 LONGEST = timedelta(hours=1)
 MINUTE = timedelta(minutes=1)
 FREE_PERSON, FREE_TABLET, FREE_SITE = 5, 30, 100  # wrong ones that close nothing
+FREE_EVERYWHERE = 40  # of one person at all tablets: more than a day at one tablet lets pass
+# The site's bound is the widest: whoever counts for it counts for its tablets too. Always in this
+# order, so that nobody waits in a circle.
+TAKE_TURNS = """SELECT pg_advisory_xact_lock(hashtext('pin_tries'), %s),
+    pg_advisory_xact_lock(hashtext('pin_tries_of_person'), %s)"""
 
 
 def waits(wrong: int, free: int) -> timedelta:
@@ -37,10 +42,7 @@ def count_try(tablet: Tablet, person: User) -> PinTry:
     """
     with transaction.atomic():
         with connection.cursor() as cursor:
-            # The site's bound is the widest: whoever counts for it counts for the others too.
-            cursor.execute(
-                "SELECT pg_advisory_xact_lock(hashtext('pin_tries'), %s)", [tablet.site_id]
-            )
+            cursor.execute(TAKE_TURNS, [tablet.site_id, person.pk])
         now = timezone.now()
         left = _closed_until(tablet, person, now) - now
         if left > timedelta():
@@ -63,12 +65,16 @@ def forget_old_tries() -> None:
 
 
 def _closed_until(tablet: Tablet, person: User, now: datetime) -> datetime:
-    """When the last of the three bounds opens; long ago where none is closed."""
-    lately = PinTry.objects.filter(site_id=tablet.site_id, at__gt=now - DAY).order_by("at")
-    rows = list(lately.values_list("at", "tablet_id", "person_id"))
+    """When the last of the four bounds opens; long ago where none is closed."""
+    lately = PinTry.objects.filter(at__gt=now - DAY).order_by("at")
+    rows = list(lately.filter(site_id=tablet.site_id).values_list("at", "tablet_id", "person_id"))
     of_tablet = [row for row in rows if row[1] == tablet.pk]
-    of_person = [row for row in of_tablet if row[2] == person.pk]
-    bounds = ((rows, FREE_SITE), (of_tablet, FREE_TABLET), (of_person, FREE_PERSON))
+    here = [row for row in of_tablet if row[2] == person.pk]
+    everywhere = list(lately.filter(person=person).values_list("at"))
+    bounds = (
+        (rows, FREE_SITE), (of_tablet, FREE_TABLET), (here, FREE_PERSON),
+        (everywhere, FREE_EVERYWHERE),
+    )  # fmt: skip
     return max(_opens([row[0] for row in counted], free) for counted, free in bounds)
 
 

@@ -6,15 +6,18 @@ from people.persons.models import User
 from people.pins.actions import set_pin
 from people.tablets.actions import add_tablet
 from people.tablets.models import Tablet
+from stations.equipment.models import Site
 from tests.cast import Cast
 
-PINS = {"barista": "7304", "shop_lead": "68147", "head_roaster": "925160"}
+PINS = {"barista": "7304", "shop_lead": "68147", "head_roaster": "925160", "other_lead": "58203"}
 ENROL, CHOICE, LEAVE = "/tablet/enrol/", "/tablet/", "/tablet/leave/"
 
 
-def a_tablet(cast: Cast, name: str = "Counter left", by: User | None = None) -> Client:
-    """A browser that is an enrolled tablet of the harbour; nobody is at it."""
-    _, code = add_tablet(by=by or cast.shop_lead, site_id=cast.site.pk, name=name)
+def a_tablet(
+    cast: Cast, name: str = "Counter left", by: User | None = None, site: Site | None = None
+) -> Client:
+    """A browser that is an enrolled tablet, of the harbour if nothing is said; nobody is at it."""
+    _, code = add_tablet(by=by or cast.shop_lead, site_id=(site or cast.site).pk, name=name)
     tablet = Client(REMOTE_ADDR="198.51.100.30")
     assert tablet.post(ENROL, {"code": code}).status_code == 302
     return tablet

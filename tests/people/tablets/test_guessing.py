@@ -15,7 +15,7 @@ from people.pins.hashing import fits
 from people.pins.models import Pin
 from people.tablets import tries
 from people.tablets.models import PinTry
-from people.tablets.tries import FREE_PERSON, FREE_SITE, FREE_TABLET, waits
+from people.tablets.tries import FREE_EVERYWHERE, FREE_PERSON, FREE_SITE, FREE_TABLET, waits
 from tests.cast import Cast
 from tests.people.tablets.bench import PINS, a_tablet, taken_over, whose, with_pin
 
@@ -69,9 +69,24 @@ def most_in_a_day(free: int) -> int:
 def test_the_chance_of_a_day() -> None:
     """Stated in docs/threat-model.md: of PINs that are chosen evenly among those that may be."""
     allowed = sum(not easily_guessed(f"{n:04}") for n in range(10_000))
-    person, tablet, site = (most_in_a_day(n) for n in (FREE_PERSON, FREE_TABLET, FREE_SITE))
-    assert (person, tablet, site, allowed) == (33, 58, 128, 9_142)
-    assert [round(100 * n / allowed, 2) for n in (person, tablet, site)] == [0.36, 0.63, 1.4]
+    free = (FREE_PERSON, FREE_TABLET, FREE_SITE, FREE_EVERYWHERE)
+    person, tablet, site, everywhere = most = [most_in_a_day(n) for n in free]
+    assert (person, tablet, site, everywhere, allowed) == (33, 58, 128, 68, 9_142)
+    assert [round(100 * n / allowed, 2) for n in most] == [0.36, 0.63, 1.4, 0.74]
+    assert person < FREE_EVERYWHERE, "one tablet could shut a person out of the others"
+
+
+def test_one_person_is_not_tried_from_bar_to_bar(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who holds tablets of many sites has no more tries at whoever works at all of them."""
+    monkeypatch.setattr(tries, "FREE_EVERYWHERE", 3)
+    person = with_pin(cast, "head_roaster")
+    bars = [a_tablet(cast), a_tablet(cast, by=cast.other_lead, site=cast.other_site)]
+    for n, tablet in enumerate((*bars, bars[0])):
+        assert taken_over(tablet, person, f"{n}999") == 400
+    assert [taken_over(tablet, person, PINS["head_roaster"]) for tablet in bars] == [409, 409]
+    assert taken_over(bars[1], with_pin(cast, "other_lead"), PINS["other_lead"]) == 302
 
 
 def test_the_bounds_of_tablet_and_site(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
