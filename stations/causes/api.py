@@ -16,7 +16,7 @@ from web.api import GuardedView, Listing, listed, person
 from web.lookup import one_or_404
 
 
-class FindingOut(serializers.ModelSerializer[CauseFinding]):
+class CauseFindingOut(serializers.ModelSerializer[CauseFinding]):
     """A cause of drift that was found, its statistic, and what became of it.
 
     `size` is how much changed by then, in the measure's own unit; `run_length` is how many shots
@@ -61,15 +61,15 @@ class FindingPointOut(serializers.Serializer[Any]):
     low = serializers.FloatField()
 
 
-class FindingWithPointsOut(FindingOut):
+class CauseFindingWithPointsOut(CauseFindingOut):
     """The same with the newest shots by the time it was found."""
 
     points = serializers.SerializerMethodField()
 
-    class Meta(FindingOut.Meta):
+    class Meta(CauseFindingOut.Meta):
         """What is shown."""
 
-        fields = [*FindingOut.Meta.fields, "points"]
+        fields = [*CauseFindingOut.Meta.fields, "points"]
 
     @extend_schema(responses=FindingPointOut(many=True))
     def get_points(self, finding: CauseFinding) -> list[dict[str, Any]]:
@@ -83,11 +83,11 @@ class Findings(Listing):
 
     verb = Verb.SLOT_VIEW
 
-    @extend_schema(responses=FindingOut(many=True))
+    @extend_schema(responses=CauseFindingOut(many=True))
     def get(self, request: Request, code: str) -> Response:
         """List what was found, the newest first."""
         site = one_or_404(Site.objects.covered_by(person(request)), code=code)
-        return listed(self, CauseFinding.objects.filter(site=site), FindingOut)
+        return listed(self, CauseFinding.objects.filter(site=site), CauseFindingOut)
 
 
 class OneFinding(GuardedView):
@@ -95,8 +95,8 @@ class OneFinding(GuardedView):
 
     verb = Verb.SLOT_VIEW
 
-    @extend_schema(responses=FindingWithPointsOut)
+    @extend_schema(responses=CauseFindingWithPointsOut)
     def get(self, request: Request, pk: int) -> Response:
         """With its shots."""
         finding = one_or_404(CauseFinding.objects.covered_by(person(request)), pk)
-        return Response(FindingWithPointsOut(finding).data)
+        return Response(CauseFindingWithPointsOut(finding).data)
