@@ -90,10 +90,10 @@ def asked(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]
 
 
 def listed(view: APIView, rows: QuerySet[M], serializer: type[Serializer[Any]]) -> Response:
-    """One page of the rows by key, with the addresses of its neighbours."""
+    """One page of the rows by key, as `sort` and `fields` ask, and its neighbours' addresses."""
     pages = KeysetPagination()
     page = pages.paginate_queryset(rows, view.request, view) or []
-    return pages.get_paginated_response(serializer(page, many=True).data)
+    return pages.answered(serializer, page)
 
 
 def narrowed(rows: Rows, request: Request, **filters: str) -> Rows:

@@ -1,6 +1,9 @@
-"""Pages of a list by key, never by number: as fast on the last page as on the first."""
+"""Pages of a list by key, never by number: as fast on the last page as on the first.
 
-from collections.abc import Mapping
+Every list of the API takes the same four: `limit`, `cursor`, `sort` and `fields`.
+"""
+
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -8,16 +11,40 @@ from django.db import models
 from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.pagination import Cursor, CursorPagination
 from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.serializers import Serializer
+from rest_framework.views import APIView
 
 from audit.errors import Invalid
 from web.lookup import row_number
 from web.text import one_line
 
+NEWEST_FIRST = "-id"
+SORTS = (NEWEST_FIRST, "id")
+SORT = {
+    "name": "sort",
+    "required": False,
+    "in": "query",
+    "description": "-id: newest first, unless asked otherwise; id: oldest first",
+    "schema": {"type": "string", "enum": list(SORTS), "default": NEWEST_FIRST},
+}
+FIELDS = {
+    "name": "fields",
+    "required": False,
+    "in": "query",
+    "description": "names of a row's fields with commas between: rows then hold these alone",
+    "schema": {"type": "string"},
+}
+
 
 class KeysetPagination(CursorPagination):
-    """Newest first by id; `limit` rows a page, `next` and `previous` as ready addresses."""
+    """By id, newest first unless `sort` says otherwise; `limit` rows a page.
 
-    ordering = "-id"
+    `next` and `previous` are ready addresses: they keep what else was asked.
+    """
+
+    ordering = NEWEST_FIRST
+    request: Request  # set where the page is read
     page_size = 50
     page_size_query_param = "limit"
     max_page_size = 500
@@ -31,6 +58,30 @@ class KeysetPagination(CursorPagination):
             raise ValidationError({"limit": "a whole number from 1 to 500"})
         return int(wished)
 
+    def get_ordering(
+        self, request: Request, queryset: "models.QuerySet[Any]", view: APIView | None
+    ) -> tuple[str, ...]:
+        """By the one key that no two rows share. Raises ValidationError for any other."""
+        wished = request.query_params.get("sort", NEWEST_FIRST)
+        if wished not in SORTS:
+            raise ValidationError({"sort": f"one of {', '.join(SORTS)}"})
+        return (wished,)
+
+    def answered(self, serializer: type[Serializer[Any]], rows: Iterable[object]) -> Response:
+        """The page's rows, each with the fields that were asked for; by default with all.
+
+        What nobody asked for isn't worked out. Raises ValidationError for an unknown field.
+        """
+        told = serializer(rows, many=True)
+        child: Serializer[Any] = told.child  # type: ignore[attr-defined]
+        for name in _left_out(child, self.request):
+            child.fields.pop(name)
+        return self.get_paginated_response(told.data)
+
+    def get_schema_operation_parameters(self, view: APIView) -> list[dict[str, Any]]:
+        """What every list takes beside its own filters."""
+        return [*super().get_schema_operation_parameters(view), SORT, FIELDS]
+
     def decode_cursor(self, request: Request) -> Cursor | None:
         """The place in the list. Raises ValidationError for a cursor we did not give out."""
         hint = {"cursor": "the one in `next` or `previous` of an earlier answer"}
@@ -41,6 +92,17 @@ class KeysetPagination(CursorPagination):
         if cursor and cursor.position is not None and not _whole(str(cursor.position)):
             raise ValidationError(hint)
         return cursor
+
+
+def _left_out(row: Serializer[Any], request: Request) -> set[str]:
+    """The fields of a row that `fields` does not name. Raises ValidationError."""
+    known, asked = list(row.fields), request.query_params.get("fields")
+    if asked is None:
+        return set()
+    wished = set(asked.split(","))
+    if wished - set(known):
+        raise ValidationError({"fields": f"of these, with commas between: {', '.join(known)}"})
+    return set(known) - wished
 
 
 def _whole(text: str) -> bool:

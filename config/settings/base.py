@@ -141,6 +141,8 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
     "TITLE": "Portaledger",
     "DESCRIPTION": (
         "Everything the pages do. Errors are problem details (RFC 9457). A body may have 8 MB. "
+        "A list is answered a page at a time, newest first: `limit` rows, from `cursor` on, turned "
+        "round by `sort=id`; with `fields=id,name` its rows hold those alone, required or not. "
         f"At most {REQUESTS_OF_A_SIGN_IN} requests a minute are answered for one token or "
         f"session, and {REQUESTS_OF_A_CLIENT} for one client address; past that the answer is 429, "
         "and while something the program leans on is away 503, both with Retry-After."
@@ -157,6 +159,7 @@ SPECTACULAR_SETTINGS: dict[str, object] = {
     # Where two things of one name offer the same choices, a name has to be given.
     "ENUM_NAME_OVERRIDES": {
         "CalibrationKindEnum": "stations.calibrations.models.CalibrationKind.choices",
+        "CauseFindingStateEnum": "stations.causes.models.FindingState.choices",
         "PublicationStateEnum": "recipes.publishing.models.PublicationState.choices",
         "RunStateEnum": "audit.runs.RunState.choices",
         "ShownEnum": "people.tablets.models.Shown.choices",

@@ -88,8 +88,7 @@ class Grid(Listing):
             rows = rows.filter(station__machine__site__code=found["site"])
         pages = KeysetPagination()
         page: list[Slot] = pages.paginate_queryset(rows, request, self) or []
-        told = [_told(cell) for cell in cells_of(page, asked)]
-        return pages.get_paginated_response(GridSlot(told, many=True).data)
+        return pages.answered(GridSlot, [_told(cell) for cell in cells_of(page, asked)])
 
 
 def _moment(name: str, found: dict[str, Any]) -> Moment | None:

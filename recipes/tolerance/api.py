@@ -36,4 +36,4 @@ class OutsideNow(Listing):
         pages = KeysetPagination()
         rows = shots.select_related("site", "slot")
         page: list[CheckShot] = pages.paginate_queryset(rows, request, self) or []
-        return pages.get_paginated_response(OutsideShot(page, many=True).data)
+        return pages.answered(OutsideShot, page)

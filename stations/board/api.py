@@ -54,4 +54,4 @@ class Board(Listing):
             {**row, "site": row["site"].code, "name": row["site"].name}
             for row in board_rows(shown, counts)
         ]
-        return pages.get_paginated_response(BoardRow(rows, many=True).data)
+        return pages.answered(BoardRow, rows)

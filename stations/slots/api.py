@@ -64,7 +64,7 @@ class Slots(Listing):
         rows = narrowed(rows.select_related("station__machine__site"), request, **BY)
         pages = KeysetPagination()
         page: list[Any] = pages.paginate_queryset(_in_condition(rows, request), request, self) or []
-        return pages.get_paginated_response(SlotOut(say_unverified(hold(page)), many=True).data)
+        return pages.answered(SlotOut, say_unverified(hold(page)))
 
 
 def _in_condition(rows: Rows, request: Request) -> Rows:
@@ -103,7 +103,7 @@ class Placements(Listing):
         page: list[Placement] = pages.paginate_queryset(whole, request, self) or []
         withhold(page)
         say_waiting(page)
-        return pages.get_paginated_response(PlacementOut(page, many=True).data)
+        return pages.answered(PlacementOut, page)
 
 
 class OrGateway(ScopePermission):

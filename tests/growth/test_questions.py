@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
-from django.urls import reverse
+from django.urls import resolve, reverse
 from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 
@@ -114,6 +114,20 @@ def test_looking(large: World, row: Row) -> None:
             headers={"Idempotency-Key": uuid.uuid4().hex},
         )
         assert answer.status_code < 500
+
+
+LISTS = [row for row in ROWS if "_api:" in row.name]
+
+
+@pytest.mark.parametrize("row", LISTS, ids=lambda row: row.id)
+def test_oldest_first(large: World, row: Row) -> None:
+    address = large.address(row.thing, "own")
+    url = reverse(row.name, kwargs={k: v for k, v in address.items() if not k.startswith("?")})
+    view = getattr(resolve(url).func, "cls", None)
+    if view and "sort" in view.takes():
+        person = next(large.everywhere[each] for each in row.may if each in large.everywhere)
+        with nothing_grows():
+            assert large.browser_of(person).get(f"{url}?sort=id").status_code == 200
 
 
 @pytest.mark.parametrize("task", OFTEN)

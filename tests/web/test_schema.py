@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 from django.test import Client
+from drf_spectacular.drainage import GENERATOR_STATS
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.validation import validate_schema
 
@@ -21,6 +22,13 @@ def described() -> dict[str, Any]:
 
 def test_it_is_valid(described: dict[str, Any]) -> None:
     validate_schema(described)  # type: ignore[no-untyped-call]
+
+
+def test_no_two_things_share_a_name() -> None:
+    GENERATOR_STATS.reset()
+    SchemaGenerator().get_schema(request=None, public=True)  # type: ignore[no-untyped-call]
+    told = [*GENERATOR_STATS._warn_cache, *GENERATOR_STATS._error_cache]
+    assert told == []
 
 
 def test_every_operation_may_answer_a_problem(described: dict[str, Any]) -> None:
