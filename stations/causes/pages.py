@@ -16,7 +16,7 @@ from stations.equipment.models import Site
 from stations.metrology.causes import RUN_LENGTH, TESTS
 from web.form_pages import cleaned, form_page, posted
 from web.lookup import one_or_404
-from web.pages import PageRequest, page
+from web.pages import PageRequest, page, require_for_page
 from web.paging import keyset
 
 PER_PAGE = 30
@@ -49,6 +49,8 @@ def finding(request: PageRequest, pk: int) -> HttpResponse:
     """One finding with its chart, what to do, and acknowledging it."""
     one = one_or_404(CauseFinding.objects.covered_by(request.user).with_place(), pk)
     site = one.station.machine.site
+    if request.method == "POST":
+        require_for_page(request, Verb.FINDING_ANSWER, site.pk)
     form = AcknowledgeForm(posted(request), initial={"revision": one.revision})
     run = CauseRun.objects.filter(station=one.station_id, cause=one.cause).first()
     since = len(Following.of(run.kept).after) if run and one.state == "acknowledged" else 0
@@ -78,6 +80,7 @@ def finding(request: PageRequest, pk: int) -> HttpResponse:
 def finding_settle(request: PageRequest, pk: int) -> HttpResponse:
     """Say that the new level is right."""
     one = one_or_404(CauseFinding.objects.covered_by(request.user).with_place(), pk)
+    require_for_page(request, Verb.FINDING_ANSWER, one.site_id)
     told = cleaned(SettleForm(request.POST))
     settle(by=request.user, finding=one, seen_revision=told["revision"], note=told["note"])
     messages.success(request, "Cleared: what follows is held against shots from now on.")

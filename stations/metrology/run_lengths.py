@@ -17,6 +17,7 @@ from stations.metrology.numbers import Floats, Real, number
 NODES = 96  # of the quadrature; twice as many change the seventh digit of run lengths below 1e6
 SIEGMUND = 1.166  # what a walk overshoots its border by, both borders together
 TIGHT = 1e-9
+LONGEST = 1e12  # shots: never
 MOST_POWER = 700.0  # e to more is no float
 
 
@@ -100,6 +101,7 @@ def _by_quadrature(limit: float, slack: float, mean: float) -> float:
 STATES = 400
 
 
+@cache
 def _by_chain(limit: float, slack: float, mean: float, cut: float) -> float:
     """Brook and Evans (Biometrika 59, 1972, 539-549): a chain over a fine grid of 0 to h.
 
@@ -115,6 +117,13 @@ def _by_chain(limit: float, slack: float, mean: float, cut: float) -> float:
 
 
 def _from_zero(kernel: Floats) -> float:
-    """The run length from 0, of the chances to go on from each place to each."""
+    """The run length from 0, of the chances to go on from each place to each.
+
+    Beyond `LONGEST` the equations are as good as singular, and what they give is noise.
+    """
     system = np.eye(len(kernel)) - kernel
-    return float(np.linalg.solve(system, np.ones(len(kernel)))[0])
+    try:
+        found = float(np.linalg.solve(system, np.ones(len(kernel)))[0])
+    except np.linalg.LinAlgError:
+        return LONGEST
+    return found if 1.0 <= found <= LONGEST else LONGEST

@@ -17,7 +17,7 @@ from stations.metrology.causes import (
     largest_drop,
     resistance,
 )
-from stations.metrology.run_lengths import average_run_length
+from stations.metrology.run_lengths import average_run_length, decision_for
 from stations.metrology.self_starting import Reference, Sums, follow, rank_score, score
 
 SHOTS = 4000
@@ -113,9 +113,11 @@ def test_ranks_need_no_distribution() -> None:
 
 def test_the_decision_is_that_of_the_run_length() -> None:
     both, one = TESTS[Cause.METER], TESTS[Cause.CHANNEL]
-    assert both.decision == pytest.approx(10.24, abs=0.01)
-    assert one.decision == pytest.approx(9.56, abs=0.01)
-    assert average_run_length(both.decision, winsor=3.0) / 2 == pytest.approx(RUN_LENGTH, rel=5e-3)
+    assert one.decision == pytest.approx(decision_for(RUN_LENGTH, winsor=3.0), abs=0.005)
+    assert both.decision == pytest.approx(decision_for(2 * RUN_LENGTH, winsor=3.0), abs=0.005)
+    for test, sides in ((one, 1), (both, 2)):
+        length = average_run_length(test.decision, winsor=3.0) / sides
+        assert length == pytest.approx(RUN_LENGTH, rel=0.01)
     assert both.delay(1.0) == pytest.approx(21.1, abs=0.1)
     assert both.delay(2.0) == pytest.approx(7.9, abs=0.1)
 
