@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 .DEFAULT_GOAL := help
-.PHONY: help demo walkthrough test soak check bench screenshots bom requirements clean
+.PHONY: help demo walkthrough test soak check bench schema screenshots bom requirements clean
 
 help:        ## this list
 	@sed -n 's/^\([a-z]*\): .*## /make \1\t/p' Makefile
@@ -24,6 +24,9 @@ check: .venv/.dev       ## style, types, import contracts, deployment settings, 
 
 bench: .venv/.dev       ## the benchmark table (JSON=path writes the rows as JSON lines)
 	JSON="$(JSON)" DURABLE=1 $(BIN)/python -m embedded lend $(BIN)/python -m tests.benchmarks
+
+schema: .venv/.dev      ## the snapshot from which an empty database gets its tables
+	$(BIN)/python -m embedded lend $(BIN)/python -m tests.tooling.schema
 
 screenshots: .venv/.dev ## the pictures of the README, from the demo scenario
 	$(BIN)/python -m embedded lend $(BIN)/python -m tests.browser.screenshots

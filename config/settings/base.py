@@ -15,6 +15,7 @@ DEBUG: bool = env.bool("DEBUG", default=False)
 
 INSTALLED_APPS = [
     # First: pages of ours replace those that libraries ship under the same name.
+    "config.schema",
     "audit",
     "web",
     "people",

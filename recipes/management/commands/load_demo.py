@@ -8,6 +8,7 @@ from django.utils import timezone
 from audit.capture.context import Channel, RequestContext, request_context
 from people.persons.models import User
 from recipes.demo.equipment import make_machines, make_sites
+from recipes.demo.hashing import stretched_once
 from recipes.demo.people import PASSWORD, assign_sites, make_people, sign_ins
 from recipes.demo.story import Story
 
@@ -26,7 +27,8 @@ class Command(BaseCommand):
             )
         request_context.set(RequestContext(channel=Channel.CONSOLE, request_id="load_demo"))
         if not User.objects.exists():
-            load()
+            with stretched_once():
+                load()
         self.stdout.write(f"Sign in with the password {PASSWORD} as")
         for name, email in sign_ins():
             self.stdout.write(f"  {name:<24}{email}")

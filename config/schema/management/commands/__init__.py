@@ -1,0 +1,1 @@
+"""Django looks for commands here."""
