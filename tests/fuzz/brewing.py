@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from recipes.brewing import (
+    acceptance,
     balance,
     errors,
     extraction,
@@ -17,9 +18,11 @@ from recipes.brewing import (
     pressure_plan,
     ratio,
     rest,
+    sequential,
     similarity,
     taste,
     telling,
+    worse,
 )
 from recipes.brewing import serving as sessions
 from recipes.brewing.shot_model import fit, parameters, predict, puck, simulate
@@ -49,7 +52,21 @@ def _shots(a: Any, b: Any, c: Any, d: Any) -> list[fit.Pulled]:  # noqa: ANN401
     return [*PULLED, fit.Pulled(replace(DOUBLE, water=d), time=a, beverage=b, tds=c)]
 
 
+WALD = sequential.SequentialTest(Decimal("0.95"), Decimal("0.8"), Decimal("0.05"), Decimal("0.1"))
+LINES = sequential.decision_lines(WALD)
+
+
+def _count(value: Any) -> int:  # noqa: ANN401
+    return errors.whole("shots", value, least=0, most=20_000)  # as whoever counts shots has it
+
+
 SHORT: Mapping[str, Mapping[str, Call]] = {
+    "acceptance": {
+        "expected_count": lambda a, b, c, _: acceptance.expected_count(
+            acceptance.CountTest(a, b), c
+        ),
+        "judge_count": lambda a, b, *_: acceptance.judge_count(acceptance.CountTest(a, b), [True]),
+    },
     "balance": {
         "retained_ratio": lambda a, b, c, d: balance.retained_ratio(balance.Shot(a, b, c), d),
         "parts": lambda a, b, c, d: balance.parts(balance.Shot(a, b, c), d),
@@ -88,6 +105,18 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
     "rest": {
         "days_off_roast": lambda a, *_: rest.days_off_roast(date(2026, 1, 1), a),
         "check_rest": lambda a, b, c, _: rest.check_rest(a, b, c),
+    },
+    "sequential": {
+        "decision_lines": lambda *v: sequential.decision_lines(sequential.SequentialTest(*v)),
+        "judge_sequence": lambda *v: sequential.judge_sequence(
+            sequential.SequentialTest(*v), [True]
+        ),
+        "Lines.most_to_pass": lambda a, *_: LINES.most_to_pass(_count(a)),
+        "Lines.least_to_fail": lambda a, *_: LINES.least_to_fail(_count(a)),
+        "wald_average": lambda *v: sequential.wald_average(
+            sequential.SequentialTest(*v), well=True
+        ),
+        "expected": lambda a, *_: sequential.expected(WALD, a),
     },
     "serving": {
         "servings": lambda a, b, *_: sessions.servings(taste.Method.TRIANGLE, a, b),
@@ -134,6 +163,13 @@ SHORT: Mapping[str, Mapping[str, Call]] = {
         "share_of_tasters": lambda a, b, c, _: telling.share_of_tasters(TRIANGLE, a, b, c),
         "sensory_distance": lambda a, b, c, _: telling.sensory_distance(TRIANGLE, a, b, c),
         "correct_at": lambda a, *_: telling.correct_at(TRIANGLE, a),
+    },
+    "worse": {
+        "worse_p_value": lambda a, b, c, d: worse.worse_p_value(
+            worse.Shots(a, b), worse.Shots(c, d)
+        ),
+        "could_tell": lambda a, b, c, d: worse.could_tell(worse.Shots(a, b), c, d),
+        "chance_to_hold": worse.chance_to_hold,
     },
 }
 SLOW = {
