@@ -16,6 +16,7 @@ from people.persons.verbs import Verb
 from recipes.coffees.models import Recipe
 from recipes.formula.parameters import PARAMETERS
 from recipes.overview.drawing import over_time_drawing, year_drawing
+from recipes.overview.first_steps import first_steps
 from recipes.overview.home import sites_of, work_lists
 from recipes.overview.spans import over_time
 from recipes.overview.yearly import MONTHS, year_of, years_of
@@ -41,6 +42,7 @@ def home(request: PageRequest) -> HttpResponse:
     context = {
         "day": day,
         "at_bars": at_bars,
+        "steps": first_steps(request.user),
         "lists": [one for one in lists if one.items],
         "quiet": [one.title for one in lists if not one.items] if desk or not at_bars else [],
         "sites": sites_of(request.user) if desk or not at_bars else [],

@@ -15,8 +15,9 @@ from django.shortcuts import redirect, render
 from audit.errors import Invalid
 from people.persons.verbs import Verb
 from stations.importing.actions import ImportReport, import_equipment
-from stations.importing.file import COLUMNS, EXAMPLE, MAX_BYTES, MAX_LINES, decode
+from stations.importing.file import COLUMNS, MAX_BYTES, MAX_LINES, decode
 from stations.importing.plan import plan_import
+from stations.importing.starter import known_type, starter
 from web.form_pages import form_errors, posted
 from web.pages import PageRequest, page, require_for_page
 from web.printing import counted
@@ -54,7 +55,7 @@ def import_page(request: PageRequest) -> HttpResponse:
 def _upload_page(
     request: PageRequest, form: FileForm, status: int = 200, problems: Sequence[str] = ()
 ) -> HttpResponse:
-    context = {"form": form, "columns": COLUMNS, "problems": problems}
+    context = {"form": form, "columns": COLUMNS, "problems": problems, "known_type": known_type()}
     return render(request, "stations/importing/import.html", context, status=status)
 
 
@@ -100,9 +101,9 @@ def _words(report: ImportReport) -> str:
 
 @page()
 def import_example(request: PageRequest) -> HttpResponse:
-    """The example file."""
+    """The starter file: example rows of a machine type that is there."""
     require_for_page(request, Verb.EQUIPMENT_IMPORT)
     # The mark at the beginning tells spreadsheets that it is UTF-8.
-    response = HttpResponse("\ufeff" + EXAMPLE, content_type="text/csv; charset=utf-8")
+    response = HttpResponse("\ufeff" + starter(), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = 'attachment; filename="equipment.csv"'
     return response
