@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from people.persons.models import Assignment, User
 from people.persons.permissions import may, may_everywhere
-from people.persons.verbs import Role, Verb
+from people.persons.verbs import MAY, Role, Verb
 from people.policy.models import Policy
 from recipes.coffees.models import Coffee, Recipe
 from recipes.versions.models import Version
@@ -28,6 +28,7 @@ class Step:
     text: str
     done: bool
     url: str = ""
+    by: str = ""  # who does it, where that is somebody else
 
 
 # Text, who does it, where. The order is that in which one can't do without the one before.
@@ -49,6 +50,8 @@ STEPS = (
     ("Publish it to the slots", Verb.PUBLICATION_PLAN, "recipes:recipes"),
 )
 
+ROASTER_DOES, OWNER_DOES = "a head roaster does this", "an owner does this"
+
 
 def first_steps(user: User) -> list[Step]:
     """The steps, done ones among them; none once anything was placed. At most two queries.
@@ -59,7 +62,9 @@ def first_steps(user: User) -> list[Step]:
     if not begins or Placement.objects.exists():
         return []
     return [
-        Step(text, done, reverse(where) if may(user, verb) else "")
+        Step(text, done, url=reverse(where))
+        if may(user, verb)
+        else Step(text, done, by=ROASTER_DOES if Role.OWNER not in MAY[verb] else OWNER_DOES)
         for (text, verb, where), done in zip(STEPS, _done(user), strict=True)
     ]
 

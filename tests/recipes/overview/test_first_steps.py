@@ -46,6 +46,8 @@ def test_what_is_a_roasters_is_no_link_for_an_owner(cast: Cast) -> None:
     assert [bool(step.url) for step in first_steps(cast.owner)] == [True] * 3 + [False] * 4
     urls = [bool(step.url) for step in first_steps(cast.head_roaster)]
     assert urls == [True, True, False, True, True, True, True]
+    assert first_steps(cast.head_roaster)[2].by == "an owner does this"
+    assert {step.by for step in first_steps(cast.owner)[3:]} == {"a head roaster does this"}
 
 
 def test_others_see_none_and_it_costs_two_queries(cast: Cast) -> None:
