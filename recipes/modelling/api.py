@@ -13,6 +13,7 @@ from recipes.formula.parameters import PARAMETERS
 from recipes.modelling.actions import ask_for_fit
 from recipes.modelling.forms import changeable, grind_factor
 from recipes.modelling.models import ShotFit
+from recipes.modelling.nearest import nearest_fit, why_none
 from recipes.modelling.nominal import predict_shot
 from recipes.modelling.prediction import predict_change
 from recipes.modelling.result import from_json
@@ -22,6 +23,8 @@ from recipes.modelling.serializers import (
     FitOut,
     FitQuery,
     FittedChange,
+    NearestFitOut,
+    NearestQuery,
     PredictedShotOut,
     PredictionOut,
 )
@@ -102,6 +105,33 @@ class Prediction(FitView):
                 raise Invalid(odd.field, change[odd.field], odd.allowed) from odd
             raise Refused(f"No shot can be modelled: {odd.field} needs {odd.allowed}.") from odd
         return Response(PredictionOut(predicted).data)
+
+
+class NearestFit(FitView):
+    """Whose fit a version is predicted with."""
+
+    query = NearestQuery
+
+    @extend_schema(responses=NearestFitOut)
+    def get(self, request: Request, pk: int) -> Response:
+        """Find the station's own fit, or the nearest one's, among those this person may see."""
+        version, who = one_or_404(all_versions(), pk), person(request)
+        station = None
+        if (at := asked(NearestQuery, request).get("station")) is not None:
+            stations = Station.objects.covered_by(who).with_equipment()
+            station = named(
+                stations, "station", at, "the id of a station at a site of yours", pk=at
+            )
+        whose = nearest_fit(who, version, station)
+        near = ("own_station", "own_version", "same_type", "same_site")
+        found = {
+            "fit": whose and whose.fit,
+            **{name: whose is not None and getattr(whose, name) for name in near},
+            "words": whose.words(station) if whose else [],
+            "why_none": "" if station is None or (whose and whose.own_station)
+            else why_none(version, station),
+        }  # fmt: skip
+        return Response(NearestFitOut(found).data)
 
 
 class PredictedShot(RecipeView):

@@ -64,6 +64,28 @@ class FitIn(serializers.Serializer[dict[str, Any]]):
     version = serializers.IntegerField(**ID)
 
 
+class NearestQuery(serializers.Serializer[dict[str, Any]]):
+    """Where the version is to be predicted; at no station: the newest fit there is."""
+
+    station = serializers.IntegerField(required=False, **ID)
+
+
+class NearestFitOut(serializers.Serializer[Any]):
+    """The fit to predict with, null where none is of such a puck, and how near it is.
+
+    A fit is of the same coffee, dose, basket and grind. `why_none` says what changed since the
+    station's own earlier fit, empty without one.
+    """
+
+    fit = FitOut(allow_null=True)
+    own_station = serializers.BooleanField()
+    own_version = serializers.BooleanField()
+    same_type = serializers.BooleanField()
+    same_site = serializers.BooleanField()
+    words = serializers.ListField(child=serializers.CharField())
+    why_none = serializers.CharField(allow_blank=True)
+
+
 class FitQuery(serializers.Serializer[dict[str, Any]]):
     """Fits of one station or version."""
 

@@ -11,6 +11,7 @@ page_urls: list[URLPattern] = [
 ]
 api_urls: list[URLPattern] = [
     path("versions/<int:pk>/foretold/", api.PredictedShot.as_view(), name="predicted_shot"),
+    path("versions/<int:pk>/nearest-fit/", api.NearestFit.as_view(), name="nearest_fit"),
     path("shot-fits/", api.Fits.as_view(), name="shot_fits"),
     path("shot-fits/<int:pk>/", api.OneFit.as_view(), name="shot_fit"),
     path("shot-fits/<int:pk>/prediction/", api.Prediction.as_view(), name="prediction"),

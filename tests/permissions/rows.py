@@ -308,6 +308,7 @@ ENDPOINTS = [
     *calls("GET", EVERYBODY, "recipes_api:version_appraisal", "draft"),
     *calls("POST", "H", "recipes_api:version_appraisal", "draft"),
     *calls("GET", EVERYBODY, "recipes_api:predicted_shot", "draft"),
+    *calls("GET", EVERYBODY, "recipes_api:nearest_fit", "approved"),
     *calls("POST", "HTO", "stations_api:import"),
     *calls("GET", "O", "people_api:people"),
     *calls("GET", "O", "people_api:person", "person"),

@@ -15,7 +15,7 @@ from recipes.versions.models import Version
 from stations.equipment.models import Slot, Station
 from stations.shots.models import CheckShot
 from tests.bar import DOUBLE, Bar, approved, draft, vary
-from tests.cast import SignedIn
+from tests.cast import ApiAs, SignedIn
 from tests.publishing import Publish, send
 from tests.recipes.modelling.fitted import fitted
 from tests.stations.charts.test_drift import pull
@@ -65,6 +65,24 @@ def test_nearest_is_own_then_type_then_site(bar: Bar, fit_at: FitAt) -> None:
     own = fit_at(0)
     fit_at(1)
     assert chosen(bar, first) == own.pk
+
+
+def test_the_api_says_whose_fit_it_is_and_how_near(bar: Bar, fit_at: FitAt, api_as: ApiAs) -> None:
+    path, first = f"/api/v1/versions/{bar.version.pk}/nearest-fit/", bar.stations[0]
+    api = api_as(bar.cast.head_roaster)
+    near = dict.fromkeys(("own_station", "own_version", "same_type", "same_site"), False)
+    nothing: dict[str, object] = {"fit": None, **near, "words": [], "why_none": ""}
+    assert api.get(path, {"station": first.pk}).json() == nothing
+    beside = fit_at(1)
+    told = api.get(path, {"station": first.pk}).json()
+    assert told["fit"]["id"] == beside.pk
+    assert {name: told[name] for name in near} == dict.fromkeys(near, True) | {"own_station": False}
+    assert f"{first} has no fit" in told["words"][0]
+    assert "No station is chosen" in api.get(path).json()["words"][0]
+    assert api.get(path, {"station": 0}).status_code == 400
+    lead = api_as(bar.cast.other_lead)
+    assert lead.get(path, {"station": first.pk}).status_code == 400
+    assert lead.get(path).json()["fit"] is None
 
 
 def test_a_fit_of_another_site_is_for_who_may_see_it(bar: Bar, fit_at: FitAt) -> None:
