@@ -55,12 +55,11 @@ def settle(*, by: User, finding: CauseFinding, seen_revision: int, note: str) ->
         by=by, action=CAUSE_CLEARED, reason=note, subject=subject, site_id=finding.site_id
     ):
         require(by, Verb.FINDING_ANSWER, finding.site_id, subject)
-        run = CauseRun.objects.select_for_update().get(
-            station=finding.station_id, cause=finding.cause
-        )
+        runs = CauseRun.objects.filter(station=finding.station_id, cause=finding.cause)
+        run = runs.select_for_update().first()
         newest = _locked(finding, seen_revision)
-        many = len(Following.of(run.kept).after)
-        if newest.state != "acknowledged" or many < TO_CLEAR:
+        many = len(Following.of(run.kept).after) if run else 0
+        if run is None or newest.state != "acknowledged" or many < TO_CLEAR:
             raise Refused(
                 f"It takes {TO_CLEAR} shots since it was acknowledged, and there are {many}.",
                 how_to_ask="Acknowledge it with its cause, and let shots be poured.",
