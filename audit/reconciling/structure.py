@@ -65,6 +65,8 @@ FROM ours t JOIN pg_trigger g ON g.tgrelid = t.oid WHERE g.tgname LIKE 'pgtrigge
 
 _ADDED = re.compile(r"ALTER TABLE\s+\w+\s+ADD CONSTRAINT\s+(\w+)\s+(?!PRIMARY)[^;]*", re.I)
 _DROPPED = re.compile(r"DROP CONSTRAINT\s+(?:IF EXISTS\s+)?(\w+)", re.I)
+_VALUE = re.compile(r"'(?:[^']|'')*'::character varying")
+_CAST_LIST = re.compile(rf"\(ARRAY\[((?:{_VALUE.pattern}(?:, )?)+)\]\)::text\[\]")
 
 
 class Rule(NamedTuple):
@@ -97,7 +99,8 @@ def differences(alias: str = DEFAULT_DB_ALIAS) -> list[str]:
         return []
     if _digest(newest.rules) != newest.digest:
         return ["audit_structure: the rules kept there are not those that the history knows."]
-    should, now = {Rule(*rule) for rule in newest.rules}, _rules("public", alias)
+    should = {_read_again(Rule(*rule)) for rule in newest.rules}
+    now = {_read_again(rule) for rule in _rules("public", alias)}
     gone = (f"{table}: this rule is gone or another one: {words}" for table, words in should - now)
     more = (f"{table}: this rule is none of ours: {words}" for table, words in now - should)
     return sorted([*gone, *more])
@@ -112,6 +115,18 @@ def rules_off() -> Iterator[Alarm]:
     for told in quick.get_or_set(KEY, differences, CACHED) or ():
         words = f"The database does not guard itself. {told}"
         yield Alarm(words, reverse("audit:reconciliations"), "stopped")
+
+
+def _read_again(rule: Rule) -> Rule:
+    """The rule as it is told of a database that was made from a dump or a snapshot.
+
+    PostgreSQL moves a cast of a whole list to each of its values when it reads its own words.
+    """
+
+    def cast_each(found: re.Match[str]) -> str:
+        return f"ARRAY[{', '.join(f'({value})::text' for value in _VALUE.findall(found[1]))}]"
+
+    return rule._replace(words=_CAST_LIST.sub(cast_each, rule.words))
 
 
 def _digest(rules: list[list[str]]) -> str:

@@ -57,6 +57,20 @@ def test_a_migrated_database_has_the_rules_of_its_models() -> None:
     assert not note_structure()
 
 
+def test_a_choice_made_from_a_dump_is_the_same_rule_and_one_value_less_is_not() -> None:
+    """As a restored database has it: the cast stands at each value, not at the list."""
+    each = "('running'::varchar)::text, ('done'::varchar)::text"
+    name, table = "reconciliation_state_is_known", "audit_reconciliation"
+    for values in (f"{each}, ('stopped'::varchar)::text", each):
+        run(
+            f"ALTER TABLE {table} DROP CONSTRAINT {name};"
+            f" ALTER TABLE {table} ADD CONSTRAINT {name}"
+            f" CHECK (state::text = ANY (ARRAY[{values}]))"
+        )
+        told = [sentence for sentence in differences() if sentence.startswith(table)]
+        assert bool(told) is (values == each), told
+
+
 @pytest.mark.parametrize("way", WAYS)
 def test_what_is_done_to_a_rule_is_told(way: str) -> None:
     statement, words = WAYS[way]
