@@ -14,7 +14,7 @@ from tests.recipes.shelf import ask, make_approved, make_draft, make_in_review, 
 
 # Session, person and roles are three of them.
 PAGES = {
-    "/": 22,  # of menus: those to sign, and drafts
+    "/": 24,  # of menus: those to sign, and drafts; first steps, until something is placed
     "/coffees/": 7,
     "/coffees/{coffee}/": 9,
     "/recipes/": 7,
