@@ -10,6 +10,7 @@ from web.charts import Bars, Drawing, Lanes, Span, drawing
 from web.printing import SPACE, counted, quantity
 
 KINDS = ("approved", "in force", "on permit")
+QUARTER = timedelta(minutes=15)
 LANES = 40  # sites that are drawn; the table has all
 VERSIONS = "Versions"
 
@@ -17,15 +18,16 @@ VERSIONS = "Versions"
 def over_time_drawing(history: OverTime) -> Drawing:
     """A lane for the versions and one for each site: spans with their value, permits apart."""
     first = min([one.since for one in history.versions] + [one.since for one in history.slots])
-    lanes, until = (VERSIONS, *history.sites[:LANES]), drawn_until(history.now)
+    # A history of seconds has no room for the moments at both ends.
+    until = drawn_until(max(history.now, first + QUARTER))
+    lanes = (VERSIONS, *history.sites[:LANES])
     spans = (*_versions(history, until), *_sites(history, until))
     return drawing([Lanes(lanes, KINDS, spans, first, until)], _over_time_text(history))
 
 
 def drawn_until(now: datetime) -> datetime:
     """The next quarter of an hour: whoever looks within it is shown what was drawn already."""
-    quarter = timedelta(minutes=15)
-    return now + quarter - (now - datetime.min.replace(tzinfo=now.tzinfo)) % quarter
+    return now + QUARTER - (now - datetime.min.replace(tzinfo=now.tzinfo)) % QUARTER
 
 
 def value_words(history: OverTime, value: object) -> str:

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from recipes.coffees.models import Recipe
 from recipes.formula.parameters import PARAMETERS
-from recipes.overview.drawing import over_time_drawing
+from recipes.overview.drawing import QUARTER, drawn_until, over_time_drawing
 from recipes.overview.spans import over_time
 from recipes.permits.actions import end
 from recipes.permits.models import Permit
@@ -25,6 +25,7 @@ from tests.publishing import Publish, send
 from tests.recipes.calibrating import accept, measure
 from tests.recipes.permits.test_permits import permit
 from tests.recipes.shelf import make_approved
+from web.charts import Lanes
 from web.drawings import digest_of
 
 __all__ = ["send"]
@@ -67,6 +68,18 @@ def test_its_chart_is_drawn_once_a_quarter_of_an_hour(placed: Bar) -> None:
         for at in (begun, begun + timedelta(minutes=14, seconds=59), begun + timedelta(minutes=15))
     ]
     assert drawn[0] == drawn[1] != drawn[2]
+
+
+def test_a_history_of_seconds_is_drawn_over_a_quarter_of_an_hour(placed: Bar) -> None:
+    """Else the moments at both ends would stand on each other, just before the quarter is full."""
+    recipe = placed.version.recipe
+    first = min(
+        each.since for each in over_time(recipe, TEMPERATURE, None, timezone.now()).versions
+    )
+    late = drawn_until(first) - timedelta(seconds=1)
+    (panel,) = over_time_drawing(over_time(recipe, TEMPERATURE, None, late)).parts
+    assert isinstance(panel, Lanes)
+    assert panel.until - panel.since >= QUARTER
 
 
 def test_what_ended_has_an_end(placed: Bar) -> None:
