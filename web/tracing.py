@@ -33,6 +33,7 @@ class Traces:
     """Where the spans of this process go; none before `begin`."""
 
     provider: TracerProvider | None = None
+    tracer: Tracer | None = None  # what begins spans
 
     def begin(self, endpoint: str) -> None:
         """Send to that OTLP endpoint from now on, in the background."""
@@ -40,11 +41,8 @@ class Traces:
         self.provider = TracerProvider(resource=Resource.create(named))
         exporter = OTLPSpanExporter(endpoint=f"{endpoint.rstrip('/')}/v1/traces")
         self.provider.add_span_processor(BatchSpanProcessor(exporter))
-
-    @property
-    def tracer(self) -> Tracer | None:
-        """What begins spans."""
-        return self.provider.get_tracer("portaledger") if self.provider else None
+        # Kept: every query asks for it.
+        self.tracer = self.provider.get_tracer("portaledger")
 
 
 traces = Traces()

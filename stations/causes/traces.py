@@ -47,7 +47,7 @@ class Poured:
     ``water`` [mL] and ``temperature`` [°C] are the machine's own figures, ``set_to`` [°C] what it
     was set to; ``content`` is the digest of what was signed, ``age`` the lot's in days. ``trace``
     maps t [s], pressure [bar], flow [mL/s], mass [g] and temperature [°C] to lists of one length;
-    empty where there was none, or it was thinned away.
+    empty where there was none.
     """
 
     station: int

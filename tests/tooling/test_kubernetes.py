@@ -10,7 +10,7 @@ import pytest
 import yaml
 
 from tests.tooling.listing import ROOT
-from tests.tooling.test_compose import COMPOSE, SERVICES
+from tests.tooling.test_compose import SERVICES
 
 FOLDER = ROOT / "docs" / "kubernetes"
 Manifest = dict[str, Any]
@@ -177,5 +177,5 @@ def test_processes_wait_for_migrations_and_end_in_peace() -> None:
         (first,) = PODS[name]["initContainers"]
         assert "migrate --check" in first["args"][0]
     for name in ("worker", "worker-long"):
-        grace = COMPOSE["services"][name]["stop_grace_period"]
+        grace = SERVICES[name]["stop_grace_period"]
         assert (grace, PODS[name]["terminationGracePeriodSeconds"]) == ("1m", 60)

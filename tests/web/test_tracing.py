@@ -52,7 +52,7 @@ def told() -> Iterator[list[Span]]:
     yield kept
     assert traces.provider
     traces.provider.shutdown()
-    traces.provider = None
+    traces.provider = traces.tracer = None
     server.shutdown()
     server.server_close()
 

@@ -40,7 +40,9 @@
     try {
       const answer = (await Promise.race([asked, late])) ?? (await kept.shown(address)) ?? (await asked);
       if (GATEWAY.includes(answer.status)) return (await kept.shown(address)) ?? answer;
-      event.waitUntil(heard(address, answer.clone(), number));
+      // Only what may be kept is read twice: a download would be held in memory.
+      const copy = answer.headers.has("X-Kept-For") ? answer.clone() : answer;
+      event.waitUntil(heard(address, copy, number));
       return answer;
     } catch {
       return (await kept.shown(address)) ?? (await kept.shown(WAITING)) ?? noLine();
